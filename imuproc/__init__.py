@@ -1,0 +1,36 @@
+"""imuproc: step-by-step figures of sprint running from small inertial sensors.
+
+Public names load when first used, so that ``import imuproc`` stays cheap.
+"""
+
+from importlib import import_module
+from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING, Any
+
+try:
+    __version__ = version("imuproc")
+except PackageNotFoundError:  # a source tree that is not installed
+    __version__ = "0+source"
+
+if TYPE_CHECKING:
+    from imuproc.pipeline.run import process as process
+    from imuproc.pipeline.settings import Settings as Settings
+    from imuproc.readers.session import read_session as read_session
+
+_HOMES = {
+    "read_session": "imuproc.readers.session",
+    "process": "imuproc.pipeline.run",
+    "Settings": "imuproc.pipeline.settings",
+}
+
+__all__ = ["Settings", "__version__", "process", "read_session"]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'imuproc' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

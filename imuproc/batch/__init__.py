@@ -1,0 +1,1 @@
+"""Layer 10: many runs: plan, work, outcome."""

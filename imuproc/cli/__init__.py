@@ -1,0 +1,1 @@
+"""Layer 11: one small file per command."""

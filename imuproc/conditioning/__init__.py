@@ -1,0 +1,1 @@
+"""Layer 3: Recording to ConditionedRecording: time base, clipping, calibration."""

@@ -1,0 +1,155 @@
+"""Every column of the step table: name, unit, meaning, plausible range.
+
+A measured column has a companion with ``_u`` appended: its standard uncertainty in the sense of
+the GUM (JCGM 100:2008), same unit.
+"""
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of the step table.
+
+    Parameters
+    ----------
+    name : str
+        Unit in the name.
+    unit : str
+        Empty for words and counts.
+    meaning : str
+        One sentence for people.
+    kind : {"key", "figure", "flags"}
+        A figure has an uncertainty companion.
+    low, high : float
+        Plausible range; outside it a figure is withheld with a flag.
+    """
+
+    name: str
+    unit: str
+    meaning: str
+    kind: Literal["key", "figure", "flags"] = "figure"
+    low: float = float("-inf")
+    high: float = float("inf")
+
+
+COLUMNS: Final[tuple[Column, ...]] = (
+    Column("session", "", "Session id.", "key"),
+    Column("athlete", "", "Athlete code.", "key"),
+    Column("run", "", "Run id.", "key"),
+    Column("step", "", "Number of the contact; 1 is the first touchdown after the start.", "key"),
+    Column("side", "", "Foot that is on the ground: left or right.", "key"),
+    Column("phase", "", "drive, transition, upright or slowing.", "key"),
+    Column("touchdown_s", "s", "First instant of contact, on the clock of the run's first log."),
+    Column("toe_off_s", "s", "Last instant of contact, on the clock of the run's first log."),
+    Column("contact_time_s", "s", "Toe-off minus touchdown of this foot.", "figure", 0.04, 0.6),
+    Column(
+        "flight_time_s",
+        "s",
+        "Touchdown of the next step minus this toe-off; negative in double support.",
+        "figure",
+        -0.3,
+        0.5,
+    ),
+    Column("step_time_s", "s", "Touchdown of the next step minus this one.", "figure", 0.1, 0.8),
+    Column("step_frequency_hz", "Hz", "One divided by the step time.", "figure", 1.25, 10.0),
+    Column(
+        "shin_angle_touchdown_deg",
+        "deg",
+        "Forward horizontal to the line ankle-knee at touchdown; 90 as in quiet standing, "
+        "below 90 knee ahead of the ankle.",
+        "figure",
+        10.0,
+        150.0,
+    ),
+    Column("shin_angle_toe_off_deg", "deg", "The same at toe-off.", "figure", -20.0, 120.0),
+    Column(
+        "ankle_ahead_of_knee_m",
+        "m",
+        "How far the ankle is ahead of the knee at touchdown; needs the shank length or stature.",
+        "figure",
+        -0.6,
+        0.4,
+    ),
+    Column(
+        "foot_pitch_touchdown_deg",
+        "deg",
+        "Inclination of the heel-toe line at touchdown, toe up positive, 0 in quiet standing.",
+        "figure",
+        -80.0,
+        70.0,
+    ),
+    Column("foot_pitch_toe_off_deg", "deg", "The same at toe-off.", "figure", -130.0, 30.0),
+    Column(
+        "foot_pitch_swing_min_deg",
+        "deg",
+        "Least foot pitch in the last 25 % of the swing that ends at this touchdown.",
+        "figure",
+        -150.0,
+        70.0,
+    ),
+    Column(
+        "foot_pitch_swing_max_deg",
+        "deg",
+        "Largest foot pitch in the last 40 % of the swing that ends at this touchdown.",
+        "figure",
+        -100.0,
+        90.0,
+    ),
+    Column(
+        "dorsiflexion_touchdown_deg",
+        "deg",
+        "Ankle dorsiflexion at touchdown, 0 in quiet standing, toe towards shin positive.",
+        "figure",
+        -70.0,
+        60.0,
+    ),
+    Column(
+        "dorsiflexion_swing_min_deg",
+        "deg",
+        "Least dorsiflexion in the last 60 % of the swing that ends at this touchdown.",
+        "figure",
+        -80.0,
+        60.0,
+    ),
+    Column(
+        "dorsiflexion_swing_mean_deg",
+        "deg",
+        "Mean dorsiflexion in the last 40 % of the swing that ends at this touchdown.",
+        "figure",
+        -70.0,
+        60.0,
+    ),
+    Column(
+        "pelvis_tilt_touchdown_deg",
+        "deg",
+        "Forward tilt of the pelvis at touchdown, 0 in quiet standing; needs a pelvis sensor.",
+        "figure",
+        -60.0,
+        90.0,
+    ),
+    Column(
+        "step_length_m",
+        "m",
+        "Ball of the foot at this contact to that at the next of the other foot, along the run.",
+        "figure",
+        0.1,
+        3.5,
+    ),
+    Column("speed_mps", "m/s", "Step length divided by step time.", "figure", 0.3, 13.5),
+    Column("flags", "", "Names of quality flags, joined by semicolons.", "flags"),
+)
+
+BY_NAME: Final[dict[str, Column]] = {column.name: column for column in COLUMNS}
+FIGURES: Final[tuple[str, ...]] = tuple(c.name for c in COLUMNS if c.kind == "figure")
+
+
+def uncertainty_name(figure: str) -> str:
+    """Name of the column that holds the standard uncertainty of a figure."""
+    return f"{figure}_u"
+
+
+def step_table_columns() -> list[str]:
+    """All column names of the step table in order: figures, then their uncertainties."""
+    return [c.name for c in COLUMNS] + [uncertainty_name(name) for name in FIGURES]

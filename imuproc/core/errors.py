@@ -1,0 +1,25 @@
+"""Every error that imuproc raises on purpose.
+
+::
+
+    ImuprocError
+    ├── SessionError      the request or the session file is wrong: nothing can be done
+    ├── LogError          one log cannot be read: its run fails, the others go on
+    └── RunError          one run cannot be processed: it gets its row and its reason
+"""
+
+
+class ImuprocError(Exception):
+    """Base of all errors that imuproc raises on purpose."""
+
+
+class SessionError(ImuprocError):
+    """The session file or the command itself is wrong."""
+
+
+class LogError(ImuprocError):
+    """One sensor log cannot be read."""
+
+
+class RunError(ImuprocError):
+    """One run cannot be processed."""

@@ -1,0 +1,160 @@
+"""Every quality flag: name, sentence for people, what to do about it.
+
+``serious`` flags mean that figures of the run or step may be wrong or are withheld.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True)
+class Flag:
+    """One kind of trouble.
+
+    Parameters
+    ----------
+    name : str
+        Short name that stands in the ``flags`` column.
+    sentence : str
+        What it means, for people.
+    advice : str
+        What to do about it.
+    serious : bool
+        Whether figures may be wrong or are withheld.
+    """
+
+    name: str
+    sentence: str
+    advice: str
+    serious: bool = False
+
+
+@dataclass(frozen=True)
+class RaisedFlag:
+    """A flag raised on a run (``step`` None) or on one step, with its details.
+
+    Parameters
+    ----------
+    name : str
+        Name of a flag in ``FLAGS``.
+    detail : str
+        What, where and how much.
+    site : str
+        Sensor concerned; empty when it is the whole run.
+    step : int or None
+        Step number concerned.
+    """
+
+    name: str
+    detail: str = ""
+    site: str = ""
+    step: int | None = None
+
+
+_ALL: Final[tuple[Flag, ...]] = (
+    Flag(
+        "no_standing",
+        "There is no quiet standing before or after the run, so the segment axes are unknown.",
+        "Have the athlete stand still and upright for 3 s before the start. Times are still given, "
+        "angles are withheld.",
+        serious=True,
+    ),
+    Flag(
+        "no_standing_before",
+        "There is no quiet standing before the run; the standing after it was used.",
+        "Have the athlete stand still and upright for 3 s before the start.",
+    ),
+    Flag(
+        "no_standing_after",
+        "There is no quiet standing after the run, so drift could not be checked against it.",
+        "Have the athlete stand still and upright for 2 s after the run.",
+    ),
+    Flag(
+        "standing_differs",
+        "Gravity in the sensor is not the same in standing before and after the run.",
+        "Check that the sensor did not slip on the limb and that the athlete stood alike.",
+    ),
+    Flag(
+        "mounting_sign_unsure",
+        "The forward direction of a sensor could not be told with confidence.",
+        "Check that the site names match the sensors; compare with another run of the same day.",
+        serious=True,
+    ),
+    Flag(
+        "gap",
+        "Samples are missing.",
+        "Figures that need them have a larger uncertainty or are withheld.",
+    ),
+    Flag(
+        "low_rate",
+        "The sampling rate is below 200 Hz, so event times are less certain.",
+        "Log at 200 Hz or more; 500 Hz is good.",
+    ),
+    Flag(
+        "irregular_stamps",
+        "Time stamps are uneven.",
+        "Signals were put on a regular clock; check the logger's settings.",
+    ),
+    Flag(
+        "accel_clipped",
+        "The accelerometer was at the end of its range.",
+        "Use a larger range (32 g or more on feet). Lengths and speed may be withheld.",
+    ),
+    Flag(
+        "gyro_clipped",
+        "The gyroscope was at the end of its range.",
+        "Use a larger range (2000 deg/s or more). Angles of the steps concerned are less certain.",
+        serious=True,
+    ),
+    Flag(
+        "missing_foot",
+        "There is no foot sensor on this side.",
+        "Foot pitch, dorsiflexion and step length are missing; events come from the shank alone.",
+    ),
+    Flag(
+        "missing_shank",
+        "There is no shank sensor on this side.",
+        "Shin angle and dorsiflexion are missing; events come from the foot alone.",
+    ),
+    Flag(
+        "sides_swapped",
+        "The left and right logs look swapped.",
+        "Check which sensor was on which leg, correct the session file and process again.",
+        serious=True,
+    ),
+    Flag(
+        "no_run",
+        "No sprint steps were found in the log.",
+        "Check that the log holds the run and that the sensors were switched on.",
+        serious=True,
+    ),
+    Flag(
+        "step_missed",
+        "Two contacts of the same foot follow each other: a step between them was not found.",
+        "Treat this step's flight and step time with care; they are withheld.",
+    ),
+    Flag(
+        "event_unsure",
+        "Touchdown or toe-off of this step is less certain than usual.",
+        "See the uncertainty; check against video if the step matters.",
+    ),
+    Flag(
+        "implausible",
+        "A figure was outside the plausible range and was withheld.",
+        "Check sensor mounting, site names and ranges.",
+        serious=True,
+    ),
+    Flag(
+        "drift_large",
+        "The angle could not be held free of drift, so it is withheld.",
+        "Stand still before and after the run; check sensor ranges and fastening.",
+        serious=True,
+    ),
+    Flag(
+        "velocity_unsure",
+        "Velocity could not be trusted, so lengths and speed are withheld.",
+        "Use a larger accelerometer range on the feet.",
+    ),
+)
+
+FLAGS: Final[dict[str, Flag]] = {flag.name: flag for flag in _ALL}

@@ -1,0 +1,65 @@
+"""Motion of the segments through one run."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.history import HistoryEntry
+from imuproc.core.sites import Site
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class SegmentMotion:
+    """Orientation and velocity of one segment, world axes X forward, Y left, Z up.
+
+    Parameters
+    ----------
+    site : Site
+    quat_wxyz : ndarray, shape (n, 4)
+        Turns segment axes into world axes.
+    pitch_rad : ndarray, shape (n,)
+        Sagittal rotation from quiet standing in rad, toe-up or lean-back positive, continuous.
+        Foot pitch is this angle; shin angle is 90° plus this angle.
+    pitch_rate_radps : ndarray, shape (n,)
+        Its rate in rad/s.
+    pitch_u_rad : ndarray, shape (n,)
+        Standard uncertainty of ``pitch_rad`` in rad.
+    velocity_mps : ndarray, shape (n, 3)
+        Velocity of the sensor in m/s, world axes; NaN where it is not known.
+    velocity_u_mps : ndarray, shape (n,)
+        Standard uncertainty of its forward part in m/s.
+    lever_m : ndarray, shape (3,)
+        From the sensor to the ball of the foot (foot) or to the ankle (shank) in m, segment axes;
+        NaN where it is not known.
+    """
+
+    site: Site
+    quat_wxyz: FloatArray
+    pitch_rad: FloatArray
+    pitch_rate_radps: FloatArray
+    pitch_u_rad: FloatArray
+    velocity_mps: FloatArray
+    velocity_u_mps: FloatArray
+    lever_m: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Motion:
+    """All segments of one run on the recording's clock.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    segments : mapping from Site to SegmentMotion
+    flags, history : tuple
+    """
+
+    time_s: FloatArray
+    segments: Mapping[Site, SegmentMotion]
+    flags: tuple[RaisedFlag, ...] = ()
+    history: tuple[HistoryEntry, ...] = ()

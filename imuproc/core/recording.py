@@ -1,0 +1,205 @@
+"""The nouns that come out of readers and conditioning: logs, recordings, sessions' people."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.history import HistoryEntry
+from imuproc.core.sites import Site
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+Start = Literal["blocks", "three-point", "crouch", "standing", "rolling"]
+Surface = Literal["track", "turf", "grass", "treadmill", "other"]
+Clock = Literal["shared", "jump", "separate"]
+
+
+@dataclass(frozen=True, eq=False)
+class SensorLog:
+    """What one sensor logged, in SI units and in the sensor's own axes.
+
+    Parameters
+    ----------
+    site : Site
+        Where the sensor sat.
+    time_s : ndarray, shape (n,)
+        The log's own stamps in s, as its time column counts them; not yet regular.
+    accel_mps2 : ndarray, shape (n, 3)
+        Specific force (an accelerometer at rest reads +g upwards) in m/s².
+    gyro_radps : ndarray, shape (n, 3)
+        Angular velocity in rad/s, right-handed.
+    source : str
+        The log's path as the session file names it.
+    accel_range_mps2, gyro_range_radps : float or None
+        Full scale of the sensor where the layout states it.
+    """
+
+    site: Site
+    time_s: FloatArray
+    accel_mps2: FloatArray
+    gyro_radps: FloatArray
+    source: str
+    accel_range_mps2: float | None = None
+    gyro_range_radps: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Conditioned:
+    """One sensor's signals on the recording's common clock, in the segment's own axes.
+
+    Segment axes: x forward, y left, z up while the athlete stands quietly. Gyroscope bias from
+    standing is removed.
+
+    Parameters
+    ----------
+    site : Site
+    accel_mps2 : ndarray, shape (n, 3)
+        Specific force in m/s², segment axes.
+    gyro_radps : ndarray, shape (n, 3)
+        Angular velocity in rad/s, segment axes.
+    measured : ndarray of bool, shape (n,)
+        False where a gap was bridged or the sensor was not running.
+    accel_clipped, gyro_clipped : ndarray of bool, shape (n,)
+        True where the sensor was at the end of its range.
+    calibration : Calibration
+        How the segment axes were found and how well they are known.
+    """
+
+    site: Site
+    accel_mps2: FloatArray
+    gyro_radps: FloatArray
+    measured: BoolArray
+    accel_clipped: BoolArray
+    gyro_clipped: BoolArray
+    calibration: "Calibration"
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A stretch of time on the recording's clock, in s."""
+
+    start_s: float
+    end_s: float
+
+    @property
+    def duration_s(self) -> float:
+        """Length in s."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """How one sensor's segment axes were found.
+
+    Parameters
+    ----------
+    segment_from_sensor : ndarray, shape (3, 3)
+        Turns sensor axes into segment axes.
+    gyro_bias_radps : ndarray, shape (3,)
+        Removed bias in rad/s, sensor axes.
+    gyro_bias_u_radps : float
+        Its standard uncertainty in rad/s.
+    still_before, still_after : Interval or None
+        Quiet standing before and after the run.
+    axis_u_rad : float
+        Standard uncertainty of the mediolateral axis about the vertical, in rad.
+    vertical_known : bool
+        False when there was no quiet standing: angles are then withheld.
+    """
+
+    segment_from_sensor: FloatArray
+    gyro_bias_radps: FloatArray
+    gyro_bias_u_radps: float
+    still_before: Interval | None
+    still_after: Interval | None
+    axis_u_rad: float
+    vertical_known: bool
+
+
+@dataclass(frozen=True)
+class Athlete:
+    """Who ran: a code, never a name. Lengths in m, lean in deg."""
+
+    id: str
+    stature_m: float | None = None
+    shank_length_m: float | None = None
+    foot_length_m: float | None = None
+    standing_lean_deg: float = 0.0
+    birth_year: int | None = None
+    group: str | None = None
+    targets: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class Run:
+    """What was run, as the session file states it."""
+
+    id: str
+    start: Start = "standing"
+    distance_m: float | None = None
+    clock: Clock = "shared"
+    surface: Surface = "track"
+    belt_speed_mps: float | None = None
+    curve_radius_m: float | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Recording:
+    """All sensor logs of one run (or of one long log), as read.
+
+    Parameters
+    ----------
+    session : str
+        Session id.
+    athlete : Athlete
+    run : Run
+    logs : mapping from Site to SensorLog
+        In the order in which the run names them; the first one sets the clock.
+    gravity_mps2 : float
+        Local gravity in m/s².
+    flags : tuple of RaisedFlag
+    history : tuple of HistoryEntry
+    """
+
+    session: str
+    athlete: Athlete
+    run: Run
+    logs: Mapping[Site, SensorLog]
+    gravity_mps2: float = 9.80665
+    flags: tuple[RaisedFlag, ...] = ()
+    history: tuple[HistoryEntry, ...] = ()
+
+    def with_logs(self, logs: Mapping[Site, SensorLog], entry: HistoryEntry) -> "Recording":
+        """Same recording with other logs and one more history entry."""
+        return replace(self, logs=logs, history=(*self.history, entry))
+
+
+@dataclass(frozen=True, eq=False)
+class ConditionedRecording:
+    """A recording on one regular clock and in segment axes.
+
+    Parameters
+    ----------
+    recording : Recording
+        Where it came from (session, athlete, run, gravity).
+    time_s : ndarray, shape (n,)
+        The common regular clock in s, counted as the first log counts.
+    rate_hz : float
+        Its rate.
+    segments : mapping from Site to Conditioned
+    flags, history : tuple
+    """
+
+    recording: Recording
+    time_s: FloatArray
+    rate_hz: float
+    segments: Mapping[Site, Conditioned]
+    flags: tuple[RaisedFlag, ...] = ()
+    history: tuple[HistoryEntry, ...] = field(default=())

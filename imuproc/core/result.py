@@ -1,0 +1,49 @@
+"""What processing one recording gives."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from imuproc.core.contacts import Contacts
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.history import HistoryEntry
+from imuproc.core.motion import Motion
+from imuproc.core.recording import ConditionedRecording
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, eq=False)
+class Result:
+    """Everything that processing one recording gives.
+
+    Parameters
+    ----------
+    session, athlete, run : str
+        Ids; ``run`` is the id in the session file.
+    steps : DataFrame
+        One row per step, columns as in :func:`imuproc.core.columns.step_table_columns`.
+    uncertainty : mapping from str to DataFrame
+        For each figure its standard uncertainty by named part, rows as in ``steps``.
+    curves : DataFrame
+        One row per sample: ``time_s``, shin angle, foot pitch and dorsiflexion of each side in deg.
+    contacts : Contacts
+    motion : Motion
+    conditioned : ConditionedRecording
+    flags : tuple of RaisedFlag
+        Flags of the run and of its steps.
+    history : tuple of HistoryEntry
+    """
+
+    session: str
+    athlete: str
+    run: str
+    steps: "pd.DataFrame"
+    uncertainty: "Mapping[str, pd.DataFrame]"
+    curves: "pd.DataFrame"
+    contacts: Contacts
+    motion: Motion
+    conditioned: ConditionedRecording
+    flags: tuple[RaisedFlag, ...]
+    history: tuple[HistoryEntry, ...]

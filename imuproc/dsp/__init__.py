@@ -1,0 +1,1 @@
+"""Layer 1: arrays in, arrays out."""

@@ -1,0 +1,1 @@
+"""Layer 7: the whole method, read top to bottom."""

@@ -1,0 +1,1 @@
+"""Layer 2: path to Recording; one small file per format."""

@@ -1,0 +1,1 @@
+"""Layer 9: tables and plots for people."""

@@ -1,0 +1,1 @@
+"""Layer 2: made-up recordings with known truth."""
