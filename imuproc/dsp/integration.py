@@ -1,0 +1,70 @@
+"""Integration of sampled rates and accelerations without a loop over samples."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.dsp.rotations import (
+    quat_cumulative_product,
+    quat_from_rotvec,
+    quat_multiply,
+    quat_normalise,
+)
+
+FloatArray = NDArray[np.float64]
+
+
+def increments(rate: FloatArray, rate_hz: float) -> FloatArray:
+    """Integral of a sampled signal over each sampling interval, to fourth order.
+
+    Uses the cubic through the four samples around each interval; the trapezoid at both ends.
+
+    Parameters
+    ----------
+    rate : ndarray, shape (n, ...)
+        Samples on a regular clock.
+    rate_hz : float
+        Sampling rate in Hz.
+
+    Returns
+    -------
+    ndarray, shape (n - 1, ...)
+        Integral from each sample to the next, unit of ``rate`` times s.
+    """
+    out = 0.5 * (rate[:-1] + rate[1:])
+    if len(rate) >= 4:
+        out[1:-1] = (13.0 * (rate[1:-2] + rate[2:-1]) - rate[:-3] - rate[3:]) / 24.0
+    return np.asarray(out / rate_hz)
+
+
+def cumulative_integral(rate: FloatArray, rate_hz: float) -> FloatArray:
+    """Integral of a sampled signal from the first sample on, zero there, shape as ``rate``."""
+    out = np.zeros_like(rate, dtype=np.float64)
+    np.cumsum(increments(rate, rate_hz), axis=0, out=out[1:])
+    return out
+
+
+def integrate_gyro(gyro_radps: FloatArray, rate_hz: float, start_wxyz: FloatArray) -> FloatArray:
+    """Orientation from angular velocity in body axes.
+
+    Each interval's rotation vector is the integral of the rate plus the first commutator term of
+    the Magnus series (coning; e.g. Savage 1998, J Guid Control Dyn 21:19), and the rotations are
+    chained by a parallel prefix product.
+
+    Parameters
+    ----------
+    gyro_radps : ndarray, shape (n, 3)
+        Angular velocity in rad/s, body axes.
+    rate_hz : float
+        Sampling rate in Hz.
+    start_wxyz : ndarray, shape (4,)
+        Orientation at the first sample.
+
+    Returns
+    -------
+    ndarray, shape (n, 4)
+        Unit quaternions that turn body axes into reference axes.
+    """
+    coning = np.cross(gyro_radps[:-1], gyro_radps[1:]) / (12.0 * rate_hz**2)
+    steps = quat_from_rotvec(increments(gyro_radps, rate_hz) + coning)
+    chain = np.concatenate((np.array([[1.0, 0.0, 0.0, 0.0]]), steps))
+    return quat_normalise(quat_multiply(start_wxyz, quat_cumulative_product(chain)))

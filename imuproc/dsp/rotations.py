@@ -1,0 +1,196 @@
+"""Rotations as unit quaternions (w, x, y, z) and rotation vectors, vectorised over samples.
+
+A quaternion turns the coordinates of a body frame into those of a reference frame. Arrays have the
+components on the last axis and may have any leading shape. Source of the formulas: standard
+quaternion algebra (e.g. Diebel 2006, *Representing Attitude*), checked in the tests against
+``scipy.spatial.transform.Rotation``.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+def quat_multiply(p: FloatArray, q: FloatArray) -> FloatArray:
+    """Quaternion product; the rotation q is applied first.
+
+    Parameters
+    ----------
+    p, q : ndarray, shape (..., 4)
+
+    Returns
+    -------
+    ndarray, shape (..., 4)
+    """
+    pw, px, py, pz = np.moveaxis(p, -1, 0)
+    qw, qx, qy, qz = np.moveaxis(q, -1, 0)
+    return np.stack(
+        (
+            pw * qw - px * qx - py * qy - pz * qz,
+            pw * qx + px * qw + py * qz - pz * qy,
+            pw * qy - px * qz + py * qw + pz * qx,
+            pw * qz + px * qy - py * qx + pz * qw,
+        ),
+        axis=-1,
+    )
+
+
+def quat_conjugate(q: FloatArray) -> FloatArray:
+    """Inverse of unit quaternions, shape (..., 4)."""
+    return q * np.array([1.0, -1.0, -1.0, -1.0])
+
+
+def quat_normalise(q: FloatArray) -> FloatArray:
+    """Quaternions scaled to unit length, shape (..., 4)."""
+    return np.asarray(q / np.linalg.norm(q, axis=-1, keepdims=True))
+
+
+def quat_from_rotvec(rotvec_rad: FloatArray) -> FloatArray:
+    """Unit quaternions of rotation vectors.
+
+    Parameters
+    ----------
+    rotvec_rad : ndarray, shape (..., 3)
+        Axis times angle in rad.
+
+    Returns
+    -------
+    ndarray, shape (..., 4)
+    """
+    half = 0.5 * np.linalg.norm(rotvec_rad, axis=-1, keepdims=True)
+    return np.concatenate((np.cos(half), 0.5 * np.sinc(half / np.pi) * rotvec_rad), axis=-1)
+
+
+def quat_to_rotvec(q: FloatArray) -> FloatArray:
+    """Rotation vectors in rad (angle at most pi) of unit quaternions, shape (..., 3)."""
+    positive = np.where(q[..., :1] < 0.0, -q, q)
+    sine = np.linalg.norm(positive[..., 1:], axis=-1, keepdims=True)
+    angle = 2.0 * np.arctan2(sine, positive[..., :1])
+    scale = np.divide(angle, sine, out=np.full_like(sine, 2.0), where=sine > 1e-12)
+    return np.asarray(scale * positive[..., 1:])
+
+
+def quat_to_matrix(q: FloatArray) -> FloatArray:
+    """Rotation matrices of unit quaternions.
+
+    Parameters
+    ----------
+    q : ndarray, shape (..., 4)
+
+    Returns
+    -------
+    ndarray, shape (..., 3, 3)
+    """
+    w, x, y, z = np.moveaxis(q, -1, 0)
+    rows = (
+        np.stack((1 - 2 * (y * y + z * z), 2 * (x * y - w * z), 2 * (x * z + w * y)), axis=-1),
+        np.stack((2 * (x * y + w * z), 1 - 2 * (x * x + z * z), 2 * (y * z - w * x)), axis=-1),
+        np.stack((2 * (x * z - w * y), 2 * (y * z + w * x), 1 - 2 * (x * x + y * y)), axis=-1),
+    )
+    return np.stack(rows, axis=-2)
+
+
+def quat_rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
+    """Vectors turned by unit quaternions.
+
+    Parameters
+    ----------
+    q : ndarray, shape (..., 4)
+    vector : ndarray, shape (..., 3)
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+    """
+    axis = q[..., 1:]
+    twice = 2.0 * np.cross(axis, vector)
+    return np.asarray(vector + q[..., :1] * twice + np.cross(axis, twice))
+
+
+def quat_cumulative_product(q: FloatArray) -> FloatArray:
+    """Running product q[0], q[0]*q[1], q[0]*q[1]*q[2], ... in linear time.
+
+    Pairs are multiplied first and the running product of the pairs is found by recursion
+    (parallel prefix, Blelloch 1990), so that there is no loop over samples.
+
+    Parameters
+    ----------
+    q : ndarray, shape (n, 4)
+
+    Returns
+    -------
+    ndarray, shape (n, 4)
+    """
+    n = len(q)
+    if n <= 1:
+        return q.copy()
+    even = n - n % 2
+    pairs = quat_cumulative_product(quat_multiply(q[0:even:2], q[1:even:2]))
+    out = np.empty_like(q)
+    out[0] = q[0]
+    out[1:even:2] = pairs
+    out[2:n:2] = quat_multiply(pairs[: (n - 1) // 2], q[2:n:2])
+    return out
+
+
+def quat_from_matrix(matrix: FloatArray) -> FloatArray:
+    """Unit quaternion of one rotation matrix, shape (3, 3) to (4,)."""
+    diagonal = np.array([matrix[0, 0], matrix[1, 1], matrix[2, 2]])
+    trace = float(diagonal.sum())
+    squares = np.array([1.0 + trace, *(1.0 + 2.0 * diagonal - trace)])
+    largest = int(np.argmax(squares))
+    symmetric, skew = matrix + matrix.T, matrix - matrix.T
+    column = np.empty((4, 4))
+    column[0] = [squares[0], skew[2, 1], skew[0, 2], skew[1, 0]]
+    column[1] = [skew[2, 1], squares[1], symmetric[0, 1], symmetric[0, 2]]
+    column[2] = [skew[0, 2], symmetric[0, 1], squares[2], symmetric[1, 2]]
+    column[3] = [skew[1, 0], symmetric[0, 2], symmetric[1, 2], squares[3]]
+    return quat_normalise(column[largest])
+
+
+def quat_between(start: FloatArray, end: FloatArray) -> FloatArray:
+    """Unit quaternion of the shortest rotation that turns one direction into another, shape (4,).
+
+    Parameters
+    ----------
+    start, end : ndarray, shape (3,)
+        Directions; need not have unit length.
+    """
+    a, b = start / np.linalg.norm(start), end / np.linalg.norm(end)
+    cosine = float(a @ b)
+    if cosine < -1.0 + 1e-12:  # opposite: any axis across will do
+        across = np.cross(a, np.eye(3)[int(np.argmin(np.abs(a)))])
+        return np.concatenate(([0.0], across / np.linalg.norm(across)))
+    return quat_normalise(np.concatenate(([1.0 + cosine], np.cross(a, b))))
+
+
+def skew(vector: FloatArray) -> FloatArray:
+    """Matrices of the cross product: skew(a) @ b = a x b, shape (..., 3) to (..., 3, 3)."""
+    x, y, z = np.moveaxis(vector, -1, 0)
+    zero = np.zeros_like(x)
+    rows = (
+        np.stack((zero, -z, y), axis=-1),
+        np.stack((z, zero, -x), axis=-1),
+        np.stack((-y, x, zero), axis=-1),
+    )
+    return np.stack(rows, axis=-2)
+
+
+def sagittal_angle(q: FloatArray, axis: FloatArray) -> FloatArray:
+    """Angle of a body axis in the reference X-Z plane, from +X towards +Z, continuous in time.
+
+    Parameters
+    ----------
+    q : ndarray, shape (n, 4)
+        Turns body into reference coordinates.
+    axis : ndarray, shape (3,)
+        Body axis, e.g. (1, 0, 0) for foot pitch or (0, 0, 1) for shin angle.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Angle in rad, unwrapped, the first sample within (-pi, pi].
+    """
+    direction = quat_rotate(q, np.broadcast_to(axis, (*q.shape[:-1], 3)))
+    return np.asarray(np.unwrap(np.arctan2(direction[..., 2], direction[..., 0])))
