@@ -1,0 +1,229 @@
+"""Zero-phase low-pass, derivative and moving statistics, all along axis 0."""
+
+from math import atan, ceil, pi, tan
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
+from scipy.signal import butter, sosfiltfilt
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+_ORDER: Final = 2
+
+
+def corrected_cutoff_hz(cutoff_hz: float, rate_hz: float, passes: int = 2) -> float:
+    """Cut-off to design a second-order Butterworth for, so that several passes meet ``cutoff_hz``.
+
+    Each pass lowers the -3 dB point, so the design frequency is raised by 1/C,
+    C = (2^(1/passes) - 1)^(1/4), on the warped axis of the bilinear transform.
+
+    Parameters
+    ----------
+    cutoff_hz : float
+        Wanted -3 dB frequency after all passes, in Hz; above 0 and below half the rate.
+    rate_hz : float
+        Sampling rate in Hz.
+    passes : int
+        Number of times the filter is applied; forward and backward is 2.
+
+    Returns
+    -------
+    float
+        Frequency in Hz to hand to the filter design.
+
+    Raises
+    ------
+    ValueError
+        If the rate or the number of passes is not positive, or the cut-off is not between 0 and
+        half the rate.
+
+    Notes
+    -----
+    Source: Winter, Biomechanics and Motor Control of Human Movement, 4th ed., p. 69; Robertson et
+    al., Research Methods in Biomechanics, 2nd ed., p. 288.
+    """
+    if not rate_hz > 0.0:
+        raise ValueError(f"rate_hz is {rate_hz}; it must be above 0")
+    if passes < 1:
+        raise ValueError(f"passes is {passes}; it must be 1 or more")
+    if not 0.0 < cutoff_hz < rate_hz / 2.0:
+        raise ValueError(
+            f"cutoff_hz is {cutoff_hz:g} at a rate of {rate_hz:g} Hz; it must be above 0 and "
+            f"below half the rate ({rate_hz / 2.0:g} Hz)"
+        )
+    factor = (2.0 ** (1.0 / passes) - 1.0) ** 0.25
+    return rate_hz / pi * atan(tan(pi * cutoff_hz / rate_hz) / factor)
+
+
+def finite_stretches(x: FloatArray) -> list[slice]:
+    """Slices of consecutive rows of ``x``, shape (n, ...), in which every value is finite."""
+    finite = np.isfinite(x).reshape(len(x), -1).all(axis=1)
+    edges = np.flatnonzero(np.diff(finite.astype(np.int8), prepend=0, append=0))
+    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
+    """Zero-phase low-pass: second-order Butterworth, forward and backward, corrected cut-off.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n, ...)
+        Regular samples, filtered along axis 0. A row with a value that is not finite counts as
+        missing: it comes back as NaN, and each stretch between missing rows is filtered by itself.
+    cutoff_hz : float
+        -3 dB frequency of the whole (two-pass) filter in Hz, below half the rate.
+    rate_hz : float
+        Sampling rate in Hz.
+
+    Returns
+    -------
+    ndarray, shape (n, ...)
+
+    Raises
+    ------
+    ValueError
+        If the cut-off is not between 0 and half the rate.
+
+    Notes
+    -----
+    Correction of the cut-off: see :func:`corrected_cutoff_hz`. Ends are padded by odd reflection
+    over one period of the cut-off (as far as a stretch is long enough); a stretch of one sample is
+    returned as it is.
+    """
+    design_hz = corrected_cutoff_hz(cutoff_hz, rate_hz, passes=2)
+    x = np.asarray(x, dtype=np.float64)
+    sections = butter(_ORDER, design_hz, fs=rate_hz, output="sos")
+    # One period: the odd reflection must outlast the filter's own transient.
+    padding = max(9, ceil(rate_hz / cutoff_hz))
+    out = np.full_like(x, np.nan)
+    for part in finite_stretches(x):
+        rows = part.stop - part.start
+        out[part] = sosfiltfilt(sections, x[part], axis=0, padlen=min(padding, rows - 1))
+    return out
+
+
+def derivative(x: FloatArray, rate_hz: float) -> FloatArray:
+    """Rate of change by central differences, same length as ``x``.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n, ...)
+        Regular samples; at least two.
+    rate_hz : float
+        Sampling rate in Hz.
+
+    Returns
+    -------
+    ndarray, shape (n, ...)
+        In units of ``x`` per second. Second order at the ends too (first order when n = 2). NaN
+        next to missing samples.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two samples.
+    """
+    x = np.asarray(x, dtype=np.float64)
+    if len(x) < 2:
+        raise ValueError(f"a derivative needs two samples or more; there are {len(x)}")
+    slope = np.gradient(x, axis=0, edge_order=2 if len(x) > 2 else 1)
+    return np.asarray(slope * rate_hz, dtype=np.float64)
+
+
+def odd_width(duration_s: float, rate_hz: float) -> int:
+    """Odd number of samples nearest to a duration, at least 1: the width of a centred window."""
+    return 2 * round((duration_s * rate_hz - 1.0) / 2.0) + 1 if duration_s * rate_hz > 1.0 else 1
+
+
+def moving_mean(x: FloatArray, width: int) -> FloatArray:
+    """Mean over a centred window.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n, ...)
+    width : int
+        Odd number of samples in the window (see :func:`odd_width`). At the ends the window holds
+        what there is of it.
+
+    Returns
+    -------
+    ndarray, shape (n, ...)
+        Missing (NaN) samples are left out; NaN where a window holds no sample at all.
+
+    Raises
+    ------
+    ValueError
+        If the width is not odd and positive.
+    """
+    total, count = _window_sums(x, width)
+    return _ratio(total, count)
+
+
+def moving_std(x: FloatArray, width: int) -> FloatArray:
+    """Population standard deviation over a centred window; parameters as :func:`moving_mean`."""
+    x = np.asarray(x, dtype=np.float64)
+    finite = np.isfinite(x)
+    centre = np.sum(np.where(finite, x, 0.0), axis=0) / np.maximum(finite.sum(axis=0), 1)
+    # Deviations from the overall mean keep the difference of squares well conditioned.
+    away = x - centre
+    total, count = _window_sums(away, width)
+    squares, _ = _window_sums(away**2, width)
+    variance = _ratio(squares, count) - _ratio(total, count) ** 2
+    return np.sqrt(np.maximum(variance, 0.0))
+
+
+def moving_rms(x: FloatArray, width: int) -> FloatArray:
+    """Root mean square over a centred window; parameters as :func:`moving_mean`."""
+    squares, count = _window_sums(np.asarray(x, dtype=np.float64) ** 2, width)
+    return np.sqrt(_ratio(squares, count))
+
+
+def moving_max(x: FloatArray, width: int) -> FloatArray:
+    """Largest value in a centred window; parameters as :func:`moving_mean`."""
+    x = np.asarray(x, dtype=np.float64)
+    _check_width(width)
+    filled = np.where(np.isfinite(x), x, -np.inf)
+    largest = maximum_filter1d(filled, width, axis=0, mode="constant", cval=-np.inf)
+    return np.where(np.isneginf(largest), np.nan, largest)
+
+
+def moving_min(x: FloatArray, width: int) -> FloatArray:
+    """Least value in a centred window; parameters as :func:`moving_mean`."""
+    return -moving_max(-np.asarray(x, dtype=np.float64), width)
+
+
+def _check_width(width: int) -> None:
+    if width < 1 or width % 2 == 0:
+        raise ValueError(f"the window width is {width}; it must be an odd number of samples")
+
+
+def _ratio(total: FloatArray, count: FloatArray) -> FloatArray:
+    return np.where(count > 0.0, total / np.maximum(count, 1.0), np.nan)
+
+
+def _window_sums(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
+    """Sum of the finite samples in each centred window, and their number."""
+    _check_width(width)
+    x = np.asarray(x, dtype=np.float64)
+    finite = np.isfinite(x)
+    return _centred_sum(np.where(finite, x, 0.0), width), _centred_sum(finite.astype(float), width)
+
+
+def _centred_sum(x: FloatArray, width: int) -> FloatArray:
+    """Windowed sums by doubling: no running total, so no round-off is carried along the log."""
+    half = width // 2
+    pad = [(half, half)] + [(0, 0)] * (x.ndim - 1)
+    block = np.pad(x, pad)  # block[i] = sum of `size` padded samples from i on
+    n, size, done = len(x), 1, 0
+    total = np.zeros_like(x)
+    while True:
+        if width & size:
+            total += block[done : done + n]
+            done += size
+        if done == width:
+            return total
+        block = block[:-size] + block[size:]
+        size *= 2
