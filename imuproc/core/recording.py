@@ -110,6 +110,8 @@ class Calibration:
         Standard uncertainty of the mediolateral axis about the vertical, in rad.
     vertical_known : bool
         False when there was no quiet standing: angles are then withheld.
+    rests : tuple of Interval
+        Every still stretch of this sensor, standing or not (the set position is one).
     """
 
     segment_from_sensor: FloatArray
@@ -119,6 +121,7 @@ class Calibration:
     still_after: Interval | None
     axis_u_rad: float
     vertical_known: bool
+    rests: tuple[Interval, ...] = ()
 
 
 @dataclass(frozen=True)
