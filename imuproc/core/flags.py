@@ -96,6 +96,37 @@ _ALL: Final[tuple[Flag, ...]] = (
         "Signals were put on a regular clock; check the logger's settings.",
     ),
     Flag(
+        "samples_dropped",
+        "Single samples are missing here and there; they were bridged.",
+        "Nothing for a few; if there are many, check the logger's storage or radio link.",
+    ),
+    Flag(
+        "duplicate_stamps",
+        "Several samples carry the same time stamp.",
+        "They were spread evenly up to the next stamp; let the logger write finer stamps.",
+    ),
+    Flag(
+        "bad_stamps",
+        "Some time stamps were no numbers, ran backwards or lay far from all others.",
+        "Their samples were dropped; check the logger or how the file was made.",
+    ),
+    Flag(
+        "partly_covered",
+        "A sensor was not running for the whole recording.",
+        "Figures outside its time are missing; start all sensors before the athlete stands still.",
+    ),
+    Flag(
+        "stuck_channel",
+        "One axis of a sensor stood still while its other axes moved.",
+        "Have the sensor checked; do not trust the figures of this segment.",
+        serious=True,
+    ),
+    Flag(
+        "gravity_off",
+        "At rest the accelerometer does not read 1 g within 5 %.",
+        "Calibrate the accelerometer, or check its range setting.",
+    ),
+    Flag(
         "accel_clipped",
         "The accelerometer was at the end of its range.",
         "Use a larger range (32 g or more on feet). Lengths and speed may be withheld.",

@@ -58,10 +58,17 @@ def corrected_cutoff_hz(cutoff_hz: float, rate_hz: float, passes: int = 2) -> fl
     return rate_hz / pi * atan(tan(pi * cutoff_hz / rate_hz) / factor)
 
 
+def finite_rows(x: FloatArray) -> BoolArray:
+    """Which rows of ``x``, shape (n, ...), hold nothing but finite values, shape (n,)."""
+    flat = x.reshape(len(x), -1)
+    with np.errstate(invalid="ignore", over="ignore"):
+        # A sum by matrix product is many times faster than `all` along a short axis.
+        return np.isfinite(0.0 * flat @ np.ones(flat.shape[1]))
+
+
 def finite_stretches(x: FloatArray) -> list[slice]:
     """Slices of consecutive rows of ``x``, shape (n, ...), in which every value is finite."""
-    finite = np.isfinite(x).reshape(len(x), -1).all(axis=1)
-    edges = np.flatnonzero(np.diff(finite.astype(np.int8), prepend=0, append=0))
+    edges = np.flatnonzero(np.diff(finite_rows(x).astype(np.int8), prepend=0, append=0))
     return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 

@@ -7,6 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 
+from imuproc.dsp.filters import finite_rows
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -83,7 +85,7 @@ def interpolate(
     values = np.asarray(values, dtype=np.float64)
     grid_s = np.asarray(grid_s, dtype=np.float64)
     out = np.full((len(grid_s), *values.shape[1:]), np.nan)
-    kept = np.isfinite(values).reshape(len(values), -1).all(axis=1)
+    kept = finite_rows(values)
     if np.any(np.diff(time_s) <= 0.0):
         raise ValueError("sample times must strictly increase")
     if kept.sum() < 2 or len(grid_s) == 0:

@@ -1,0 +1,230 @@
+"""Repair of one log's time stamps: what cannot be used is dropped and said, never guessed."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import SensorLog
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.intp]
+
+# A log is refused when these are passed: the stamps then do not tell when samples were taken.
+_MOST_DISORDER: Final = 0.01
+_MOST_BURST: Final = 3.0
+_LEAST_BURSTS: Final = 0.03
+_MOST_EMPTY: Final = 20.0
+_SMALL_GRID: Final = 1_000_000
+
+
+@dataclass(frozen=True)
+class StampSettings:
+    """How time stamps are judged.
+
+    Parameters
+    ----------
+    max_stray_stamps : int
+        Longest run of wrong stamps that is dropped; after a longer one the clock itself is wrong.
+    stray_gap_s : float
+        So few samples this far before or after all others have wrong stamps.
+    gap_periods : float
+        A step between stamps longer than this many nominal periods is a gap.
+    jitter_share : float
+        Standard deviation of the steps, as a share of the nominal period, that is flagged.
+    """
+
+    max_stray_stamps: int = 3
+    stray_gap_s: float = 10.0
+    gap_periods: float = 1.5
+    jitter_share: float = 0.1
+
+
+@dataclass(frozen=True, eq=False)
+class Stamps:
+    """Usable stamps of one log.
+
+    Parameters
+    ----------
+    row : ndarray of int, shape (k,)
+        Rows of the log that they belong to.
+    time_s : ndarray, shape (k,)
+        Strictly increasing, in s as the log counts.
+    period_s : float
+        Nominal sampling period in s.
+    flags : tuple of RaisedFlag
+    """
+
+    row: IntArray
+    time_s: FloatArray
+    period_s: float
+    flags: tuple[RaisedFlag, ...]
+
+
+def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
+    """Strictly increasing stamps of a log, and its nominal period.
+
+    Stamps that are not numbers, a few that run backwards and a few far away from all others are
+    dropped with their samples; samples with the same stamp are spread evenly up to the next stamp
+    (exact copies are dropped).
+
+    Parameters
+    ----------
+    log : SensorLog
+    settings : StampSettings
+
+    Returns
+    -------
+    Stamps
+
+    Raises
+    ------
+    RunError
+        If fewer than two stamps are usable, the clock restarts or is set back, the stamps are in
+        no order, come in bursts, or leap so far that almost nothing was measured.
+    """
+    where = f"{log.source} ({log.site})"
+    row = np.flatnonzero(np.isfinite(log.time_s)).astype(np.intp)
+    not_numbers = len(log.time_s) - len(row)
+    if len(row):
+        row = _drop_backward(log.time_s, row, settings.max_stray_stamps, where)
+        row = _drop_stray_ends(log.time_s, row, settings)
+    unusable = len(log.time_s) - len(row)
+    row, time_s, shared = _spread_duplicates(log, row)
+    if len(row) < 2:
+        raise RunError(
+            f"{where}: fewer than two usable time stamps in {len(log.time_s)} samples; check the "
+            "time column and its unit"
+        )
+    period_s = _nominal_period_s(time_s, where)
+    _refuse_leap(time_s, period_s, where)
+    flags = []
+    if unusable:
+        detail = f"{unusable} samples dropped, {not_numbers} of them without a stamp"
+        flags.append(RaisedFlag("bad_stamps", detail, log.site))
+    if shared:
+        detail = f"{shared} of {len(log.time_s)} samples carry the stamp of the one before"
+        flags.append(RaisedFlag("duplicate_stamps", detail, log.site))
+    steps = np.diff(time_s)
+    spread = float(np.std(steps[steps <= settings.gap_periods * period_s])) / period_s
+    if spread > settings.jitter_share:
+        detail = f"steps vary by {100.0 * spread:.0f} % of the sampling period (SD)"
+        flags.append(RaisedFlag("irregular_stamps", detail, log.site))
+    return Stamps(row, time_s, period_s, tuple(flags))
+
+
+def _drop_backward(time_s: FloatArray, row: IntArray, most: int, where: str) -> IntArray:
+    """Rows without the few stamps that break the order; RunError when the clock itself did."""
+    steps = np.diff(time_s[row])
+    allowed = max(most, int(_MOST_DISORDER * len(row)))
+    if np.count_nonzero(steps < 0.0) > allowed:
+        raise RunError(
+            f"{where}: time runs backwards at {np.count_nonzero(steps < 0.0)} of {len(row)} "
+            "samples; check that the time column is the right one and write the samples in the "
+            "order in which they were taken"
+        )
+    forward = steps[steps > 0.0]
+    period_s = float(np.median(forward)) if len(forward) else 0.0
+    for _ in range(most + 1):
+        times = time_s[row]
+        jumps = np.flatnonzero(np.diff(times) < 0.0)
+        if len(jumps) == 0:
+            return row
+        wrong = np.zeros(len(row), dtype=bool)
+        for jump in jumps:
+            wrong[_stray_part(times, int(jump), most, period_s)] = True
+        if not wrong.any():
+            break
+        row = row[~wrong]
+    jumps = np.flatnonzero(np.diff(time_s[row]) < 0.0)
+    if len(jumps) == 0:
+        return row
+    at = int(jumps[0])
+    before, after = time_s[row[at]], time_s[row[at + 1]]
+    raise RunError(
+        f"{where}: time runs backwards at sample {row[at + 1] + 1}, from {before:.10g} s to "
+        f"{after:.10g} s: the clock restarted or was set back. Split the log there into one log "
+        "per part, and name the part that holds the run"
+    )
+
+
+def _stray_part(time_s: FloatArray, jump: int, most: int, period_s: float) -> slice:
+    """The few stamps to leave out so that time runs on over a backward step; empty if none do.
+
+    What is left must also leave about the time that the dropped samples took: else the clock was
+    set back, and every later stamp is wrong.
+    """
+    n = len(time_s)
+    for count in range(1, most + 1):
+        need_s = 0.5 * (count + 1) * period_s
+        follower, leader = jump + count + 1, jump - count
+        if follower >= n or time_s[follower] - time_s[jump] >= need_s:
+            return slice(jump + 1, follower)
+        if leader < 0 or time_s[jump + 1] - time_s[leader] >= need_s:
+            return slice(leader + 1, jump + 1)
+    return slice(0, 0)
+
+
+def _drop_stray_ends(time_s: FloatArray, row: IntArray, settings: StampSettings) -> IntArray:
+    """Rows without a few samples at either end whose stamps lie far from all others."""
+    most = settings.max_stray_stamps
+    far = np.flatnonzero(np.diff(time_s[row]) > settings.stray_gap_s)
+    if len(row) <= 4 * most:
+        return row
+    first = [int(i) + 1 for i in far if i < most]
+    last = [int(i) + 1 for i in far if i >= len(row) - 1 - most]
+    return row[(first[-1] if first else 0) : (last[0] if last else len(row))]
+
+
+def _spread_duplicates(log: SensorLog, row: IntArray) -> tuple[IntArray, FloatArray, int]:
+    """Rows and strictly increasing times; the number of samples that shared a stamp."""
+    time_s = log.time_s[row].astype(np.float64)
+    same = np.diff(time_s, prepend=-np.inf) == 0.0
+    shared = int(np.count_nonzero(same))
+    if shared == 0:
+        return row, time_s, 0
+    values = np.concatenate((log.accel_mps2[row], log.gyro_radps[row]), axis=1)
+    copy = same & np.concatenate(([False], (np.diff(values, axis=0) == 0.0).all(axis=1)))
+    row, time_s, same = row[~copy], time_s[~copy], same[~copy]
+    start = np.flatnonzero(~same)
+    size = np.diff(start, append=len(row))
+    if len(start) < 2:
+        return row[start], time_s[start], shared
+    step_s = np.diff(time_s[start]) / size[:-1]
+    typical_s = float(np.median(step_s))
+    # Before a gap the next stamp is far away: the samples were still taken one after the other.
+    step_s = np.append(np.minimum(step_s, typical_s), typical_s)
+    place = np.arange(len(row)) - np.repeat(start, size)
+    return row, time_s + place * np.repeat(step_s, size), shared
+
+
+def _nominal_period_s(time_s: FloatArray, where: str) -> float:
+    """Mean of the steps within half of their median: neither gaps nor rounding shift it."""
+    steps = np.diff(time_s)
+    median_s = float(np.median(steps))
+    near = steps[(steps > 0.5 * median_s) & (steps < 1.5 * median_s)]
+    period_s = float(np.mean(near)) if len(near) else median_s
+    mean_s = float(np.mean(steps))
+    many_long = np.mean(steps > 1.5 * median_s) > _LEAST_BURSTS
+    if many_long and mean_s > _MOST_BURST * median_s:
+        raise RunError(
+            f"{where}: stamps come in bursts (middle step {1e3 * median_s:.4g} ms, mean step "
+            f"{1e3 * mean_s:.4g} ms): they tell when samples arrived, not when they were taken. "
+            "State rate_hz in the layout in place of the time column"
+        )
+    return period_s
+
+
+def _refuse_leap(time_s: FloatArray, period_s: float, where: str) -> None:
+    points = (time_s[-1] - time_s[0]) / period_s
+    if points > _SMALL_GRID and points > _MOST_EMPTY * len(time_s):
+        at = int(np.argmax(np.diff(time_s)))
+        raise RunError(
+            f"{where}: time leaps from {time_s[at]:.10g} s to {time_s[at + 1]:.10g} s, so that "
+            f"{len(time_s)} samples are spread over {time_s[-1] - time_s[0]:.4g} s. Check the "
+            "unit of the time column, or split the log there"
+        )

@@ -1,0 +1,268 @@
+"""All logs of a recording on one regular clock, with everything that was not measured marked."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from math import ceil, floor
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.conditioning.clipping import (
+    LEAST_ACCEL_RANGE_MPS2,
+    LEAST_GYRO_RANGE_RADPS,
+    clipped_samples,
+)
+from imuproc.conditioning.stamps import Stamps, StampSettings, repair_stamps
+from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.history import HistoryEntry
+from imuproc.core.recording import Recording, SensorLog
+from imuproc.core.sites import Site
+from imuproc.dsp.filters import finite_rows
+from imuproc.dsp.resampling import distance_to_samples, interpolate
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class TimeBaseSettings:
+    """How logs are put on a regular clock.
+
+    Parameters
+    ----------
+    max_bridge_samples : int
+        Longest run of missing samples that is bridged by interpolation.
+    far_periods : float
+        A grid time farther than this many of the log's own periods from every real sample is not
+        measured.
+    partly_covered_share : float
+        A log that lacks more than this share of the recording's span is flagged.
+    stamps : StampSettings
+    """
+
+    max_bridge_samples: int = 3
+    far_periods: float = 1.5
+    partly_covered_share: float = 0.1
+    stamps: StampSettings = field(default_factory=StampSettings)
+
+
+@dataclass(frozen=True, eq=False)
+class SiteSignals:
+    """One sensor's signals on the common clock, in its own axes.
+
+    Parameters
+    ----------
+    site : Site
+    accel_mps2, gyro_radps : ndarray, shape (n, 3)
+        Specific force in m/s² and angular velocity in rad/s, sensor axes. NaN where a gap was too
+        long to bridge and where the sensor was not running.
+    measured : ndarray of bool, shape (n,)
+        True where real samples of both are near. Bridged values are finite but may not be
+        measured.
+    accel_clipped, gyro_clipped : ndarray of bool, shape (n,)
+        True next to samples at the end of the range.
+    rate_hz : float
+        Nominal rate of the sensor's own log in Hz.
+    """
+
+    site: Site
+    accel_mps2: FloatArray
+    gyro_radps: FloatArray
+    measured: BoolArray
+    accel_clipped: BoolArray
+    gyro_clipped: BoolArray
+    rate_hz: float
+
+
+@dataclass(frozen=True, eq=False)
+class TimeBased:
+    """A recording on one regular clock, still in sensor axes.
+
+    Parameters
+    ----------
+    recording : Recording
+        Where it came from.
+    time_s : ndarray, shape (n,)
+        Regular clock in s, counted as the first log counts; a point lies on its first stamp.
+    rate_hz : float
+        Highest nominal rate of the logs.
+    sites : mapping from Site to SiteSignals
+    flags, history : tuple
+        Those of the recording, and what was added.
+    """
+
+    recording: Recording
+    time_s: FloatArray
+    rate_hz: float
+    sites: Mapping[Site, SiteSignals]
+    flags: tuple[RaisedFlag, ...] = ()
+    history: tuple[HistoryEntry, ...] = ()
+
+
+def to_common_clock(recording: Recording, settings: TimeBaseSettings | None = None) -> TimeBased:
+    """Put every log on one regular clock that spans them all.
+
+    The clock runs at the highest nominal rate of the logs (so nothing is thinned out), from the
+    first sample of any log to the last of any, and one of its points is the first stamp of the
+    first log. Values come from a local cubic through the samples around each point. Nothing is
+    cut off and no long gap is filled: such values are NaN and not ``measured``.
+
+    Parameters
+    ----------
+    recording : Recording
+        One or more logs on a shared clock.
+    settings : TimeBaseSettings, optional
+
+    Returns
+    -------
+    TimeBased
+
+    Raises
+    ------
+    RunError
+        If there is no log, the clocks are not shared, logs do not overlap, or the stamps of a log
+        cannot be used (see :func:`imuproc.conditioning.stamps.repair_stamps`).
+    """
+    settings = settings or TimeBaseSettings()
+    _require_shared_clock(recording)
+    stamps = {site: repair_stamps(log, settings.stamps) for site, log in recording.logs.items()}
+    _require_overlap(recording, stamps)
+    first = next(iter(stamps.values()))
+    origin_s = float(first.time_s[0])
+    # Rounded: stamps printed with few digits leave 500 Hz as 499.9999998.
+    rate_hz = round(1.0 / min(s.period_s for s in stamps.values()), 6)
+    # Times from here on count from the origin: stamps may be seconds since 1970.
+    start = min(float(s.time_s[0]) - origin_s for s in stamps.values())
+    end = max(float(s.time_s[-1]) - origin_s for s in stamps.values())
+    grid_s = np.arange(ceil(start * rate_hz - 1e-3), floor(end * rate_hz + 1e-3) + 1) / rate_hz
+    sites, flags = {}, list(recording.flags)
+    for site, log in recording.logs.items():
+        signals, raised = _on_grid(log, stamps[site], grid_s, origin_s, settings)
+        sites[site] = signals
+        flags += [*stamps[site].flags, *raised]
+    entry = HistoryEntry(
+        "conditioning.timebase",
+        f"{len(sites)} logs put on one regular clock of {rate_hz:g} Hz",
+        {"rate_hz": rate_hz, "samples": len(grid_s), **asdict(settings)},
+    )
+    return TimeBased(
+        recording=recording,
+        time_s=origin_s + grid_s,
+        rate_hz=rate_hz,
+        sites=sites,
+        flags=tuple(flags),
+        history=(*recording.history, entry),
+    )
+
+
+def _require_shared_clock(recording: Recording) -> None:
+    if not recording.logs:
+        raise RunError(f"run {recording.run.id} names no log")
+    if recording.run.clock != "shared" and len(recording.logs) > 1:
+        raise RunError(
+            f'run {recording.run.id}: clock = "{recording.run.clock}" is not supported by this '
+            'version: only logs on one clock (clock = "shared") can be processed together. Bring '
+            "the logs onto one clock first, or name one log per run"
+        )
+
+
+def _require_overlap(recording: Recording, stamps: Mapping[Site, Stamps]) -> None:
+    latest = max(stamps, key=lambda site: float(stamps[site].time_s[0]))
+    earliest = min(stamps, key=lambda site: float(stamps[site].time_s[-1]))
+    if stamps[latest].time_s[0] < stamps[earliest].time_s[-1] or latest == earliest:
+        return
+    spans = " and ".join(
+        f"{recording.logs[site].source} ({site}) covers {stamps[site].time_s[0]:.10g} to "
+        f"{stamps[site].time_s[-1]:.10g} s"
+        for site in (earliest, latest)
+    )
+    raise RunError(
+        f"run {recording.run.id}: logs do not overlap: {spans}. Check that they belong to the "
+        "same run, that their time columns have the same unit and that they share one clock"
+    )
+
+
+def _on_grid(
+    log: SensorLog,
+    stamps: Stamps,
+    grid_s: FloatArray,
+    origin_s: float,
+    settings: TimeBaseSettings,
+) -> tuple[SiteSignals, list[RaisedFlag]]:
+    """Signals of one log at the grid times, and the flags of what was missing or clipped."""
+    time_s = stamps.time_s - origin_s
+    accel, gyro = log.accel_mps2[stamps.row], log.gyro_radps[stamps.row]
+    values = np.concatenate((accel, gyro), axis=1)
+    # An accelerometer never reads exactly nothing on all axes: some loggers write 0 for missing.
+    values[np.abs(accel) @ np.ones(3) == 0.0] = np.nan
+    real = finite_rows(values)
+    period_s = stamps.period_s
+    max_gap_s = (settings.max_bridge_samples + settings.stamps.gap_periods) * period_s
+    on_grid = interpolate(time_s, values, grid_s, max_gap_s)
+    far_s = (settings.far_periods + 1e-6) * period_s
+    near = distance_to_samples(time_s[real], grid_s) <= far_s
+    touched = {
+        "accel": clipped_samples(accel, log.accel_range_mps2, LEAST_ACCEL_RANGE_MPS2),
+        "gyro": clipped_samples(gyro, log.gyro_range_radps, LEAST_GYRO_RANGE_RADPS),
+    }
+    # One period: as far as a clipped sample can reach through interpolation.
+    reach_s = 1.001 * period_s
+    signals = SiteSignals(
+        site=log.site,
+        accel_mps2=on_grid[:, :3],
+        gyro_radps=on_grid[:, 3:],
+        measured=near & finite_rows(on_grid),
+        accel_clipped=distance_to_samples(time_s[touched["accel"]], grid_s) <= reach_s,
+        gyro_clipped=distance_to_samples(time_s[touched["gyro"]], grid_s) <= reach_s,
+        rate_hz=1.0 / period_s,
+    )
+    flags = _missing_flags(log.site, stamps.time_s[real], period_s, settings)
+    flags += _cover_flags(log.site, stamps.time_s, grid_s[-1] - grid_s[0], settings)
+    return signals, flags + _clipped_flags(log.site, stamps.time_s, touched)
+
+
+def _cover_flags(
+    site: Site, time_s: FloatArray, span_s: float, settings: TimeBaseSettings
+) -> list[RaisedFlag]:
+    if span_s - (time_s[-1] - time_s[0]) <= settings.partly_covered_share * span_s:
+        return []
+    detail = f"from {time_s[0]:.10g} to {time_s[-1]:.10g} s only"
+    return [RaisedFlag("partly_covered", detail, site)]
+
+
+def _missing_flags(
+    site: Site, time_s: FloatArray, period_s: float, settings: TimeBaseSettings
+) -> list[RaisedFlag]:
+    """Flags for samples missing between the real ones: bridged, and too many to bridge."""
+    steps = np.diff(time_s)
+    gaps = np.flatnonzero(steps > settings.stamps.gap_periods * period_s)
+    missing = np.maximum(np.rint(steps[gaps] / period_s) - 1, 1).astype(int)
+    short = missing <= settings.max_bridge_samples
+    flags = []
+    if short.any():
+        detail = f"{missing[short].sum()} samples missing in {short.sum()} places were bridged"
+        flags.append(RaisedFlag("samples_dropped", detail, site))
+    if not short.all():
+        worst = int(gaps[np.argmax(missing)])
+        detail = (
+            f"{(~short).sum()} gaps, {missing[~short].sum()} samples; the longest "
+            f"{steps[worst]:.3g} s from {time_s[worst]:.10g} s on"
+        )
+        flags.append(RaisedFlag("gap", detail, site))
+    return flags
+
+
+def _clipped_flags(
+    site: Site, time_s: FloatArray, touched: Mapping[str, BoolArray]
+) -> list[RaisedFlag]:
+    flags = []
+    for sensor, mask in touched.items():
+        if mask.any():
+            stretches = int(np.count_nonzero(np.diff(mask.astype(np.int8), prepend=0) == 1))
+            detail = (
+                f"{mask.sum()} samples in {stretches} stretches, first at "
+                f"{time_s[int(np.argmax(mask))]:.10g} s"
+            )
+            flags.append(RaisedFlag(f"{sensor}_clipped", detail, site))
+    return flags
