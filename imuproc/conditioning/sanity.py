@@ -1,0 +1,320 @@
+"""Are these logs what they claim to be? Errors and flags that say what, where and what to do."""
+
+from dataclasses import asdict, dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.conditioning.timebase import SiteSignals, TimeBased
+from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.history import HistoryEntry
+from imuproc.core.recording import Recording, SensorLog
+from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.dsp.filters import moving_mean, moving_std, odd_width
+
+FloatArray = NDArray[np.float64]
+
+_AXES: Final = "xyz"
+_UNIT_HINTS: Final[tuple[tuple[float, str], ...]] = (
+    (STANDARD_GRAVITY_MPS2, "the columns are probably in m/s^2, but were read as g"),
+    (1.0 / STANDARD_GRAVITY_MPS2, "the columns are probably in g, but were read as m/s^2"),
+    (1000.0, "the columns are probably in mg, but were read as g"),
+    (0.001, "the columns are probably in g, but were read as mg"),
+    (1000.0 / STANDARD_GRAVITY_MPS2, "the columns are probably in mg, but were read as m/s^2"),
+    (STANDARD_GRAVITY_MPS2 / 1000.0, "the columns are probably in m/s^2, but were read as mg"),
+    *(
+        (factor, f"the logger's scale is probably wrong by a factor of {factor:g}")
+        for factor in (0.125, 0.25, 0.5, 2.0, 4.0, 8.0)
+    ),
+)
+_HINT_WITHIN: Final = 1.25
+_RUN_NORM_G: Final = (0.3, 8.0)
+"""Acceleration in the quietest second of a log without rest, in g; from memory."""
+
+
+@dataclass(frozen=True)
+class SanitySettings:
+    """Limits beyond which a log is refused or flagged.
+
+    Parameters
+    ----------
+    min_samples : int
+    min_duration_s : float
+    min_rate_hz : float
+        Below this rate a contact of 0.1 s is no more than 5 samples.
+    low_rate_hz : float
+        Below this rate a flag is raised.
+    min_measured_share : float
+        Least share of a log's own time in which it must have samples.
+    rest_window_s : float
+    rest_spread : float
+        Largest spread (SD over norm) of the acceleration at rest.
+    gravity_refused_share, gravity_flagged_share : float
+        Departure of the norm at rest from gravity that is refused, and flagged.
+    max_gyro_radps : float
+        No limb turns faster (4600 deg/s) for 10 samples.
+    slow_gyro_radps : float
+        A leg that runs turns faster than this (57 deg/s).
+    stuck_s : float
+        Time for which an axis must not stand still while its neighbours move.
+    """
+
+    min_samples: int = 50
+    min_duration_s: float = 1.0
+    min_rate_hz: float = 50.0
+    low_rate_hz: float = 200.0
+    min_measured_share: float = 0.5
+    rest_window_s: float = 0.5
+    rest_spread: float = 0.03
+    gravity_refused_share: float = 0.2
+    gravity_flagged_share: float = 0.05
+    max_gyro_radps: float = 80.0
+    slow_gyro_radps: float = 1.0
+    stuck_s: float = 0.25
+
+
+def check_logs(recording: Recording, settings: SanitySettings | None = None) -> Recording:
+    """Refuse logs that hold no signal; flag axes that stand still for a while.
+
+    Parameters
+    ----------
+    recording : Recording
+        As read.
+    settings : SanitySettings, optional
+
+    Returns
+    -------
+    Recording
+        With flags and one more history entry.
+
+    Raises
+    ------
+    RunError
+        If a log has too few samples, or an axis has no values, only zeros or one value only.
+    """
+    settings = settings or SanitySettings()
+    flags: list[RaisedFlag] = []
+    for log in recording.logs.values():
+        _require_samples(log, settings)
+        for sensor, values in (("accelerometer", log.accel_mps2), ("gyroscope", log.gyro_radps)):
+            _require_signal(log, sensor, values)
+        flags += _stuck_flags(log, settings)
+    entry = HistoryEntry(
+        "conditioning.sanity.logs", "every axis of every log holds a signal", asdict(settings)
+    )
+    return replace(recording, flags=(*recording.flags, *flags), history=(*recording.history, entry))
+
+
+def check_signals(based: TimeBased, settings: SanitySettings | None = None) -> TimeBased:
+    """Refuse signals of the wrong unit, rate or length; flag what makes figures less certain.
+
+    Parameters
+    ----------
+    based : TimeBased
+        Recording on its common clock, sensor axes.
+    settings : SanitySettings, optional
+
+    Returns
+    -------
+    TimeBased
+        With flags and one more history entry.
+
+    Raises
+    ------
+    RunError
+        If a log is too short, too slow or mostly missing; if acceleration at rest is not near
+        gravity (the text says which unit was probably meant); if the angular velocity is beyond
+        what a limb does, or next to nothing while the limb is in motion.
+    """
+    settings = settings or SanitySettings()
+    flags: list[RaisedFlag] = []
+    for site, signals in based.sites.items():
+        where = f"{based.recording.logs[site].source} ({site})"
+        flags += _rate_and_length(where, signals, based.rate_hz, settings)
+        flags += _gravity(where, signals, based, settings)
+        _gyro_unit(where, signals, based, settings)
+    entry = HistoryEntry(
+        "conditioning.sanity.signals",
+        "rate, length, gravity at rest and size of the angular velocity are plausible",
+        asdict(settings),
+    )
+    return replace(based, flags=(*based.flags, *flags), history=(*based.history, entry))
+
+
+def _require_samples(log: SensorLog, settings: SanitySettings) -> None:
+    if len(log.time_s) < settings.min_samples:
+        raise RunError(
+            f"{log.source} ({log.site}): {len(log.time_s)} samples; at least "
+            f"{settings.min_samples} are needed. Check that the log was written to its end"
+        )
+
+
+def _require_signal(log: SensorLog, sensor: str, values: FloatArray) -> None:
+    where = f"{log.source} ({log.site}): {sensor}"
+    finite = np.isfinite(values)
+    if not finite.any():
+        raise RunError(
+            f"{where} has no values at all. Angular velocity and acceleration are both needed: "
+            "check the columns that the layout names, and the word for missing values"
+        )
+    filled = np.where(finite, values, 0.0)
+    if not filled.any():
+        raise RunError(
+            f"{where} reads zero throughout: the sensor was off or its columns are empty. Switch "
+            "it on, or name other columns in the layout"
+        )
+    for axis, name in enumerate(_AXES):
+        column = values[finite[:, axis], axis]
+        if len(column) == 0:
+            raise RunError(f"{where}, axis {name}, has no values. Check its column in the layout")
+        if np.ptp(column) == 0.0:
+            raise RunError(
+                f"{where}, axis {name}, reads {column[0]:.6g} throughout: the axis is stuck or "
+                "its column holds something else. Check the layout and the sensor"
+            )
+
+
+def _stuck_flags(log: SensorLog, settings: SanitySettings) -> list[RaisedFlag]:
+    """Axes that keep one exact value while another axis of the same sensor moves."""
+    steps = np.diff(log.time_s)
+    forward = steps[steps > 0.0]
+    if len(forward) == 0:
+        return []
+    least = max(round(settings.stuck_s / float(np.median(forward))), 10)
+    flags = []
+    sensors = (("accelerometer", log.accel_mps2, 5.0), ("gyroscope", log.gyro_radps, 2.0))
+    for sensor, values, moves in sensors:
+        for axis, name in enumerate(_AXES):
+            for first, last in _held_runs(values[:, axis], least):
+                if np.ptp(values[first : last + 1], axis=0).max() > moves:
+                    detail = (
+                        f"{sensor} axis {name} from {log.time_s[first]:.10g} to "
+                        f"{log.time_s[last]:.10g} s"
+                    )
+                    flags.append(RaisedFlag("stuck_channel", detail, log.site))
+                    break
+    return flags
+
+
+def _held_runs(x: FloatArray, least: int) -> list[tuple[int, int]]:
+    """First and last sample of every run of more than ``least`` equal values."""
+    held = (np.diff(x) == 0.0).astype(np.int8)
+    edges = np.flatnonzero(np.diff(held, prepend=0, append=0))
+    first, last = edges[::2], edges[1::2]
+    long = last - first >= least
+    return [(int(a), int(b)) for a, b in zip(first[long], last[long], strict=True)]
+
+
+def _rate_and_length(
+    where: str, signals: SiteSignals, clock_hz: float, settings: SanitySettings
+) -> list[RaisedFlag]:
+    known = np.flatnonzero(signals.measured)
+    span = int(known[-1] - known[0]) + 1 if len(known) else 0
+    if span / clock_hz < settings.min_duration_s:
+        raise RunError(
+            f"{where}: {span / clock_hz:.3g} s of samples; at least {settings.min_duration_s:g} s "
+            "are needed. Check that the log was written to its end, and the unit of its times"
+        )
+    if signals.rate_hz < settings.min_rate_hz:
+        raise RunError(
+            f"{where}: {signals.rate_hz:.4g} samples per second; at least "
+            f"{settings.min_rate_hz:g} are needed, and 200 or more are advised. Check the unit of "
+            "the time column and the logger's rate"
+        )
+    share = len(known) / span
+    if share < settings.min_measured_share:
+        raise RunError(
+            f"{where}: only {100.0 * share:.0f} % of the samples are there. Check the logger's "
+            "storage or radio link, and the word for missing values in the layout"
+        )
+    if signals.rate_hz < settings.low_rate_hz:
+        return [RaisedFlag("low_rate", f"{signals.rate_hz:.4g} Hz", signals.site)]
+    return []
+
+
+def _gravity(
+    where: str, signals: SiteSignals, based: TimeBased, settings: SanitySettings
+) -> list[RaisedFlag]:
+    """Compare the acceleration in the quietest stretch with gravity."""
+    norm, resting = _quietest(signals.accel_mps2, based.rate_hz, settings)
+    gravity = based.recording.gravity_mps2
+    if np.isnan(norm):
+        raise RunError(
+            f"{where}: there are never {settings.rest_window_s:g} s without a gap. Check the "
+            "logger's storage or radio link"
+        )
+    ratio = norm / gravity
+    low, high = _RUN_NORM_G
+    if not resting and low <= ratio <= high:
+        return []
+    if resting and abs(ratio - 1.0) <= settings.gravity_refused_share:
+        if abs(ratio - 1.0) <= settings.gravity_flagged_share:
+            return []
+        detail = f"{norm:.4g} m/s^2 in place of {gravity:.4g}"
+        return [RaisedFlag("gravity_off", detail, signals.site)]
+    raise RunError(
+        f"{where}: acceleration {'at rest' if resting else 'in the quietest stretch'} is "
+        f"{norm:.4g} m/s^2 in place of about {gravity:.3g}: {_unit_hint(ratio, resting)}. Correct "
+        "accel in the layout"
+    )
+
+
+def _quietest(
+    accel_mps2: FloatArray, rate_hz: float, settings: SanitySettings
+) -> tuple[float, bool]:
+    """Norm of the acceleration in the quietest stretches, and whether they are rest at all."""
+    width = odd_width(settings.rest_window_s, rate_hz)
+    spread = np.sqrt(np.sum(moving_std(accel_mps2, width) ** 2, axis=1))
+    level = moving_mean(np.linalg.norm(accel_mps2, axis=1), width)
+    whole = moving_mean(np.isfinite(accel_mps2[:, 0]).astype(float), width) == 1.0
+    spread, level = spread[whole], level[whole]
+    if len(spread) == 0:
+        return float("nan"), False
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rest = spread / level < settings.rest_spread
+    if rest.any():
+        return float(np.median(level[rest])), True
+    return float(level[np.argmin(spread)]), False
+
+
+def _unit_hint(ratio: float, resting: bool) -> str:
+    """Which unit was probably meant, from the ratio of what was found to gravity."""
+    away = [abs(np.log(max(ratio, 1e-12) / factor)) for factor, _ in _UNIT_HINTS]
+    best = int(np.argmin(away))
+    if resting and away[best] <= np.log(_HINT_WITHIN):
+        return _UNIT_HINTS[best][1]
+    if ratio < _RUN_NORM_G[0]:
+        return (
+            "the device has probably taken gravity away (raw acceleration is needed), or the "
+            "columns are in g but were read as m/s^2, or they are not those of the accelerometer"
+        )
+    return "unit, scale or columns are probably wrong"
+
+
+def _gyro_unit(
+    where: str, signals: SiteSignals, based: TimeBased, settings: SanitySettings
+) -> None:
+    known = signals.measured
+    speed = np.linalg.norm(signals.gyro_radps[known], axis=1)
+    # The tenth largest: single broken values are not a unit.
+    fastest = float(np.partition(speed, -10)[-10])
+    if fastest > settings.max_gyro_radps:
+        raise RunError(
+            f"{where}: angular velocity reaches {np.degrees(fastest):.4g} deg/s, beyond what a "
+            "limb does: the columns are probably in deg/s, but were read as rad/s (or in "
+            "thousandths of deg/s). Correct gyro in the layout"
+        )
+    if fastest >= settings.slow_gyro_radps:
+        return
+    gravity = based.recording.gravity_mps2
+    away = np.abs(np.linalg.norm(signals.accel_mps2, axis=1) - gravity)
+    moving = np.where(np.isfinite(away), away > 0.5 * gravity, 0.0).astype(float)
+    # Half of a whole second far from 1 g: a leg in motion; taps on the sensor are not enough.
+    if moving_mean(moving, odd_width(1.0, based.rate_hz)).max() > 0.5:
+        raise RunError(
+            f"{where}: angular velocity never passes {np.degrees(fastest):.4g} deg/s although the "
+            "limb is in fast motion: the columns are probably in rad/s, but were read as deg/s. "
+            "Correct gyro in the layout"
+        )
