@@ -1,0 +1,87 @@
+"""Where a delimited log is wrong, for the error text: used only after reading has failed."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from imuproc.core.errors import LogError
+from imuproc.readers.cells import is_missing, is_number, split_line
+from imuproc.readers.dialect import TableShape
+from imuproc.readers.layout import Layout
+from imuproc.readers.wording import quoted
+
+_BLOCK_LINES: Final = 4096
+
+
+@dataclass(frozen=True)
+class _Fault:
+    line: int
+    text: str
+
+
+def explain(
+    body: bytes,
+    shape: TableShape,
+    layout: Layout,
+    readable: Callable[[bytes, str], bool],
+) -> LogError:
+    """Error that names the first line that is not as it should be.
+
+    Parameters
+    ----------
+    body : bytes
+        From the first sample on.
+    shape : TableShape
+    layout : Layout
+    readable : callable
+        Whether some lines can be read with a decimal mark; blocks that can are passed over.
+    """
+    lines = body.split(b"\n")
+    decimals = (layout.decimal,) if layout.decimal else (".", ",")
+    faults = []
+    for decimal in decimals:
+        for start in range(0, len(lines), _BLOCK_LINES):
+            block = lines[start : start + _BLOCK_LINES]
+            text = b"\n".join(block)
+            if text.strip() and not readable(text, decimal):
+                first = shape.first_line + start
+                faults.append(_first_fault(block, first, decimal, (shape, layout)))
+                break
+    known = [fault for fault in faults if fault is not None]
+    if not known:
+        return LogError(f"the text below line {shape.first_line} cannot be read as numbers")
+    # With the log's own decimal mark, reading comes furthest.
+    fault = max(known, key=lambda fault: fault.line)
+    hint = ""
+    if fault.line == shape.first_line + len(body.rstrip(b"\n ").split(b"\n")) - 1:
+        hint = "; it is the last line: if the recording was cut off in it, delete it"
+    return LogError(f"line {fault.line}{fault.text}{hint}")
+
+
+def _first_fault(
+    lines: list[bytes], first: int, decimal: str, rules: tuple[TableShape, Layout]
+) -> _Fault | None:
+    shape, layout = rules
+    for number, line in enumerate(lines, first):
+        text = line.decode("utf-8", errors="replace")
+        cells = split_line(text, shape.delimiter)
+        if not text.strip(" "):
+            continue
+        if len(cells) != len(shape.columns):
+            return _Fault(number, f": found {len(cells)} cells; allowed: {len(shape.columns)}")
+        for place in shape.positions:
+            cell = cells[place]
+            if not is_number(cell, decimal) and not is_missing(cell, layout.missing):
+                where = f", column {quoted(shape.columns[place])}"
+                return _Fault(number, f"{where}: found {quoted(cell)}; allowed: {_allowed(cell)}")
+    return None
+
+
+def _allowed(cell: str) -> str:
+    if ":" in cell:
+        return "a number (clock times are not read: time must count s, ms or us)"
+    if "," in cell and "." in cell:
+        return "a number (marks between thousands are not read)"
+    if cell and not any(character.isdigit() for character in cell):
+        return "a number (a word for missing values is stated by the layout's missing)"
+    return "a number"

@@ -1,0 +1,155 @@
+"""How one kind of log is written: the ``[layout.<name>]`` tables of a session file."""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, PlainValidator, field_validator, model_validator
+
+from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
+from imuproc.readers.toml_file import Table, refusal
+from imuproc.readers.wording import found, quoted
+
+Format = Literal["delimited", "hdf5", "parquet", "bids-motion", "xdf"]
+ColumnKey = str | int
+
+
+def _column_key(value: Any) -> ColumnKey:
+    is_name = isinstance(value, str) and bool(value.strip())
+    is_number = isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 10_000
+    if is_name or is_number:
+        return value  # type: ignore[no-any-return]
+    raise refusal(found(value), "a column's name, or its number counted from 1")
+
+
+def _missing_code(value: Any) -> str | float:
+    if isinstance(value, str) or (isinstance(value, int | float) and not isinstance(value, bool)):
+        try:
+            return value if isinstance(value, str) else float(value)
+        except OverflowError:
+            pass
+    raise refusal(found(value), 'a text or a number, such as "n/a" or -9999')
+
+
+_Column = Annotated[ColumnKey, PlainValidator(_column_key)]
+_Three = Annotated[
+    tuple[_Column, ...],
+    Field(
+        strict=False,  # TOML lists become tuples
+        min_length=3,
+        max_length=3,
+        description='a list of three columns for x, y and z, such as ["ax", "ay", "az"]',
+    ),
+]
+_Range = Annotated[
+    float | None,
+    Field(
+        default=None,
+        gt=0,
+        allow_inf_nan=False,
+        description="the sensor's full scale in the column's own unit, above 0",
+    ),
+]
+
+
+class TimeColumn(Table):
+    """Where the time stamps stand."""
+
+    column: _Column = Field(description="a column's name, or its number counted from 1")
+    unit: TimeUnit
+
+
+class AccelColumns(Table):
+    """Where the accelerometer stands; ``range`` in the column's own unit."""
+
+    columns: _Three
+    unit: AccelUnit
+    range: _Range
+
+
+class GyroColumns(Table):
+    """Where the gyroscope stands; ``range`` in the column's own unit."""
+
+    columns: _Three
+    unit: GyroUnit
+    range: _Range
+
+
+class Layout(Table):
+    """How one kind of log is written.
+
+    Columns are named as in the log's header, or numbered from 1 where it has none; one way
+    throughout a layout.
+    """
+
+    format: Format | None = None
+    time: TimeColumn | None = Field(
+        default=None, description='a table such as { column = "time_s", unit = "s" }'
+    )
+    rate_hz: float | None = Field(
+        default=None, gt=0, allow_inf_nan=False, description="a sampling rate in Hz, above 0"
+    )
+    accel: AccelColumns = Field(
+        description='a table such as { columns = ["ax", "ay", "az"], unit = "g", range = 16 }'
+    )
+    gyro: GyroColumns = Field(
+        description='a table such as { columns = ["gx", "gy", "gz"], unit = "deg/s", range = 2000 }'
+    )
+    delimiter: Literal[",", ";", "\t", "|", " "] | None = Field(
+        default=None,
+        description='one of "," ";" "\\t" "|" or " " (any run of blanks); left out: recognised',
+    )
+    decimal: Literal[".", ","] | None = Field(
+        default=None, description='"." or ","; left out: recognised'
+    )
+    skip_rows: int = Field(
+        default=0, ge=0, le=1_000_000, description="a number of lines, 0 or more"
+    )
+    comment: str = Field(default="#", description='what comment lines begin with, such as "#"')
+    missing: Annotated[str | float, PlainValidator(_missing_code)] | None = None
+    encoding: str | None = None
+
+    @property
+    def by_number(self) -> bool:
+        """Whether columns are numbered instead of named."""
+        return isinstance(self.accel.columns[0], int)
+
+    @property
+    def signal_columns(self) -> tuple[ColumnKey, ...]:
+        """The six columns of accelerometer and gyroscope, in this order."""
+        return (*self.accel.columns, *self.gyro.columns)
+
+    @field_validator("comment")
+    @classmethod
+    def _comment_is_no_number(cls, value: str) -> str:
+        if not value.strip() or value.strip()[0] in "0123456789+-.,;|\"'" or "\n" in value:
+            raise refusal(
+                f"the text {quoted(value)}",
+                "a mark that no line with numbers begins with, such as # or %",
+            )
+        return value.strip()
+
+    @field_validator("encoding")
+    @classmethod
+    def _encoding_is_known(cls, value: str | None) -> str | None:
+        try:
+            b"".decode(value or "utf-8")
+        except (LookupError, ValueError) as error:
+            raise refusal(
+                f"the text {quoted(str(value))}",
+                "a text encoding that Python knows, such as utf-8, utf-16, cp1252 or latin-1",
+            ) from error
+        return value
+
+    @model_validator(mode="after")
+    def _columns_fit_together(self) -> "Layout":
+        if (self.time is None) == (self.rate_hz is None):
+            raise refusal(
+                "neither time nor rate_hz" if self.time is None else "both time and rate_hz",
+                "one of the two: time where the log has a time column, else rate_hz",
+            )
+        keys = [*self.signal_columns, *([] if self.time is None else [self.time.column])]
+        if len({type(key) for key in keys}) > 1:
+            raise refusal("both names and numbers of columns", "one of the two in a layout")
+        twice = next((key for key in keys if keys.count(key) > 1), None)
+        if twice is not None:
+            raise refusal(f"the column {twice!r} twice", "a column of its own for each signal")
+        return self

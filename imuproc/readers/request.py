@@ -1,0 +1,50 @@
+"""What a reader is asked for, and what every reader is."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from imuproc.core.recording import SensorLog
+from imuproc.core.sites import Site
+from imuproc.readers.layout import Layout
+
+
+@dataclass(frozen=True)
+class LogRequest:
+    """One sensor's log to read.
+
+    Parameters
+    ----------
+    site : Site
+        Where the sensor sat.
+    path : Path
+        The file, links resolved.
+    source : str
+        The path as the session file names it.
+    layout : Layout
+        How the log is written.
+    select : str or None
+        Which sensor, where the file holds several.
+    """
+
+    site: Site
+    path: Path
+    source: str
+    layout: Layout
+    select: str | None = None
+
+
+class LogReader(Protocol):
+    """A module that reads one format."""
+
+    def recognise(self, path: Path) -> bool:
+        """Whether the beginning of a file looks like this format; never raises LogError."""
+
+    def read(self, request: LogRequest) -> SensorLog:
+        """Read one sensor's log, in SI units.
+
+        Raises
+        ------
+        LogError
+            The log cannot be read; the text leaves the file's name to the registry.
+        """

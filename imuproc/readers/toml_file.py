@@ -1,0 +1,228 @@
+"""A TOML file that people write, and its check against a pydantic model.
+
+Every error names the file, the key, what was found and what is allowed.
+"""
+
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from types import UnionType
+from typing import Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails, PydanticCustomError
+
+from imuproc.core.errors import SessionError
+from imuproc.core.units import known_unit
+from imuproc.readers.wording import did_you_mean, found, listed, nearest, quoted
+
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+_MOST_SHOWN = 20
+
+
+class Table(BaseModel):
+    """Base of every table in such a file: known keys only, no conversion between kinds.
+
+    Each field has a ``description`` that says what is allowed, in the words of the error.
+    """
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+
+def refusal(found_text: str, allowed: str) -> PydanticCustomError:
+    """Error for a validator to raise, in our wording."""
+    # Braces would be taken for places to fill in, so the texts travel in the context.
+    return PydanticCustomError("refused", "refused", {"found": found_text, "allowed": allowed})
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong at one place of a file.
+
+    Parameters
+    ----------
+    loc : tuple of str and int
+        Keys and list indices (from 0) that lead there.
+    text : str
+        What was found and what is allowed.
+    """
+
+    loc: tuple[str | int, ...]
+    text: str
+
+
+def problem(loc: tuple[str | int, ...], found_text: str, allowed: str) -> Problem:
+    """A problem in our wording."""
+    return Problem(loc, f"found {found_text}; allowed: {allowed}")
+
+
+def complain(path: Path, problems: list[Problem], content: dict[str, Any]) -> SessionError:
+    """Error that lists every problem of a file, one line each, the file's name in each.
+
+    Parameters
+    ----------
+    path : Path
+    problems : list of Problem
+    content : dict
+        The file as read, for the ids of runs and athletes.
+    """
+    shown = [
+        f"{path}: {dotted(one.loc)}{_whose(one.loc, content)}: {one.text}"
+        for one in problems[:_MOST_SHOWN]
+    ]
+    if len(problems) > _MOST_SHOWN:
+        shown.append(f"{path}: and {len(problems) - _MOST_SHOWN} more problems")
+    return SessionError("\n".join(shown))
+
+
+def _whose(loc: tuple[str | int, ...], content: dict[str, Any]) -> str:
+    """`` (id 'R07-02')`` for a place inside a list entry with an id: counting is tedious."""
+    if len(loc) < 2 or not isinstance(loc[1], int):
+        return ""
+    entry = content[str(loc[0])][loc[1]]
+    name = entry.get("id") if isinstance(entry, dict) else None
+    return f" (id {quoted(name)})" if isinstance(name, str) else ""
+
+
+def load_toml(path: Path) -> dict[str, Any]:
+    """Read a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+        UTF-8, with or without byte-order mark.
+
+    Raises
+    ------
+    SessionError
+        The file is missing, not a file, cannot be read, is not UTF-8, or is not TOML.
+    """
+    try:
+        if path.is_dir():
+            raise SessionError(f"{path}: found a folder; allowed: a session file (TOML)")
+        if path.exists() and not path.is_file():
+            raise SessionError(f"{path}: found something that is not a regular file")
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        raise SessionError(f"{path}: there is no such file") from None
+    except (OSError, ValueError) as error:  # ValueError: a NUL character in the path
+        reason = getattr(error, "strerror", None) or error
+        raise SessionError(f"{path}: cannot be read: {reason}") from error
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise SessionError(
+            f"{path}: line {line}: found byte 0x{raw[error.start]:02X}, which is not UTF-8; "
+            "allowed: a file saved as UTF-8"
+        ) from error
+    return _parse(path, text)
+
+
+def _parse(path: Path, text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except ValueError as error:  # TOMLDecodeError, and whole numbers too long to read
+        raise SessionError(f"{path}: this is not TOML: {error}") from error
+    except RecursionError as error:
+        raise SessionError(f"{path}: this is not TOML that we read: nested too deep") from error
+
+
+def problems_of(error: ValidationError, model: type[Table]) -> list[Problem]:
+    """What pydantic found wrong, in our words.
+
+    Parameters
+    ----------
+    error : ValidationError
+    model : type
+        The model of the whole file.
+    """
+    details = error.errors(include_url=False)
+    # A misspelt key leaves the right one missing, a wrong item its list too short: say it once.
+    explained = {detail["loc"][:-1] for detail in details if isinstance(detail["loc"][-1], int)}
+    for detail in details:
+        if detail["type"] == "extra_forbidden":
+            table = detail["loc"][:-1]
+            owner, _ = _resolve(model, table)
+            explained.add((*table, nearest(str(detail["loc"][-1]), owner.model_fields) or ""))
+    consequences = ("missing", "too_short")
+    kept = [d for d in details if not (d["type"] in consequences and d["loc"] in explained)]
+    return [_in_our_words(detail, model) for detail in kept]
+
+
+def _in_our_words(detail: ErrorDetails, model: type[Table]) -> Problem:
+    loc, value = detail["loc"], detail["input"]
+    context = detail.get("ctx", {})
+    if detail["type"] == "refused":
+        return problem(loc, context["found"], context["allowed"])
+    if detail["type"] == "extra_forbidden":
+        owner, _ = _resolve(model, loc[:-1])
+        return _unknown_key(loc, list(owner.model_fields))
+    _, field = _resolve(model, loc)
+    if field is None:
+        return problem(loc, found(value), detail["msg"])
+    if loc[-1] == "[key]":  # how pydantic marks a wrong key of a dict
+        return _unknown_key(loc[:-1], _choices(get_args(field.annotation)[0]))
+    choices = _choices(field.annotation)
+    allowed = field.description or listed(choices) or detail["msg"]
+    if detail["type"] == "missing":
+        return Problem(loc, f"this key is missing; allowed: {allowed}")
+    return problem(loc, found(value), allowed + _hint(value, choices))
+
+
+def _unknown_key(loc: tuple[str | int, ...], known: list[str]) -> Problem:
+    name = str(loc[-1])
+    return problem(loc, f"unknown key {quoted(name)}", listed(known) + did_you_mean(name, known))
+
+
+def _hint(value: Any, choices: list[str]) -> str:
+    if not isinstance(value, str):
+        return ""
+    unit = known_unit(value)
+    return did_you_mean(unit if unit in choices else value, choices)
+
+
+def dotted(loc: tuple[str | int, ...]) -> str:
+    """Place in the file as ``run[2].logs.left_foot``; lists count from 1."""
+    text = ""
+    for part in loc:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            word = part if _BARE_KEY.fullmatch(part) else quoted(part)
+            text += f".{word}" if text else word
+    return text
+
+
+def _resolve(
+    model: type[Table], loc: tuple[str | int, ...]
+) -> tuple[type[Table], FieldInfo | None]:
+    """Innermost table and innermost field that a place lies in."""
+    owner: type[Table] = model
+    inner: type[Table] | None = model
+    field: FieldInfo | None = None
+    own_name = False  # the part is a key that the user chose
+    for part in loc:
+        if own_name or inner is None or part not in inner.model_fields:
+            own_name = False
+            continue
+        owner, field = inner, inner.model_fields[str(part)]
+        inner = _table_in(field.annotation)
+        own_name = get_origin(field.annotation) is dict
+    return (inner or owner), field
+
+
+def _table_in(annotation: Any) -> type[Table] | None:
+    if isinstance(annotation, type) and issubclass(annotation, Table):
+        return annotation
+    return next((t for t in map(_table_in, get_args(annotation)) if t is not None), None)
+
+
+def _choices(annotation: Any) -> list[str]:
+    if get_origin(annotation) is Literal:
+        return [str(word) for word in get_args(annotation)]
+    if get_origin(annotation) in (Union, UnionType):
+        return [word for part in get_args(annotation) for word in _choices(part)]
+    return []

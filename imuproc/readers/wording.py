@@ -1,0 +1,53 @@
+"""How errors word what was found and what is allowed."""
+
+from collections.abc import Iterable
+from difflib import get_close_matches
+from typing import Any
+
+_LONGEST_SHOWN = 80
+
+
+def quoted(text: str) -> str:
+    """A text in quotes, control characters made visible, cut where it is very long."""
+    shown = repr(text)
+    return shown if len(shown) <= _LONGEST_SHOWN else f"{shown[:_LONGEST_SHOWN]}..."
+
+
+def listed(words: Iterable[str]) -> str:
+    """Words in quotes with commas between."""
+    return ", ".join(quoted(word) for word in words)
+
+
+def did_you_mean(word: str, allowed: Iterable[str]) -> str:
+    """`` - did you mean 'x'?`` where an allowed word is near, else nothing."""
+    match = nearest(word, allowed)
+    return f" - did you mean {quoted(match)}?" if match else ""
+
+
+def nearest(word: str, allowed: Iterable[str]) -> str | None:
+    """The allowed word that is most like this one; None where none is near."""
+    by_lower = {candidate.casefold(): candidate for candidate in allowed}
+    matches = get_close_matches(word.casefold()[:_LONGEST_SHOWN], list(by_lower), 1, 0.6)
+    return by_lower[matches[0]] if matches else None
+
+
+def found(value: Any) -> str:
+    """A value out of a TOML file in words: its kind, and itself where it is short."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return f"a list of {len(value)}"
+    if isinstance(value, str):
+        return f"the text {quoted(value)}"
+    if isinstance(value, int | float):
+        return f"the number {_number(value)}"
+    return f"{type(value).__name__} {value}"
+
+
+def _number(value: float) -> str:
+    # Python refuses to write out whole numbers of thousands of digits.
+    if isinstance(value, int) and abs(value) >= 10**30:
+        return "of more than 30 digits"
+    return str(value)
