@@ -29,6 +29,8 @@ class SegmentMotion:
         Its rate in rad/s.
     pitch_u_rad : ndarray, shape (n,)
         Standard uncertainty of ``pitch_rad`` in rad.
+    rate_world_radps : ndarray, shape (n, 3)
+        Angular velocity in rad/s, world axes.
     velocity_mps : ndarray, shape (n, 3)
         Velocity of the sensor in m/s, world axes; NaN where it is not known.
     velocity_u_mps : ndarray, shape (n,)
@@ -43,6 +45,7 @@ class SegmentMotion:
     pitch_rad: FloatArray
     pitch_rate_radps: FloatArray
     pitch_u_rad: FloatArray
+    rate_world_radps: FloatArray
     velocity_mps: FloatArray
     velocity_u_mps: FloatArray
     lever_m: FloatArray

@@ -1,0 +1,120 @@
+"""Which still stretches are quiet standing, before and after a run.
+
+The set position is nearly still too, so stillness alone does not make standing. Standing before
+and after agree in every sensor; the set position agrees with neither.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.conditioning.stillness import common_stretches
+from imuproc.conditioning.timebase import TimeBased
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import Interval
+from imuproc.core.sites import Site
+
+FloatArray = NDArray[np.float64]
+
+_SAME_POSTURE_DEG = 12.0
+_AT_THE_START_S = 0.5
+_STANDING_DIFFERS_DEG = 4.0
+_SEARCH_S = 60.0
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """Quiet standing around one run.
+
+    Parameters
+    ----------
+    before, after : Interval or None
+    flags : tuple of RaisedFlag
+    """
+
+    before: Interval | None
+    after: Interval | None
+    flags: tuple[RaisedFlag, ...] = ()
+
+
+def find_standing(
+    timebased: TimeBased,
+    rests: Mapping[Site, tuple[Interval, ...]],
+    run: Interval,
+    shortest_s: float,
+) -> Standing:
+    """Quiet standing before and after a run.
+
+    Parameters
+    ----------
+    timebased : TimeBased
+    rests : mapping from Site to tuple of Interval
+        Still stretches of each sensor.
+    run : Interval
+    shortest_s : float
+        Least duration of quiet standing in s.
+
+    Returns
+    -------
+    Standing
+        With flags where one or both are missing or do not agree.
+    """
+    common = common_stretches(list(rests.values()), shortest_s)
+    before = [part for part in common if run.start_s - _SEARCH_S <= part.end_s <= run.start_s + 0.3]
+    after = [part for part in common if run.end_s - 0.3 <= part.start_s <= run.end_s + _SEARCH_S]
+    postures = {part: _posture(timebased, part) for part in (*before, *after)}
+    chosen_after = max(after, key=lambda part: part.duration_s, default=None)
+    chosen_before = _before(timebased, before, chosen_after, postures, run)
+    return Standing(
+        chosen_before, chosen_after, tuple(_flags(chosen_before, chosen_after, postures))
+    )
+
+
+def _before(
+    timebased: TimeBased,
+    before: list[Interval],
+    after: Interval | None,
+    postures: Mapping[Interval, FloatArray],
+    run: Interval,
+) -> Interval | None:
+    if after is not None:
+        stood = postures[after]
+        before = [p for p in before if _differ_deg(postures[p], stood) < _SAME_POSTURE_DEG]
+    elif timebased.recording.run.start in ("blocks", "three-point", "crouch"):
+        # With nothing to compare, a hold that lasts until the start is the set position.
+        before = [p for p in before if p.end_s < run.start_s - _AT_THE_START_S]
+        before = before[:1] if len(before) > 1 and _postures_vary(before, postures) else before
+    return max(before, key=lambda part: part.duration_s, default=None)
+
+
+def _postures_vary(parts: list[Interval], postures: Mapping[Interval, FloatArray]) -> bool:
+    return max(_differ_deg(postures[parts[0]], postures[p]) for p in parts) > _SAME_POSTURE_DEG
+
+
+def _posture(timebased: TimeBased, part: Interval) -> FloatArray:
+    """Direction of gravity in each sensor, shape (sites, 3)."""
+    inside = (timebased.time_s >= part.start_s) & (timebased.time_s <= part.end_s)
+    mean = np.array([s.accel_mps2[inside].mean(axis=0) for s in timebased.sites.values()])
+    return np.asarray(mean / np.linalg.norm(mean, axis=1, keepdims=True))
+
+
+def _differ_deg(a: FloatArray, b: FloatArray) -> float:
+    """Largest angle between the directions of gravity of two postures, in deg."""
+    return float(np.degrees(np.arccos(np.clip((a * b).sum(axis=1), -1.0, 1.0))).max())
+
+
+def _flags(
+    before: Interval | None, after: Interval | None, postures: Mapping[Interval, FloatArray]
+) -> list[RaisedFlag]:
+    if before is None and after is None:
+        return [RaisedFlag("no_standing")]
+    if before is None:
+        return [RaisedFlag("no_standing_before")]
+    if after is None:
+        return [RaisedFlag("no_standing_after")]
+    differ = _differ_deg(postures[before], postures[after])
+    if differ > _STANDING_DIFFERS_DEG:
+        return [RaisedFlag("standing_differs", f"by {differ:.1f} deg in one of the sensors")]
+    return []

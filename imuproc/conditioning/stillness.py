@@ -1,0 +1,148 @@
+"""Still stretches of one sensor: where it neither turned nor shook, and gravity kept its direction.
+
+A slow sink into the set position passes for stillness in noise alone, so a stretch also ends where
+gravity in the sensor has moved by more than about a degree.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.recording import Interval
+from imuproc.dsp.filters import moving_mean, moving_std, odd_width
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class StillnessSettings:
+    """When a sensor counts as still.
+
+    Parameters
+    ----------
+    window_s : float
+        Window of the moving statistics.
+    gyro_sd_degps : float
+        Largest standard deviation of angular velocity in the window, in deg/s.
+    turning_degps : float
+        Largest mean angular velocity in the window, bias removed, in deg/s.
+    accel_sd_mps2 : float
+        Largest standard deviation of the specific force in the window, in m/s².
+    gravity_drift_deg : float
+        How far gravity may move in the sensor within one stretch, in deg.
+    shortest_s : float
+        Shorter stretches are left out.
+    """
+
+    window_s: float = 0.4
+    gyro_sd_degps: float = 4.0
+    turning_degps: float = 4.0
+    accel_sd_mps2: float = 0.5
+    gravity_drift_deg: float = 1.0
+    shortest_s: float = 0.5
+
+
+def still_stretches(
+    time_s: FloatArray,
+    accel_mps2: FloatArray,
+    gyro_radps: FloatArray,
+    rate_hz: float,
+    settings: StillnessSettings,
+) -> tuple[Interval, ...]:
+    """Still stretches of one sensor.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    accel_mps2, gyro_radps : ndarray, shape (n, 3)
+        In sensor axes; NaN where missing.
+    rate_hz : float
+    settings : StillnessSettings
+
+    Returns
+    -------
+    tuple of Interval
+        In order of time; windows that touch motion are cut by half a window at both ends.
+    """
+    width = odd_width(settings.window_s, rate_hz)
+    # Averaged over 1/50 s first, so that sensor noise at high rates does not hide stillness.
+    short = odd_width(0.02, rate_hz)
+    accel, gyro = moving_mean(accel_mps2, short), moving_mean(gyro_radps, short)
+    gyro_mean = moving_mean(gyro, width)
+    gyro_sd = np.linalg.norm(moving_std(gyro, width), axis=1)
+    accel_sd = np.linalg.norm(moving_std(accel, width), axis=1)
+    shaking = gyro_sd / np.radians(settings.gyro_sd_degps) + accel_sd / settings.accel_sd_mps2
+    calm = (gyro_sd < np.radians(settings.gyro_sd_degps)) & (accel_sd < settings.accel_sd_mps2)
+    if not calm.any():
+        return ()
+    calmest = np.nan_to_num(shaking, nan=np.inf) <= np.nanquantile(shaking[calm], 0.2)
+    bias = np.nanmedian(gyro_mean[calmest], axis=0)
+    turning = np.linalg.norm(gyro_mean - bias, axis=1) > np.radians(settings.turning_degps)
+    still = calm & ~turning & np.isfinite(accel).all(axis=1)
+    direction = moving_mean(accel, width)
+    return tuple(
+        Interval(float(time_s[part.start]), float(time_s[part.stop - 1]))
+        for whole in _stretches(still)
+        for part in _steady_parts(direction[whole], whole.start, settings)
+        if (part.stop - part.start - 1) / rate_hz >= settings.shortest_s
+    )
+
+
+def _stretches(mask: BoolArray) -> list[slice]:
+    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
+    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _steady_parts(direction: FloatArray, offset: int, settings: StillnessSettings) -> list[slice]:
+    """Parts of one stretch in which gravity stays near the direction it has most of the time."""
+    parts: list[slice] = []
+    unit = direction / np.linalg.norm(direction, axis=1, keepdims=True)
+    pending = [slice(0, len(unit))]
+    while pending:  # over parts, not samples: each pass splits off one posture
+        part = pending.pop()
+        if part.stop - part.start < 2:
+            continue
+        centre = np.median(unit[part], axis=0)
+        near = unit[part] @ (centre / np.linalg.norm(centre)) > np.cos(
+            np.radians(settings.gravity_drift_deg)
+        )
+        inner = _stretches(near)
+        if not inner:
+            continue
+        longest = max(inner, key=lambda s: s.stop - s.start)
+        start, stop = part.start + longest.start, part.start + longest.stop
+        parts.append(slice(offset + start, offset + stop))
+        pending += [
+            rest
+            for rest in (slice(part.start, start), slice(stop, part.stop))
+            if rest.stop - rest.start > 1 and rest != part
+        ]
+    return sorted(parts, key=lambda s: s.start)
+
+
+def common_stretches(
+    stretches: list[tuple[Interval, ...]], shortest_s: float
+) -> tuple[Interval, ...]:
+    """Stretches in which all sensors are still.
+
+    Parameters
+    ----------
+    stretches : list of tuple of Interval
+        Still stretches of each sensor.
+    shortest_s : float
+
+    Returns
+    -------
+    tuple of Interval
+    """
+    common = stretches[0] if stretches else ()
+    for other in stretches[1:]:
+        overlaps = [
+            Interval(max(a.start_s, b.start_s), min(a.end_s, b.end_s))
+            for a in common
+            for b in other
+        ]
+        common = tuple(part for part in overlaps if part.duration_s >= shortest_s)
+    return common

@@ -1,0 +1,215 @@
+"""Every column of the step table from motion and contacts."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.contacts import Contacts
+from imuproc.core.motion import Motion, SegmentMotion
+from imuproc.core.recording import Athlete
+from imuproc.core.sites import SIDES, Side, foot_of, shank_of
+from imuproc.estimators.angles import (
+    AngleCurve,
+    AngleSettings,
+    Swings,
+    at_events,
+    dorsiflexion_curve,
+    over_swing,
+    pitch_curve,
+    shin_curve,
+)
+from imuproc.estimators.figures import Figure, missing
+from imuproc.estimators.phase import PhaseSettings
+from imuproc.estimators.stride import StrideSettings, ball_velocity, step_figures
+from imuproc.estimators.timing import timing_figures
+
+FloatArray = NDArray[np.float64]
+
+SHANK_PER_STATURE = 0.246
+"""Shank length as a share of stature (Drillis & Contini 1966; value from memory, high)."""
+
+
+@dataclass(frozen=True)
+class EstimatorSettings:
+    """Settings of all estimators.
+
+    Parameters
+    ----------
+    angles : AngleSettings
+    stride : StrideSettings
+    phase : PhaseSettings
+    departure_speed_mps : float
+        Ball speed at which a foot counts as having left the ground at the start.
+    """
+
+    angles: AngleSettings = field(default_factory=AngleSettings)
+    stride: StrideSettings = field(default_factory=StrideSettings)
+    phase: PhaseSettings = field(default_factory=PhaseSettings)
+    departure_speed_mps: float = 0.7
+
+
+@dataclass(frozen=True, eq=False)
+class LegCurves:
+    """Angle curves of one leg; None where a sensor is missing."""
+
+    shin: AngleCurve | None
+    pitch: AngleCurve | None
+    dorsiflexion: AngleCurve | None
+
+
+def leg_curves(motion: Motion, side: Side, athlete: Athlete, settings: AngleSettings) -> LegCurves:
+    """Angle curves of one leg.
+
+    Parameters
+    ----------
+    motion : Motion
+    side : {"left", "right"}
+    athlete : Athlete
+        Its known standing lean shifts the shin angle.
+    settings : AngleSettings
+
+    Returns
+    -------
+    LegCurves
+    """
+    foot, shank = motion.segments.get(foot_of(side)), motion.segments.get(shank_of(side))
+    shin = None if shank is None else shin_curve(motion.time_s, shank, settings)
+    pitch = None if foot is None else pitch_curve(motion.time_s, foot, settings)
+    both = None if shin is None or pitch is None else dorsiflexion_curve(shin, pitch)
+    if shin is not None and athlete.standing_lean_deg:
+        lean = np.radians(athlete.standing_lean_deg)
+        shin = replace(shin, angle_rad=shin.angle_rad - lean)
+    return LegCurves(shin, pitch, both)
+
+
+def all_figures(
+    motion: Motion, contacts: Contacts, athlete: Athlete, settings: EstimatorSettings
+) -> dict[str, Figure]:
+    """Every figure of every step.
+
+    Parameters
+    ----------
+    motion : Motion
+    contacts : Contacts
+    athlete : Athlete
+    settings : EstimatorSettings
+
+    Returns
+    -------
+    dict from column name to Figure
+        Missing figures are NaN.
+    """
+    figures = timing_figures(contacts)
+    figures.update(step_figures(motion, contacts, settings.stride))
+    by_side = [
+        (
+            contacts.side == side,
+            _leg_figures(motion, contacts.take(contacts.side == side), side, athlete, settings),
+        )
+        for side in SIDES
+    ]
+    for name in by_side[0][1]:
+        figures[name] = _interleave([(rows, leg[name]) for rows, leg in by_side], len(contacts))
+    figures["pelvis_tilt_touchdown_deg"] = _pelvis(motion, contacts)
+    return figures
+
+
+def _leg_figures(
+    motion: Motion, own: Contacts, side: Side, athlete: Athlete, settings: EstimatorSettings
+) -> dict[str, Figure]:
+    curves = leg_curves(motion, side, athlete, settings.angles)
+    swings = find_swings(motion, own, side, settings.departure_speed_mps)
+    down, off = (own.touchdown_s, own.touchdown_u_s), (own.toe_off_s, own.toe_off_u_s)
+    absent = missing(len(own))
+
+    def at(curve: AngleCurve | None, event: tuple[FloatArray, FloatArray]) -> Figure:
+        return absent if curve is None else at_events(curve, *event)
+
+    def swing(curve: AngleCurve | None, share: float, statistic: str) -> Figure:
+        return absent if curve is None else over_swing(curve, swings, share, statistic)
+
+    shin = at(curves.shin, down)
+    return {
+        "shin_angle_touchdown_deg": shin,
+        "shin_angle_toe_off_deg": at(curves.shin, off),
+        "ankle_ahead_of_knee_m": _reach(shin, athlete),
+        "foot_pitch_touchdown_deg": at(curves.pitch, down),
+        "foot_pitch_toe_off_deg": at(curves.pitch, off),
+        "foot_pitch_swing_min_deg": swing(curves.pitch, 0.25, "min"),
+        "foot_pitch_swing_max_deg": swing(curves.pitch, 0.40, "max"),
+        "dorsiflexion_touchdown_deg": at(curves.dorsiflexion, down),
+        "dorsiflexion_swing_min_deg": swing(curves.dorsiflexion, 0.60, "min"),
+        "dorsiflexion_swing_mean_deg": swing(curves.dorsiflexion, 0.40, "mean"),
+    }
+
+
+def find_swings(motion: Motion, own: Contacts, side: Side, departure_speed_mps: float) -> Swings:
+    """Swings that end at one foot's contacts.
+
+    The first one starts where the foot left the ground or block: the last instant before it at
+    which the ball of the foot (the sensor, on a shank alone) was slower than a stated speed.
+
+    Parameters
+    ----------
+    motion : Motion
+    own : Contacts
+        Of one foot.
+    side : {"left", "right"}
+    departure_speed_mps : float
+
+    Returns
+    -------
+    Swings
+    """
+    start = np.full(len(own), np.nan)
+    start[1:] = own.toe_off_s[:-1]
+    if len(own):
+        start[0] = _departure(motion, side, float(own.touchdown_s[0]), departure_speed_mps)
+    return Swings(start, own.touchdown_s, own.touchdown_u_s)
+
+
+def _departure(motion: Motion, side: Side, touchdown_s: float, speed_mps: float) -> float:
+    foot = motion.segments.get(foot_of(side))
+    if foot is None:
+        return float("nan")
+    speed = np.linalg.norm(ball_velocity(foot), axis=1)
+    inside = (motion.time_s > touchdown_s - 0.8) & (motion.time_s < touchdown_s - 0.08)
+    slow = np.flatnonzero(inside & (speed < speed_mps))
+    return float(motion.time_s[slow[-1]]) if len(slow) else float("nan")
+
+
+def _reach(shin: Figure, athlete: Athlete) -> Figure:
+    """Ankle ahead of the knee in m: minus shank length times cos(shin angle)."""
+    length = athlete.shank_length_m
+    if length is None and athlete.stature_m is not None:
+        length = SHANK_PER_STATURE * athlete.stature_m
+    if length is None:
+        return missing(len(shin.value))
+    angle = np.radians(shin.value)
+    parts = {
+        name: np.abs(length * np.sin(angle)) * np.radians(part) for name, part in shin.parts.items()
+    }
+    parts["length"] = np.abs(0.05 * length * np.cos(angle))
+    return Figure(-length * np.cos(angle), parts)
+
+
+def _interleave(parts: list[tuple[NDArray[np.bool_], Figure]], count: int) -> Figure:
+    """Figures of both sides back in the order of the contacts."""
+    value = np.full(count, np.nan)
+    spread: dict[str, FloatArray] = {}
+    for rows, figure in parts:
+        value[rows] = figure.value
+        for name, part in figure.parts.items():
+            spread.setdefault(name, np.full(count, np.nan))[rows] = part
+    return Figure(value, spread)
+
+
+def _pelvis(motion: Motion, contacts: Contacts) -> Figure:
+    pelvis: SegmentMotion | None = motion.segments.get("pelvis")
+    if pelvis is None:
+        return missing(len(contacts))
+    curve = AngleCurve(
+        motion.time_s, -pelvis.pitch_rad, -pelvis.pitch_rate_radps, {"drift": pelvis.pitch_u_rad}
+    )
+    return at_events(curve, contacts.touchdown_s, contacts.touchdown_u_s)

@@ -1,0 +1,38 @@
+"""Figures of all steps with their standard uncertainty by named part."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Figure:
+    """One column: a value per step and the parts of its standard uncertainty.
+
+    Parameters
+    ----------
+    value : ndarray, shape (m,)
+        NaN where it is missing.
+    parts : mapping from str to ndarray, shape (m,)
+        Standard uncertainty by named part (events, drift, alignment, ...), same unit as the value.
+    """
+
+    value: FloatArray
+    parts: Mapping[str, FloatArray] = field(default_factory=dict)
+
+    @property
+    def uncertainty(self) -> FloatArray:
+        """Combined standard uncertainty: root sum of squares of the parts (JCGM 100:2008, 5.1)."""
+        if not self.parts:
+            return np.full(len(self.value), np.nan)
+        total = np.sqrt(sum(np.square(part) for part in self.parts.values()))
+        return np.where(np.isfinite(self.value), total, np.nan)
+
+
+def missing(count: int) -> Figure:
+    """A column without any value."""
+    return Figure(np.full(count, np.nan))

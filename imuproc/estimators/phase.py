@@ -1,0 +1,104 @@
+"""Phase of each step: drive, transition, upright, slowing.
+
+The rule uses the start and how much speed a step gains, as a share of the run's top speed, and
+never an angle or a time that is judged by phase. Step numbers stand in where speed is missing.
+The bounds follow coaching use (common practice, no source): with an exponential rise of speed
+(time constant 1.1 to 1.4 s) drive ends near the 8th step and transition near the 16th.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+PHASES = ("drive", "transition", "upright", "slowing")
+
+
+@dataclass(frozen=True)
+class PhaseSettings:
+    """Bounds of the phases.
+
+    Parameters
+    ----------
+    drive_gain, transition_gain : float
+        Least gain of speed per step as a share of the run's top speed.
+    slowing_share : float
+        After top speed, steps slower than this share of it are slowing.
+    drive_steps, transition_steps : int
+        Last step of each phase where speed is missing.
+    """
+
+    drive_gain: float = 0.04
+    transition_gain: float = 0.01
+    slowing_share: float = 0.96
+    drive_steps: int = 8
+    transition_steps: int = 16
+
+
+def phases(
+    speed_mps: FloatArray, step_s: FloatArray, has_drive: bool, settings: PhaseSettings
+) -> NDArray[Any]:
+    """Phase of each step.
+
+    Parameters
+    ----------
+    speed_mps : ndarray, shape (m,)
+        Speed of each step; NaN where missing.
+    step_s : ndarray, shape (m,)
+        Step times in s; NaN where missing.
+    has_drive : bool
+        False for rolling starts and treadmills, which have no drive phase.
+    settings : PhaseSettings
+
+    Returns
+    -------
+    ndarray of str, shape (m,)
+    """
+    count = len(speed_mps)
+    number = np.arange(1, count + 1)
+    known = np.isfinite(speed_mps)
+    if known.sum() < max(4, 0.6 * count):
+        drive_end, transition_end, slowing_start = (
+            settings.drive_steps,
+            settings.transition_steps,
+            count + 1,
+        )
+        if not has_drive:
+            drive_end = transition_end = 0
+    else:
+        smooth = _smooth(np.interp(number, number[known], speed_mps[known]))
+        drive_end, transition_end, slowing_start = _bounds(smooth, settings)
+        if not has_drive:
+            drive_end = 0
+    out = np.full(count, "upright", dtype="<U10")
+    out[number <= transition_end] = "transition"
+    out[number <= drive_end] = "drive"
+    out[number >= slowing_start] = "slowing"
+    return out
+
+
+def _smooth(speed: FloatArray) -> FloatArray:
+    """Mean of each step and its two neighbours (ends kept), so that left-right differences cancel."""
+    padded = np.concatenate(([2 * speed[0] - speed[1]], speed, [2 * speed[-1] - speed[-2]]))
+    return np.asarray(0.25 * padded[:-2] + 0.5 * padded[1:-1] + 0.25 * padded[2:])
+
+
+def _bounds(speed: FloatArray, settings: PhaseSettings) -> tuple[int, int, int]:
+    """Last drive step, last transition step, first slowing step (numbers from 1)."""
+    top = float(speed.max())
+    fastest = int(np.argmax(speed))
+    gain = np.gradient(speed) / top
+    until_top = np.arange(len(speed)) <= fastest
+    drive_end = _leading(gain >= settings.drive_gain, until_top)
+    transition_end = max(drive_end, _leading(gain >= settings.transition_gain, until_top))
+    after = np.flatnonzero(~until_top & (speed < settings.slowing_share * top))
+    return drive_end, transition_end, int(after[0]) + 1 if len(after) else len(speed) + 1
+
+
+def _leading(condition: NDArray[np.bool_], allowed: NDArray[np.bool_]) -> int:
+    """How many steps from the first one on meet a condition."""
+    stop = np.flatnonzero(~(condition & allowed))
+    return int(stop[0]) if len(stop) else len(condition)

@@ -1,0 +1,49 @@
+"""Numbers that the motion stage uses; all of them standard deviations of what is not known."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class MotionSettings:
+    """What may be wrong with sensors and body, one standard deviation each.
+
+    Parameters
+    ----------
+    gyro_matrix_sd : float
+        Scale factor and misalignment of the gyroscope (1).
+    g_sensitivity_sd_degps_per_g : float
+        Answer of the gyroscope to acceleration in deg/s per g.
+    accel_bias_sd_mps2, accel_scale_sd : float
+        Bias in m/s² and scale factor (1) of the accelerometer.
+    wander_sd_deg_per_sqrt_s : float
+        Random walk of orientation beyond the named terms.
+    rest_velocity_sd_mps : float
+        Sway of the sensor in quiet standing.
+    ball_velocity_sd_mps : float
+        How far the ball of the foot is from rest in mid-stance, per stance.
+    ankle_velocity_sd_mps : float
+        How far shank and foot disagree about the ankle's velocity in stance, per stance.
+    shank_alone_velocity_sd_mps : float
+        Change of the ankle's mean velocity from stance to stance when there is no foot sensor.
+    stride_velocity_sd_mps : float
+        Unexplained change of velocity over a stride.
+    clipped_accel_sd_mps2, clipped_gyro_sd_radps : float
+        What a sample at the end of the range may hide; also used for missing samples.
+    stance_from, stance_to : float
+        Part of the contact in which the ball of the foot is at rest (0 touchdown, 1 toe-off).
+    """
+
+    gyro_matrix_sd: float = 0.007
+    g_sensitivity_sd_degps_per_g: float = 0.03
+    accel_bias_sd_mps2: float = 0.25
+    accel_scale_sd: float = 0.007
+    wander_sd_deg_per_sqrt_s: float = 0.1
+    rest_velocity_sd_mps: float = 0.02
+    ball_velocity_sd_mps: float = 0.12
+    ankle_velocity_sd_mps: float = 0.12
+    shank_alone_velocity_sd_mps: float = 0.3
+    stride_velocity_sd_mps: float = 0.05
+    clipped_accel_sd_mps2: float = 60.0
+    clipped_gyro_sd_radps: float = 3.0
+    stance_from: float = 0.35
+    stance_to: float = 0.65

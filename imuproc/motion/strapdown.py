@@ -1,0 +1,179 @@
+"""Plain strapdown integration of one sensor, and how it answers to small errors.
+
+The errors of a strapdown solution are linear in small sensor errors around it (e.g. Titterton &
+Weston 2004, *Strapdown Inertial Navigation Technology*, ch. 12). That makes drift a least-squares
+problem: integrate once, then solve for the errors that the body's own rests reveal.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.recording import Conditioned, Interval
+from imuproc.dsp.integration import cumulative_integral, integrate_gyro
+from imuproc.dsp.rotations import (
+    quat_between,
+    quat_conjugate,
+    quat_multiply,
+    quat_rotate,
+    quat_to_matrix,
+    skew,
+)
+
+FloatArray = NDArray[np.float64]
+
+GYRO_TERMS: Final = 24
+"""Tilt and heading at the anchor (3), gyro bias (3), gyro matrix (9), g-sensitivity (9)."""
+ERROR_TERMS: Final = 30
+"""The gyro terms, then accelerometer bias (3) and scale (3)."""
+_SENSITIVITY_RATE_HZ: Final = 250.0
+
+
+@dataclass(frozen=True, eq=False)
+class Strapdown:
+    """Orientation and velocity by integration alone.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    rate_hz : float
+    quat_wxyz : ndarray, shape (n, 4)
+        Turns segment axes into world axes (Z up, heading free).
+    force_world_mps2 : ndarray, shape (n, 3)
+        Specific force in world axes.
+    velocity_mps : ndarray, shape (n, 3)
+        Velocity of the sensor in world axes, zero at the first sample.
+    anchor_index : int
+        Sample at which the orientation was levelled.
+    """
+
+    time_s: FloatArray
+    rate_hz: float
+    quat_wxyz: FloatArray
+    force_world_mps2: FloatArray
+    velocity_mps: FloatArray
+    anchor_index: int
+
+
+@dataclass(frozen=True, eq=False)
+class Sensitivity:
+    """How orientation and velocity answer to each error term, on a thinned clock.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (m,)
+    tilt : ndarray, shape (m, 3, 24)
+        Rotation error in world axes (rad) per unit of each gyro term.
+    velocity : ndarray, shape (m, 3, 30)
+        Velocity error in m/s per unit of each term.
+    force_integral_mps : ndarray, shape (m, 3)
+        Running integral of the specific force in world axes.
+    """
+
+    time_s: FloatArray
+    tilt: FloatArray
+    velocity: FloatArray
+    force_integral_mps: FloatArray
+
+
+def integrate(
+    segment: Conditioned,
+    time_s: FloatArray,
+    rate_hz: float,
+    anchor: Interval,
+    gravity_mps2: float,
+) -> Strapdown:
+    """Integrate one segment's signals, levelled on a still stretch.
+
+    Parameters
+    ----------
+    segment : Conditioned
+    time_s : ndarray, shape (n,)
+        The recording's clock in s.
+    rate_hz : float
+    anchor : Interval
+        Still stretch whose mean specific force is vertical.
+    gravity_mps2 : float
+
+    Returns
+    -------
+    Strapdown
+    """
+    chain = integrate_gyro(segment.gyro_radps, rate_hz, np.array([1.0, 0.0, 0.0, 0.0]))
+    inside = (time_s >= anchor.start_s) & (time_s <= anchor.end_s)
+    index = int(np.argmin(np.abs(time_s - 0.5 * (anchor.start_s + anchor.end_s))))
+    # Mean force of the still stretch as seen at its middle sample, however little the body sways.
+    force = quat_rotate(chain[inside], segment.accel_mps2[inside]).mean(axis=0)
+    level = quat_rotate(quat_conjugate(chain[index]), force)
+    upright = quat_between(level, np.array([0.0, 0.0, 1.0]))
+    start = quat_multiply(upright, quat_conjugate(chain[index]))
+    quat = quat_multiply(start, chain)
+    force_world = quat_rotate(quat, segment.accel_mps2)
+    velocity = cumulative_integral(force_world - np.array([0.0, 0.0, gravity_mps2]), rate_hz)
+    return Strapdown(time_s, rate_hz, quat, force_world, velocity, index)
+
+
+def sensitivity(strapdown: Strapdown, segment: Conditioned) -> Sensitivity:
+    """Answer of orientation and velocity to each error term.
+
+    Computed on block means at about 250 Hz: an error of a per cent in it does not matter.
+
+    Parameters
+    ----------
+    strapdown : Strapdown
+    segment : Conditioned
+
+    Returns
+    -------
+    Sensitivity
+    """
+    n, rate_hz = len(strapdown.time_s), strapdown.rate_hz
+    block = max(1, round(rate_hz / _SENSITIVITY_RATE_HZ))
+    count = (n - 1) // block
+    dt = block / rate_hz
+    matrix = quat_to_matrix(strapdown.quat_wxyz[block // 2 : count * block : block])
+    gyro = segment.gyro_radps[: count * block].reshape(count, block, 3).mean(axis=1)
+    accel = segment.accel_mps2[: count * block].reshape(count, block, 3).mean(axis=1)
+    force = np.einsum("nij,nj->ni", matrix, accel)
+    rates = np.concatenate(
+        (matrix, _outer(matrix, gyro), _outer(matrix, accel)),
+        axis=2,
+    )
+    anchor = min(strapdown.anchor_index // block, count)
+    tilt = np.zeros((count + 1, 3, GYRO_TERMS))
+    np.cumsum(rates * dt, axis=0, out=tilt[1:, :, 3:])
+    tilt -= tilt[anchor].copy()
+    tilt[:, :, :3] = np.eye(3)
+    middle = 0.5 * (tilt[1:] + tilt[:-1])
+    pushed = np.concatenate(
+        (-skew(force) @ middle, matrix, matrix * accel[:, None, :]),
+        axis=2,
+    )
+    return Sensitivity(
+        time_s=strapdown.time_s[0] + np.arange(count + 1) * dt,
+        tilt=tilt,
+        velocity=_running_sum(pushed * dt),
+        force_integral_mps=_running_sum(force * dt),
+    )
+
+
+def _outer(matrix: FloatArray, signal: FloatArray) -> FloatArray:
+    """Columns matrix[:, :, i] * signal[:, j] for all i, j, shape (m, 3, 9)."""
+    return (matrix[:, :, :, None] * signal[:, None, None, :]).reshape(len(matrix), 3, 9)
+
+
+def _running_sum(steps: FloatArray) -> FloatArray:
+    out = np.zeros((len(steps) + 1, *steps.shape[1:]))
+    np.cumsum(steps, axis=0, out=out[1:])
+    return out
+
+
+def at_times(values: FloatArray, clock_s: FloatArray, time_s: FloatArray) -> FloatArray:
+    """Values on a regular clock interpolated linearly at given times, shape (k, ...)."""
+    step = clock_s[1] - clock_s[0]
+    position = np.clip((time_s - clock_s[0]) / step, 0.0, len(clock_s) - 1.000001)
+    low = position.astype(np.int64)
+    share = (position - low).reshape(-1, *([1] * (values.ndim - 1)))
+    return np.asarray(values[low] * (1.0 - share) + values[low + 1] * share)

@@ -1,0 +1,61 @@
+"""The whole method for one recording, read top to bottom."""
+
+
+
+from imuproc.conditioning.calibration import calibrate
+from imuproc.conditioning.sanity import check_signals
+from imuproc.conditioning.timebase import TimeBased, to_common_clock
+from imuproc.core.errors import RunError
+from imuproc.core.recording import Interval, Recording
+from imuproc.core.result import Result
+from imuproc.events.coarse import coarse_contacts
+from imuproc.events.runs import find_runs
+from imuproc.events.selection import running_contacts
+from imuproc.motion.body import solve_motion
+from imuproc.pipeline.settings import Settings
+from imuproc.pipeline.table import join_results, make_result
+
+
+def process(recording: Recording, settings: Settings | None = None) -> Result:
+    """Every step of every run in a recording.
+
+    Parameters
+    ----------
+    recording : Recording
+        As a session's ``recordings()`` or ``read_run()`` gives it.
+    settings : Settings, optional
+        Defaults when left out.
+
+    Returns
+    -------
+    Result
+        One table over all runs found; runs of a long log are named ``R07-01_1``, ``R07-01_2``, ...
+
+    Raises
+    ------
+    RunError
+        If nothing can be said about the recording; the text says what, where and what to do.
+    """
+    settings = settings or Settings()
+    timebased = check_signals(to_common_clock(recording, settings.timebase))
+    gyro = {site: signals.gyro_radps for site, signals in timebased.sites.items()}
+    runs = find_runs(timebased.time_s, timebased.rate_hz, gyro, settings.runs)
+    results = [
+        result for run in runs if (result := _process_run(timebased, run, settings)) is not None
+    ]
+    if not results:
+        raise RunError(
+            f"no sprint steps found in run {recording.run.id}: check that the logs hold the run "
+            "and that their sites and units are right"
+        )
+    return join_results(results, recording)
+
+
+def _process_run(timebased: TimeBased, run: Interval, settings: Settings) -> Result | None:
+    """One run of a recording; None when the stretch holds no sprint steps."""
+    conditioned = calibrate(timebased, run, settings.calibration)
+    contacts = running_contacts(coarse_contacts(conditioned, run, settings.coarse))
+    if len(contacts) < 2:
+        return None
+    motion = solve_motion(conditioned, contacts, settings.motion)
+    return make_result(conditioned, contacts, motion, settings)

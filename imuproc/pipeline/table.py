@@ -1,0 +1,201 @@
+"""From figures to the step table: what can be trusted, in columns, with flags."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from imuproc.core.columns import BY_NAME, FIGURES, step_table_columns, uncertainty_name
+from imuproc.core.contacts import Contacts
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.history import HistoryEntry
+from imuproc.core.motion import Motion
+from imuproc.core.recording import ConditionedRecording, Recording
+from imuproc.core.result import Result
+from imuproc.core.sites import SIDES, foot_of, shank_of
+from imuproc.estimators.columns import all_figures, leg_curves
+from imuproc.estimators.figures import Figure, missing
+from imuproc.estimators.phase import phases
+from imuproc.estimators.timing import next_step
+from imuproc.pipeline.settings import Settings
+
+FloatArray = NDArray[np.float64]
+
+# Above these standard uncertainties a figure says too little to be shown.
+_LARGEST_U: dict[str, float] = {"deg": 6.0, "m": 0.25, "m/s": 1.2, "s": 0.03, "Hz": 0.8}
+_UNSURE_EVENT_S = 0.012
+
+
+def make_result(
+    conditioned: ConditionedRecording, contacts: Contacts, motion: Motion, settings: Settings
+) -> Result:
+    """Step table, curves and flags of one run.
+
+    Parameters
+    ----------
+    conditioned : ConditionedRecording
+    contacts : Contacts
+    motion : Motion
+    settings : Settings
+
+    Returns
+    -------
+    Result
+    """
+    recording = conditioned.recording
+    figures = all_figures(motion, contacts, recording.athlete, settings.estimators)
+    figures, step_flags = _trusted(figures)
+    flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned)]
+    step_flags += _step_flags(contacts)
+    steps = _table(recording, contacts, figures, step_flags, settings)
+    entry = HistoryEntry("pipeline.table", f"{len(steps)} steps in the table.")
+    return Result(
+        session=recording.session,
+        athlete=recording.athlete.id,
+        run=recording.run.id,
+        steps=steps,
+        uncertainty={
+            name: pd.DataFrame(dict(figure.parts))
+            for name, figure in figures.items()
+            if figure.parts
+        },
+        curves=_curves(motion, recording, settings),
+        contacts=contacts,
+        motion=motion,
+        conditioned=conditioned,
+        flags=(*flags, *step_flags),
+        history=(*motion.history, entry),
+    )
+
+
+def _trusted(figures: Mapping[str, Figure]) -> tuple[dict[str, Figure], list[RaisedFlag]]:
+    """Figures without what is implausible or too uncertain, and a flag for each such step."""
+    out: dict[str, Figure] = {}
+    flags: list[RaisedFlag] = []
+    for name, figure in figures.items():
+        column = BY_NAME[name]
+        value, spread = figure.value, figure.uncertainty
+        known = np.isfinite(value)
+        implausible = known & ((value < column.low) | (value > column.high))
+        vague = known & ~implausible & ~(spread < _LARGEST_U[column.unit])
+        if name in ("touchdown_s", "toe_off_s"):
+            vague[:] = False
+        reason = "velocity_unsure" if column.unit in ("m", "m/s") else "drift_large"
+        if column.unit in ("s", "Hz"):
+            reason = "event_unsure"
+        flags += [
+            RaisedFlag("implausible", name, step=int(k) + 1) for k in np.flatnonzero(implausible)
+        ]
+        flags += [RaisedFlag(reason, name, step=int(k) + 1) for k in np.flatnonzero(vague)]
+        out[name] = replace(figure, value=np.where(implausible | vague, np.nan, value))
+    return out, flags
+
+
+def _site_flags(conditioned: ConditionedRecording) -> list[RaisedFlag]:
+    """Flags for sensors that are not there."""
+    flags = []
+    for side in SIDES:
+        foot, shank = foot_of(side) in conditioned.segments, shank_of(side) in conditioned.segments
+        if shank and not foot:
+            flags.append(RaisedFlag("missing_foot", site=foot_of(side)))
+        if foot and not shank:
+            flags.append(RaisedFlag("missing_shank", site=shank_of(side)))
+    return flags
+
+
+def _step_flags(contacts: Contacts) -> list[RaisedFlag]:
+    missed = ~next_step(contacts)[:-1]
+    unsure = np.hypot(contacts.touchdown_u_s, contacts.toe_off_u_s) > _UNSURE_EVENT_S
+    return [
+        *(RaisedFlag("step_missed", step=int(k) + 1) for k in np.flatnonzero(missed)),
+        *(RaisedFlag("event_unsure", step=int(k) + 1) for k in np.flatnonzero(unsure)),
+    ]
+
+
+def _table(
+    recording: Recording,
+    contacts: Contacts,
+    figures: Mapping[str, Figure],
+    flags: list[RaisedFlag],
+    settings: Settings,
+) -> pd.DataFrame:
+    count = len(contacts)
+    has_drive = recording.run.start != "rolling" and recording.run.surface != "treadmill"
+    columns: dict[str, object] = {
+        "session": recording.session,
+        "athlete": recording.athlete.id,
+        "run": recording.run.id,
+        "step": np.arange(1, count + 1),
+        "side": contacts.side,
+        "phase": phases(
+            figures["speed_mps"].value,
+            figures["step_time_s"].value,
+            has_drive,
+            settings.estimators.phase,
+        ),
+    }
+    for name in FIGURES:
+        figure = figures.get(name, missing(count))
+        columns[name] = figure.value
+        columns[uncertainty_name(name)] = figure.uncertainty
+    columns["flags"] = [
+        ";".join(dict.fromkeys(f.name for f in flags if f.step == step))
+        for step in range(1, count + 1)
+    ]
+    return pd.DataFrame(columns, index=np.arange(count))[step_table_columns()]
+
+
+def _curves(motion: Motion, recording: Recording, settings: Settings) -> pd.DataFrame:
+    """Angle curves of both legs in deg."""
+    columns: dict[str, FloatArray] = {"time_s": motion.time_s}
+    for side in SIDES:
+        leg = leg_curves(motion, side, recording.athlete, settings.estimators.angles)
+        named = (
+            ("shin_angle", leg.shin),
+            ("foot_pitch", leg.pitch),
+            ("dorsiflexion", leg.dorsiflexion),
+        )
+        for name, curve in named:
+            if curve is not None:
+                columns[f"{name}_{side}_deg"] = np.degrees(curve.angle_rad)
+    return pd.DataFrame(columns)
+
+
+def join_results(results: list[Result], recording: Recording) -> Result:
+    """One result for a recording that held several runs; their ids get ``_1``, ``_2``, ...
+
+    Parameters
+    ----------
+    results : list of Result
+        In order of time, at least one.
+    recording : Recording
+
+    Returns
+    -------
+    Result
+        Motion, contacts and conditioned signals are those of the longest run.
+    """
+    if len(results) == 1:
+        return results[0]
+    longest = max(results, key=lambda result: len(result.steps))
+    tables, curves = [], []
+    for number, result in enumerate(results, start=1):
+        name = f"{recording.run.id}_{number}"
+        tables.append(result.steps.assign(run=name))
+        curves.append(result.curves.assign(run=name))
+    names = longest.uncertainty.keys()
+    return replace(
+        longest,
+        steps=pd.concat(tables, ignore_index=True),
+        curves=pd.concat(curves, ignore_index=True),
+        uncertainty={
+            name: pd.concat(
+                [r.uncertainty.get(name, pd.DataFrame(index=r.steps.index)) for r in results],
+                ignore_index=True,
+            )
+            for name in names
+        },
+        flags=tuple(dict.fromkeys(flag for result in results for flag in result.flags)),
+    )
