@@ -1,6 +1,6 @@
 """Zero-phase low-pass, derivative and moving statistics, all along axis 0."""
 
-from math import atan, ceil, pi, tan
+from math import atan, ceil, pi, prod, tan
 from typing import Final
 
 import numpy as np
@@ -60,7 +60,7 @@ def corrected_cutoff_hz(cutoff_hz: float, rate_hz: float, passes: int = 2) -> fl
 
 def finite_rows(x: FloatArray) -> BoolArray:
     """Which rows of ``x``, shape (n, ...), hold nothing but finite values, shape (n,)."""
-    flat = x.reshape(len(x), -1)
+    flat = x.reshape(len(x), prod(x.shape[1:]))
     with np.errstate(invalid="ignore", over="ignore"):
         # A sum by matrix product is many times faster than `all` along a short axis.
         return np.isfinite(0.0 * flat @ np.ones(flat.shape[1]))
@@ -97,14 +97,14 @@ def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     Notes
     -----
     Correction of the cut-off: see :func:`corrected_cutoff_hz`. Ends are padded by odd reflection
-    over one period of the cut-off (as far as a stretch is long enough); a stretch of one sample is
+    over two periods of the cut-off (as far as a stretch is long enough); a stretch of one sample is
     returned as it is.
     """
     design_hz = corrected_cutoff_hz(cutoff_hz, rate_hz, passes=2)
     x = np.asarray(x, dtype=np.float64)
     sections = butter(_ORDER, design_hz, fs=rate_hz, output="sos")
-    # One period: the odd reflection must outlast the filter's own transient.
-    padding = max(9, ceil(rate_hz / cutoff_hz))
+    # Two periods: the odd reflection must outlast the transients of both passes.
+    padding = max(9, ceil(2.0 * rate_hz / cutoff_hz))
     out = np.full_like(x, np.nan)
     for part in finite_stretches(x):
         rows = part.stop - part.start

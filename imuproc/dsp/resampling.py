@@ -96,10 +96,10 @@ def interpolate(
     slack = 1e-3 * knots[-1] / (len(knots) - 1)
     inside = (at >= -slack) & (at <= knots[-1] + slack)
     at = at[inside].clip(0.0, knots[-1])
-    # A grid time on a sample belongs to it, whichever side its gap lies on.
     right = np.searchsorted(knots, at).clip(1, len(knots) - 1)
-    bridged = (knots[right] - knots[right - 1] <= max_gap_s) | (at == knots[right])
-    bridged |= at == knots[right - 1]
+    bridged = knots[right] - knots[right - 1] <= max_gap_s
+    # A grid time on a sample belongs to it, though it be a rounding error inside the gap.
+    bridged |= distance_to_samples(knots, at) <= slack
     found = _evaluate(knots, values[kept], at, method)
     found[~bridged] = np.nan
     out[inside] = found
