@@ -1,0 +1,61 @@
+"""The ``imuproc`` command; each sub-command has its own file.
+
+Only what ``--help`` needs is loaded here: every command loads the rest when it runs.
+"""
+
+import sys
+from io import TextIOWrapper
+from typing import Annotated
+
+import typer
+
+from imuproc import __version__
+from imuproc.cli.exit_codes import WRONG_REQUEST
+from imuproc.cli.process import process
+from imuproc.core.errors import ImuprocError
+
+app = typer.Typer(
+    name="imuproc",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # rich would triple the time that --help takes
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.command("process")(process)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        print(f"imuproc {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Show the version and exit."
+        ),
+    ] = False,
+) -> None:
+    """Step-by-step figures of sprint running from inertial sensors on shanks and feet."""
+
+
+def main() -> None:
+    """Run the command line; errors are sentences on stderr, and the exit code says the rest.
+
+    Exit codes: 0 all done, 1 some runs failed, 2 the request itself is wrong, 130 interrupted.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal without ± must not stop us
+    try:
+        app(prog_name="imuproc")
+    except ImuprocError as error:
+        from imuproc.report.text import clean
+
+        for line in str(error).splitlines():
+            print(f"imuproc: {clean(line)}", file=sys.stderr)
+        sys.exit(WRONG_REQUEST)

@@ -1,0 +1,57 @@
+"""The summary of a session as JSON, for scripts."""
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.report.summary import RUN_COLUMNS, RunSummary
+from imuproc.report.text import clean
+
+
+def summary_json(session: str, summaries: Sequence[RunSummary], files: Mapping[str, str]) -> str:
+    """One JSON object: the runs with their figures and flags, and where the files are.
+
+    Parameters
+    ----------
+    session : str
+        Session id.
+    summaries : sequence of RunSummary
+    files : mapping from str to str
+        Name of each file written and its path.
+
+    Returns
+    -------
+    str
+        ``schema`` is the version of this form. A missing figure is null.
+    """
+    failed = sum(summary.status == "failed" for summary in summaries)
+    content = {
+        "schema": 1,
+        "session": session,
+        "runs_done": len(summaries) - failed,
+        "runs_failed": failed,
+        "runs": [_run(summary) for summary in summaries],
+        "files": dict(files),
+    }
+    return json.dumps(content, indent=2, allow_nan=False)
+
+
+def _run(summary: RunSummary) -> dict[str, Any]:
+    row: dict[str, Any] = {column.name: summary.value(column.name) for column in RUN_COLUMNS}
+    row["reason"] = clean(summary.reason) or None
+    row["flags"] = [_flag(raised) for raised in summary.flags]
+    return row
+
+
+def _flag(raised: RaisedFlag) -> dict[str, Any]:
+    flag = FLAGS.get(raised.name)
+    return {
+        "name": raised.name,
+        "site": raised.site or None,
+        "step": raised.step,
+        "detail": clean(raised.detail) or None,
+        "serious": flag.serious if flag else None,
+        "sentence": flag.sentence if flag else None,
+        "advice": flag.advice if flag else None,
+    }

@@ -1,0 +1,146 @@
+import json
+from pathlib import Path
+
+import pytest
+
+from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import Recording
+from imuproc.core.result import Result
+from tests.cli.command import Command
+from tests.report.fake_result import fake_result
+from tests.session_folder import small_session
+
+FILES = ["process.log", "runs.csv", "steps.csv", "steps.parquet"]
+
+
+@pytest.fixture
+def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A session file; the method behind the command is a stand-in that gives fixed steps."""
+    stand_in(monkeypatch, lambda r: fake_result(r, flags=[RaisedFlag("no_standing_after")]))
+    return small_session(tmp_path / "session")
+
+
+def stand_in(monkeypatch: pytest.MonkeyPatch, method: object) -> None:
+    monkeypatch.setattr("imuproc.cli.process._method", lambda _settings: method)
+
+
+def failing_second(recording: Recording) -> Result:
+    if recording.run.id == "R07-02":
+        raise RunError("no steps were found")
+    return fake_result(recording)
+
+
+def test_tables_on_stdout_and_files_in_the_folder(
+    imuproc: Command, session: Path, tmp_path: Path
+) -> None:
+    seen = imuproc("process", session, "-o", tmp_path / "out")
+    assert (seen.code, seen.err) == (0, "")
+    assert sorted(entry.name for entry in (tmp_path / "out").iterdir()) == FILES
+    assert seen.out.count("three-point start, 30 m, 6 steps") == 3
+    assert "3 runs: 3 done." in seen.out
+    assert "steps.csv" in seen.out
+    assert "\x1b" not in seen.out
+
+
+def test_a_failed_run_is_named_and_the_others_are_done(
+    imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stand_in(monkeypatch, failing_second)
+    seen = imuproc("process", session, "-o", tmp_path / "out")
+    assert seen.code == 1
+    assert seen.err == "imuproc: run R07-02 failed: no steps were found\n"
+    assert "3 runs: 2 done, 1 failed (R07-02)." in seen.out
+    rows = (tmp_path / "out" / "runs.csv").read_text(encoding="utf-8").splitlines()
+    assert rows[2].startswith("harbour-2031-04-12,R07,R07-02,three-point,30.0000,failed,")
+    assert rows[2].endswith(",no steps were found")
+    assert len(rows) == 4
+
+
+def test_json_alone_on_stdout(imuproc: Command, session: Path, tmp_path: Path) -> None:
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--json")
+    content = json.loads(seen.out)
+    assert content["session"] == "harbour-2031-04-12"
+    assert [run["run"] for run in content["runs"]] == ["R07-01", "R07-02", "R07-03"]
+    assert content["runs"][0]["flags"][0]["name"] == "no_standing_after"
+    assert Path(content["files"]["steps.parquet"]).is_file()
+
+
+def test_quiet_prints_only_what_failed(
+    imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert imuproc("process", session, "-o", tmp_path / "out", "-q").out == ""
+    stand_in(monkeypatch, failing_second)
+    seen = imuproc("process", session, "-o", tmp_path / "out", "-q")
+    assert (seen.code, seen.out) == (1, "")
+    assert "R07-02" in seen.err
+
+
+def test_one_run_alone(imuproc: Command, session: Path, tmp_path: Path) -> None:
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--run", "R07-03")
+    assert seen.code == 0
+    assert "R07-03" in seen.out
+    assert "R07-01" not in seen.out
+
+
+def test_results_replace_those_of_an_earlier_time(
+    imuproc: Command, session: Path, tmp_path: Path
+) -> None:
+    imuproc("process", session, "-o", tmp_path / "out")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--run", "R07-02")
+    assert seen.code == 0
+    rows = (tmp_path / "out" / "runs.csv").read_text(encoding="utf-8").splitlines()
+    assert len(rows) == 2
+
+
+def test_an_interruption_writes_what_is_finished(
+    imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def method(recording: Recording) -> Result:
+        if recording.run.id == "R07-03":
+            raise KeyboardInterrupt
+        return fake_result(recording)
+
+    stand_in(monkeypatch, method)
+    seen = imuproc("process", session, "-o", tmp_path / "out")
+    assert seen.code == 130
+    assert seen.err == "imuproc: interrupted; 2 of 3 runs are written\n"
+    rows = (tmp_path / "out" / "runs.csv").read_text(encoding="utf-8").splitlines()
+    assert len(rows) == 3
+
+
+def test_no_such_session_file(imuproc: Command, tmp_path: Path) -> None:
+    seen = imuproc("process", tmp_path / "none.toml", "-o", tmp_path / "out")
+    assert seen.code == 2
+    assert seen.err.startswith("imuproc: ")
+    assert "none.toml" in seen.err
+    assert "Traceback" not in seen.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_every_problem_of_a_session_file_is_a_line(
+    imuproc: Command, session: Path, tmp_path: Path
+) -> None:
+    text = session.read_text(encoding="utf-8")
+    text = text.replace('start = "three-point"', 'start = "flying"').replace("30\n", '"far"\n')
+    session.write_text(text, encoding="utf-8")
+    seen = imuproc("process", session, "-o", tmp_path / "out")
+    assert seen.code == 2
+    lines = seen.err.splitlines()
+    assert len(lines) == 6  # two keys in three runs
+    assert all(line.startswith(f"imuproc: {session}: ") for line in lines)
+    assert "'flying'" in seen.err or '"flying"' in seen.err
+
+
+def test_output_that_is_a_file(imuproc: Command, session: Path, tmp_path: Path) -> None:
+    (tmp_path / "out").write_text("mine", encoding="utf-8")
+    seen = imuproc("process", session, "-o", tmp_path / "out")
+    assert seen.code == 2
+    assert "found a file; allowed as output: a folder" in seen.err
+    assert (tmp_path / "out").read_text(encoding="utf-8") == "mine"
+
+
+def test_unknown_run(imuproc: Command, session: Path, tmp_path: Path) -> None:
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--run", "R09")
+    assert seen.code == 2
+    assert "found no run R09; allowed: R07-01, R07-02, R07-03" in seen.err

@@ -1,0 +1,32 @@
+from pathlib import Path
+
+import pytest
+
+from imuproc.core.files import replaced_file
+
+
+def test_the_file_appears_when_it_is_whole(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    with replaced_file(path) as temporary:
+        temporary.write_text("whole", encoding="utf-8")
+        assert not path.exists()
+    assert path.read_text(encoding="utf-8") == "whole"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.parametrize("error", [ValueError, KeyboardInterrupt])
+def test_an_interruption_leaves_the_old_file_and_nothing_else(
+    tmp_path: Path, error: type[BaseException]
+) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("old", encoding="utf-8")
+
+    def stopped_half_way() -> None:
+        with replaced_file(path) as temporary:
+            temporary.write_text("half", encoding="utf-8")
+            raise error("stop")
+
+    with pytest.raises(error, match="stop"):
+        stopped_half_way()
+    assert path.read_text(encoding="utf-8") == "old"
+    assert list(tmp_path.iterdir()) == [path]

@@ -1,0 +1,41 @@
+import json
+
+from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.recording import Athlete, Run
+from imuproc.report.machine import summary_json
+from imuproc.report.summary import failed_run, summarise_run
+from tests.report.fake_result import fake_steps
+
+ATHLETE, RUN = Athlete(id="R07"), Run(id="R07-01", start="blocks")
+
+
+def test_a_script_reads_runs_figures_flags_and_files() -> None:
+    flag = RaisedFlag("gap", "37 samples at 12.3 s", "left_foot", step=3)
+    done = summarise_run("s", ATHLETE, RUN, fake_steps(9), (flag,))
+    failed = failed_run("s", ATHLETE, Run(id="R07-02"), "no gyroscope")
+    content = json.loads(summary_json("s", [done, failed], {"steps.csv": "out/steps.csv"}))
+    assert (content["runs_done"], content["runs_failed"]) == (1, 1)
+    assert content["files"]["steps.csv"] == "out/steps.csv"
+    first, second = content["runs"]
+    assert first["steps"] == 9
+    assert first["mean_step_length_m"] is None  # missing, not NaN
+    assert first["reason"] is None
+    assert first["flags"] == [
+        {
+            "name": "gap",
+            "site": "left_foot",
+            "step": 3,
+            "detail": "37 samples at 12.3 s",
+            "serious": False,
+            "sentence": FLAGS["gap"].sentence,
+            "advice": FLAGS["gap"].advice,
+        }
+    ]
+    assert (second["status"], second["reason"]) == ("failed", "no gyroscope")
+
+
+def test_any_terminal_can_print_it() -> None:
+    failed = failed_run("s", ATHLETE, RUN, "found '±'")
+    text = summary_json("s", [failed], {})
+    assert text.isascii()
+    assert json.loads(text)["runs"][0]["reason"] == "found '±'"
