@@ -109,8 +109,11 @@ class ProcessLog:
         with (self.folder / PROCESS_LOG).open("a", encoding="utf-8") as out:
             out.write(f"{stamp} {text}".replace("\n", "\n    ") + "\n")
 
-    def outcome(self, outcome: Outcome, seconds: float) -> None:
-        """Add what became of one run and how long it took."""
-        summary = outcome.summary
-        what = f"failed: {summary.reason}" if outcome.failed else f"{summary.counts['steps']} steps"
-        self.line(f"{summary.run} {what} ({seconds:.2f} s)" + ("\n" + outcome.log).rstrip())
+    def outcomes(self, outcomes: Sequence[Outcome], seconds: float) -> None:
+        """Add what became of one recording and how long it took."""
+        for outcome in outcomes:
+            summary = outcome.summary
+            steps = f"{summary.counts.get('steps', 0)} steps"
+            what = f"failed: {summary.reason}" if outcome.failed else steps
+            self.line(f"{summary.run} {what}" + ("\n" + outcome.log).rstrip())
+        self.line(f"({seconds:.2f} s)")

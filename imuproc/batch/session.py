@@ -19,7 +19,9 @@ class Processed:
     Parameters
     ----------
     outcomes : tuple of Outcome
-        In the order of the tasks; fewer than those after an interruption.
+        In the order of the tasks; a long log may give several.
+    tasks_done : int
+        Fewer than there are tasks after an interruption.
     files : dict from str to str
         Name of each file written and its path.
     interrupted : bool
@@ -27,12 +29,13 @@ class Processed:
     """
 
     outcomes: tuple[Outcome, ...]
+    tasks_done: int
     files: dict[str, str]
     interrupted: bool
 
 
 def process_tasks(
-    tasks: Sequence[Task], method: Method, folder: Path, tell: Callable[[Outcome], None]
+    tasks: Sequence[Task], method: Method, folder: Path, tell: Callable[[], None]
 ) -> Processed:
     """Process runs and write their results.
 
@@ -44,7 +47,7 @@ def process_tasks(
     folder : Path
         As :func:`imuproc.batch.folder.prepare_folder` left it.
     tell : callable
-        Called with each outcome as soon as it is there.
+        Called after each task.
 
     Returns
     -------
@@ -58,18 +61,19 @@ def process_tasks(
     log = ProcessLog(folder)
     log.line(f"imuproc {__version__}: {len(tasks)} runs")
     outcomes: list[Outcome] = []
-    interrupted = False
+    done, interrupted = 0, False
     before = time.perf_counter()
     try:
-        for outcome in work_through(tasks, method):
-            outcomes.append(outcome)
+        for of_task in work_through(tasks, method):
+            outcomes += of_task
+            done += 1
             now = time.perf_counter()
-            log.outcome(outcome, now - before)
+            log.outcomes(of_task, now - before)
             before = now
-            tell(outcome)
+            tell()
     except KeyboardInterrupt:
         interrupted = True
-        log.line(f"interrupted after {len(outcomes)} of {len(tasks)} runs")
+        log.line(f"interrupted after {done} of {len(tasks)} runs")
     files = write_results(folder, outcomes)
     log.line("results written")
-    return Processed(tuple(outcomes), files, interrupted)
+    return Processed(tuple(outcomes), done, files, interrupted)

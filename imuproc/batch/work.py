@@ -1,24 +1,29 @@
-"""Runs worked through one after the other; what goes wrong in one leaves the others alone."""
+"""Recordings worked through one after the other; what goes wrong in one leaves the others alone."""
 
 import traceback
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.plan import Task
 from imuproc.core.errors import ImuprocError
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.report.summary import failed_run, summarise_run
 from imuproc.report.text import clean
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 Method = Callable[[Recording], Result]
 """What turns a recording into a result: :func:`imuproc.process`, its settings filled in."""
 
 
-def work_through(tasks: Sequence[Task], method: Method) -> Iterator[Outcome]:
-    """Process run after run.
+def work_through(tasks: Sequence[Task], method: Method) -> Iterator[tuple[Outcome, ...]]:
+    """Process recording after recording.
 
     Parameters
     ----------
@@ -28,15 +33,15 @@ def work_through(tasks: Sequence[Task], method: Method) -> Iterator[Outcome]:
 
     Yields
     ------
-    Outcome
-        One for each task, in order, as soon as it is there.
+    tuple of Outcome
+        Those of one task, as soon as they are there, in the order of the tasks.
     """
     for task in tasks:
         yield work_on(task, method)
 
 
-def work_on(task: Task, method: Method) -> Outcome:
-    """Read and process one run; the one place where any error of a run ends.
+def work_on(task: Task, method: Method) -> tuple[Outcome, ...]:
+    """Read and process one recording; the one place where any error of a run ends.
 
     Parameters
     ----------
@@ -46,29 +51,49 @@ def work_on(task: Task, method: Method) -> Outcome:
 
     Returns
     -------
-    Outcome
-        A failed one when the logs cannot be read, the run cannot be processed, or the package
-        itself has a fault: then its traceback is in ``log``.
+    tuple of Outcome
+        One for each run that the recording holds; a single failed one when the logs cannot be
+        read, the run cannot be processed, or the package itself has a fault: then its traceback
+        is in ``log``.
     """
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         try:
-            outcome = _done(task, method)
+            outcomes = _done(task, method)
         except ImuprocError as error:
-            outcome = _failed(task, str(error))
-        except Exception as error:  # noqa: BLE001  a fault of ours in one run must not cost the others
+            outcomes = [_failed(task, str(error))]
+        except Exception as error:  # noqa: BLE001  our own fault in one run must not cost the others
             reason = f"unexpected {type(error).__name__}: {error} (see process.log)"
-            outcome = _failed(task, reason, traceback.format_exc())
-    messages = [f"{warning.category.__name__}: {clean(str(warning.message))}" for warning in caught]
-    return Outcome(outcome.summary, outcome.steps, "\n".join([*messages, outcome.log]).strip())
+            outcomes = [_failed(task, reason, traceback.format_exc())]
+    told = "\n".join(f"{w.category.__name__}: {clean(str(w.message))}" for w in caught)
+    first = replace(outcomes[0], log=f"{told}\n{outcomes[0].log}".strip())
+    return (first, *outcomes[1:])
 
 
-def _done(task: Task, method: Method) -> Outcome:
+def _done(task: Task, method: Method) -> list[Outcome]:
     recording = task.session.read_run(task.run.id)
     result = method(recording)
-    run = replace(recording.run, id=result.run)
-    summary = summarise_run(result.session, recording.athlete, run, result.steps, result.flags)
-    return Outcome(summary, result.steps)
+    names = list(dict.fromkeys(result.steps["run"])) or [recording.run.id]
+    outcomes = []
+    for name in names:
+        steps = result.steps[result.steps["run"] == name]
+        flags = result.flags if len(names) == 1 else _flags_of(steps, result)
+        run = replace(recording.run, id=name)
+        summary = summarise_run(recording.session, recording.athlete, run, steps, flags)
+        outcomes.append(Outcome(summary, steps))
+    return outcomes
+
+
+def _flags_of(steps: "pd.DataFrame", result: Result) -> tuple[RaisedFlag, ...]:
+    """Flags of one of several runs: those of the whole recording, and those of its own steps."""
+    own = {
+        (step, name)
+        for step, names in zip(steps["step"], steps["flags"], strict=True)
+        for name in names.split(";")
+    }
+    return tuple(
+        flag for flag in result.flags if flag.step is None or (flag.step, flag.name) in own
+    )
 
 
 def _failed(task: Task, reason: str, log: str = "") -> Outcome:

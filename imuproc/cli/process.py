@@ -77,7 +77,7 @@ def _with_progress(tasks: "Sequence[Task]", method: "Method", out: Path, show: b
     disable = not (show and console.is_terminal)
     with Progress(*columns, console=console, disable=disable, transient=True) as progress:
         bar = progress.add_task("runs", total=len(tasks))
-        return process_tasks(tasks, method, out, lambda _outcome: progress.advance(bar))
+        return process_tasks(tasks, method, out, lambda: progress.advance(bar))
 
 
 def _print(processed: "Processed", tasks: "Sequence[Task]", as_json: bool, quiet: bool) -> None:
@@ -109,5 +109,5 @@ def _complain(processed: "Processed", asked: int) -> None:
             summary = outcome.summary
             print(f"imuproc: run {clean(summary.run)} failed: {summary.reason}", file=sys.stderr)
     if processed.interrupted:
-        done = len(processed.outcomes)
+        done = processed.tasks_done
         print(f"imuproc: interrupted; {done} of {asked} runs are written", file=sys.stderr)

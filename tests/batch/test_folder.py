@@ -47,7 +47,7 @@ def test_results_hold_no_clock_time_and_no_absolute_path(tmp_path: Path) -> None
     for name in ("one", "two"):
         folder = tmp_path / name
         prepare_folder(folder, tasks)
-        files = write_results(folder, list(work_through(tasks, fake_result)))
+        files = write_results(folder, [one for (one,) in work_through(tasks, fake_result)])
         assert files["steps.csv"] == (folder / "steps.csv").as_posix()
         written.append(
             {

@@ -1,0 +1,46 @@
+"""Set up, then run every check: lint, format, types, tests. Standard library only."""
+
+import sys
+
+if sys.version_info < (3, 11):  # noqa: UP036  old Pythons must be told, so this file suits them
+    sys.exit(
+        "imuproc needs Python 3.11 or newer, and this is Python "
+        + sys.version.split()[0]
+        + ". Install a newer one from https://www.python.org and use it for this command."
+    )
+
+import subprocess
+
+from bootstrap import REPO, environment
+
+CHECKS = (
+    ("lint", ["ruff", "check", "--quiet"]),
+    ("format", ["ruff", "format", "--check", "--quiet"]),
+    ("types", ["mypy", "--no-error-summary"]),
+)
+
+TESTS = ["pytest", "-q"]
+TESTS.extend(sys.argv[1:])
+
+
+def run(python, module):
+    """Exit code of a module with its arguments, run in the repository folder."""
+    command = [python, "-m"]
+    command.extend(module)
+    return subprocess.run(command, cwd=REPO, check=False).returncode
+
+
+def main():
+    """Exit code 0 only when every check passes; the summary line of pytest comes last."""
+    python = str(environment("test"))
+    failed = False
+    for name, command in CHECKS:
+        code = run(python, command)
+        print(name + ": " + ("failed" if code else "passed"), flush=True)
+        failed = failed or code != 0
+    code = run(python, TESTS)
+    return code or int(failed)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
