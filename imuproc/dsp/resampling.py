@@ -5,7 +5,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
+from scipy.interpolate import PchipInterpolator
 
 from imuproc.dsp.filters import finite_rows
 
@@ -100,20 +100,53 @@ def interpolate(
     bridged = knots[right] - knots[right - 1] <= max_gap_s
     # A grid time on a sample belongs to it, though it be a rounding error inside the gap.
     bridged |= distance_to_samples(knots, at) <= slack
-    found = _evaluate(knots, values[kept], at, method)
+    found = _evaluate(knots, values[kept], at, max_gap_s, method)
     found[~bridged] = np.nan
     out[inside] = found
     return out
 
 
-def _evaluate(knots: FloatArray, values: FloatArray, at: FloatArray, method: Method) -> FloatArray:
+def _evaluate(
+    knots: FloatArray, values: FloatArray, at: FloatArray, max_gap_s: float, method: Method
+) -> FloatArray:
     if method == "pchip" and len(knots) > 2:
         return np.asarray(PchipInterpolator(knots, values, axis=0)(at), dtype=np.float64)
-    if method == "cubic" and len(knots) > 2:
-        slopes = np.gradient(values, knots, axis=0, edge_order=2)
-        return np.asarray(CubicHermiteSpline(knots, values, slopes, axis=0)(at), dtype=np.float64)
+    flat = values.reshape(len(values), -1)
     right = np.searchsorted(knots, at).clip(1, len(knots) - 1)
     left = right - 1
-    share = (at - knots[left]) / (knots[right] - knots[left])
-    share = share.reshape(-1, *[1] * (values.ndim - 1))
-    return np.asarray(values[left] + share * (values[right] - values[left]), dtype=np.float64)
+    step = (knots[right] - knots[left])[:, None]
+    share = (at - knots[left])[:, None] / step
+    base = np.take(flat, left, axis=0)
+    rise = np.take(flat, right, axis=0) - base
+    found = base + share * rise
+    if method == "cubic":
+        # Hermite form: the straight line, and what the slopes at both ends add to it.
+        slopes = _slopes(knots, flat, max_gap_s)
+        away = (1.0 - share) * (np.take(slopes, left, axis=0) * step - rise) - share * (
+            np.take(slopes, right, axis=0) * step - rise
+        )
+        found += share * (1.0 - share) * away
+    return np.asarray(found.reshape(len(at), *values.shape[1:]), dtype=np.float64)
+
+
+def _slopes(knots: FloatArray, values: FloatArray, max_gap_s: float) -> FloatArray:
+    """Slope at every sample of the parabola through it and its two nearest on the same stretch.
+
+    A stretch ends at a gap that is not bridged: what lies beyond must not bend the signal before.
+    """
+    step = np.diff(knots)[:, None]
+    chord = np.diff(values, axis=0) / step
+    slopes = np.zeros_like(values)
+    slopes[1:-1] = (chord[:-1] * step[1:] + chord[1:] * step[:-1]) / (step[:-1] + step[1:])
+    gaps = np.flatnonzero(step[:, 0] > max_gap_s)
+    first, last = np.append(0, gaps + 1), np.append(gaps, len(knots) - 1)
+    slopes[first] = slopes[last] = 0.0
+    pair = last - first == 1
+    slopes[first[pair]] = slopes[last[pair]] = chord[first[pair]]
+    first, last = first[last - first > 1], last[last - first > 1]
+    # At an end the parabola through the first or last three samples.
+    bend = (chord[first + 1] - chord[first]) / (step[first] + step[first + 1])
+    slopes[first] = chord[first] - bend * step[first]
+    bend = (chord[last - 1] - chord[last - 2]) / (step[last - 1] + step[last - 2])
+    slopes[last] = chord[last - 1] + bend * step[last - 1]
+    return slopes
