@@ -1,0 +1,172 @@
+"""One leg through a whole made-up run: poses of shank and foot."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+from scipy.ndimage import gaussian_filter1d
+
+from imuproc.core.sites import Side
+from imuproc.synth.course import GRID_HZ, Course
+from imuproc.synth.legs_angles import Knots, Ready, ready_angles, shin_curve
+from imuproc.synth.legs_ankle import pitch_curve
+from imuproc.synth.legs_ball import Arrival, Sagittal, make_swing, rise, stance_path
+from imuproc.synth.legs_pelvis import Pelvis, hip_spline, rotate_zyx
+from imuproc.synth.plan import RunPlan
+from imuproc.synth.poses import PoseTrack
+from imuproc.synth.schedule import Schedule
+from imuproc.synth.stances import Stance
+
+FloatArray = NDArray[np.float64]
+
+_PLACE_S: Final = 1.1
+"""Time in which a foot is put into its place at the start."""
+
+
+@dataclass(frozen=True, eq=False)
+class Leg:
+    """Poses of one leg's bones.
+
+    Parameters
+    ----------
+    shank, foot : PoseTrack
+        Origins: ankle centre; heel at ground level.
+    """
+
+    shank: PoseTrack
+    foot: PoseTrack
+
+
+def _ready_path(leg: Sagittal, course: Course, stance: Stance, stand_m: float) -> FloatArray:
+    """Ball of the foot in standing, put into its place, and there until it leaves the ground."""
+    t = course.time_s[course.time_s <= stance.toe_off_s]
+    placed = stance_path(leg, stance, Arrival(t))
+    if course.go_s - course.marks_s < 0.5:
+        return placed
+    w = (t - course.marks_s - 0.1) / _PLACE_S
+    share = rise(w)[:, None]
+    stand = np.array([stand_m, leg.body.sole_radius_m])
+    path = (1.0 - share) * stand + share * placed
+    path[:, 1] += 0.10 * 64.0 * (np.clip(w, 0.0, 1.0) * np.clip(1.0 - w, 0.0, 1.0)) ** 3
+    return np.asarray(path)
+
+
+def _ball_path(
+    leg: Sagittal, course: Course, stances: Sequence[Stance], hip: CubicSpline, stand_m: float
+) -> FloatArray:
+    """Ball of the foot through the run: forward, left, up in m, (n, 3)."""
+    t = course.time_s
+    out = np.empty((len(t), 3))
+    for i, stance in enumerate(stances):
+        on = (t >= stance.touchdown_s) & (t <= stance.toe_off_s)
+        if i == 0:
+            out[on, ::2] = _ready_path(leg, course, stance, stand_m)
+            out[on, 1] = stance.ball_left_m
+            continue
+        before = stances[i - 1]
+        air = (t > before.toe_off_s) & (t < stance.touchdown_s)
+        swing = make_swing(leg, (before, stance), hip)
+        out[air, ::2] = swing.path(t[air])
+        out[on, ::2] = stance_path(leg, stance, Arrival(t[on], swing.jolt_mps2))
+        out[on, 1] = stance.ball_left_m
+        w = (t[air] - before.toe_off_s) / (stance.touchdown_s - before.toe_off_s)
+        out[air, 1] = before.ball_left_m + rise(w) * (stance.ball_left_m - before.ball_left_m)
+    return out
+
+
+def _cycle(
+    course: Course, stances: Sequence[Stance], values: tuple[float, float, float, float]
+) -> FloatArray:
+    """Curve in deg with stated values at touchdown, mid-stance, toe-off and mid-swing."""
+    knots = Knots()
+    knots.hold(0.0, course.go_s, 0.0)
+    for i, stance in enumerate(stances):
+        if i and np.isfinite(stance.touchdown_s):
+            before = stances[i - 1]
+            swing_s = stance.touchdown_s - before.toe_off_s
+            knots.add(before.toe_off_s + 0.35 * swing_s, values[3])
+            knots.add(before.toe_off_s + 0.75 * swing_s, 0.5 * (values[3] + values[0]))
+            knots.add(stance.touchdown_s, values[0])
+        if i and np.isfinite(stance.toe_off_s):
+            contact_s = stance.toe_off_s - stance.touchdown_s
+            knots.add(stance.touchdown_s + 0.35 * contact_s, values[1])
+            knots.add(stance.touchdown_s + 0.70 * contact_s, values[1])
+        if np.isfinite(stance.toe_off_s):
+            knots.add(stance.toe_off_s, values[2])
+    knots.hold(stances[-1].touchdown_s + 0.3, float(course.time_s[-1]), 0.0)
+    return knots.curve(course.time_s)
+
+
+def _sway(plan: RunPlan, course: Course, rng: np.random.Generator) -> FloatArray:
+    """Slow sway of a standing shank in deg, gone while the athlete moves; mean zero before."""
+    t = course.time_s
+    frequency = rng.uniform(0.15, 1.1, 5)
+    size = rng.uniform(0.3, 1.0, 5) / np.sqrt(frequency / 0.15)
+    phase = rng.uniform(0.0, 2.0 * np.pi, 5)
+    wave = (size[:, None] * np.sin(2.0 * np.pi * frequency[:, None] * t + phase[:, None])).sum(0)
+    wave = wave / np.std(wave)
+    before, after = t < course.marks_s - 0.1, t > course.stop_s + 0.4
+    wave = wave - np.where(before, wave[before].mean(), 0.0)
+    standing = gaussian_filter1d((before | after).astype(np.float64), 0.1 * GRID_HZ)
+    return np.asarray(plan.sway_deg * wave * standing)
+
+
+def _leg_pose(
+    plan: RunPlan, leg: Sagittal, ball: FloatArray, turns: dict[str, FloatArray], t: FloatArray
+) -> Leg:
+    """Poses of foot and shank from the ball of the foot and all angles."""
+    body = plan.body
+    zero = np.zeros(len(t))
+    foot = rotate_zyx(turns["yaw"], -leg.pitch(t), zero) @ rotate_zyx(
+        turns["toe_out"], zero, turns["evert"]
+    )
+    shank = rotate_zyx(
+        turns["yaw"], np.pi / 2 - leg.shin(t) - turns["sway"], turns["frontal"]
+    ) @ rotate_zyx(turns["internal"], zero, zero)
+    heel = ball - foot @ np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m])
+    ankle = heel + foot @ np.array([body.ankle_from_heel_m, 0.0, body.ankle_height_m])
+    return Leg(PoseTrack(t, shank, ankle), PoseTrack(t, foot, heel))
+
+
+def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, side: Side) -> Leg:
+    """Poses of one leg.
+
+    Parameters
+    ----------
+    plan : RunPlan
+    course : Course
+    schedule : Schedule
+    pelvis : Pelvis
+    side : {"left", "right"}
+
+    Returns
+    -------
+    Leg
+    """
+    rng = np.random.default_rng([plan.seed, 3, 0 if side == "left" else 1])
+    outward = 1.0 if side == "left" else -1.0
+    stances, t = schedule.of_side(side), course.time_s
+    ready: Ready = ready_angles(plan, side == plan.first_side, rng)
+    shin = shin_curve(course, stances, ready)
+    pitch = pitch_curve(course, stances, ready, shin)
+    leg = Sagittal(
+        plan.body, CubicSpline(t, np.radians(shin)), CubicSpline(t, np.radians(pitch)), course.go_s
+    )
+    stand_m = max(s.ball_m for s in schedule.stances if s.kind == "ready")
+    ball = _ball_path(leg, course, stances, hip_spline(plan, pelvis, course, side), stand_m)
+    inversion = plan.technique.inversion_touchdown_deg
+    toe_out = plan.technique.toe_out_deg[0 if side == "left" else 1]
+    share = rng.uniform(0.3, 0.7)
+    degrees = {
+        "yaw": np.full(len(t), outward * toe_out * share),
+        "toe_out": np.full(len(t), outward * toe_out * (1.0 - share)),
+        "evert": -outward * _cycle(course, stances, (inversion, -4.0, 0.0, 4.0)),
+        "frontal": -outward * _cycle(course, stances, (4.0, 2.0, 3.0, -2.0)),
+        "internal": -outward * _cycle(course, stances, (0.0, 6.0, 1.0, -4.0)),
+        "sway": _sway(plan, course, rng),
+    }
+    turns = {name: np.radians(value) for name, value in degrees.items()}
+    return _leg_pose(plan, leg, ball, turns, t)

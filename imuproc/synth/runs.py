@@ -1,0 +1,147 @@
+"""A whole made-up run: recording and exact truth."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from imuproc.core.recording import Athlete, Recording, Run
+from imuproc.core.sites import SIDES, SITES, Side, Site
+from imuproc.synth.course import Course, make_course
+from imuproc.synth.inertial import random_mount
+from imuproc.synth.legs import make_leg
+from imuproc.synth.legs_pelvis import make_pelvis, pelvis_track
+from imuproc.synth.plan import RunPlan
+from imuproc.synth.poses import PoseTrack
+from imuproc.synth.schedule import Schedule, make_schedule
+from imuproc.synth.sensors import GRADES, SensorModel, StampModel, sample_log
+from imuproc.synth.truth import Truth, angle_curves, truth_from_events
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class RunMotion:
+    """Motion of one run, before any sensor.
+
+    Parameters
+    ----------
+    plan : RunPlan
+    course : Course
+    schedule : Schedule
+    bones : mapping from Site to PoseTrack
+        Poses of the segments.
+    """
+
+    plan: RunPlan
+    course: Course
+    schedule: Schedule
+    bones: Mapping[Site, PoseTrack]
+
+
+def make_motion(plan: RunPlan) -> RunMotion:
+    """Motion of a run from its plan.
+
+    Parameters
+    ----------
+    plan : RunPlan
+
+    Returns
+    -------
+    RunMotion
+    """
+    course = make_course(plan)
+    schedule = make_schedule(plan, course)
+    pelvis = make_pelvis(plan, course, schedule)
+    bones: dict[Site, PoseTrack] = {}
+    for side in SIDES:
+        leg = make_leg(plan, course, schedule, pelvis, side)
+        bones["left_shank" if side == "left" else "right_shank"] = leg.shank
+        bones["left_foot" if side == "left" else "right_foot"] = leg.foot
+    bones["pelvis"] = pelvis_track(pelvis, course)
+    return RunMotion(plan, course, schedule, bones)
+
+
+def motion_truth(motion: RunMotion) -> Truth:
+    """Truth of a run: its own events, and angles read off the poses of the bones.
+
+    Parameters
+    ----------
+    motion : RunMotion
+
+    Returns
+    -------
+    Truth
+        One row per contact after the start, walking and the last standing contacts included;
+        column ``gait`` tells them apart (run, walk, stand). Touchdown and toe-off are first and
+        last touch of the sole, not a force threshold. The stretch to be judged holds the running.
+    """
+    curves = angle_curves(motion.bones)
+    contacts = [s for s in motion.schedule.stances if s.kind != "ready"]
+    events = pd.DataFrame(
+        {
+            "side": [s.side for s in contacts],
+            "touchdown_s": [s.touchdown_s for s in contacts],
+            "toe_off_s": [s.toe_off_s if np.isfinite(s.toe_off_s) else np.nan for s in contacts],
+            "ball_x_m": [s.ball_m for s in contacts],
+        }
+    )
+    departures: dict[Side, float] = {
+        s.side: s.toe_off_s for s in motion.schedule.stances if s.kind == "ready"
+    }
+    found = truth_from_events(events, curves, departures, motion.plan.body.shank_m)
+    steps = found.steps.assign(gait=[s.kind for s in contacts])
+    running = [s for s in contacts if s.kind == "run"]
+    return Truth(
+        steps=steps,
+        curves=found.curves,
+        departures_s=found.departures_s,
+        valid_from_s=running[0].touchdown_s - 0.15,
+        valid_to_s=running[-1].toe_off_s,
+    )
+
+
+def simulate_run(
+    plan: RunPlan,
+    model: SensorModel | str,
+    rate_hz: float,
+    rng: np.random.Generator,
+    sites: tuple[Site, ...] = SITES[:4],
+) -> tuple[Recording, Truth]:
+    """Recording of a made-up run, and what really happened.
+
+    Parameters
+    ----------
+    plan : RunPlan
+        The run; its seed fixes the motion.
+    model : SensorModel or str
+        Sensors, or the name of a grade in :data:`imuproc.synth.sensors.GRADES`.
+    rate_hz : float
+        Sampling rate in Hz.
+    rng : numpy Generator
+        Draws mounting, sensor faults and noise.
+    sites : tuple of Site
+        Where sensors sit.
+
+    Returns
+    -------
+    recording : Recording
+    truth : Truth
+        On the clock of the recording.
+    """
+    sensors = GRADES[model] if isinstance(model, str) else model
+    motion = make_motion(plan)
+    stamps = StampModel(rate_hz=rate_hz, start_s=float(np.round(rng.uniform(5.0, 500.0), 1)))
+    logs = {
+        site: sample_log(motion.bones[site], random_mount(rng, site), site, sensors, stamps, rng)
+        for site in sites
+    }
+    recording = Recording(
+        session="simulated",
+        athlete=Athlete(id="R00", stature_m=plan.body.stature_m),
+        run=Run(id="R00-01", start=plan.start, distance_m=plan.distance_m),
+        logs=logs,
+    )
+    return recording, motion_truth(motion).shifted(stamps.start_s)

@@ -1,0 +1,235 @@
+"""The order of contacts of a made-up run, from its plan and course."""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.sites import Side
+from imuproc.synth.course import Course
+from imuproc.synth.plan import Body, RunPlan, Technique, with_faults
+from imuproc.synth.stances import (
+    Posture,
+    Stance,
+    effort_posture,
+    effort_times,
+    slow_posture,
+    slow_times,
+)
+
+FloatArray = NDArray[np.float64]
+
+PELVIS_SWING_M: Final = 0.022
+"""How far turning of the pelvis carries each hip forward and back in running."""
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """All contacts of a run in order of touchdown, the standing ones included."""
+
+    stances: tuple[Stance, ...]
+
+    def of_side(self, side: Side) -> tuple[Stance, ...]:
+        """Contacts of one foot."""
+        return tuple(s for s in self.stances if s.side == side)
+
+
+def knee_from_ball(body: Body, shin_deg: float, pitch_deg: float) -> tuple[float, float]:
+    """Knee relative to the ball of the foot in the sagittal plane, forward and up in m."""
+    shin, pitch = np.radians(shin_deg), np.radians(pitch_deg)
+    back = body.ankle_from_heel_m - body.ball_from_heel_m
+    up = body.ankle_height_m - body.sole_radius_m
+    x = back * np.cos(pitch) - up * np.sin(pitch) + body.shank_m * np.cos(shin)
+    z = back * np.sin(pitch) + up * np.cos(pitch) + body.shank_m * np.sin(shin)
+    return float(x), float(z)
+
+
+def ball_ahead_of_hip(body: Body, posture: Posture, travel_m: float) -> float:
+    """Where the foot must land so that the hip is about as high at touchdown as at toe-off.
+
+    Parameters
+    ----------
+    body : Body
+    posture : Posture
+    travel_m : float
+        How far the hips travel during contact in m.
+
+    Returns
+    -------
+    float
+        Ball of the foot ahead of the hips at touchdown in m.
+    """
+    ahead = np.linspace(-0.35, 0.75, 221)
+    x0, z0 = knee_from_ball(body, posture.shin_touchdown_deg, posture.pitch_touchdown_deg)
+    x1, z1 = knee_from_ball(body, posture.shin_toe_off_deg, posture.pitch_toe_off_deg)
+    reach0 = x0 + ahead - PELVIS_SWING_M
+    reach1 = travel_m - ahead - PELVIS_SWING_M - x1 - 0.05
+    limit = (0.99 * body.thigh_m) ** 2
+    over = np.maximum(reach0**2 - limit, 0.0) + np.maximum(reach1**2 - limit, 0.0)
+    height0 = z0 + np.sqrt(np.maximum(body.thigh_m**2 - reach0**2, 0.0))
+    height1 = z1 + 0.03 + np.sqrt(np.maximum(body.thigh_m**2 - reach1**2, 0.0))
+    rise = 0.05 * (1.0 - posture.upright)
+    return float(ahead[np.argmin(np.abs(height1 - height0 - rise) + 10.0 * over)])
+
+
+def _scattered(posture: Posture, sd_deg: float, rng: np.random.Generator) -> Posture:
+    """Posture of one step: the athlete's own with step-to-step scatter."""
+    z = np.clip(rng.standard_normal(10), -2.2, 2.2)
+    return replace(
+        posture,
+        shin_touchdown_deg=posture.shin_touchdown_deg + sd_deg * z[0],
+        shin_toe_off_deg=posture.shin_toe_off_deg + 0.7 * sd_deg * z[1],
+        shin_rate_touchdown_degps=posture.shin_rate_touchdown_degps + 25.0 * sd_deg * z[2],
+        shin_swing_low_deg=posture.shin_swing_low_deg + 1.5 * sd_deg * z[3],
+        pitch_touchdown_deg=posture.pitch_touchdown_deg + sd_deg * z[4],
+        pitch_toe_off_deg=posture.pitch_toe_off_deg + sd_deg * z[5],
+        dorsiflexion_swing_deg=posture.dorsiflexion_swing_deg + sd_deg * z[6],
+        knee_lift_deg=posture.knee_lift_deg + sd_deg * z[7],
+        strike_speed_mps=posture.strike_speed_mps * (1.0 + 0.1 * z[8]),
+        inversion_deg=posture.inversion_deg + 0.5 * sd_deg * z[9],
+        toe_roll_s=posture.toe_roll_s * (1.0 + 0.1 * float(np.clip(rng.standard_normal(), -2, 2))),
+    )
+
+
+def _mixed(a: Posture, b: Posture, weight: float) -> Posture:
+    """Posture between two, weight 1 giving the second."""
+    names = a.__dataclass_fields__
+    return Posture(*((1 - weight) * getattr(a, n) + weight * getattr(b, n) for n in names))
+
+
+def other(side: Side) -> Side:
+    """The other side."""
+    return "right" if side == "left" else "left"
+
+
+@dataclass(frozen=True)
+class _Step:
+    """Timing and posture of one step before scatter."""
+
+    contact_s: float
+    step_s: float
+    posture: Posture
+    kind: str
+
+
+class _Stepper:
+    """Gives each next step its timing and posture."""
+
+    def __init__(self, plan: RunPlan, course: Course) -> None:
+        self.plan, self.course = plan, course
+        self.technique: Technique = with_faults(plan.technique, plan.faults)
+        self.rng = np.random.default_rng([plan.seed, 1])
+        self.slowing = 0
+
+    def step(self, number: int, touchdown_s: float, side: Side) -> _Step:
+        """Timing and posture of a step that touches down at a time."""
+        speed = self.course.speed_at(touchdown_s + 0.05)
+        step = self._sound(number, touchdown_s, speed, side)
+        k = 0 if side == "left" else 1
+        sd = self.plan.contact_sd_s
+        z = np.clip(self.rng.standard_normal(2), -2.2, 2.2)
+        contact_s = step.contact_s + self.technique.contact_offset_s[k] + sd * z[0]
+        posture = _scattered(step.posture, self.plan.angle_sd_deg, self.rng)
+        return _Step(contact_s, step.step_s + 1.2 * sd * z[1], posture, step.kind)
+
+    def _sound(self, number: int, touchdown_s: float, speed: float, side: Side) -> _Step:
+        slow = _Step(*slow_times(speed), slow_posture(self.technique, speed), "run")
+        if touchdown_s > self.course.walk_s - 0.15:
+            return replace(slow, kind="walk")
+        rolling = self.plan.start == "rolling"
+        if rolling and touchdown_s < self.course.go_s + 1.0:
+            return replace(slow, kind="walk")
+        if rolling and touchdown_s < self.course.exit_s:
+            return slow
+        upright_from = 7.0 if rolling else float(number)
+        posture = effort_posture(self.technique, upright_from, side)
+        fast = _Step(*effort_times(self.plan, self.technique, number, speed), posture, "run")
+        if touchdown_s <= self.course.effort_end_s:
+            return fast
+        self.slowing += 1
+        weight = min(1.0, 0.5 * self.slowing)
+        return _Step(
+            (1 - weight) * fast.contact_s + weight * slow.contact_s,
+            (1 - weight) * fast.step_s + weight * slow.step_s,
+            _mixed(fast.posture, slow.posture, weight),
+            "run",
+        )
+
+
+def _ready(plan: RunPlan, course: Course, stepper: _Stepper) -> tuple[list[Stance], float]:
+    """The two feet before the start and the time of the first touchdown."""
+    technique, rear = stepper.technique, plan.first_side
+    push = course.exit_s - course.go_s
+    if plan.start == "rolling":
+        rear_s, front_s, first_s = course.go_s + 0.25, course.go_s + 0.85, course.go_s + 0.70
+        drive = slow_posture(technique, 1.35)
+    else:
+        share = 0.50 if plan.start == "blocks" else 0.55
+        rear_s, front_s = course.go_s + share * push, course.exit_s
+        first = effort_times(plan, technique, 1, 3.0)
+        first_s = front_s + first[1] - first[0]
+        drive = effort_posture(technique, 1.0, rear)
+    wide = {"left": 0.09, "right": -0.09}
+    front_side = other(rear)
+    spread = {"blocks": 0.28, "three-point": 0.38, "crouch": 0.36, "standing": 0.38}
+    gap_m = spread.get(plan.start, 0.0)
+    x1, _ = knee_from_ball(plan.body, drive.shin_toe_off_deg, drive.pitch_toe_off_deg)
+    front_m = course.at(front_s) - x1 - 0.05 - 0.75 * plan.body.thigh_m
+    if plan.start == "rolling":
+        front_m = course.at(course.go_s) + plan.body.ball_from_heel_m - plan.body.ankle_from_heel_m
+    stances = [
+        Stance(rear, -np.inf, rear_s, front_m - gap_m, wide[rear], drive, "ready"),
+        Stance(front_side, -np.inf, front_s, front_m, wide[front_side], drive, "ready"),
+    ]
+    return stances, first_s
+
+
+def make_schedule(plan: RunPlan, course: Course) -> Schedule:
+    """All contacts of a run.
+
+    Parameters
+    ----------
+    plan : RunPlan
+    course : Course
+
+    Returns
+    -------
+    Schedule
+    """
+    stepper = _Stepper(plan, course)
+    stances, touchdown_s = _ready(plan, course, stepper)
+    side, number = plan.first_side, 1
+    while touchdown_s < course.stop_s - 0.62:
+        step = stepper.step(number, touchdown_s, side)
+        toe_off_s = touchdown_s + step.contact_s
+        travel_m = course.at(toe_off_s) - course.at(touchdown_s)
+        ball_m = course.at(touchdown_s) + ball_ahead_of_hip(plan.body, step.posture, travel_m)
+        half = 0.035 + 0.055 * (1.0 - step.posture.upright) + 0.02 * (step.kind == "walk")
+        left_m = half if side == "left" else -half
+        left_m += 0.01 * float(stepper.rng.standard_normal())
+        stances.append(
+            Stance(side, touchdown_s, toe_off_s, ball_m, left_m, step.posture, step.kind)
+        )
+        touchdown_s += step.step_s
+        side, number = other(side), number + 1
+    return Schedule((*stances, *_standing(plan, course, stances, touchdown_s)))
+
+
+def _standing(
+    plan: RunPlan, course: Course, before: list[Stance], touchdown_s: float
+) -> list[Stance]:
+    """The last contact of each foot, side by side."""
+    rng = np.random.default_rng([plan.seed, 2])
+    side = other(before[-1].side)
+    posture = slow_posture(plan.technique, 1.35)
+    posture = replace(posture, pitch_touchdown_deg=8.0, shin_touchdown_deg=98.0)
+    at_m = course.at(course.stop_s + 0.5) + plan.body.ball_from_heel_m - plan.body.ankle_from_heel_m
+    second_s = max(touchdown_s + 0.62, before[-1].toe_off_s + 0.35)
+    wide = {"left": 0.09, "right": -0.09}
+    shift_m = 0.02 * float(rng.standard_normal())
+    last: Side = other(side)
+    return [
+        Stance(side, touchdown_s, np.inf, at_m, wide[side], posture, "stand"),
+        Stance(last, second_s, np.inf, at_m + shift_m, wide[last], posture, "stand"),
+    ]
