@@ -54,7 +54,7 @@ _SHOCK_G: Final[Mapping[str, tuple[float, float]]] = {"weak": (3.0, 6.0), "stron
 """Peak axial acceleration of the added touchdown shock, shank and foot. Tibial peaks in running
 average 10 to 14 g (Sports Biomech 2020 19:750), the slow part of them included."""
 _SHOCK_HZ: Final = 50.0
-_SHOCK_DECAY_S: Final = 0.008
+_SHOCK_DECAY_S: Final = 0.004
 
 
 def _step(x: FloatArray) -> FloatArray:
@@ -149,10 +149,10 @@ def _pulse(time_s: FloatArray) -> FloatArray:
 
     def shape(t: FloatArray) -> FloatArray:
         late = np.maximum(t, 0.0)
-        envelope = (1.0 - np.exp(-late / 0.002)) ** 3 * np.exp(-late / _SHOCK_DECAY_S)
+        envelope = (late / _SHOCK_DECAY_S) ** 3 * np.exp(-late / _SHOCK_DECAY_S)
         return np.asarray(envelope * np.sin(2.0 * pi * _SHOCK_HZ * late))
 
-    fine = np.arange(0.0, 0.1, 1.0 / FINE_HZ)
+    fine = np.arange(0.0, 0.1, 1e-5)
     peak = np.abs(np.gradient(np.gradient(shape(fine), fine), fine)).max()
     return shape(time_s) / float(peak)
 
