@@ -33,7 +33,8 @@ class StampSettings:
     stray_gap_s : float
         So few samples this far before or after all others have wrong stamps.
     gap_periods : float
-        A step between stamps longer than this many nominal periods is a gap.
+        A step between stamps longer than this many nominal periods is a gap (where stamps jitter
+        a lot: longer than a period and three standard deviations).
     jitter_share : float
         Standard deviation of the steps, as a share of the nominal period, that is flagged.
     """
@@ -56,12 +57,15 @@ class Stamps:
         Strictly increasing, in s as the log counts.
     period_s : float
         Nominal sampling period in s.
+    gap_s : float
+        A longer step between stamps is a gap.
     flags : tuple of RaisedFlag
     """
 
     row: IntArray
     time_s: FloatArray
     period_s: float
+    gap_s: float
     flags: tuple[RaisedFlag, ...]
 
 
@@ -94,7 +98,7 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
         row = _drop_backward(log.time_s, row, settings.max_stray_stamps, where)
         row = _drop_stray_ends(log.time_s, row, settings)
     unusable = len(log.time_s) - len(row)
-    row, time_s, shared = _spread_duplicates(log, row)
+    row, time_s, shared = _spread_duplicates(log, row, settings.gap_periods)
     if len(row) < 2:
         raise RunError(
             f"{where}: fewer than two usable time stamps in {len(log.time_s)} samples; check the "
@@ -114,7 +118,8 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     if spread > settings.jitter_share:
         detail = f"steps vary by {100.0 * spread:.0f} % of the sampling period (SD)"
         flags.append(RaisedFlag("irregular_stamps", detail, log.site))
-    return Stamps(row, time_s, period_s, tuple(flags))
+    gap_s = max(settings.gap_periods, 1.0 + 3.0 * spread) * period_s
+    return Stamps(row, time_s, period_s, gap_s, tuple(flags))
 
 
 def _drop_backward(time_s: FloatArray, row: IntArray, most: int, where: str) -> IntArray:
@@ -180,7 +185,9 @@ def _drop_stray_ends(time_s: FloatArray, row: IntArray, settings: StampSettings)
     return row[(first[-1] if first else 0) : (last[0] if last else len(row))]
 
 
-def _spread_duplicates(log: SensorLog, row: IntArray) -> tuple[IntArray, FloatArray, int]:
+def _spread_duplicates(
+    log: SensorLog, row: IntArray, gap_periods: float
+) -> tuple[IntArray, FloatArray, int]:
     """Rows and strictly increasing times; the number of samples that shared a stamp."""
     time_s = log.time_s[row].astype(np.float64)
     same = np.diff(time_s, prepend=-np.inf) == 0.0
@@ -197,7 +204,7 @@ def _spread_duplicates(log: SensorLog, row: IntArray) -> tuple[IntArray, FloatAr
     step_s = np.diff(time_s[start]) / size[:-1]
     typical_s = float(np.median(step_s))
     # Before a gap the next stamp is far away: the samples were still taken one after the other.
-    step_s = np.append(np.minimum(step_s, typical_s), typical_s)
+    step_s = np.append(np.where(step_s > gap_periods * typical_s, typical_s, step_s), typical_s)
     place = np.arange(len(row)) - np.repeat(start, size)
     return row, time_s + place * np.repeat(step_s, size), shared
 

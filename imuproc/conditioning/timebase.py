@@ -217,7 +217,7 @@ def _on_grid(
         gyro_clipped=distance_to_samples(time_s[touched["gyro"]], grid_s) <= reach_s,
         rate_hz=1.0 / period_s,
     )
-    flags = _missing_flags(log.site, stamps.time_s[real], period_s, settings)
+    flags = _missing_flags(stamps, real, log.site, settings.max_bridge_samples)
     flags += _cover_flags(log.site, stamps.time_s, grid_s[-1] - grid_s[0], settings)
     return signals, flags + _clipped_flags(log.site, stamps.time_s, touched)
 
@@ -232,13 +232,14 @@ def _cover_flags(
 
 
 def _missing_flags(
-    site: Site, time_s: FloatArray, period_s: float, settings: TimeBaseSettings
+    stamps: Stamps, real: BoolArray, site: Site, max_bridge_samples: int
 ) -> list[RaisedFlag]:
     """Flags for samples missing between the real ones: bridged, and too many to bridge."""
+    time_s = stamps.time_s[real]
     steps = np.diff(time_s)
-    gaps = np.flatnonzero(steps > settings.stamps.gap_periods * period_s)
-    missing = np.maximum(np.rint(steps[gaps] / period_s) - 1, 1).astype(int)
-    short = missing <= settings.max_bridge_samples
+    gaps = np.flatnonzero(steps > stamps.gap_s)
+    missing = np.maximum(np.rint(steps[gaps] / stamps.period_s) - 1, 1).astype(int)
+    short = missing <= max_bridge_samples
     flags = []
     if short.any():
         detail = f"{missing[short].sum()} samples missing in {short.sum()} places were bridged"

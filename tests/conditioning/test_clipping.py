@@ -1,0 +1,83 @@
+"""Samples at the end of the range, stated or not."""
+
+import numpy as np
+import pytest
+
+from imuproc.conditioning.clipping import clipped_samples, in_runs
+from imuproc.conditioning.timebase import to_common_clock
+from imuproc.core.recording import SensorLog
+from tests.conditioning.made_up import (
+    detail,
+    make_log,
+    make_recording,
+    names,
+)
+from tests.shared_data import SHARED_DATA, needs_shared_data
+
+EVEN_S = np.arange(1000) / 500.0
+
+
+def test_runs_shorter_than_asked_for_are_left_out():
+    mask = np.array([1, 0, 1, 1, 0, 1, 1, 1], dtype=bool)
+    np.testing.assert_array_equal(np.flatnonzero(in_runs(mask, 2)), [2, 3, 5, 6, 7])
+    np.testing.assert_array_equal(np.flatnonzero(in_runs(mask, 3)), [5, 6, 7])
+    assert not in_runs(mask[:2], 3).any()
+
+
+def test_samples_near_a_stated_range_are_clipped_from_two_in_a_row_on():
+    """Two or more samples within 0.5 % of the range: common practice, no source."""
+    x = np.zeros((20, 3))
+    x[3, 0] = 99.6  # alone
+    x[6:8, 1] = [-99.6, -99.7]
+    x[12, 2] = 100.0  # alone, but at the very end
+    x[15:18, 0] = 99.4
+    np.testing.assert_array_equal(np.flatnonzero(clipped_samples(x, 100.0, 18.0)), [6, 7, 12])
+
+
+def test_flat_extremes_are_clipped_where_no_range_is_stated():
+    wave = 40.0 * np.sin(np.linspace(0.0, 30.0, 600))[:, None] * np.ones(3)
+    assert not clipped_samples(wave, None, 18.0).any()
+    flat = clipped_samples(np.clip(wave, -1e9, 25.0), None, 18.0)
+    np.testing.assert_array_equal(flat, wave[:, 0] >= 25.0)
+    # A log of quiet standing in coarse steps reaches its own extreme often: no range is so small.
+    assert not clipped_samples(np.round(0.1 * wave), None, 18.0).any()
+
+
+def test_missing_samples_are_not_clipped():
+    assert not clipped_samples(np.full((10, 3), np.nan), 100.0, 18.0).any()
+
+
+def test_clipping_is_marked_on_the_clock_one_sample_beyond_and_flagged():
+    log = make_log(EVEN_S, accel_range_mps2=160.0, gyro_range_radps=35.0)
+    log.accel_mps2[300:305, 2] = 160.0
+    log.gyro_radps[600:602, 1] = -34.9
+    based = to_common_clock(make_recording(log))
+    signals = based.sites["left_shank"]
+    np.testing.assert_array_equal(np.flatnonzero(signals.accel_clipped), np.arange(299, 306))
+    np.testing.assert_array_equal(np.flatnonzero(signals.gyro_clipped), np.arange(599, 603))
+    assert names(based) == ["accel_clipped", "gyro_clipped"]
+    assert detail(based, "accel_clipped") == "5 samples in 1 stretches, first at 0.6 s"
+
+
+@needs_shared_data
+@pytest.mark.parametrize(
+    ("trial", "clips"), [("2017-11-27-11-13-41", True), ("2017-11-22-11-25-20", False)]
+)
+def test_real_foot_sensor_clips_in_jogging_and_not_in_walking(trial, clips):
+    """Wagstaff, Peretroukhin & Kelly, foot-mounted dataset, 10.21227/v1z6-9z84: the gyroscope's
+    range ends at about 9.1 rad/s; real stamps with jitter at 200 Hz."""
+    with np.load(SHARED_DATA / "foot_imu_jogging" / f"{trial}.npz") as data:
+        gyro = data["gyr_radps"].astype(np.float64)
+        log = SensorLog(
+            "right_foot",
+            data["time_s"].astype(np.float64),
+            data["acc_mps2"].astype(np.float64),
+            gyro,
+            f"{trial}.csv",
+            gyro_range_radps=9.1,
+        )
+    based = to_common_clock(make_recording(log))
+    assert based.rate_hz == pytest.approx(200.0, rel=0.002)
+    assert based.sites["right_foot"].measured.mean() > 0.999
+    assert ("gyro_clipped" in names(based)) == clips
+    assert "irregular_stamps" not in names(based)
