@@ -36,7 +36,8 @@ def main():
     failed = False
     for name, command in CHECKS:
         code = run(python, command)
-        print(name + ": " + ("failed" if code else "passed"), flush=True)
+        sys.stdout.write(name + ": " + ("failed" if code else "passed") + "\n")
+        sys.stdout.flush()
         failed = failed or code != 0
     code = run(python, TESTS)
     return code or int(failed)

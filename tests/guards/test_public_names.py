@@ -1,0 +1,22 @@
+"""The names that users build on."""
+
+import pytest
+
+import imuproc
+
+PUBLIC = ["Settings", "__version__", "process", "read_session"]
+
+
+def test_the_public_names_are_these() -> None:
+    assert sorted(imuproc.__all__) == PUBLIC
+    assert dir(imuproc) == PUBLIC
+
+
+@pytest.mark.parametrize("name", PUBLIC)
+def test_every_public_name_can_be_used(name: str) -> None:
+    assert getattr(imuproc, name) is not None
+
+
+def test_any_other_name_is_refused() -> None:
+    with pytest.raises(AttributeError, match="has no attribute 'nonsense'"):
+        _ = imuproc.nonsense  # type: ignore[attr-defined]

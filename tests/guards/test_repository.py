@@ -1,0 +1,76 @@
+"""What lies in the repository, and what must not."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from tests.guards.sources import REPO, tracked_files
+
+TOP_LEVEL = {
+    "README.md",
+    "DEVELOPERS.md",
+    "pyproject.toml",
+    "imuproc",
+    "tests",
+    "data_samples",
+    "scripts",
+}
+
+# Home folders, temporary folders and drives: a path of one machine means nothing on another.
+MACHINE_PATHS = re.compile(
+    r"(?<![\w.~/])/(?:home|root|work|opt|tmp|Users|mnt|srv|var)/[\w.]|\b[A-Z]:\\\\?Users\b"
+)
+TEXT = {".py", ".md", ".toml", ".csv", ".txt", ".json", ".cfg", ".yml", ".yaml", "", ".html"}
+
+
+def text_files() -> list[Path]:
+    """Tracked files that people read."""
+    return [path for path in tracked_files() if path.suffix in TEXT]
+
+
+def test_the_top_level_holds_only_what_is_agreed() -> None:
+    names = {path.relative_to(REPO).parts[0] for path in tracked_files()}
+    assert {name for name in names if not name.startswith(".")} <= TOP_LEVEL
+
+
+def test_no_paths_of_one_machine() -> None:
+    found = [
+        f"{path.relative_to(REPO)}: {match.group()}"
+        for path in text_files()
+        if path != Path(__file__).resolve()
+        for match in MACHINE_PATHS.finditer(path.read_text(encoding="utf-8", errors="replace"))
+    ]
+    assert found == []
+
+
+@pytest.mark.parametrize("text", ["/home/me/x", "see /tmp/a.csv", r"C:\Users\me"])
+def test_the_guard_sees_machine_paths(text: str) -> None:
+    assert MACHINE_PATHS.search(text)
+
+
+@pytest.mark.parametrize("text", ["out/report/index.html", "https://a.org/home/x", "a/tmp/b"])
+def test_the_guard_lets_other_paths_pass(text: str) -> None:
+    assert not MACHINE_PATHS.search(text)
+
+
+def test_the_commands_of_the_readme_exist() -> None:
+    readme = (REPO / "README.md").read_text(encoding="utf-8")
+    scripts = re.findall(r"python (scripts/\w+\.py)", readme)
+    assert {"scripts/quickstart.py", "scripts/run_tests.py"} <= set(scripts)
+    assert [name for name in scripts if not (REPO / name).is_file()] == []
+
+
+def test_the_developers_page_names_every_layer_in_order() -> None:
+    from tests.guards.test_layers import LAYERS
+
+    page = (REPO / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| (\d+) \| (.+?) \|", page, flags=re.MULTILINE)
+    named = {folder: int(layer) for layer, cell in rows for folder in re.findall(r"`(\w+)/`", cell)}
+    assert named == LAYERS
+
+
+def test_the_check_command_may_be_run() -> None:
+    command = REPO / ".ci" / "run"
+    assert command.read_text(encoding="utf-8").startswith("#!/usr/bin/env bash")
+    assert "scripts/run_tests.py" in command.read_text(encoding="utf-8")
