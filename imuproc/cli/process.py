@@ -47,8 +47,8 @@ def process(
     from imuproc.batch.plan import plan
     from imuproc.readers.session import read_session
 
-    method = _method(settings)
     tasks = plan(read_session(session), run or ())
+    method = _method(settings)
     prepare_folder(out, tasks)
     processed = _with_progress(tasks, method, out, show=not quiet)
     _print(processed, tasks, as_json, quiet)
@@ -97,7 +97,8 @@ def _print(processed: "Processed", tasks: "Sequence[Task]", as_json: bool, quiet
         for outcome in processed.outcomes:
             print_run(console, outcome.summary, outcome.steps)
         print_closing(console, summaries)
-        console.print(Text(f"Written: {', '.join(processed.files.values())}"))
+        for path in processed.files.values():
+            console.print(Text(f"Written: {path}"), soft_wrap=True)  # a path stays in one piece
 
 
 def _complain(processed: "Processed", asked: int) -> None:

@@ -40,7 +40,10 @@ _SHOWN: Final = (
 LEGEND: Final = (
     ("freq.", "step frequency"),
     ("shin", "shin angle at touchdown: 90 as in standing, below 90 knee ahead of the ankle"),
-    ("dorsifl.", "dorsiflexion, mean of the last 40 % of the swing: 0 as in standing, toe up more"),
+    (
+        "dorsifl.",
+        "dorsiflexion, mean of the last 40 % of the swing: 0 as in standing, toe up positive",
+    ),
     ("±", "standard uncertainty; the true figure is expected within twice it"),
     (MISSING, "missing or withheld"),
     ("mean", "of all steps but those of slowing"),
@@ -90,7 +93,8 @@ def print_closing(console: Console, summaries: Sequence[RunSummary]) -> None:
 
 
 def _header(summary: RunSummary) -> Text:
-    parts = [f"run {summary.run}", f"{summary.start} start"]
+    start = "block" if summary.start == "blocks" else summary.start
+    parts = [f"run {summary.run}", f"{start} start"]
     if summary.distance_m is not None:
         parts.append(f"{summary.distance_m:g} m")
     if summary.status == "done":
