@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -11,7 +12,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from imuproc.core.sites import Side
 from imuproc.synth.course import GRID_HZ, Course
-from imuproc.synth.legs_angles import Knots, Ready, ready_angles, shin_curve
+from imuproc.synth.legs_angles import Knots, ready_angles, shin_curve
 from imuproc.synth.legs_ankle import pitch_curve
 from imuproc.synth.legs_ball import Arrival, Sagittal, make_swing, rise, stance_path
 from imuproc.synth.legs_pelvis import Pelvis, hip_spline, rotate_zyx
@@ -21,6 +22,8 @@ from imuproc.synth.schedule import Schedule
 from imuproc.synth.stances import Stance
 
 FloatArray = NDArray[np.float64]
+
+_PEEL_S: Final = 0.004
 
 _PLACE_S: Final = 1.1
 """Time in which a foot is put into its place at the start."""
@@ -74,28 +77,41 @@ def _ball_path(
         out[on, 1] = stance.ball_left_m
         w = (t[air] - before.toe_off_s) / (stance.touchdown_s - before.toe_off_s)
         out[air, 1] = before.ball_left_m + rise(w) * (stance.ball_left_m - before.ball_left_m)
-    return out
+    return _softened(out, t, [s.toe_off_s for s in stances[:-1]])
+
+
+def _softened(path: FloatArray, t: FloatArray, toe_offs_s: Sequence[float]) -> FloatArray:
+    """The path with a short kernel around each toe-off.
+
+    The toes peel off; without this the change from stance to swing would mark toe-off by a corner
+    of acceleration that no real foot has. It moves the toe tip by less than 1 mm.
+    """
+    away = np.min(np.abs(t[:, None] - np.array(toe_offs_s)), axis=1)
+    weight = 1.0 - rise((away - 0.015) / 0.040)
+    smooth = gaussian_filter1d(path, _PEEL_S * GRID_HZ, axis=0)
+    return np.asarray(path + weight[:, None] * (smooth - path))
 
 
 def _cycle(
-    course: Course, stances: Sequence[Stance], values: tuple[float, float, float, float]
+    course: Course,
+    stances: Sequence[Stance],
+    values: tuple[float, float, float, float],
+    rng: np.random.Generator,
 ) -> FloatArray:
-    """Curve in deg with stated values at touchdown, mid-stance, toe-off and mid-swing."""
+    """Curve in deg with values at touchdown, mid-stance, toe-off and mid-swing, with scatter."""
     knots = Knots()
     knots.hold(0.0, course.go_s, 0.0)
-    for i, stance in enumerate(stances):
-        if i and np.isfinite(stance.touchdown_s):
-            before = stances[i - 1]
-            swing_s = stance.touchdown_s - before.toe_off_s
-            knots.add(before.toe_off_s + 0.35 * swing_s, values[3])
-            knots.add(before.toe_off_s + 0.75 * swing_s, 0.5 * (values[3] + values[0]))
-            knots.add(stance.touchdown_s, values[0])
-        if i and np.isfinite(stance.toe_off_s):
-            contact_s = stance.toe_off_s - stance.touchdown_s
-            knots.add(stance.touchdown_s + 0.35 * contact_s, values[1])
-            knots.add(stance.touchdown_s + 0.70 * contact_s, values[1])
+    for before, stance in pairwise(stances):
+        lands, middle, leaves, swings = np.array(values) + np.clip(rng.normal(size=4), -2, 2)
+        swing_s = stance.touchdown_s - before.toe_off_s
+        knots.add(before.toe_off_s, leaves)
+        knots.add(before.toe_off_s + 0.35 * swing_s, swings)
+        knots.add(before.toe_off_s + 0.75 * swing_s, 0.5 * (swings + lands))
+        knots.add(stance.touchdown_s, lands)
         if np.isfinite(stance.toe_off_s):
-            knots.add(stance.toe_off_s, values[2])
+            contact_s = stance.toe_off_s - stance.touchdown_s
+            knots.add(stance.touchdown_s + 0.35 * contact_s, middle)
+            knots.add(stance.touchdown_s + 0.70 * contact_s, 0.5 * (middle + leaves))
     knots.hold(stances[-1].touchdown_s + 0.3, float(course.time_s[-1]), 0.0)
     return knots.curve(course.time_s)
 
@@ -107,28 +123,31 @@ def _sway(plan: RunPlan, course: Course, rng: np.random.Generator) -> FloatArray
     size = rng.uniform(0.3, 1.0, 5) / np.sqrt(frequency / 0.15)
     phase = rng.uniform(0.0, 2.0 * np.pi, 5)
     wave = (size[:, None] * np.sin(2.0 * np.pi * frequency[:, None] * t + phase[:, None])).sum(0)
-    wave = wave / np.std(wave)
     before, after = t < course.marks_s - 0.1, t > course.stop_s + 0.4
-    wave = wave - np.where(before, wave[before].mean(), 0.0)
+    wave = wave / np.std(wave) - wave[before].mean() / np.std(wave)
     standing = gaussian_filter1d((before | after).astype(np.float64), 0.1 * GRID_HZ)
     return np.asarray(plan.sway_deg * wave * standing)
 
 
-def _leg_pose(
-    plan: RunPlan, leg: Sagittal, ball: FloatArray, turns: dict[str, FloatArray], t: FloatArray
-) -> Leg:
-    """Poses of foot and shank from the ball of the foot and all angles."""
-    body = plan.body
-    zero = np.zeros(len(t))
-    foot = rotate_zyx(turns["yaw"], -leg.pitch(t), zero) @ rotate_zyx(
-        turns["toe_out"], zero, turns["evert"]
-    )
-    shank = rotate_zyx(
-        turns["yaw"], np.pi / 2 - leg.shin(t) - turns["sway"], turns["frontal"]
-    ) @ rotate_zyx(turns["internal"], zero, zero)
-    heel = ball - foot @ np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m])
-    ankle = heel + foot @ np.array([body.ankle_from_heel_m, 0.0, body.ankle_height_m])
-    return Leg(PoseTrack(t, shank, ankle), PoseTrack(t, foot, heel))
+def _turns(
+    plan: RunPlan, course: Course, stances: Sequence[Stance], rng: np.random.Generator
+) -> dict[str, FloatArray]:
+    """Angles out of the sagittal plane, and sway, in rad."""
+    left = stances[0].side == "left"
+    outward = 1.0 if left else -1.0
+    toe_out = plan.technique.toe_out_deg[0 if left else 1]
+    share = rng.uniform(0.3, 0.7)
+    ones = np.ones(len(course.time_s))
+    tilts = plan.technique.inversion_touchdown_deg, -4.0, 0.0, 4.0
+    degrees = {
+        "yaw": outward * toe_out * share * ones,
+        "toe_out": outward * toe_out * (1.0 - share) * ones,
+        "tilt": -outward * _cycle(course, stances, tilts, rng),
+        "frontal": -outward * _cycle(course, stances, (4.0, 2.0, 3.0, -2.0), rng),
+        "internal": -outward * _cycle(course, stances, (0.0, 6.0, 1.0, -4.0), rng),
+        "sway": _sway(plan, course, rng),
+    }
+    return {name: np.radians(value) for name, value in degrees.items()}
 
 
 def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, side: Side) -> Leg:
@@ -147,26 +166,30 @@ def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, 
     Leg
     """
     rng = np.random.default_rng([plan.seed, 3, 0 if side == "left" else 1])
-    outward = 1.0 if side == "left" else -1.0
-    stances, t = schedule.of_side(side), course.time_s
-    ready: Ready = ready_angles(plan, side == plan.first_side, rng)
+    body, t, stances = plan.body, course.time_s, schedule.of_side(side)
+    ready = ready_angles(plan, side == plan.first_side, rng)
     shin = shin_curve(course, stances, ready)
     pitch = pitch_curve(course, stances, ready, shin)
+    turns, zero = _turns(plan, course, stances, rng), np.zeros(len(t))
+    foot = rotate_zyx(turns["yaw"], -np.radians(pitch), zero) @ rotate_zyx(
+        turns["toe_out"], zero, turns["tilt"]
+    )
+    nose_down = np.radians(90.0 - shin) - turns["sway"]
+    shank = rotate_zyx(turns["yaw"], nose_down, turns["frontal"]) @ rotate_zyx(
+        turns["internal"], zero, zero
+    )
+    edge = body.ball_half_width_m * (1.0 if side == "left" else -1.0)
+    behind = body.sole_radius_m - body.ball_from_heel_m
     leg = Sagittal(
-        plan.body, CubicSpline(t, np.radians(shin)), CubicSpline(t, np.radians(pitch)), course.go_s
+        body=body,
+        shin=CubicSpline(t, np.radians(shin)),
+        pitch=CubicSpline(t, np.radians(pitch)),
+        edge_up=CubicSpline(t, (foot @ np.array([0.0, edge, 0.0]))[:, 2]),
+        heel_up=CubicSpline(t, (foot @ np.array([behind, 0.6 * edge, 0.0]))[:, 2]),
+        go_s=course.go_s,
     )
     stand_m = max(s.ball_m for s in schedule.stances if s.kind == "ready")
     ball = _ball_path(leg, course, stances, hip_spline(plan, pelvis, course, side), stand_m)
-    inversion = plan.technique.inversion_touchdown_deg
-    toe_out = plan.technique.toe_out_deg[0 if side == "left" else 1]
-    share = rng.uniform(0.3, 0.7)
-    degrees = {
-        "yaw": np.full(len(t), outward * toe_out * share),
-        "toe_out": np.full(len(t), outward * toe_out * (1.0 - share)),
-        "evert": -outward * _cycle(course, stances, (inversion, -4.0, 0.0, 4.0)),
-        "frontal": -outward * _cycle(course, stances, (4.0, 2.0, 3.0, -2.0)),
-        "internal": -outward * _cycle(course, stances, (0.0, 6.0, 1.0, -4.0)),
-        "sway": _sway(plan, course, rng),
-    }
-    turns = {name: np.radians(value) for name, value in degrees.items()}
-    return _leg_pose(plan, leg, ball, turns, t)
+    heel = ball - foot @ np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m])
+    ankle = heel + foot @ np.array([body.ankle_from_heel_m, 0.0, body.ankle_height_m])
+    return Leg(PoseTrack(t, shank, ankle), PoseTrack(t, foot, heel))

@@ -25,7 +25,7 @@ FloatArray = NDArray[np.float64]
 _KERNEL_S: Final = 0.003
 
 _STANCE: Final = np.linspace(0.0, 1.0, 11)
-_SHIN_STANCE_TOP: Final = (0, 0.13, 0.27, 0.41, 0.54, 0.65, 0.75, 0.83, 0.89, 0.94, 1)
+_SHIN_STANCE_TOP: Final = (0, 0.085, 0.2, 0.335, 0.47, 0.595, 0.71, 0.805, 0.88, 0.94, 1)
 _SHIN_STANCE_FIRST: Final = (0, 0.01, 0.08, 0.18, 0.30, 0.43, 0.56, 0.68, 0.79, 0.89, 1)
 
 
@@ -80,25 +80,28 @@ _RISE: Final = (0.09, 0.34, 0.66, 0.92)
 
 
 def _shin_swing(knots: Knots, before: Stance, after: Stance) -> None:
+    """Down to the lowest angle as the leg folds, up as it reaches out, and back before landing.
+
+    Where the shin still rotates forward at touchdown (first steps) it only goes up.
+    """
     p = after.posture
     swing_s = after.touchdown_s - before.toe_off_s
-    start = before.posture.shin_toe_off_deg
-    low, high = p.shin_swing_low_deg, p.shin_touchdown_deg + p.shin_swing_high_deg
-    low_at = 0.34
-    high_at = 0.87 + 0.05 * (1.0 - p.upright)
-    low = min(low, start - 4.0)
-    for w, share in zip(_FALL_AT * low_at / 0.34, _FALL, strict=True):
+    start, lands = before.posture.shin_toe_off_deg, p.shin_touchdown_deg
+    rate = p.shin_rate_touchdown_degps
+    turn_s = min(-rate / 7500.0, 0.16 * swing_s) if rate < 0.0 else 0.0
+    high = lands - 0.5 * rate * turn_s if rate < 0.0 else lands
+    low, low_at, high_at = min(p.shin_swing_low_deg, start - 4.0), 0.34, 1.0 - turn_s / swing_s
+    for w, share in zip(_FALL_AT, _FALL, strict=True):
         knots.add(before.toe_off_s + w * swing_s, start + share * (low - start))
     knots.add(before.toe_off_s + low_at * swing_s, low)
     for w, share in zip(_RISE_AT, _RISE, strict=True):
         at = low_at + w * (high_at - low_at)
         knots.add(before.toe_off_s + at * swing_s, low + share * (high - low))
-    knots.add(before.toe_off_s + high_at * swing_s, high)
-    lead_s = min(0.012, 0.4 * (1.0 - high_at) * swing_s)
-    knots.add(
-        after.touchdown_s - lead_s,
-        p.shin_touchdown_deg - lead_s * p.shin_rate_touchdown_degps,
-    )
+    if rate < 0.0:
+        knots.add(after.touchdown_s - turn_s, high)
+        for share in (0.3, 0.6, 0.8):
+            at = after.touchdown_s - (1.0 - share) * turn_s
+            knots.add(at, high + share**2 * (lands - high))
 
 
 @dataclass(frozen=True)

@@ -75,21 +75,22 @@ def _swing_pitch(
     leaves = before.posture.pitch_toe_off_deg + 90.0 - before.posture.shin_toe_off_deg
     lands = p.pitch_touchdown_deg + 90.0 - p.shin_touchdown_deg
     level = p.dorsiflexion_swing_deg
-    late = level + 0.35 * (lands - level)
     shin_rate = float(np.diff(np.interp((before.toe_off_s, before.toe_off_s + 0.004), *shin_at))[0])
     rate = _leaving_rate(before) - shin_rate / 0.004
     drop = max(-14.0, 0.45 * 0.09 * swing_s * min(rate, 0.0))
-    at = (0.0, 0.03, 0.06, 0.09, 0.22, 0.40, 0.58, 0.80, 0.91, 1.0)
+    at = (0.0, 0.03, 0.06, 0.09, 0.22, 0.38, 0.52, 0.68, 0.78, 0.88, 0.95, 1.0)
     bend = (
         leaves,
         leaves + 0.55 * drop,
         leaves + 0.87 * drop,
         leaves + drop,
-        leaves + 0.42 * (level - leaves),
-        level - 3.0,
+        leaves + 0.12 * (level - leaves),
+        leaves + 0.68 * (level - leaves),
+        level - 1.5,
         level,
-        level,
-        late,
+        level + 0.14 * (lands - level),
+        level + 0.46 * (lands - level),
+        level + 0.78 * (lands - level),
         lands,
     )
     shape = PchipInterpolator(at, bend)

@@ -22,7 +22,6 @@ from imuproc.synth.stances import Stance
 FloatArray = NDArray[np.float64]
 
 _SINK_M: Final = 0.003
-_TOE_LIFT_RAD: Final = np.radians(21.0)
 _PROBE_S: Final = 2e-4
 _SETTLE_S: Final = 0.012
 _CLEAR_M: Final = 0.015
@@ -61,11 +60,24 @@ def hermite(w: FloatArray, start: FloatArray, end: FloatArray, span_s: float) ->
 
 @dataclass(frozen=True, eq=False)
 class Sagittal:
-    """Angles of one leg as splines of time (rad), its body, and when the start begins."""
+    """Angles of one leg by time, and what the paths need beside them.
+
+    Parameters
+    ----------
+    body : Body
+    shin, pitch : CubicSpline
+        Shin angle and foot pitch in rad.
+    edge_up, heel_up : CubicSpline
+        Heights in m of the outer edge of the ball and of the outer heel over the ball's middle.
+    go_s : float
+        First movement of the start.
+    """
 
     body: Body
     shin: CubicSpline
     pitch: CubicSpline
+    edge_up: CubicSpline
+    heel_up: CubicSpline
     go_s: float
 
     def from_ball(self, time_s: FloatArray, forward_m: float, up_m: float) -> FloatArray:
@@ -91,15 +103,10 @@ class Arrival:
     acceleration_mps2: FloatArray = field(default_factory=lambda: np.zeros(2))
 
 
-def _edge_height(leg: Sagittal, stance: Stance) -> float:
-    """Height of the ball above its resting height when its outer edge touches."""
-    return leg.body.ball_half_width_m * float(np.sin(np.radians(abs(stance.posture.inversion_deg))))
-
-
 def _stopped(stance: Stance, high_m: float, slip_mps: float, arrival: Arrival) -> FloatArray:
     """Height over rest and forward slip of the point that strikes, while it is stopped, (n, 2)."""
     fall_mps = stance.posture.strike_speed_mps
-    stop_s = 2.0 * (high_m + _SINK_M) / fall_mps
+    stop_s = max(2.0 * (high_m + _SINK_M) / fall_mps, 0.006)
     since = arrival.time_s - stance.touchdown_s
     start = np.array([[0.0, high_m], [slip_mps, -fall_mps], arrival.acceleration_mps2])
     end = np.array([[0.5 * slip_mps * stop_s, -_SINK_M], [0.0, 0.0], [0.0, 0.0]])
@@ -111,11 +118,17 @@ def _stopped(stance: Stance, high_m: float, slip_mps: float, arrival: Arrival) -
 def _heel_landing(leg: Sagittal, stance: Stance, arrival: Arrival) -> FloatArray:
     """Heel-first landing: ball over its resting place while the heel is the pivot, (n, 2)."""
     t, b = arrival.time_s, leg.body
-    heel = _stopped(stance, 0.5 * _edge_height(leg, stance), 0.0, arrival)
-    arm = leg.from_ball(t, b.sole_radius_m - b.ball_from_heel_m, 0.0)
-    level = np.array([b.ball_from_heel_m - b.sole_radius_m, 0.0])
-    heel[:, 0] -= b.sole_radius_m * leg.pitch(t)
-    return np.asarray(heel - arm - level)
+    heel = _stopped(stance, 0.0, 0.0, arrival)
+    arm = leg.from_ball(t, b.sole_radius_m - b.ball_from_heel_m, 0.0)[:, 0]
+    level = b.ball_from_heel_m - b.sole_radius_m
+    roll = -b.sole_radius_m * leg.pitch(t)
+    return np.asarray(heel + np.stack((roll - arm - level, -leg.heel_up(t)), axis=-1))
+
+
+def toe_roll_s(stance: Stance, go_s: float) -> float:
+    """How long before toe-off the ball begins to leave the ground while the toes still press."""
+    contact_s = stance.toe_off_s - max(stance.touchdown_s, go_s)
+    return stance.posture.toe_roll_share * min(contact_s, 0.7)
 
 
 def stance_path(leg: Sagittal, stance: Stance, arrival: Arrival) -> FloatArray:
@@ -145,10 +158,10 @@ def stance_path(leg: Sagittal, stance: Stance, arrival: Arrival) -> FloatArray:
         out = out + (1.0 - weight) * _heel_landing(leg, stance, arrival) + weight * flat
     elif not standing:
         slip_mps = 0.25 * p.strike_speed_mps
-        out = out + _stopped(stance, _edge_height(leg, stance), slip_mps, arrival)
+        out = out + _stopped(stance, -float(leg.edge_up(stance.touchdown_s)), slip_mps, arrival)
     if np.isfinite(stance.toe_off_s):
-        w = np.clip((t - stance.toe_off_s) / p.toe_roll_s + 1.0, 0.0, 2.0)
-        toe = 2.0 * _TOE_LIFT_RAD * (w**3 - 0.5 * w**4)
+        w = np.clip((t - stance.toe_off_s) / toe_roll_s(stance, leg.go_s) + 1.0, 0.0, 2.0)
+        toe = 2.0 * np.radians(p.toe_lift_deg) * (w**3 - 0.5 * w**4)
         out[:, 0] += b.toe_m * (1.0 - np.cos(toe))
         out[:, 1] += b.toe_m * np.sin(toe) + _SINK_M * (not standing) * rise(w)
     return out

@@ -12,7 +12,13 @@ from imuproc.core.sites import Side
 from imuproc.synth.course import GRID_HZ, Course
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.schedule import PELVIS_SWING_M, Schedule, knee_from_ball
+from imuproc.synth.schedule import (
+    PELVIS_SWING_M,
+    TOE_RISE_M,
+    TOE_TRAVEL_M,
+    Schedule,
+    knee_from_ball,
+)
 from imuproc.synth.stances import Stance
 
 FloatArray = NDArray[np.float64]
@@ -75,8 +81,8 @@ def _height_knots(plan: RunPlan, course: Course, stance: Stance) -> list[tuple[f
         across = course.at(stance.touchdown_s) + PELVIS_SWING_M - stance.ball_m - x0
         knots.append((stance.touchdown_s, ground + z0 + _reach(body.thigh_m, across)))
     if np.isfinite(stance.toe_off_s):
-        across = course.at(stance.toe_off_s) - PELVIS_SWING_M - stance.ball_m - 0.05 - x1
-        knots.append((stance.toe_off_s, ground + 0.03 + z1 + _reach(body.thigh_m, across)))
+        across = course.at(stance.toe_off_s) - PELVIS_SWING_M - stance.ball_m - TOE_TRAVEL_M - x1
+        knots.append((stance.toe_off_s, ground + TOE_RISE_M + z1 + _reach(body.thigh_m, across)))
     if len(knots) == 2:
         dip = 0.01 + 0.015 * p.upright
         middle = 0.5 * (knots[0][1] + knots[1][1]) - dip

@@ -94,7 +94,8 @@ class Technique:
     strike_speed_mps: float = 1.5
     toe_out_deg: tuple[float, float] = (8.0, 8.0)
     inversion_touchdown_deg: float = 7.0
-    toe_roll_s: float = 0.022
+    toe_roll_share: float = 0.35
+    toe_lift_deg: float = 33.0
     contact_offset_s: tuple[float, float] = (0.0, 0.0)
     shin_offset_deg: tuple[float, float] = (0.0, 0.0)
     dorsiflexion_offset_deg: tuple[float, float] = (0.0, 0.0)
@@ -250,7 +251,8 @@ def random_technique(rng: np.random.Generator) -> Technique:
         strike_speed_mps=around(base.strike_speed_mps, 0.3),
         toe_out_deg=pair(9.0, 2.5),
         inversion_touchdown_deg=around(base.inversion_touchdown_deg, 1.2),
-        toe_roll_s=around(base.toe_roll_s, 0.003),
+        toe_roll_share=around(base.toe_roll_share, 0.03),
+        toe_lift_deg=around(base.toe_lift_deg, 3.0),
         contact_offset_s=pair(0.0, 0.001),
         shin_offset_deg=pair(0.0, 0.7),
         dorsiflexion_offset_deg=pair(0.0, 1.0),

@@ -8,7 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Athlete, Recording, Run
-from imuproc.core.sites import SIDES, SITES, Side, Site
+from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of, side_of
 from imuproc.synth.course import Course, make_course
 from imuproc.synth.inertial import random_mount
 from imuproc.synth.legs import make_leg
@@ -17,6 +17,7 @@ from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.schedule import Schedule, make_schedule
 from imuproc.synth.sensors import GRADES, SensorModel, StampModel, sample_log
+from imuproc.synth.shock import on_skin
 from imuproc.synth.truth import Truth, angle_curves, truth_from_events
 
 FloatArray = NDArray[np.float64]
@@ -32,13 +33,16 @@ class RunMotion:
     course : Course
     schedule : Schedule
     bones : mapping from Site to PoseTrack
-        Poses of the segments.
+        Poses of the segments, from which the truth is read.
+    skin : mapping from Site to PoseTrack
+        Poses of what carries the sensors.
     """
 
     plan: RunPlan
     course: Course
     schedule: Schedule
     bones: Mapping[Site, PoseTrack]
+    skin: Mapping[Site, PoseTrack]
 
 
 def make_motion(plan: RunPlan) -> RunMotion:
@@ -58,10 +62,14 @@ def make_motion(plan: RunPlan) -> RunMotion:
     bones: dict[Site, PoseTrack] = {}
     for side in SIDES:
         leg = make_leg(plan, course, schedule, pelvis, side)
-        bones["left_shank" if side == "left" else "right_shank"] = leg.shank
-        bones["left_foot" if side == "left" else "right_foot"] = leg.foot
+        bones[shank_of(side)], bones[foot_of(side)] = leg.shank, leg.foot
     bones["pelvis"] = pelvis_track(pelvis, course)
-    return RunMotion(plan, course, schedule, bones)
+    skin: dict[Site, PoseTrack] = {}
+    for site, track in bones.items():
+        side_or_none = side_of(site)
+        stances = schedule.of_side(side_or_none) if side_or_none else schedule.stances
+        skin[site] = on_skin(track, stances, plan, site)
+    return RunMotion(plan, course, schedule, bones, skin)
 
 
 def motion_truth(motion: RunMotion) -> Truth:
@@ -135,7 +143,7 @@ def simulate_run(
     motion = make_motion(plan)
     stamps = StampModel(rate_hz=rate_hz, start_s=float(np.round(rng.uniform(5.0, 500.0), 1)))
     logs = {
-        site: sample_log(motion.bones[site], random_mount(rng, site), site, sensors, stamps, rng)
+        site: sample_log(motion.skin[site], random_mount(rng, site), site, sensors, stamps, rng)
         for site in sites
     }
     recording = Recording(

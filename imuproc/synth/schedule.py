@@ -10,15 +10,21 @@ from imuproc.core.sites import Side
 from imuproc.synth.course import Course
 from imuproc.synth.plan import Body, RunPlan, Technique, with_faults
 from imuproc.synth.stances import (
+    RUN_MPS,
     Posture,
     Stance,
     effort_posture,
     effort_times,
+    running_times,
     slow_posture,
-    slow_times,
+    walking_times,
 )
 
 FloatArray = NDArray[np.float64]
+
+TOE_TRAVEL_M: Final = 0.047
+TOE_RISE_M: Final = 0.043
+"""About how far the ball of the foot has rolled forward and risen at toe-off."""
 
 PELVIS_SWING_M: Final = 0.022
 """How far turning of the pelvis carries each hip forward and back in running."""
@@ -64,18 +70,18 @@ def ball_ahead_of_hip(body: Body, posture: Posture, travel_m: float) -> float:
     x0, z0 = knee_from_ball(body, posture.shin_touchdown_deg, posture.pitch_touchdown_deg)
     x1, z1 = knee_from_ball(body, posture.shin_toe_off_deg, posture.pitch_toe_off_deg)
     reach0 = x0 + ahead - PELVIS_SWING_M
-    reach1 = travel_m - ahead - PELVIS_SWING_M - x1 - 0.05
+    reach1 = travel_m - ahead - PELVIS_SWING_M - x1 - TOE_TRAVEL_M
     limit = (0.99 * body.thigh_m) ** 2
     over = np.maximum(reach0**2 - limit, 0.0) + np.maximum(reach1**2 - limit, 0.0)
     height0 = z0 + np.sqrt(np.maximum(body.thigh_m**2 - reach0**2, 0.0))
-    height1 = z1 + 0.03 + np.sqrt(np.maximum(body.thigh_m**2 - reach1**2, 0.0))
+    height1 = z1 + TOE_RISE_M + np.sqrt(np.maximum(body.thigh_m**2 - reach1**2, 0.0))
     rise = 0.05 * (1.0 - posture.upright)
     return float(ahead[np.argmin(np.abs(height1 - height0 - rise) + 10.0 * over)])
 
 
 def _scattered(posture: Posture, sd_deg: float, rng: np.random.Generator) -> Posture:
     """Posture of one step: the athlete's own with step-to-step scatter."""
-    z = np.clip(rng.standard_normal(10), -2.2, 2.2)
+    z = np.clip(rng.standard_normal(11), -2.2, 2.2)
     return replace(
         posture,
         shin_touchdown_deg=posture.shin_touchdown_deg + sd_deg * z[0],
@@ -87,8 +93,8 @@ def _scattered(posture: Posture, sd_deg: float, rng: np.random.Generator) -> Pos
         dorsiflexion_swing_deg=posture.dorsiflexion_swing_deg + sd_deg * z[6],
         knee_lift_deg=posture.knee_lift_deg + sd_deg * z[7],
         strike_speed_mps=posture.strike_speed_mps * (1.0 + 0.1 * z[8]),
-        inversion_deg=posture.inversion_deg + 0.5 * sd_deg * z[9],
-        toe_roll_s=posture.toe_roll_s * (1.0 + 0.1 * float(np.clip(rng.standard_normal(), -2, 2))),
+        toe_roll_share=posture.toe_roll_share * (1.0 + 0.06 * z[9]),
+        toe_lift_deg=posture.toe_lift_deg + sd_deg * z[10],
     )
 
 
@@ -134,17 +140,18 @@ class _Stepper:
         return _Step(contact_s, step.step_s + 1.2 * sd * z[1], posture, step.kind)
 
     def _sound(self, number: int, touchdown_s: float, speed: float, side: Side) -> _Step:
-        slow = _Step(*slow_times(speed), slow_posture(self.technique, speed), "run")
-        if touchdown_s > self.course.walk_s - 0.15:
-            return replace(slow, kind="walk")
-        rolling = self.plan.start == "rolling"
-        if rolling and touchdown_s < self.course.go_s + 1.0:
-            return replace(slow, kind="walk")
-        if rolling and touchdown_s < self.course.exit_s:
-            return slow
-        upright_from = 7.0 if rolling else float(number)
-        posture = effort_posture(self.technique, upright_from, side)
-        fast = _Step(*effort_times(self.plan, self.technique, number, speed), posture, "run")
+        if speed < RUN_MPS:
+            return _Step(*walking_times(speed), slow_posture(self.technique, speed), "walk")
+        slow = _Step(*running_times(speed), slow_posture(self.technique, speed), "run")
+        slow = replace(slow, contact_s=1.05 * slow.contact_s)
+        times = effort_times(self.plan.start, self.technique, number, speed)
+        if self.plan.start == "rolling":
+            posture = effort_posture(self.technique, 7.0, side)
+            eager = float(np.clip(speed / self.plan.vmax_mps / 0.45 - 0.8, 0.0, 1.0))
+            posture = _mixed(slow.posture, posture, eager)
+        else:
+            posture = effort_posture(self.technique, float(number), side)
+        fast = _Step(*times, posture, "run")
         if touchdown_s <= self.course.effort_end_s:
             return fast
         self.slowing += 1
@@ -167,7 +174,7 @@ def _ready(plan: RunPlan, course: Course, stepper: _Stepper) -> tuple[list[Stanc
     else:
         share = 0.50 if plan.start == "blocks" else 0.55
         rear_s, front_s = course.go_s + share * push, course.exit_s
-        first = effort_times(plan, technique, 1, 3.0)
+        first = effort_times(plan.start, technique, 1, 3.0)
         first_s = front_s + first[1] - first[0]
         drive = effort_posture(technique, 1.0, rear)
     wide = {"left": 0.09, "right": -0.09}
@@ -175,7 +182,7 @@ def _ready(plan: RunPlan, course: Course, stepper: _Stepper) -> tuple[list[Stanc
     spread = {"blocks": 0.28, "three-point": 0.38, "crouch": 0.36, "standing": 0.38}
     gap_m = spread.get(plan.start, 0.0)
     x1, _ = knee_from_ball(plan.body, drive.shin_toe_off_deg, drive.pitch_toe_off_deg)
-    front_m = course.at(front_s) - x1 - 0.05 - 0.75 * plan.body.thigh_m
+    front_m = course.at(front_s) - x1 - TOE_TRAVEL_M - 0.75 * plan.body.thigh_m
     if plan.start == "rolling":
         front_m = course.at(course.go_s) + plan.body.ball_from_heel_m - plan.body.ankle_from_heel_m
     stances = [

@@ -5,8 +5,9 @@ from typing import Final
 
 import numpy as np
 
+from imuproc.core.recording import Start
 from imuproc.core.sites import Side
-from imuproc.synth.plan import RunPlan, Technique
+from imuproc.synth.plan import Technique
 
 
 @dataclass(frozen=True)
@@ -21,15 +22,14 @@ class Posture:
     shin_toe_off_deg: float
     shin_rate_touchdown_degps: float
     shin_swing_low_deg: float
-    shin_swing_high_deg: float
     pitch_touchdown_deg: float
     pitch_flat_deg: float
     pitch_toe_off_deg: float
     dorsiflexion_swing_deg: float
     knee_lift_deg: float
     strike_speed_mps: float
-    inversion_deg: float
-    toe_roll_s: float
+    toe_roll_share: float
+    toe_lift_deg: float
     heel_first_s: float = 0.0
 
 
@@ -60,9 +60,12 @@ class Stance:
     kind: str
 
 
-_SPEED_MPS: Final = (1.35, 2.5, 4.17, 5.56, 6.94, 9.5)
-_CONTACT_S: Final = (0.60, 0.29, 0.199, 0.170, 0.145, 0.118)
-_FREQUENCY_HZ: Final = (1.90, 2.60, 2.86, 3.12, 3.60, 4.39)
+RUN_MPS: Final = 2.1
+"""Below this speed steps are walked."""
+
+_SPEED_MPS: Final = (2.1, 2.5, 4.17, 5.56, 6.94, 9.5)
+_CONTACT_S: Final = (0.300, 0.280, 0.199, 0.170, 0.145, 0.118)
+_FREQUENCY_HZ: Final = (2.50, 2.60, 2.86, 3.12, 3.60, 4.39)
 """Contact time and step frequency by speed: Lubrano et al. 2026 at 4.17, 5.56 and 6.94 m/s, Dorn,
 Schache & Pandy 2012 at 9.5 m/s, the two slowest from memory."""
 
@@ -72,22 +75,28 @@ def published_contact_s(step: int) -> float:
     return 0.1077 + 0.0852 * float(np.exp(-(step - 1) / 4.15))
 
 
+def running_times(speed_mps: float) -> tuple[float, float]:
+    """Contact time and step time in s of steady running by speed."""
+    contact_s = float(np.interp(speed_mps, _SPEED_MPS, _CONTACT_S))
+    return contact_s, 1.0 / float(np.interp(speed_mps, _SPEED_MPS, _FREQUENCY_HZ))
+
+
+def walking_times(speed_mps: float) -> tuple[float, float]:
+    """Contact time and step time in s of walking by speed (from memory)."""
+    step_s = 0.53 - 0.10 * (speed_mps - 1.35)
+    return 1.2 * step_s, step_s
+
+
 def effort_times(
-    plan: RunPlan, technique: Technique, step: int, speed: float
+    start: Start, technique: Technique, step: int, speed_mps: float
 ) -> tuple[float, float]:
     """Contact time and step time in s of one step of the effort."""
-    top_hz = technique.step_frequency_hz
     contact_s = technique.contact_factor * published_contact_s(step)
-    frequency_hz = top_hz * (1.0 - 0.14 * float(np.exp(-(step - 1) / 2.2)))
-    if plan.start == "rolling":
-        contact_s = max(contact_s, float(np.interp(speed, _SPEED_MPS, _CONTACT_S)))
-        frequency_hz = min(frequency_hz, float(np.interp(speed, _SPEED_MPS, _FREQUENCY_HZ)))
-    return contact_s, 1.0 / frequency_hz
-
-
-def slow_times(speed: float) -> tuple[float, float]:
-    contact_s = 1.06 * float(np.interp(speed, _SPEED_MPS, _CONTACT_S))
-    return contact_s, 1.0 / float(np.interp(speed, _SPEED_MPS, _FREQUENCY_HZ))
+    step_s = 1.0 / (technique.step_frequency_hz * (1.0 - 0.14 * np.exp(-(step - 1) / 2.2)))
+    if start == "rolling":
+        steady = running_times(speed_mps)
+        contact_s, step_s = max(contact_s, steady[0]), max(step_s, steady[1])
+    return contact_s, float(step_s)
 
 
 def effort_posture(technique: Technique, step: float, side: Side) -> Posture:
@@ -104,11 +113,10 @@ def effort_posture(technique: Technique, step: float, side: Side) -> Posture:
         upright=u,
         shin_touchdown_deg=shin + technique.shin_offset_deg[k],
         shin_toe_off_deg=mix(technique.shin_toe_off_first_deg, technique.shin_toe_off_top_deg),
-        shin_rate_touchdown_degps=mix(60.0, -330.0),
+        shin_rate_touchdown_degps=mix(40.0, -340.0),
         shin_swing_low_deg=mix(
             technique.shin_swing_low_first_deg, technique.shin_swing_low_top_deg
         ),
-        shin_swing_high_deg=mix(1.0, 13.0),
         pitch_touchdown_deg=mix(
             technique.pitch_touchdown_first_deg, technique.pitch_touchdown_top_deg
         ),
@@ -118,8 +126,8 @@ def effort_posture(technique: Technique, step: float, side: Side) -> Posture:
         + technique.dorsiflexion_offset_deg[k],
         knee_lift_deg=mix(technique.knee_lift_deg + 6.0, technique.knee_lift_deg),
         strike_speed_mps=mix(0.8, 1.0) * technique.strike_speed_mps,
-        inversion_deg=technique.inversion_touchdown_deg,
-        toe_roll_s=technique.toe_roll_s,
+        toe_roll_share=technique.toe_roll_share,
+        toe_lift_deg=technique.toe_lift_deg,
     )
 
 
@@ -138,14 +146,13 @@ def slow_posture(technique: Technique, speed: float) -> Posture:
         shin_toe_off_deg=by_speed(53.0, 54.0, 48.0, 44.0),
         shin_rate_touchdown_degps=by_speed(-60.0, -100.0, -200.0, -320.0),
         shin_swing_low_deg=by_speed(36.0, 28.0, 8.0, -14.0),
-        shin_swing_high_deg=by_speed(2.0, 4.0, 6.0, 12.0),
         pitch_touchdown_deg=by_speed(20.0, 14.0, 13.0, 4.0),
         pitch_flat_deg=by_speed(0.0, 0.0, -1.0, -2.0),
         pitch_toe_off_deg=by_speed(-58.0, -55.0, -58.0, -68.0),
         dorsiflexion_swing_deg=by_speed(2.0, 2.0, 3.0, technique.dorsiflexion_swing_deg),
         knee_lift_deg=by_speed(22.0, 28.0, 38.0, 60.0),
         strike_speed_mps=by_speed(0.35, 0.7, 1.0, 1.4),
-        inversion_deg=by_speed(3.0, 4.0, 5.0, 6.5),
-        toe_roll_s=by_speed(0.06, 0.035, 0.026, 0.022),
+        toe_roll_share=by_speed(0.24, 0.30, 0.33, technique.toe_roll_share),
+        toe_lift_deg=by_speed(25.0, 32.0, 35.0, technique.toe_lift_deg),
         heel_first_s=by_speed(0.09, 0.045, 0.035, 0.015),
     )
