@@ -131,7 +131,9 @@ class Layout(Table):
     @classmethod
     def _encoding_is_known(cls, value: str | None) -> str | None:
         try:
-            b"".decode(value or "utf-8")
+            b"a".decode(value or "utf-8")
+        except UnicodeError:
+            return value  # the encoding is known; one byte is too short for it
         except (LookupError, ValueError) as error:
             raise refusal(
                 f"the text {quoted(str(value))}",

@@ -1,0 +1,180 @@
+"""Delimited logs: decimal marks, numbers, time, units, missing values, speed."""
+
+import numpy as np
+import pytest
+
+from imuproc.readers.registry import read_log
+from tests.readers.samples import (
+    NAMES,
+    assert_sample_values,
+    layout,
+    read,
+    refusal,
+    request,
+    text,
+    values,
+)
+
+G = 9.80665
+
+
+@pytest.mark.parametrize("delimiter", [";", "\t", "|", " "])
+@pytest.mark.parametrize("stated", [None, ","])
+def test_decimal_comma(tmp_path, delimiter, stated):
+    assert_sample_values(read(tmp_path, text(delimiter, ","), layout(decimal=stated)))
+
+
+def test_decimal_comma_in_quotes_between_commas(tmp_path):
+    quoted = "\n".join(
+        ",".join(f'"{cell}"' for cell in line.split(";")) for line in text(";", ",").splitlines()
+    )
+    assert_sample_values(read(tmp_path, quoted))
+
+
+def test_decimal_comma_that_shows_only_late(tmp_path):
+    rows = ["1;0;0;1;0;0;0"] * 2000 + ["2;0;0;1,5;0;0;0"]
+    log = read(tmp_path, ";".join(NAMES) + "\n" + "\n".join(rows))
+    assert log.accel_mps2[-1, 2] == pytest.approx(1.5 * G)
+
+
+def test_last_line_without_end(tmp_path):
+    assert_sample_values(read(tmp_path, text().rstrip("\n")))
+
+
+@pytest.mark.parametrize(("unit", "factor"), [("s", 1), ("ms", 1000), ("us", 1_000_000)])
+def test_time_units(tmp_path, unit, factor):
+    rows = values()
+    rows[:, 0] *= factor
+    body = "\n".join(",".join(map(repr, map(float, row))) for row in rows)
+    how = layout(time={"column": "time_s", "unit": unit})
+    log = read(tmp_path, ",".join(NAMES) + "\n" + body, how)
+    np.testing.assert_allclose(log.time_s, values()[:, 0], rtol=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("unit", "first", "step_s"), [("us", 1_957_000_000_123_456, 1e-6), ("ms", 1957000000123, 1e-3)]
+)
+def test_epoch_stamps_keep_their_resolution(tmp_path, unit, first, step_s):
+    rows = [f"{first + i},0,0,1,0,0,0" for i in range(1000)]
+    how = layout(time={"column": "time_s", "unit": unit})
+    log = read(tmp_path, ",".join(NAMES) + "\n" + "\n".join(rows), how)
+    expected = np.arange(1000) * step_s
+    # float64 holds seconds of this size to a quarter of a microsecond.
+    np.testing.assert_allclose(log.time_s - log.time_s[0], expected, rtol=0, atol=3e-7)
+    assert np.all(np.diff(log.time_s) > 0)
+    assert log.time_s[0] == pytest.approx(first * step_s, rel=0, abs=3e-7)
+
+
+def test_rate_instead_of_a_time_column(tmp_path):
+    how = layout(time=None, rate_hz=400)
+    log = read(tmp_path, text(), how)
+    np.testing.assert_array_equal(log.time_s, np.arange(5) / 400)
+    np.testing.assert_allclose(log.accel_mps2, values()[:, 1:4] * G)
+
+
+def test_stamps_are_kept_as_they_are(tmp_path):
+    header = ",".join(NAMES)
+    body = "".join(f"{t},0,0,1,0,0,0\n" for t in ("0.2", "0.1", "", "nan", "inf", "0.1"))
+    log = read(tmp_path, f"{header}\n{body}")
+    np.testing.assert_array_equal(log.time_s, [0.2, 0.1, np.nan, np.nan, np.nan, 0.1])
+
+
+def test_no_stamp_is_a_number(tmp_path):
+    body = ",".join(NAMES) + "\n" + ",0,0,1,0,0,0\nnan,0,0,1,0,0,0\n"
+    assert refusal(tmp_path, body) == "time column 'time_s': found no stamp that is a number"
+
+
+@pytest.mark.parametrize(
+    ("accel", "to_mps2", "gyro", "to_radps"),
+    [
+        ("g", 9.80665, "deg/s", np.pi / 180),
+        ("mg", 0.00980665, "rad/s", 1),
+        ("m/s^2", 1, "deg/s", np.pi / 180),
+    ],
+)
+def test_units(tmp_path, accel, to_mps2, gyro, to_radps):
+    how = layout(
+        accel={"columns": ["ax", "ay", "az"], "unit": accel, "range": 16},
+        gyro={"columns": ["gx", "gy", "gz"], "unit": gyro, "range": 35},
+    )
+    log = read(tmp_path, text(), how)
+    np.testing.assert_allclose(log.accel_mps2, values()[:, 1:4] * to_mps2, rtol=1e-15)
+    np.testing.assert_allclose(log.gyro_radps, values()[:, 4:] * to_radps, rtol=1e-15)
+    assert log.accel_range_mps2 == pytest.approx(16 * to_mps2)
+    assert log.gyro_range_radps == pytest.approx(35 * to_radps)
+
+
+@pytest.mark.parametrize("cell", ["", "nan", "NaN", "NA", "n/a", "null", "inf", "-inf", "1e999"])
+@pytest.mark.parametrize("blank", ["", " "])
+def test_missing_values_are_nan(tmp_path, cell, blank):
+    log = read(tmp_path, text().replace(",-0.02,", f",{blank}{cell}{blank},"))
+    assert np.isnan(log.accel_mps2[0, 1])
+    assert np.isnan(log.accel_mps2).sum() == 1
+    assert not np.isnan(log.gyro_radps).any()
+
+
+@pytest.mark.parametrize(
+    ("code", "cell"),
+    [(-9999, "-9999"), (-9999, "-9999.0"), ("-9999", "-9999.00"), ("--", "--"), ("lost", " lost")],
+)
+def test_stated_code_for_missing_values(tmp_path, code, cell):
+    log = read(tmp_path, text().replace(",-0.02,", f",{cell},"), layout(missing=code))
+    assert np.isnan(log.accel_mps2[0, 1])
+    assert np.isnan(log.accel_mps2).sum() == 1
+
+
+def test_line_of_nothing_but_separators_is_a_missing_sample(tmp_path):
+    log = read(tmp_path, text() + ",,,,,,\n")
+    assert np.isnan(log.time_s[5])
+    assert np.isnan(log.accel_mps2[5]).all()
+    assert_sample_values(read(tmp_path, text()))
+
+
+def test_ways_to_write_numbers(tmp_path):
+    body = "+0,.5,5.,1e-3,1E+02,-1.5e1,+2\n1,0,0,1,0,0,007\n"
+    log = read(tmp_path, ",".join(NAMES) + "\n" + body)
+    np.testing.assert_allclose(log.accel_mps2[0] / G, [0.5, 5, 0.001])
+    np.testing.assert_allclose(np.degrees(log.gyro_radps[0]), [100, -15, 2])
+    assert np.degrees(log.gyro_radps[1, 2]) == pytest.approx(7)
+
+
+@pytest.mark.parametrize("content", ["", "\n\n", "   \n", "\ufeff"])
+def test_empty_file(tmp_path, content):
+    assert refusal(tmp_path, content) == "the file is empty"
+
+
+def test_header_only(tmp_path):
+    found = refusal(tmp_path, "# a\n" + ",".join(NAMES) + "\n\n# b\n")
+    assert found == "found no samples below the header in line 2"
+    found = refusal(tmp_path, "# only\n# comments\n")
+    assert found == "found no samples: only blank lines or comments"
+
+
+def test_one_sample(tmp_path):
+    assert refusal(tmp_path, text(n=1)) == "found 1 sample; allowed: 2 or more"
+    assert len(read(tmp_path, text(n=2)).time_s) == 2
+
+
+def test_all_zeros_and_all_missing_signals_are_kept(tmp_path):
+    zeros = "".join(f"{i},0,0,0,,,\n" for i in range(3))
+    log = read(tmp_path, ",".join(NAMES) + "\n" + zeros)
+    assert not log.accel_mps2.any()
+    assert np.isnan(log.gyro_radps).all()
+
+
+def test_log_of_several_blocks(tmp_path):
+    n = 400_000
+    stamps = np.char.add(np.char.mod("%d", np.arange(n)), ",0.00001,0.00002,1.00003,4.1,5.1,6.1")
+    content = ",".join(NAMES) + "\n" + "\n".join(stamps)
+    assert len(content) > 1 << 24
+    log = read(tmp_path, content)
+    np.testing.assert_array_equal(log.time_s, np.arange(n))
+    assert np.all(log.accel_mps2[:, 2] == 1.00003 * G)
+
+
+@pytest.mark.parametrize("delimiter", [",", " "])
+def test_speed_of_half_a_minute_at_1000_hz(tmp_path, benchmark, delimiter):
+    path = tmp_path / "log.csv"
+    path.write_text(text(delimiter, n=30_000))
+    log = benchmark(read_log, request(path))
+    assert len(log.time_s) == 30_000
