@@ -9,12 +9,13 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.recording import Conditioned, ConditionedRecording
-from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of, side_of
+from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.motion.drift import PointModel
 from imuproc.motion.observations import Anchors
 from imuproc.motion.segment import (
     UP,
+    PointBuilder,
     SegmentInput,
     Solved,
     lever_rows,
@@ -33,6 +34,10 @@ _BALL_FROM_FOOT_SENSOR = (np.array([0.06, 0.0, -0.05]), np.array([0.08, 0.03, 0.
 _ANKLE_FROM_FOOT_SENSOR = (np.array([-0.06, 0.0, 0.03]), np.array([0.06, 0.03, 0.04]))
 _ANKLE_FROM_SHANK_SENSOR = (np.array([-0.03, 0.0, -0.22]), np.array([0.04, 0.03, 0.10]))
 _ROLLING_RADIUS_SD_M = 0.03
+
+# Nothing but the way of the segment itself fixes its heading; tied to a foot it may still turn.
+_HEADING_GIVEN_RAD = np.radians(0.01)
+_HEADING_TIED_RAD = np.radians(3.0)
 
 FOOT_AXIS = np.array([1.0, 0.0, 0.0])
 SHANK_AXIS = np.array([0.0, 0.0, 1.0])
@@ -57,15 +62,15 @@ def solve_motion(
         Segments without quiet standing are left out.
     """
     solved: dict[Site, SegmentMotion] = {}
-    facing: list[float] = []
     for side in SIDES:
-        leg, heading = _solve_leg(conditioned, contacts, side, settings)
-        solved.update(leg)
-        facing += [] if heading is None else [heading]
-    if _usable(conditioned, "pelvis") and facing:
-        given = _input(conditioned, "pelvis", contacts.take(np.zeros(0, dtype=int)), settings)
-        pelvis = solve_segment(given, _free_point, settings, float(np.mean(facing)))
-        solved["pelvis"] = to_motion(pelvis, given, SHANK_AXIS, np.array([0.0, 1.0, 0.0]))
+        solved.update(_solve_leg(conditioned, contacts, side, settings))
+    if _usable(conditioned, "pelvis"):
+        nowhere = contacts.take(np.zeros(0, dtype=np.int64))
+        given = _input(conditioned, "pelvis", nowhere, settings)
+        pelvis, axis = _face_forward(
+            solve_segment(given, _free_point, settings, _HEADING_GIVEN_RAD), contacts
+        )
+        solved["pelvis"] = to_motion(pelvis, given, SHANK_AXIS, axis)
     entry = HistoryEntry(
         "motion.body",
         f"Drift solved over {len(contacts)} stances and all rests of {len(solved)} segments.",
@@ -101,35 +106,28 @@ def _input(
 
 def _solve_leg(
     conditioned: ConditionedRecording, contacts: Contacts, side: Side, settings: MotionSettings
-) -> tuple[dict[Site, SegmentMotion], float | None]:
-    """Foot and shank of one side, and the heading that they face at the anchor."""
+) -> dict[Site, SegmentMotion]:
+    """Foot and shank of one side."""
     own = contacts.take(contacts.side == side)
     foot_site, shank_site = foot_of(side), shank_of(side)
     out: dict[Site, SegmentMotion] = {}
-    heading: float | None = None
     foot: Solved | None = None
     if _usable(conditioned, foot_site):
         given = _input(conditioned, foot_site, own, settings)
-        foot, axis = _face_forward(solve_segment(given, _ball_point, settings, None), own)
+        solved = solve_segment(given, _ball_point(settings), settings, _HEADING_GIVEN_RAD)
+        foot, axis = _face_forward(solved, own)
         out[foot_site] = to_motion(foot, given, FOOT_AXIS, axis)
-        heading = _facing(foot, FOOT_AXIS)
     if _usable(conditioned, shank_site):
         given = _input(conditioned, shank_site, own, settings)
         if foot is None:
-            shank, axis = _face_forward(solve_segment(given, _drifting_ankle, settings, None), own)
-            heading = _facing(shank, FOOT_AXIS)
+            solved = solve_segment(given, _drifting_ankle(settings), settings, _HEADING_GIVEN_RAD)
+            shank, axis = _face_forward(solved, own)
         else:
-            tied = _ankle_of(foot, conditioned.segments[foot_site])
-            shank = solve_segment(given, tied, settings, heading)
+            tied = _ankle_of(foot, conditioned.segments[foot_site], settings)
+            shank = solve_segment(given, tied, settings, _HEADING_TIED_RAD)
             axis = np.array([0.0, 1.0, 0.0])
         out[shank_site] = to_motion(shank, given, SHANK_AXIS, axis)
-    return out, heading
-
-
-def _facing(solved: Solved, axis: FloatArray) -> float:
-    """Heading of a segment axis at the anchor in rad."""
-    direction = quat_rotate(solved.quat_wxyz[solved.strapdown.anchor_index], axis)
-    return float(np.arctan2(direction[1], direction[0]))
+    return out
 
 
 def _face_forward(solved: Solved, own: Contacts) -> tuple[Solved, FloatArray]:
@@ -155,37 +153,33 @@ def _sampled(
     return quat / np.linalg.norm(quat, axis=1, keepdims=True), np.where(stance, gyro, 0.0)
 
 
-def _ball_point(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
+def _ball_point(settings: MotionSettings) -> PointBuilder:
     """The ball of the foot rests in stance but for rolling on the sole's curve."""
-    quat, gyro = _sampled(strapdown, segment, anchors)
-    rolling = -np.cross(quat_rotate(quat, gyro), UP)
-    mean, sd = _BALL_FROM_FOOT_SENSOR
-    return PointModel(
-        rows=np.concatenate((lever_rows(quat, gyro), rolling[:, :, None]), axis=2),
-        target=np.zeros((len(gyro), 3)),
-        prior_mean=np.concatenate((mean, [0.0])),
-        prior_sd=np.concatenate((sd, [_ROLLING_RADIUS_SD_M])),
-        velocity_sd_mps=MotionSettings.ball_velocity_sd_mps,
-    )
 
-
-def _ankle_of(foot: Solved, foot_signals: Conditioned) -> "_TiedAnkle":
-    return _TiedAnkle(foot, foot_signals)
-
-
-class _TiedAnkle:
-    """The ankle has the same velocity as a point of the shank and as a point of the foot."""
-
-    def __init__(self, foot: Solved, foot_signals: Conditioned) -> None:
-        self._foot = foot
-        self._signals = foot_signals
-
-    def __call__(self, strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
+    def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
         quat, gyro = _sampled(strapdown, segment, anchors)
-        as_foot = replace(self._foot.strapdown, quat_wxyz=self._foot.quat_wxyz)
-        foot_quat, foot_gyro = _sampled(as_foot, self._signals, anchors)
+        rolling = -np.cross(quat_rotate(quat, gyro), UP)
+        mean, sd = _BALL_FROM_FOOT_SENSOR
+        return PointModel(
+            rows=np.concatenate((lever_rows(quat, gyro), rolling[:, :, None]), axis=2),
+            target=np.zeros((len(gyro), 3)),
+            prior_mean=np.concatenate((mean, [0.0])),
+            prior_sd=np.concatenate((sd, [_ROLLING_RADIUS_SD_M])),
+            velocity_sd_mps=settings.ball_velocity_sd_mps,
+        )
+
+    return build
+
+
+def _ankle_of(foot: Solved, foot_signals: Conditioned, settings: MotionSettings) -> PointBuilder:
+    """The ankle has the same velocity as a point of the shank and as a point of the foot."""
+    as_foot = replace(foot.strapdown, quat_wxyz=foot.quat_wxyz)
+
+    def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
+        quat, gyro = _sampled(strapdown, segment, anchors)
+        foot_quat, foot_gyro = _sampled(as_foot, foot_signals, anchors)
         stance = anchors.is_stance[anchors.sample_anchor][:, None]
-        velocity = at_times(self._foot.velocity_mps, self._foot.time_s, anchors.sample_time_s)
+        velocity = at_times(foot.velocity_mps, foot.time_s, anchors.sample_time_s)
         shank_mean, shank_sd = _ANKLE_FROM_SHANK_SENSOR
         foot_mean, foot_sd = _ANKLE_FROM_FOOT_SENSOR
         return PointModel(
@@ -193,23 +187,29 @@ class _TiedAnkle:
             target=np.where(stance, velocity, 0.0),
             prior_mean=np.concatenate((shank_mean, foot_mean)),
             prior_sd=np.concatenate((shank_sd, foot_sd)),
-            velocity_sd_mps=MotionSettings.ankle_velocity_sd_mps,
+            velocity_sd_mps=settings.ankle_velocity_sd_mps,
         )
 
+    return build
 
-def _drifting_ankle(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
+
+def _drifting_ankle(settings: MotionSettings) -> PointBuilder:
     """Without a foot sensor the ankle moves alike from stance to stance, but how is not known."""
-    quat, gyro = _sampled(strapdown, segment, anchors)
-    stance = anchors.is_stance[anchors.sample_anchor]
-    common = -np.where(stance[:, None, None], np.eye(3)[None], 0.0)
-    mean, sd = _ANKLE_FROM_SHANK_SENSOR
-    return PointModel(
-        rows=np.concatenate((lever_rows(quat, gyro), common), axis=2),
-        target=np.zeros((len(gyro), 3)),
-        prior_mean=np.concatenate((mean, np.zeros(3))),
-        prior_sd=np.concatenate((sd, np.full(3, 0.8))),
-        velocity_sd_mps=MotionSettings.shank_alone_velocity_sd_mps,
-    )
+
+    def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
+        quat, gyro = _sampled(strapdown, segment, anchors)
+        stance = anchors.is_stance[anchors.sample_anchor]
+        common = -np.where(stance[:, None, None], np.eye(3)[None], 0.0)
+        mean, sd = _ANKLE_FROM_SHANK_SENSOR
+        return PointModel(
+            rows=np.concatenate((lever_rows(quat, gyro), common), axis=2),
+            target=np.zeros((len(gyro), 3)),
+            prior_mean=np.concatenate((mean, np.zeros(3))),
+            prior_sd=np.concatenate((sd, np.full(3, 0.8))),
+            velocity_sd_mps=settings.shank_alone_velocity_sd_mps,
+        )
+
+    return build
 
 
 def _free_point(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
@@ -222,9 +222,3 @@ def _free_point(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) ->
         prior_sd=np.ones(1),
         velocity_sd_mps=1.0,
     )
-
-
-def side_segments(motion: Motion, side: Side) -> tuple[SegmentMotion | None, SegmentMotion | None]:
-    """Foot and shank motion of a side, None where there is none."""
-    found = {site: segment for site, segment in motion.segments.items() if side_of(site) == side}
-    return found.get(foot_of(side)), found.get(shank_of(side))

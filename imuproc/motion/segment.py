@@ -85,9 +85,9 @@ class Solved:
 
 
 def solve_segment(
-    given: SegmentInput, point: PointBuilder, settings: MotionSettings, heading_rad: float | None
+    given: SegmentInput, point: PointBuilder, settings: MotionSettings, heading_sd_rad: float
 ) -> Solved:
-    """Integrate, solve for the errors, and apply them.
+    """Integrate, turn the world so that X is forward, solve for the errors, and apply them.
 
     Parameters
     ----------
@@ -95,9 +95,8 @@ def solve_segment(
     point : callable
         Makes the model of the observed point.
     settings : MotionSettings
-    heading_rad : float or None
-        Heading of the segment's x axis at the anchor where it is known from another segment (then
-        refined within about 15 degrees); None leaves it as integrated.
+    heading_sd_rad : float
+        How far the heading may still be off, in rad: small where nothing else fixes it.
 
     Returns
     -------
@@ -106,16 +105,28 @@ def solve_segment(
     strapdown = integrate(
         given.segment, given.time_s, given.rate_hz, given.anchor, given.gravity_mps2
     )
-    heading_sd = np.radians(0.01)
-    if heading_rad is not None:
-        forward = quat_rotate(strapdown.quat_wxyz[strapdown.anchor_index], np.array([1.0, 0, 0]))
-        strapdown = turned(strapdown, heading_rad - float(np.arctan2(forward[1], forward[0])))
-        heading_sd = np.radians(15.0)
-    solved = _solve_once(given, strapdown, point, settings, heading_sd)
-    correction = float(solved.solution.errors[2])
-    if abs(correction) > np.radians(3.0):  # beyond the linear range: turn and solve again
-        solved = _solve_once(given, turned(strapdown, correction), point, settings, heading_sd)
-    return solved
+    if len(given.stance_start_s) > 1:
+        middle = 0.5 * (given.stance_start_s + given.stance_end_s)
+        strapdown = turned(strapdown, -swing_heading(strapdown, middle))
+    return _solve_once(given, strapdown, point, settings, heading_sd_rad)
+
+
+def swing_heading(strapdown: Strapdown, stance_s: FloatArray) -> float:
+    """Heading in rad of the swings: velocity in mid-swing against the stances around it.
+
+    A steady drift of velocity cancels, so plain integration is good enough.
+
+    Parameters
+    ----------
+    strapdown : Strapdown
+    stance_s : ndarray, shape (m,)
+        Middle of each stance of this leg in s, ascending, at least two.
+    """
+    at_stance = at_times(strapdown.velocity_mps, strapdown.time_s, stance_s)
+    swing_s = 0.5 * (stance_s[1:] + stance_s[:-1])
+    at_swing = at_times(strapdown.velocity_mps, strapdown.time_s, swing_s)
+    way = (at_swing - 0.5 * (at_stance[1:] + at_stance[:-1])).sum(axis=0)
+    return float(np.arctan2(way[1], way[0]))
 
 
 def turned(strapdown: Strapdown, angle_rad: float) -> Strapdown:
@@ -243,4 +254,5 @@ def to_motion(
         velocity_mps=solved.velocity_mps,
         velocity_u_mps=np.full(len(solved.time_s), np.nan),
         lever_m=solved.solution.point[:3],
+        rolling_m=float(solved.solution.point[3]) if len(solved.solution.point) == 4 else 0.0,
     )

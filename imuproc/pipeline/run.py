@@ -9,6 +9,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.recording import Interval, Recording
 from imuproc.core.result import Result
 from imuproc.events.coarse import coarse_contacts
+from imuproc.events.refined import refined_contacts
 from imuproc.events.runs import find_runs
 from imuproc.events.selection import running_contacts
 from imuproc.motion.body import solve_motion
@@ -57,5 +58,7 @@ def _process_run(timebased: TimeBased, run: Interval, settings: Settings) -> Res
     contacts = running_contacts(coarse_contacts(conditioned, run, settings.coarse))
     if len(contacts) < 2:
         return None
+    motion = solve_motion(conditioned, contacts, settings.motion)
+    contacts = refined_contacts(contacts, motion, settings.refine)
     motion = solve_motion(conditioned, contacts, settings.motion)
     return make_result(conditioned, contacts, motion, settings)

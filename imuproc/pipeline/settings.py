@@ -11,6 +11,7 @@ from imuproc.conditioning.timebase import TimeBaseSettings
 from imuproc.core.errors import SessionError
 from imuproc.estimators.columns import EstimatorSettings
 from imuproc.events.coarse import CoarseSettings
+from imuproc.events.refined import RefineSettings
 from imuproc.events.runs import RunSettings
 from imuproc.motion.settings import MotionSettings
 
@@ -25,6 +26,7 @@ class Settings:
     runs : RunSettings
     calibration : CalibrationSettings
     coarse : CoarseSettings
+    refine : RefineSettings
     motion : MotionSettings
     estimators : EstimatorSettings
     """
@@ -33,6 +35,7 @@ class Settings:
     runs: RunSettings = field(default_factory=RunSettings)
     calibration: CalibrationSettings = field(default_factory=CalibrationSettings)
     coarse: CoarseSettings = field(default_factory=CoarseSettings)
+    refine: RefineSettings = field(default_factory=RefineSettings)
     motion: MotionSettings = field(default_factory=MotionSettings)
     estimators: EstimatorSettings = field(default_factory=EstimatorSettings)
 
