@@ -22,7 +22,10 @@ def main():
     session = os.path.join("data_samples", "session.toml")
     command = [str(python), "-m", "imuproc", "process", session, "-o", "out"]
     command.extend(sys.argv[1:])
-    return subprocess.run(command, cwd=REPO, check=False).returncode
+    code = subprocess.run(command, cwd=REPO, check=False).returncode
+    if code in (0, 1) and (REPO / "out" / "steps.csv").is_file():
+        sys.stderr.write("The files are in " + str(REPO / "out") + "\n")
+    return code
 
 
 if __name__ == "__main__":

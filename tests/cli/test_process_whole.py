@@ -1,0 +1,77 @@
+"""The command with the real method behind it."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from imuproc.core.recording import Recording
+from imuproc.synth.plan import random_plan
+from imuproc.synth.runs import simulate_run
+from imuproc.synth.truth import Truth
+from tests.cli.command import Command
+from tests.session_folder import small_session
+
+COLUMNS = "time_s,ax,ay,az,gx,gy,gz"
+
+
+def with_sprint(folder: Path, run: str) -> tuple[Path, Truth]:
+    """The small session, with a simulated sprint in place of the logs of one run."""
+    path = small_session(folder)
+    rng = np.random.default_rng(20310412)
+    recording, truth = simulate_run(random_plan(rng, distance_m=20.0), "mid", 500.0, rng)
+    old = f'{{ left_shank = "logs/{run}_ls.csv" }}'
+    new = ", ".join(f'{site} = "logs/{run}_{site}.csv"' for site in recording.logs)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace(old, f"{{ {new} }}"), encoding="utf-8")
+    write_logs(folder / "logs", run, recording)
+    return path, truth
+
+
+def write_logs(folder: Path, run: str, recording: Recording) -> None:
+    for site, log in recording.logs.items():
+        accel_g, gyro_degps = log.accel_mps2 / 9.80665, np.degrees(log.gyro_radps)
+        table = np.column_stack([log.time_s, accel_g, gyro_degps])
+        path = folder / f"{run}_{site}.csv"
+        np.savetxt(path, table, fmt="%.6f", delimiter=",", header=COLUMNS, comments="")
+
+
+def test_a_sprint_is_done_and_logs_without_running_fail_alone(
+    imuproc: Command, tmp_path: Path
+) -> None:
+    session, truth = with_sprint(tmp_path / "session", "R07-02")
+    seen = imuproc("process", session, "-o", tmp_path / "out")
+    assert seen.code == 1
+    assert "3 runs: 1 done, 2 failed (R07-01, R07-03)." in seen.out
+    assert "unexpected" not in seen.err
+    runs = pd.read_csv(tmp_path / "out" / "runs.csv")
+    assert runs["status"].tolist() == ["failed", "done", "failed"]
+    steps = pd.read_csv(tmp_path / "out" / "steps.csv")
+    running = truth.steps[truth.steps["gait"] == "run"]
+    assert steps["side"].tolist() == running["side"].tolist()
+    assert np.abs(steps["touchdown_s"] - running["touchdown_s"].to_numpy()).max() < 0.05
+    assert (steps["touchdown_s_u"] > 0).all()
+
+
+@pytest.mark.parametrize(
+    ("content", "complaint"),
+    [("nonsense = 1\n", "nonsense"), ("[runs]\ncutoff_hz = 'high'\n", "cutoff_hz")],
+)
+def test_settings_that_are_not_allowed(
+    imuproc: Command, tmp_path: Path, content: str, complaint: str
+) -> None:
+    session = small_session(tmp_path / "session")
+    (tmp_path / "settings.toml").write_text(content, encoding="utf-8")
+    arguments = ["-o", tmp_path / "out", "--settings", tmp_path / "settings.toml"]
+    seen = imuproc("process", session, *arguments)
+    assert seen.code == 2
+    assert complaint in seen.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_settings_that_are_not_there(imuproc: Command, tmp_path: Path) -> None:
+    session = small_session(tmp_path / "session")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--settings", tmp_path / "no.toml")
+    assert seen.code == 2
+    assert "no.toml" in seen.err
