@@ -96,7 +96,7 @@ def _postures_vary(parts: list[Interval], postures: Mapping[Interval, FloatArray
 def _posture(timebased: TimeBased, part: Interval) -> FloatArray:
     """Direction of gravity in each sensor, shape (sites, 3)."""
     inside = (timebased.time_s >= part.start_s) & (timebased.time_s <= part.end_s)
-    mean = np.array([s.accel_mps2[inside].mean(axis=0) for s in timebased.sites.values()])
+    mean = np.array([np.nanmean(s.accel_mps2[inside], axis=0) for s in timebased.sites.values()])
     return np.asarray(mean / np.linalg.norm(mean, axis=1, keepdims=True))
 
 

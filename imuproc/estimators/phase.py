@@ -31,8 +31,8 @@ class PhaseSettings:
         Last step of each phase where speed is missing.
     """
 
-    drive_gain: float = 0.04
-    transition_gain: float = 0.01
+    drive_gain: float = 0.03
+    transition_gain: float = 0.0075
     slowing_share: float = 0.96
     drive_steps: int = 8
     transition_steps: int = 16

@@ -44,7 +44,7 @@ class CoarseSettings:
     push_cutoff_hz: float = 25.0
     jerk_cutoff_hz: float = 40.0
     least_swing_radps: float = 3.5
-    swing_share: float = 0.35
+    swing_share: float = 0.25
     longest_stride_s: float = 1.2
     push_from: float = 0.25
     push_to: float = 0.78

@@ -216,14 +216,10 @@ def _touchdown(
     )
     if high - low < 3:
         return np.nan, np.nan, np.nan, np.nan
-    lowest = int(low + np.argmin(points.ball_mps[low:high]))
-    fall = float(-points.ball_mps[lowest])
-    later = min(lowest + int(0.06 * points.rate_hz) + 2, len(points.time_s))
-    half_s = _first_rise(points.time_s[lowest:later], points.ball_mps[lowest:later], -0.5 * fall)
-    hardest = float(points.ball_accel_mps2[lowest:later].max())
-    if not (fall > 0.1 and np.isfinite(half_s) and hardest > 0.0):
-        return np.nan, fall, np.nan, np.nan
-    arrest_s = fall / hardest
+    arrest = _ball_arrest(points, int(low), int(high))
+    if arrest is None:
+        return np.nan, np.nan, np.nan, np.nan
+    half_s, fall, arrest_s = arrest
     ball_s = half_s - settings.arrest_share * arrest_s
     before = float(np.interp(ball_s - 0.02, points.time_s, points.pitch_rad))
     steepness = np.radians(settings.heel_blend_deg)
@@ -232,6 +228,25 @@ def _touchdown(
         return ball_s, fall, arrest_s, 0.0
     heel_s = _heel_mark(points, half_s) - settings.heel_delay_s
     return weight * heel_s + (1.0 - weight) * ball_s, fall, arrest_s, float(weight)
+
+
+def _ball_arrest(points: _FootPoints, low: int, high: int) -> tuple[float, float, float] | None:
+    """Half arrest of the ball in s, its fall before in m/s, and the arrest's duration in s.
+
+    The fall is that at the onset of the arrest (where its acceleration reaches a quarter of its
+    peak): before it the leg may have slowed the foot already.
+    """
+    hardest = int(low + np.argmax(points.ball_accel_mps2[low:high]))
+    peak = float(points.ball_accel_mps2[hardest])
+    before = points.ball_accel_mps2[low : hardest + 1]
+    gentle = np.flatnonzero(before < 0.25 * peak)
+    onset = low + int(gentle[-1]) if len(gentle) else low
+    fall = -float(points.ball_mps[onset])
+    later = min(hardest + int(0.03 * points.rate_hz) + 2, len(points.time_s))
+    half_s = _first_rise(points.time_s[onset:later], points.ball_mps[onset:later], -0.5 * fall)
+    if not (fall > 0.1 and np.isfinite(half_s) and peak > 0.0):
+        return None
+    return half_s, fall, fall / peak
 
 
 def _heel_mark(points: _FootPoints, half_s: float) -> float:

@@ -33,7 +33,7 @@ class SelectionSettings:
     longest_contact_s: float = 0.45
     longest_step_s: float = 0.55
     landing_together_s: float = 0.06
-    swing_share: float = 0.4
+    swing_share: float = 0.3
     double_support_s: float = 0.08
 
 
