@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.conditioning.axes import Axes, Stretch, gyro_bias, segment_axes
 from imuproc.conditioning.standing import Standing, find_standing
 from imuproc.conditioning.stillness import StillnessSettings, still_stretches
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
@@ -17,13 +18,8 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Calibration, Conditioned, ConditionedRecording, Interval
 from imuproc.core.sites import Site, is_foot, side_of
-from imuproc.dsp.integration import integrate_gyro
-from imuproc.dsp.rotations import quat_between, quat_conjugate, quat_multiply, quat_rotate
 
 FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
-
-UP = np.array([0.0, 0.0, 1.0])
 
 
 @dataclass(frozen=True)
@@ -77,38 +73,33 @@ def calibrate(
         The run with its quiet standing before and after.
     """
     rests = {
-        site: still_stretches(
-            timebased.time_s,
-            signals.accel_mps2,
-            signals.gyro_radps,
-            timebased.rate_hz,
-            settings.stillness,
-        )
+        site: _rests(timebased, signals, settings.stillness)
         for site, signals in timebased.sites.items()
     }
     standing = find_standing(timebased, rests, run, settings.shortest_standing_s)
     kept = _kept_span(timebased.time_s, standing, run, settings.margin_s)
+    time_s = timebased.time_s[kept]
     segments: dict[Site, Conditioned] = {}
     flags = [*timebased.flags, *standing.flags]
     for site, signals in timebased.sites.items():
-        near = tuple(
-            rest
-            for rest in rests[site]
-            if rest.start_s >= timebased.time_s[kept.start]
-            and rest.end_s <= timebased.time_s[kept.stop - 1]
-        )
-        segment, raised = _condition_site(
-            _cut(signals, kept),
-            timebased.time_s[kept],
-            timebased.rate_hz,
-            run,
-            standing,
-            near,
-            settings,
-        )
+        inside = tuple(r for r in rests[site] if r.start_s >= time_s[0] and r.end_s <= time_s[-1])
+        clock = (time_s, timebased.rate_hz)
+        segment, sure = _condition(_cut(signals, kept), clock, run, (standing, inside), settings)
         segments[site] = segment
-        flags += raised
-    entry = HistoryEntry(
+        if not sure and segment.calibration.vertical_known and site != "pelvis":
+            flags.append(RaisedFlag("mounting_sign_unsure", site=site))
+    return ConditionedRecording(
+        recording=timebased.recording,
+        time_s=time_s,
+        rate_hz=timebased.rate_hz,
+        segments=segments,
+        flags=tuple(flags),
+        history=(*timebased.history, _entry(standing, settings)),
+    )
+
+
+def _entry(standing: Standing, settings: CalibrationSettings) -> HistoryEntry:
+    return HistoryEntry(
         "conditioning.calibration",
         "Signals turned into segment axes from quiet standing and the rotation axis of running.",
         {
@@ -117,13 +108,13 @@ def calibrate(
             "still_after": standing.after and asdict(standing.after),
         },
     )
-    return ConditionedRecording(
-        recording=timebased.recording,
-        time_s=timebased.time_s[kept],
-        rate_hz=timebased.rate_hz,
-        segments=segments,
-        flags=tuple(flags),
-        history=(*timebased.history, entry),
+
+
+def _rests(
+    timebased: TimeBased, signals: SiteSignals, settings: StillnessSettings
+) -> tuple[Interval, ...]:
+    return still_stretches(
+        timebased.time_s, signals.accel_mps2, signals.gyro_radps, timebased.rate_hz, settings
     )
 
 
@@ -155,31 +146,23 @@ def _bridged(time_s: FloatArray, values: FloatArray) -> FloatArray:
     )
 
 
-def _condition_site(  # noqa: PLR0913 - private; the seven belong together
+def _condition(
     signals: SiteSignals,
-    time_s: FloatArray,
-    rate_hz: float,
+    clock: tuple[FloatArray, float],
     run: Interval,
-    standing: Standing,
-    rests: tuple[Interval, ...],
+    still: tuple[Standing, tuple[Interval, ...]],
     settings: CalibrationSettings,
-) -> tuple[Conditioned, list[RaisedFlag]]:
+) -> tuple[Conditioned, bool]:
+    """One sensor's signals in segment axes, and whether forward is surely not backward."""
+    (time_s, rate_hz), (standing, rests) = clock, still
     accel, gyro = _bridged(time_s, signals.accel_mps2), _bridged(time_s, signals.gyro_radps)
-    bias, bias_u = _gyro_bias(time_s, gyro, rests)
-    unbiased = gyro - bias
+    bias, bias_u = gyro_bias(time_s, gyro, rests)
     anchor = standing.before or standing.after
     running = (time_s >= run.start_s) & (time_s <= run.end_s)
-    still = None if anchor is None else (time_s >= anchor.start_s) & (time_s <= anchor.end_s)
-    up = _mean_direction(accel[running] if still is None else accel[still])
-    axis, axis_u = _rotation_axis(unbiased[running], up)
-    forward = np.cross(axis, up)
-    sign, sure = _forward_sign(unbiased, rate_hz, still, running, up, forward, settings)
-    forward = sign * forward
-    if is_foot(signals.site):
-        toe_out = np.radians(settings.toe_out_deg) * (1 if side_of(signals.site) == "left" else -1)
-        forward = np.cos(toe_out) * forward + np.sin(toe_out) * np.cross(up, forward)
-        axis_u = float(np.hypot(axis_u, np.radians(settings.toe_out_u_deg)))
-    turn = np.stack((forward, np.cross(up, forward), up))
+    standing_mask = None if anchor is None else _within(time_s, anchor)
+    stretch = Stretch(time_s, rate_hz, accel, gyro - bias, running, standing_mask)
+    axes = segment_axes(stretch, settings.sign_margin)
+    turn, axis_u = _turn(signals.site, axes, settings)
     calibration = Calibration(
         segment_from_sensor=turn,
         gyro_bias_radps=bias,
@@ -190,80 +173,26 @@ def _condition_site(  # noqa: PLR0913 - private; the seven belong together
         vertical_known=anchor is not None,
         rests=rests,
     )
-    flags = [] if sure else [RaisedFlag("mounting_sign_unsure", site=signals.site)]
-    conditioned = Conditioned(
+    return Conditioned(
         site=signals.site,
         accel_mps2=accel @ turn.T,
-        gyro_radps=unbiased @ turn.T,
+        gyro_radps=stretch.gyro_radps @ turn.T,
         measured=signals.measured,
         accel_clipped=signals.accel_clipped,
         gyro_clipped=signals.gyro_clipped,
         calibration=calibration,
-    )
-    return conditioned, flags
+    ), axes.sign_sure
 
 
-def _mean_direction(accel: FloatArray) -> FloatArray:
-    mean = accel.mean(axis=0)
-    return np.asarray(mean / np.linalg.norm(mean))
+def _within(time_s: FloatArray, part: Interval) -> NDArray[np.bool_]:
+    return (time_s >= part.start_s) & (time_s <= part.end_s)
 
 
-_BIAS_U_FLOOR_RADPS = np.radians(0.005)
-_BIAS_U_UNKNOWN_RADPS = np.radians(1.0)
-_SWAY_RAD = np.radians(0.3)
-
-
-def _gyro_bias(
-    time_s: FloatArray, gyro: FloatArray, rests: tuple[Interval, ...]
-) -> tuple[FloatArray, float]:
-    """Mean rate at rest, weighted by the length of each rest, and its standard uncertainty.
-
-    Posture sways by a few tenths of a degree, so over T seconds the mean rate is known to about
-    that divided by T.
-    """
-    if not rests:
-        return np.zeros(3), float(_BIAS_U_UNKNOWN_RADPS)
-    masks = [(time_s >= rest.start_s) & (time_s <= rest.end_s) for rest in rests]
-    means = np.array([gyro[mask].mean(axis=0) for mask in masks])
-    duration = np.array([rest.duration_s for rest in rests])
-    weight = duration**2 / (duration**2).sum()
-    spread = _SWAY_RAD / np.sqrt((duration**2).sum())
-    bias = weight @ means
-    return bias, float(np.hypot(spread, _BIAS_U_FLOOR_RADPS))
-
-
-def _rotation_axis(gyro: FloatArray, up: FloatArray) -> tuple[FloatArray, float]:
-    """Main horizontal axis of fast rotation and its standard uncertainty in rad.
-
-    Samples count by the square of their rate, so that swing and push-off decide.
-    """
-    flat = gyro - np.outer(gyro @ up, up)
-    values, vectors = np.linalg.eigh(flat.T @ flat)
-    share = float(values[1] / max(values[2], 1e-12))
-    return vectors[:, 2], float(np.sqrt(share) * 0.2)
-
-
-def _forward_sign(  # noqa: PLR0913 - private; the seven belong together
-    gyro: FloatArray,
-    rate_hz: float,
-    still: BoolArray | None,
-    running: BoolArray,
-    up: FloatArray,
-    forward: FloatArray,
-    settings: CalibrationSettings,
-) -> tuple[float, bool]:
-    """+1 or -1 for the forward axis, and whether that is sure.
-
-    With standing known: mean elevation of the axis over the run, which is well below the
-    horizontal for the true forward axis. Else: the fast rotation of the shank's forward swing.
-    """
-    axis = np.cross(up, forward)
-    cube = float(np.mean((-(gyro[running] @ axis)) ** 3))
-    if still is None:
-        return (1.0 if cube > 0 else -1.0), False
-    chain = integrate_gyro(gyro, rate_hz, np.array([1.0, 0.0, 0.0, 0.0]))
-    anchor = int(np.flatnonzero(still)[np.count_nonzero(still) // 2])
-    level = quat_multiply(quat_between(up, UP), quat_conjugate(chain[anchor]))
-    height = quat_rotate(quat_multiply(level, chain[running]), forward)[:, 2]
-    mean = float(height.mean())
-    return (1.0 if mean < 0 else -1.0), abs(mean) > settings.sign_margin
+def _turn(site: Site, axes: Axes, settings: CalibrationSettings) -> tuple[FloatArray, float]:
+    """Matrix from sensor to segment axes; a foot's long axis points outward of the run by toe-out."""
+    forward, axis_u = axes.forward, axes.axis_u_rad
+    if is_foot(site):
+        toe_out = np.radians(settings.toe_out_deg) * (1 if side_of(site) == "left" else -1)
+        forward = np.cos(toe_out) * forward + np.sin(toe_out) * np.cross(axes.up, forward)
+        axis_u = float(np.hypot(axis_u, np.radians(settings.toe_out_u_deg)))
+    return np.stack((forward, np.cross(axes.up, forward), axes.up)), axis_u

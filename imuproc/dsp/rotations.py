@@ -38,7 +38,7 @@ def quat_multiply(p: FloatArray, q: FloatArray) -> FloatArray:
 
 def quat_conjugate(q: FloatArray) -> FloatArray:
     """Inverse of unit quaternions, shape (..., 4)."""
-    return q * np.array([1.0, -1.0, -1.0, -1.0])
+    return np.asarray(q * np.array([1.0, -1.0, -1.0, -1.0]))
 
 
 def quat_normalise(q: FloatArray) -> FloatArray:

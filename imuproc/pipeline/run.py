@@ -1,9 +1,8 @@
 """The whole method for one recording, read top to bottom."""
 
-
-
 from imuproc.conditioning.calibration import calibrate
-from imuproc.conditioning.sanity import check_signals
+from imuproc.conditioning.pairing import require_paired_legs
+from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
 from imuproc.core.errors import RunError
 from imuproc.core.recording import Interval, Recording
@@ -38,7 +37,7 @@ def process(recording: Recording, settings: Settings | None = None) -> Result:
         If nothing can be said about the recording; the text says what, where and what to do.
     """
     settings = settings or Settings()
-    timebased = check_signals(to_common_clock(recording, settings.timebase))
+    timebased = check_signals(to_common_clock(check_logs(recording), settings.timebase))
     gyro = {site: signals.gyro_radps for site, signals in timebased.sites.items()}
     runs = find_runs(timebased.time_s, timebased.rate_hz, gyro, settings.runs)
     results = [
@@ -55,6 +54,7 @@ def process(recording: Recording, settings: Settings | None = None) -> Result:
 def _process_run(timebased: TimeBased, run: Interval, settings: Settings) -> Result | None:
     """One run of a recording; None when the stretch holds no sprint steps."""
     conditioned = calibrate(timebased, run, settings.calibration)
+    require_paired_legs(conditioned, run)
     contacts = running_contacts(coarse_contacts(conditioned, run, settings.coarse))
     if len(contacts) < 2:
         return None

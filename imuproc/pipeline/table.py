@@ -18,6 +18,7 @@ from imuproc.core.sites import SIDES, foot_of, shank_of
 from imuproc.estimators.columns import all_figures, leg_curves
 from imuproc.estimators.figures import Figure, missing
 from imuproc.estimators.phase import phases
+from imuproc.estimators.sides import side_flags
 from imuproc.estimators.timing import next_step
 from imuproc.pipeline.settings import Settings
 
@@ -48,6 +49,7 @@ def make_result(
     figures = all_figures(motion, contacts, recording.athlete, settings.estimators)
     figures, step_flags = _trusted(figures)
     flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned)]
+    flags += side_flags(motion, contacts)
     step_flags += _step_flags(contacts)
     steps = _table(recording, contacts, figures, step_flags, settings)
     entry = HistoryEntry("pipeline.table", f"{len(steps)} steps in the table.")

@@ -1,0 +1,149 @@
+"""Segment axes of one sensor: standing gives the vertical, running the mediolateral axis."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.recording import Interval
+from imuproc.dsp.integration import integrate_gyro
+from imuproc.dsp.rotations import quat_between, quat_conjugate, quat_multiply, quat_rotate
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+UP = np.array([0.0, 0.0, 1.0])
+
+_BIAS_U_FLOOR_RADPS = np.radians(0.005)
+_BIAS_U_UNKNOWN_RADPS = np.radians(1.0)
+_SWAY_RAD = np.radians(0.3)
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """One sensor's signals around a run, in sensor axes without gaps.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    rate_hz : float
+    accel_mps2, gyro_radps : ndarray, shape (n, 3)
+        Gyroscope bias removed.
+    running : ndarray of bool, shape (n,)
+        Inside the run.
+    still : ndarray of bool, shape (n,), or None
+        Quiet standing that sets the zero; None where there is none.
+    """
+
+    time_s: FloatArray
+    rate_hz: float
+    accel_mps2: FloatArray
+    gyro_radps: FloatArray
+    running: BoolArray
+    still: BoolArray | None
+
+
+@dataclass(frozen=True, eq=False)
+class Axes:
+    """Segment axes in sensor coordinates.
+
+    Parameters
+    ----------
+    up, forward : ndarray, shape (3,)
+        Unit vectors; at right angles.
+    axis_u_rad : float
+        Standard uncertainty of the forward axis about the vertical in rad.
+    sign_sure : bool
+        Whether forward is surely not backward.
+    """
+
+    up: FloatArray
+    forward: FloatArray
+    axis_u_rad: float
+    sign_sure: bool
+
+
+def gyro_bias(
+    time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]
+) -> tuple[FloatArray, float]:
+    """Mean rate at rest and its standard uncertainty, both in rad/s.
+
+    Posture sways by a few tenths of a degree, so over T seconds the mean rate is known to about
+    that divided by T; longer rests weigh more.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    gyro_radps : ndarray, shape (n, 3)
+    rests : tuple of Interval
+
+    Returns
+    -------
+    bias : ndarray, shape (3,)
+    uncertainty : float
+    """
+    if not rests:
+        return np.zeros(3), float(_BIAS_U_UNKNOWN_RADPS)
+    masks = [(time_s >= rest.start_s) & (time_s <= rest.end_s) for rest in rests]
+    means = np.array([gyro_radps[mask].mean(axis=0) for mask in masks])
+    duration = np.array([rest.duration_s for rest in rests])
+    weight = duration**2 / (duration**2).sum()
+    spread = _SWAY_RAD / np.sqrt((duration**2).sum())
+    return weight @ means, float(np.hypot(spread, _BIAS_U_FLOOR_RADPS))
+
+
+def segment_axes(stretch: Stretch, sign_margin: float) -> Axes:
+    """Vertical from standing, forward from the main axis of fast rotation in the run.
+
+    Without standing the mean specific force of the run stands in for the vertical: good enough to
+    tell forward from sideways, not for angles.
+
+    Parameters
+    ----------
+    stretch : Stretch
+    sign_margin : float
+        Least mean elevation (sine) of the forward axis over the run that settles its sign.
+
+    Returns
+    -------
+    Axes
+    """
+    part = stretch.running if stretch.still is None else stretch.still
+    mean = stretch.accel_mps2[part].mean(axis=0)
+    up = mean / np.linalg.norm(mean)
+    axis, axis_u = _rotation_axis(stretch.gyro_radps[stretch.running], up)
+    forward = np.cross(axis, up)
+    sign, sure = _forward_sign(stretch, up, forward, sign_margin)
+    return Axes(up, sign * forward, axis_u, sure)
+
+
+def _rotation_axis(gyro: FloatArray, up: FloatArray) -> tuple[FloatArray, float]:
+    """Main horizontal axis of rotation and its standard uncertainty in rad.
+
+    Samples count by the square of their rate, so that swing and push-off decide.
+    """
+    flat = gyro - np.outer(gyro @ up, up)
+    values, vectors = np.linalg.eigh(flat.T @ flat)
+    share = float(values[1] / max(values[2], 1e-12))
+    return vectors[:, 2], float(np.sqrt(share) * 0.2)
+
+
+def _forward_sign(
+    stretch: Stretch, up: FloatArray, forward: FloatArray, margin: float
+) -> tuple[float, bool]:
+    """+1 or -1 for the forward axis, and whether that is sure.
+
+    With standing known: mean elevation of the axis over the run, which is well below the
+    horizontal for the true forward axis (the leg is folded back in swing and leans forward in
+    push-off). Else: the skewness of the rate, since a leg swings forward faster than back.
+    """
+    if stretch.still is None:
+        axis = np.cross(up, forward)
+        cube = float(np.mean((-(stretch.gyro_radps[stretch.running] @ axis)) ** 3))
+        return (1.0 if cube > 0.0 else -1.0), False
+    chain = integrate_gyro(stretch.gyro_radps, stretch.rate_hz, np.array([1.0, 0.0, 0.0, 0.0]))
+    anchor = int(np.flatnonzero(stretch.still)[np.count_nonzero(stretch.still) // 2])
+    level = quat_multiply(quat_between(up, UP), quat_conjugate(chain[anchor]))
+    height = quat_rotate(quat_multiply(level, chain[stretch.running]), forward)[:, 2]
+    mean = float(height.mean())
+    return (1.0 if mean < 0.0 else -1.0), abs(mean) > margin

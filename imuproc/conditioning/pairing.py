@@ -1,0 +1,61 @@
+"""Do shank and foot of one leg move together? Swapped or misnamed logs do not."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.errors import RunError
+from imuproc.core.recording import ConditionedRecording, Interval
+from imuproc.core.sites import SIDES, foot_of, shank_of
+from imuproc.dsp.filters import low_pass
+
+FloatArray = NDArray[np.float64]
+
+_CUTOFF_HZ = 10.0
+
+
+def require_paired_legs(conditioned: ConditionedRecording, run: Interval) -> None:
+    """Refuse a run in which the shank of one leg moves with the foot of the other.
+
+    Sagittal rates of shank and foot of one leg rise and fall together; those of opposite legs are
+    half a stride apart.
+
+    Parameters
+    ----------
+    conditioned : ConditionedRecording
+        All four leg sensors; with fewer nothing can be said.
+    run : Interval
+
+    Raises
+    ------
+    RunError
+        If both legs fit better crosswise; the text names the logs.
+    """
+    sites = [shank_of(side) for side in SIDES] + [foot_of(side) for side in SIDES]
+    if any(site not in conditioned.segments for site in sites):
+        return
+    inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
+    rates = {
+        site: low_pass(
+            conditioned.segments[site].gyro_radps[inside, 1],
+            min(_CUTOFF_HZ, 0.4 * conditioned.rate_hz),
+            conditioned.rate_hz,
+        )
+        for site in sites
+    }
+    own = [_alike(rates[shank_of(side)], rates[foot_of(side)]) for side in SIDES]
+    crossed = [
+        _alike(rates["left_shank"], rates["right_foot"]),
+        _alike(rates["right_shank"], rates["left_foot"]),
+    ]
+    if min(crossed) > max(own):
+        logs = conditioned.recording.logs
+        raise RunError(
+            f"run {conditioned.recording.run.id}: left and right logs look swapped: left_shank "
+            f"({logs['left_shank'].source}) swings with right_foot ({logs['right_foot'].source}) "
+            f"(correlation {crossed[0]:.2f}, with left_foot {own[0]:.2f}), and right_shank with "
+            "left_foot. Correct the site names in the session file"
+        )
+
+
+def _alike(a: FloatArray, b: FloatArray) -> float:
+    return float(np.corrcoef(a, b)[0, 1])
