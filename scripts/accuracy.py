@@ -13,7 +13,7 @@ into inertial signals (no touchdown shock added), so sensors are made up there b
 import argparse
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -140,7 +140,9 @@ def _pitch_swing_rms_deg(result: Result, truth: Truth, real: pd.DataFrame) -> fl
     return float(np.sqrt(np.mean(np.concatenate(errors) ** 2))) if errors else float("nan")
 
 
-def simulated(count: int, seed: int, grade: str, rate_hz: float) -> Iterator[tuple[str, Recording, Truth]]:
+def simulated(
+    count: int, seed: int, grade: str, rate_hz: float
+) -> Iterator[tuple[str, Recording, Truth]]:
     """Made-up runs: start, distance, athlete and technique drawn at random."""
     from imuproc.synth.plan import random_plan
     from imuproc.synth.runs import simulate_run
@@ -154,7 +156,9 @@ def simulated(count: int, seed: int, grade: str, rate_hz: float) -> Iterator[tup
         yield f"{start}-{distance_m:.0f}m-{seed + number}", recording, truth
 
 
-def real(grade: str, rate_hz: float, seed: int, shock: str, limit: int) -> Iterator[tuple[str, Recording, Truth]]:
+def real(
+    grade: str, rate_hz: float, seed: int, shock: str, limit: int
+) -> Iterator[tuple[str, Recording, Truth]]:
     """Real treadmill running with force-plate contacts (20 N above local zero)."""
     from imuproc.synth.sensors import GRADES
     from scripts.optical_running import cases
@@ -192,10 +196,19 @@ def summary(judged: list[Judged]) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def run(cases: Iterator[tuple[str, Recording, Truth]], verbose: bool) -> list[Judged]:
+def only_sites(recording: Recording, kind: str) -> Recording:
+    """The recording with the sensors of one kind of segment: ``shank`` or ``foot``."""
+    kept = {
+        site: log for site, log in recording.logs.items() if kind in ("all", site[-len(kind) :])
+    }
+    return replace(recording, logs=kept)
+
+
+def run(cases: Iterator[tuple[str, Recording, Truth]], sites: str, verbose: bool) -> list[Judged]:
     """Process every case and judge it."""
     judged = []
-    for name, recording, truth in cases:
+    for name, whole, truth in cases:
+        recording = only_sites(whole, sites)
         one = judge(imuproc.process(recording), truth, name)
         judged.append(one)
         if verbose:
@@ -220,6 +233,7 @@ def main() -> int:
     parser.add_argument("--grade", default="mid")
     parser.add_argument("--rate", type=float, default=500.0, help="sampling rate in Hz")
     parser.add_argument("--shock", default="none", help="touchdown shock added to real motion")
+    parser.add_argument("--sites", default="all", choices=("all", "shank", "foot"))
     parser.add_argument("--csv", type=Path, help="write the table here too")
     parser.add_argument("--verbose", action="store_true", help="a line per run")
     given = parser.parse_args()
@@ -228,7 +242,7 @@ def main() -> int:
         if given.real
         else simulated(given.count, given.seed, given.grade, given.rate)
     )
-    judged = run(cases, given.verbose)
+    judged = run(cases, given.sites, given.verbose)
     table = summary(judged)
     steps, found = sum(j.real_steps for j in judged), sum(j.found for j in judged)
     print(

@@ -143,8 +143,7 @@ def _solve_lengths(
 def _bend_rows(follows: NDArray[np.bool_], step_s: FloatArray) -> FloatArray:
     """Second difference of speed over each three successive steps, shape (k, m)."""
     count = len(step_s)
-    middle = np.flatnonzero(follows[:-2] & follows[1:-1] & follows[2:]) + 1 if count > 2 else []
-    middle = np.asarray(middle, dtype=np.int64)
+    middle = np.flatnonzero(follows[:-2] & follows[1:-1] & follows[2:]) + 1
     rows = np.zeros((len(middle), count))
     line = np.arange(len(middle))
     for shift, factor in ((-1, 1.0), (0, -2.0), (1, 1.0)):

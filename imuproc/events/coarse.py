@@ -21,6 +21,9 @@ from imuproc.dsp.filters import derivative, low_pass
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+_COARSE_U_S = 0.015
+_SHANK_PUSH_S = 0.05
+
 
 @dataclass(frozen=True)
 class CoarseSettings:
@@ -67,15 +70,11 @@ def coarse_contacts(
     -------
     Contacts
         Evidence: ``swing_rate_radps`` (the forward swing before the contact), ``jerk_mps3`` (at
-        touchdown), ``push_rate_radps`` (largest rate of push-off).
+        touchdown), ``push_rate_radps`` and ``push_s`` (strongest push-off and when).
     """
     inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
-    found = []
-    for side in SIDES:
-        foot = conditioned.segments.get(foot_of(side))
-        shank = conditioned.segments.get(shank_of(side))
-        if foot is not None or shank is not None:
-            found.append(_side_contacts(conditioned, inside, side, (foot, shank), settings))
+    legs = [_leg_signals(conditioned, inside, side, settings) for side in SIDES]
+    found = [_leg_contacts(leg, settings) for leg in legs if leg is not None]
     merged = _merge(found)
     entry = HistoryEntry(
         "events.coarse", f"{len(merged)} coarse contacts from rates and jerk.", vars(settings)
@@ -91,125 +90,111 @@ def coarse_contacts(
     )
 
 
+@dataclass(frozen=True, eq=False)
+class _LegSignals:
+    """What the search looks at, for one leg.
+
+    ``swing`` rises in the forward swing, ``push`` is most negative when the push-off is strongest,
+    ``jerk`` shakes at touchdown; all shape (n,) at ``rate_hz``.
+    """
+
+    side: Side
+    rate_hz: float
+    time_s: FloatArray
+    swing: FloatArray
+    push: FloatArray
+    jerk: FloatArray
+
+
+def _leg_signals(
+    conditioned: ConditionedRecording, inside: slice, side: Side, settings: CoarseSettings
+) -> _LegSignals | None:
+    foot = conditioned.segments.get(foot_of(side))
+    shank = conditioned.segments.get(shank_of(side))
+    leader, shaken = shank or foot, foot or shank
+    if leader is None or shaken is None:
+        return None
+    rate_hz = conditioned.rate_hz
+
+    def smooth(x: FloatArray, cutoff_hz: float) -> FloatArray:
+        return low_pass(x, min(cutoff_hz, 0.4 * rate_hz), rate_hz)
+
+    swing = _pitch_rate(leader, inside)
+    if foot is None:  # the shank is pulled forward when the push ends: its rate falls fastest
+        push = derivative(smooth(swing, settings.push_cutoff_hz), rate_hz) * _SHANK_PUSH_S
+    else:  # with both, the ankle's own rate
+        own = _pitch_rate(foot, inside)
+        push = smooth(own if shank is None else own - swing, settings.push_cutoff_hz)
+    accel = smooth(shaken.accel_mps2[inside], settings.jerk_cutoff_hz)
+    return _LegSignals(
+        side=side,
+        rate_hz=rate_hz,
+        time_s=conditioned.time_s[inside],
+        swing=smooth(swing, settings.swing_cutoff_hz),
+        push=push,
+        jerk=np.linalg.norm(derivative(accel, rate_hz), axis=1),
+    )
+
+
 def _pitch_rate(segment: Conditioned, inside: slice) -> FloatArray:
     """Sagittal rate, toe-up or lean-back positive."""
     return np.asarray(-segment.gyro_radps[inside, 1])
 
 
-def _forward_swings(rate: FloatArray, rate_hz: float, settings: CoarseSettings) -> IntArray:
-    smooth = low_pass(rate, min(settings.swing_cutoff_hz, 0.4 * rate_hz), rate_hz)
+def _forward_swings(leg: _LegSignals, settings: CoarseSettings) -> IntArray:
     peaks, _ = find_peaks(
-        smooth, height=settings.least_swing_radps, distance=max(1, int(0.25 * rate_hz))
+        leg.swing, height=settings.least_swing_radps, distance=max(1, int(0.25 * leg.rate_hz))
     )
     if len(peaks) == 0:
         return np.empty(0, dtype=np.int64)
-    fast = float(np.quantile(smooth[peaks], 0.9))
-    return np.asarray(peaks[smooth[peaks] > settings.swing_share * fast], dtype=np.int64)
+    fast = float(np.quantile(leg.swing[peaks], 0.9))
+    return np.asarray(peaks[leg.swing[peaks] > settings.swing_share * fast], dtype=np.int64)
 
 
-def _side_contacts(
-    conditioned: ConditionedRecording,
-    inside: slice,
-    side: Side,
-    leg: tuple[Conditioned | None, Conditioned | None],
-    settings: CoarseSettings,
-) -> Contacts:
-    foot, shank = leg
-    rate_hz, time_s = conditioned.rate_hz, conditioned.time_s[inside]
-    leader = shank if shank is not None else foot
-    shaken = foot if foot is not None else shank
-    if leader is None or shaken is None:
-        raise ValueError(f"no sensor on the {side} leg")
-    swing = _pitch_rate(leader, inside)
-    push = swing if foot is None else _pitch_rate(foot, inside)
-    if foot is not None and shank is not None:
-        push = push - swing
-    peaks = _forward_swings(swing, rate_hz, settings)
-    smooth = low_pass(swing, min(settings.swing_cutoff_hz, 0.4 * rate_hz), rate_hz)
-    push = low_pass(push, min(settings.push_cutoff_hz, 0.4 * rate_hz), rate_hz)
-    if foot is None:  # the shank is pulled forward when the push ends: its rate falls fastest
-        push = derivative(push, rate_hz) * 0.05
-    accel = low_pass(
-        shaken.accel_mps2[inside], min(settings.jerk_cutoff_hz, 0.4 * rate_hz), rate_hz
-    )
-    jerk = np.linalg.norm(derivative(accel, rate_hz), axis=1)
-    rows = _rows(peaks, smooth, push, jerk, rate_hz, settings)
-    return _as_contacts(side, time_s, rows, peaks, smooth, jerk, push)
-
-
-def _rows(
-    peaks: IntArray,
-    swing: FloatArray,
-    push: FloatArray,
-    jerk: FloatArray,
-    rate_hz: float,
-    settings: CoarseSettings,
-) -> IntArray:
-    """Sample indices (forward swing, touchdown, largest push, toe-off) of each contact, (m, 4)."""
-    rows = []
-    stride = float(np.median(np.diff(peaks))) if len(peaks) > 1 else 0.6 * rate_hz
-    for k, peak in enumerate(peaks):
-        following = peaks[k + 1] if k + 1 < len(peaks) else peak + 1.3 * stride
-        length = int(min(following, len(swing)) - peak)
-        if length > settings.longest_stride_s * rate_hz:
-            length = int(1.3 * stride)
-        end = min(peak + length, len(swing))
-        row = _one_contact(int(peak), end, swing, push, jerk, rate_hz, settings)
-        rows += [] if row is None else [row]
-    return np.array(rows, dtype=np.int64).reshape(-1, 4)
-
-
-def _one_contact(  # noqa: PLR0913 - private; the seven belong together
-    peak: int,
-    end: int,
-    swing: FloatArray,
-    push: FloatArray,
-    jerk: FloatArray,
-    rate_hz: float,
-    settings: CoarseSettings,
-) -> tuple[int, int, int, int] | None:
-    length = end - peak
-    slowed = peak + int(np.argmax(swing[peak:end] < 0.1 * swing[peak]))
-    low = max(slowed + int(0.03 * rate_hz), peak + int(settings.push_from * length))
-    high = peak + int(settings.push_to * length)
-    if high - low < 3 or slowed == peak:
-        return None
-    largest = low + int(np.argmin(push[low:high]))
-    over = push[largest:end] > 0.15 * push[largest]
-    toe_off = largest + int(np.argmax(over)) if over.any() else end - 1
-    earliest = max(peak, slowed - int(0.03 * rate_hz))
-    latest = largest - int(0.03 * rate_hz)
-    if latest - earliest < 2 or push[largest] >= 0.0:
-        return None
-    touchdown = earliest + int(np.argmax(jerk[earliest:latest]))
-    return peak, touchdown, largest, toe_off
-
-
-_COARSE_U_S = 0.015
-
-
-def _as_contacts(  # noqa: PLR0913 - private; the seven belong together
-    side: Side,
-    time_s: FloatArray,
-    rows: IntArray,
-    peaks: IntArray,
-    swing: FloatArray,
-    jerk: FloatArray,
-    push: FloatArray,
-) -> Contacts:
+def _leg_contacts(leg: _LegSignals, settings: CoarseSettings) -> Contacts:
+    """Contacts of one leg: at most one after each forward swing."""
+    peaks = _forward_swings(leg, settings)
+    stride = float(np.median(np.diff(peaks))) if len(peaks) > 1 else 0.6 * leg.rate_hz
+    following = np.append(peaks[1:], (peaks[-1:] + 1.3 * stride).astype(np.int64))
+    length = np.minimum(following, len(leg.swing)) - peaks
+    length[length > settings.longest_stride_s * leg.rate_hz] = int(1.3 * stride)
+    ends = np.minimum(peaks + length, len(leg.swing))
+    found = [_one_contact(leg, int(a), int(b), settings) for a, b in zip(peaks, ends, strict=True)]
+    rows = np.array([row for row in found if row is not None], dtype=np.int64).reshape(-1, 4)
     u_s = np.full(len(rows), _COARSE_U_S)
     return Contacts(
-        side=np.full(len(rows), side, dtype="<U5"),
-        touchdown_s=time_s[rows[:, 1]],
-        toe_off_s=time_s[rows[:, 3]],
+        side=np.full(len(rows), leg.side, dtype="<U5"),
+        touchdown_s=leg.time_s[rows[:, 1]],
+        toe_off_s=leg.time_s[rows[:, 3]],
         touchdown_u_s=u_s,
         toe_off_u_s=u_s,
         evidence={
-            "swing_rate_radps": swing[rows[:, 0]],
-            "jerk_mps3": jerk[rows[:, 1]],
-            "push_rate_radps": push[rows[:, 2]],
+            "swing_rate_radps": leg.swing[rows[:, 0]],
+            "jerk_mps3": leg.jerk[rows[:, 1]],
+            "push_rate_radps": leg.push[rows[:, 2]],
+            "push_s": leg.time_s[rows[:, 2]],
         },
     )
+
+
+def _one_contact(
+    leg: _LegSignals, peak: int, end: int, settings: CoarseSettings
+) -> tuple[int, int, int, int] | None:
+    """Samples of the forward swing, touchdown, strongest push and toe-off; None if there is none."""
+    length, lead = end - peak, int(0.03 * leg.rate_hz)
+    slowed = peak + int(np.argmax(leg.swing[peak:end] < 0.1 * leg.swing[peak]))
+    low = max(slowed + lead, peak + int(settings.push_from * length))
+    high = peak + int(settings.push_to * length)
+    if high - low < 3 or slowed == peak:
+        return None
+    strongest = low + int(np.argmin(leg.push[low:high]))
+    over = leg.push[strongest:end] > 0.15 * leg.push[strongest]
+    toe_off = strongest + int(np.argmax(over)) if over.any() else end - 1
+    earliest, latest = max(peak, slowed - lead), strongest - lead
+    if latest - earliest < 2 or leg.push[strongest] >= 0.0:
+        return None
+    touchdown = earliest + int(np.argmax(leg.jerk[earliest:latest]))
+    return peak, touchdown, strongest, toe_off
 
 
 def _merge(parts: list[Contacts]) -> Contacts:

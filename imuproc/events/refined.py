@@ -107,7 +107,7 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
         name: np.full(count, np.nan)
         for name in ("strike_speed_mps", "arrest_s", "heel_weight", "running_speed_mps")
     }
-    down, off = contacts.touchdown_s.copy(), contacts.toe_off_s.copy()
+    down, off = np.full(count, np.nan), np.full(count, np.nan)
     for side in SIDES:
         foot = motion.segments.get(foot_of(side))
         rows = np.flatnonzero(contacts.side == side)

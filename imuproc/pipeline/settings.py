@@ -13,6 +13,7 @@ from imuproc.estimators.columns import EstimatorSettings
 from imuproc.events.coarse import CoarseSettings
 from imuproc.events.refined import RefineSettings
 from imuproc.events.runs import RunSettings
+from imuproc.events.unaided import UnaidedSettings
 from imuproc.motion.settings import MotionSettings
 
 
@@ -27,6 +28,7 @@ class Settings:
     calibration : CalibrationSettings
     coarse : CoarseSettings
     refine : RefineSettings
+    unaided : UnaidedSettings
     motion : MotionSettings
     estimators : EstimatorSettings
     """
@@ -36,6 +38,7 @@ class Settings:
     calibration: CalibrationSettings = field(default_factory=CalibrationSettings)
     coarse: CoarseSettings = field(default_factory=CoarseSettings)
     refine: RefineSettings = field(default_factory=RefineSettings)
+    unaided: UnaidedSettings = field(default_factory=UnaidedSettings)
     motion: MotionSettings = field(default_factory=MotionSettings)
     estimators: EstimatorSettings = field(default_factory=EstimatorSettings)
 
