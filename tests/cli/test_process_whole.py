@@ -48,9 +48,14 @@ def test_a_sprint_is_done_and_logs_without_running_fail_alone(
     runs = pd.read_csv(tmp_path / "out" / "runs.csv")
     assert runs["status"].tolist() == ["failed", "done", "failed"]
     steps = pd.read_csv(tmp_path / "out" / "steps.csv")
+    # Every running step, in order, each nearer to its own truth than to the next step's; walking
+    # off after the run may be in the table only as slowing. How near is judged elsewhere.
     running = truth.steps[truth.steps["gait"] == "run"]
-    assert steps["side"].tolist() == running["side"].tolist()
-    assert np.abs(steps["touchdown_s"] - running["touchdown_s"].to_numpy()).max() < 0.05
+    found, beyond = steps.iloc[: len(running)], steps.iloc[len(running) :]
+    assert found["side"].tolist() == running["side"].tolist()
+    apart = found["touchdown_s"].to_numpy() - running["touchdown_s"].to_numpy()
+    assert np.abs(apart).max() < 0.1
+    assert set(beyond["phase"]) <= {"slowing"}
     assert (steps["touchdown_s_u"] > 0).all()
 
 
