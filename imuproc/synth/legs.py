@@ -1,6 +1,6 @@
 """One leg through a whole made-up run: poses of shank and foot."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -14,8 +14,9 @@ from imuproc.core.sites import Side
 from imuproc.synth.course import GRID_HZ, Course
 from imuproc.synth.legs_angles import Knots, ready_angles, shin_curve
 from imuproc.synth.legs_ankle import pitch_curve
-from imuproc.synth.legs_ball import Arrival, Sagittal, make_swing, rise, stance_path
+from imuproc.synth.legs_ball import AT_REST, Sagittal, rise, stance_path
 from imuproc.synth.legs_pelvis import Pelvis, hip_spline, rotate_zyx
+from imuproc.synth.legs_swing import make_swing
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.schedule import Schedule
@@ -37,16 +38,19 @@ class Leg:
     ----------
     shank, foot : PoseTrack
         Origins: ankle centre; heel at ground level.
+    strikes_mps : mapping from float to float
+        Downward speed in m/s of the striking point by touchdown in s.
     """
 
     shank: PoseTrack
     foot: PoseTrack
+    strikes_mps: Mapping[float, float]
 
 
 def _ready_path(leg: Sagittal, course: Course, stance: Stance, stand_m: float) -> FloatArray:
     """Ball of the foot in standing, put into its place, and there until it leaves the ground."""
     t = course.time_s[course.time_s <= stance.toe_off_s]
-    placed = stance_path(leg, stance, Arrival(t))
+    placed = stance_path(leg, stance, AT_REST, t)
     if course.go_s - course.marks_s < 0.5:
         return placed
     w = (t - course.marks_s - 0.1) / _PLACE_S
@@ -59,10 +63,10 @@ def _ready_path(leg: Sagittal, course: Course, stance: Stance, stand_m: float) -
 
 def _ball_path(
     leg: Sagittal, course: Course, stances: Sequence[Stance], hip: CubicSpline, stand_m: float
-) -> FloatArray:
-    """Ball of the foot through the run: forward, left, up in m, (n, 3)."""
+) -> tuple[FloatArray, dict[float, float]]:
+    """Ball of the foot: forward, left, up in m, (n, 3); downward speed in m/s by touchdown in s."""
     t = course.time_s
-    out = np.empty((len(t), 3))
+    out, strikes, landed = np.empty((len(t), 3)), {}, AT_REST
     for i, stance in enumerate(stances):
         on = (t >= stance.touchdown_s) & (t <= stance.toe_off_s)
         if i == 0:
@@ -71,13 +75,15 @@ def _ball_path(
             continue
         before = stances[i - 1]
         air = (t > before.toe_off_s) & (t < stance.touchdown_s)
-        swing = make_swing(leg, (before, stance), hip)
+        swing = make_swing(leg, (before, stance), hip, landed)
+        landed = swing.arrival
         out[air, ::2] = swing.path(t[air])
-        out[on, ::2] = stance_path(leg, stance, Arrival(t[on], swing.jolt_mps2))
+        out[on, ::2] = stance_path(leg, stance, landed, t[on])
+        strikes[stance.touchdown_s] = -float(landed.velocity_mps[1])
         out[on, 1] = stance.ball_left_m
         w = (t[air] - before.toe_off_s) / (stance.touchdown_s - before.toe_off_s)
         out[air, 1] = before.ball_left_m + rise(w) * (stance.ball_left_m - before.ball_left_m)
-    return _softened(out, t, [s.toe_off_s for s in stances[:-1]])
+    return _softened(out, t, [s.toe_off_s for s in stances[:-1]]), strikes
 
 
 def _softened(path: FloatArray, t: FloatArray, toe_offs_s: Sequence[float]) -> FloatArray:
@@ -189,7 +195,9 @@ def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, 
         go_s=course.go_s,
     )
     stand_m = max(s.ball_m for s in schedule.stances if s.kind == "ready")
-    ball = _ball_path(leg, course, stances, hip_spline(plan, pelvis, course, side), stand_m)
+    ball, strikes = _ball_path(
+        leg, course, stances, hip_spline(plan, pelvis, course, side), stand_m
+    )
     heel = ball - foot @ np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m])
     ankle = heel + foot @ np.array([body.ankle_from_heel_m, 0.0, body.ankle_height_m])
-    return Leg(PoseTrack(t, shank, ankle), PoseTrack(t, foot, heel))
+    return Leg(PoseTrack(t, shank, ankle), PoseTrack(t, foot, heel), strikes)

@@ -25,7 +25,7 @@ FloatArray = NDArray[np.float64]
 _KERNEL_S: Final = 0.003
 
 _STANCE: Final = np.linspace(0.0, 1.0, 11)
-_SHIN_STANCE_TOP: Final = (0, 0.085, 0.2, 0.335, 0.47, 0.595, 0.71, 0.805, 0.88, 0.94, 1)
+_SHIN_STANCE_TOP: Final = (0, 0.12, 0.25, 0.385, 0.515, 0.63, 0.735, 0.82, 0.885, 0.94, 1)
 _SHIN_STANCE_FIRST: Final = (0, 0.01, 0.08, 0.18, 0.30, 0.43, 0.56, 0.68, 0.79, 0.89, 1)
 
 
@@ -73,10 +73,13 @@ def _shin_stance(knots: Knots, stance: Stance) -> None:
         knots.add(stance.touchdown_s + s * contact_s, p.shin_touchdown_deg + span * share)
 
 
+_TURN_DEGPS2: Final = 13_500.0
+"""How sharply the shin turns back before touchdown; about 12 000 in the optical data."""
+
 _FALL_AT: Final = np.array((0.06, 0.12, 0.18, 0.25))
 _FALL: Final = (0.17, 0.42, 0.66, 0.88)
 _RISE_AT: Final = np.array((0.22, 0.42, 0.62, 0.82))
-_RISE: Final = (0.09, 0.34, 0.66, 0.92)
+_RISE: Final = (0.075, 0.325, 0.675, 0.935)
 
 
 def _shin_swing(knots: Knots, before: Stance, after: Stance) -> None:
@@ -88,10 +91,11 @@ def _shin_swing(knots: Knots, before: Stance, after: Stance) -> None:
     swing_s = after.touchdown_s - before.toe_off_s
     start, lands = before.posture.shin_toe_off_deg, p.shin_touchdown_deg
     rate = p.shin_rate_touchdown_degps
-    turn_s = min(-rate / 7500.0, 0.16 * swing_s) if rate < 0.0 else 0.0
+    turn_s = min(-rate / _TURN_DEGPS2, 0.16 * swing_s) if rate < 0.0 else 0.0
     high = lands - 0.5 * rate * turn_s if rate < 0.0 else lands
-    low, low_at, high_at = min(p.shin_swing_low_deg, start - 4.0), 0.34, 1.0 - turn_s / swing_s
-    for w, share in zip(_FALL_AT, _FALL, strict=True):
+    low, low_at = min(p.shin_swing_low_deg, start - 4.0), p.swing_low_at
+    high_at = 1.0 - turn_s / swing_s
+    for w, share in zip(_FALL_AT * low_at / 0.34, _FALL, strict=True):
         knots.add(before.toe_off_s + w * swing_s, start + share * (low - start))
     knots.add(before.toe_off_s + low_at * swing_s, low)
     for w, share in zip(_RISE_AT, _RISE, strict=True):

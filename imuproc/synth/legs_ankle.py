@@ -33,7 +33,7 @@ def heel_lead_s(posture: Posture) -> float:
     """How long the heel is on the ground before the forefoot, in s; 0 if the ball strikes first."""
     if posture.pitch_touchdown_deg <= 0.0:
         return 0.0
-    return max(0.012, posture.heel_first_s * min(1.3, posture.pitch_touchdown_deg / 14.0))
+    return max(0.022, posture.heel_first_s * min(1.3, posture.pitch_touchdown_deg / 13.0))
 
 
 def _stance_pitch(knots: Knots, stance: Stance) -> None:
@@ -42,14 +42,14 @@ def _stance_pitch(knots: Knots, stance: Stance) -> None:
     lead_s = heel_lead_s(p)
     knots.add(stance.touchdown_s, p.pitch_touchdown_deg)
     if lead_s > 0.0:
-        for share, left in ((0.5, 0.52), (1.0, 0.10), (1.6, 0.0)):
+        for share, left in ((0.25, 0.84), (0.5, 0.54), (0.75, 0.27), (1.0, 0.10), (1.3, 0.03)):
             value = p.pitch_flat_deg + left * (p.pitch_touchdown_deg - p.pitch_flat_deg)
             knots.add(stance.touchdown_s + share * lead_s, value)
     else:
         span = p.pitch_flat_deg - p.pitch_touchdown_deg
-        for s, share in ((0.1, 0.55), (0.2, 0.90)):
-            knots.add(stance.touchdown_s + s * contact_s, p.pitch_touchdown_deg + share * span)
-    knots.add(stance.touchdown_s + 0.33 * contact_s, p.pitch_flat_deg)
+        for lag_s, share in ((0.006, -0.04), (0.012, 0.22), (0.020, 0.66), (0.028, 0.93)):
+            knots.add(stance.touchdown_s + lag_s, p.pitch_touchdown_deg + share * span)
+    knots.add(stance.touchdown_s + max(0.33 * contact_s, 0.035), p.pitch_flat_deg)
     span = p.pitch_toe_off_deg - p.pitch_flat_deg
     for s, share in zip(_FALL_AT, blend(p.upright, _FALL_FIRST, _FALL_TOP), strict=True):
         knots.add(stance.touchdown_s + s * contact_s, p.pitch_flat_deg + share * span)
@@ -78,7 +78,7 @@ def _swing_pitch(
     shin_rate = float(np.diff(np.interp((before.toe_off_s, before.toe_off_s + 0.004), *shin_at))[0])
     rate = _leaving_rate(before) - shin_rate / 0.004
     drop = max(-14.0, 0.45 * 0.09 * swing_s * min(rate, 0.0))
-    at = (0.0, 0.03, 0.06, 0.09, 0.22, 0.38, 0.52, 0.68, 0.78, 0.88, 0.95, 1.0)
+    at = (0.0, 0.03, 0.06, 0.09, 0.22, 0.38, 0.50, 0.60, 0.68, 0.77, 0.87, 1.0)
     bend = (
         leaves,
         leaves + 0.55 * drop,
@@ -88,9 +88,9 @@ def _swing_pitch(
         leaves + 0.68 * (level - leaves),
         level - 1.5,
         level,
-        level + 0.14 * (lands - level),
-        level + 0.46 * (lands - level),
-        level + 0.78 * (lands - level),
+        level + 0.16 * (lands - level),
+        level + 0.50 * (lands - level),
+        level + 0.84 * (lands - level),
         lands,
     )
     shape = PchipInterpolator(at, bend)

@@ -90,6 +90,16 @@ def _height_knots(plan: RunPlan, course: Course, stance: Stance) -> list[tuple[f
     return knots
 
 
+def _smoothed(steps: list[list[tuple[float, float]]]) -> list[tuple[float, float]]:
+    """Knots of all steps; each kind of height (touchdown, toe-off, middle) eased over steps."""
+    out = [steps[0][0]] if len(steps[0]) == 1 else list(steps[0])
+    full = np.array([step for step in steps[len(steps[0]) == 1 :]])
+    for _ in range(3):
+        padded = np.concatenate((full[:1], full, full[-1:]))[:, :, 1]
+        full[:, :, 1] = 0.25 * padded[:-2] + 0.5 * padded[1:-1] + 0.25 * padded[2:]
+    return out + [(float(t), float(z)) for t, z in full.reshape(-1, 2)]
+
+
 def _height(plan: RunPlan, course: Course, schedule: Schedule) -> FloatArray:
     tall = 0.985 * plan.body.hip_height_m
     low = _SET_HEIGHT.get(plan.start, 1.0) * tall
@@ -97,10 +107,11 @@ def _height(plan: RunPlan, course: Course, schedule: Schedule) -> FloatArray:
     if course.go_s > course.set_s:
         knots += [(t, low) for t in np.arange(course.set_s, course.go_s - 0.05, 0.2)]
         knots += [(course.marks_s + 1.5, low - 0.12)] if plan.start != "standing" else []
+    front = [s for s in schedule.stances if s.kind == "ready" and s.toe_off_s == course.exit_s]
+    running = front + [s for s in schedule.stances if s.kind == "run"]
+    knots += _smoothed([_height_knots(plan, course, stance) for stance in running])
     for stance in schedule.stances:
-        if stance.kind == "run" or (stance.kind == "ready" and stance.toe_off_s == course.exit_s):
-            knots += _height_knots(plan, course, stance)
-        elif stance.kind == "walk":
+        if stance.kind == "walk":
             knots.append((stance.touchdown_s, tall - 0.03))
             knots.append((stance.touchdown_s + 0.3, tall))
     knots += [(t, tall) for t in np.arange(course.stop_s + 0.1, course.time_s[-1], 0.25)]

@@ -8,7 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Athlete, Recording, Run
-from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of, side_of
+from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of
 from imuproc.synth.course import Course, make_course
 from imuproc.synth.inertial import random_mount
 from imuproc.synth.legs import make_leg
@@ -59,16 +59,14 @@ def make_motion(plan: RunPlan) -> RunMotion:
     course = make_course(plan)
     schedule = make_schedule(plan, course)
     pelvis = make_pelvis(plan, course, schedule)
-    bones: dict[Site, PoseTrack] = {}
+    bones: dict[Site, PoseTrack] = {"pelvis": pelvis_track(pelvis, course)}
+    strikes: dict[Site, Mapping[float, float]] = {"pelvis": {}}
     for side in SIDES:
         leg = make_leg(plan, course, schedule, pelvis, side)
         bones[shank_of(side)], bones[foot_of(side)] = leg.shank, leg.foot
-    bones["pelvis"] = pelvis_track(pelvis, course)
-    skin: dict[Site, PoseTrack] = {}
-    for site, track in bones.items():
-        side_or_none = side_of(site)
-        stances = schedule.of_side(side_or_none) if side_or_none else schedule.stances
-        skin[site] = on_skin(track, stances, plan, site)
+        strikes[shank_of(side)] = strikes[foot_of(side)] = leg.strikes_mps
+        strikes["pelvis"] = {**strikes["pelvis"], **leg.strikes_mps}
+    skin = {site: on_skin(track, strikes[site], plan, site) for site, track in bones.items()}
     return RunMotion(plan, course, schedule, bones, skin)
 
 

@@ -26,7 +26,7 @@ TOE_TRAVEL_M: Final = 0.047
 TOE_RISE_M: Final = 0.043
 """About how far the ball of the foot has rolled forward and risen at toe-off."""
 
-PELVIS_SWING_M: Final = 0.022
+PELVIS_SWING_M: Final = 0.026
 """How far turning of the pelvis carries each hip forward and back in running."""
 
 
@@ -79,22 +79,30 @@ def ball_ahead_of_hip(body: Body, posture: Posture, travel_m: float) -> float:
     return float(ahead[np.argmin(np.abs(height1 - height0 - rise) + 10.0 * over)])
 
 
+def _ball_or_heel(pitch_deg: float) -> float:
+    """Foot pitch at touchdown, kept off the flat landing that is neither ball nor heel first."""
+    if -2.0 < pitch_deg < 6.0:
+        return -2.0 if pitch_deg < 2.0 else 6.0
+    return pitch_deg
+
+
 def _scattered(posture: Posture, sd_deg: float, rng: np.random.Generator) -> Posture:
     """Posture of one step: the athlete's own with step-to-step scatter."""
-    z = np.clip(rng.standard_normal(11), -2.2, 2.2)
+    z = np.clip(rng.standard_normal(12), -2.2, 2.2)
     return replace(
         posture,
         shin_touchdown_deg=posture.shin_touchdown_deg + sd_deg * z[0],
         shin_toe_off_deg=posture.shin_toe_off_deg + 0.7 * sd_deg * z[1],
         shin_rate_touchdown_degps=posture.shin_rate_touchdown_degps + 25.0 * sd_deg * z[2],
         shin_swing_low_deg=posture.shin_swing_low_deg + 1.5 * sd_deg * z[3],
-        pitch_touchdown_deg=posture.pitch_touchdown_deg + sd_deg * z[4],
+        pitch_touchdown_deg=_ball_or_heel(posture.pitch_touchdown_deg + sd_deg * z[4]),
         pitch_toe_off_deg=posture.pitch_toe_off_deg + sd_deg * z[5],
         dorsiflexion_swing_deg=posture.dorsiflexion_swing_deg + sd_deg * z[6],
         knee_lift_deg=posture.knee_lift_deg + sd_deg * z[7],
-        strike_speed_mps=posture.strike_speed_mps * (1.0 + 0.1 * z[8]),
+        slip_speed_mps=posture.slip_speed_mps * (1.0 + 0.15 * z[8]),
         toe_roll_share=posture.toe_roll_share * (1.0 + 0.06 * z[9]),
         toe_lift_deg=posture.toe_lift_deg + sd_deg * z[10],
+        swing_low_at=posture.swing_low_at + 0.007 * sd_deg * z[11],
     )
 
 

@@ -5,7 +5,7 @@ added to a signal: accelerometer and gyroscope then agree with each other, and i
 returns the sensor's true path. The bones, from which the truth is read, do not take part.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -16,20 +16,19 @@ from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.rotations import quat_from_rotvec, quat_to_matrix
 from imuproc.synth.plan import Impact, RunPlan
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.stances import Stance
 
 FloatArray = NDArray[np.float64]
 
 _PEAK_G: Final[dict[Impact, tuple[float, float]]] = {
     "none": (0.0, 0.0),
     "weak": (4.0, 8.0),
-    "strong": (10.0, 22.0),
+    "strong": (7.0, 15.0),
 }
-"""Peak of the added ringing on shank and foot in g at a strike of 1.5 m/s; judgement within
+"""Peak of the added ringing on shank and foot in g at a strike of 2 m/s; judgement within
 published peaks (tibia about 10 to 25 g; foot up to 70 g, Bailey & Harle 2014)."""
 
 _LENGTH_S: Final = 0.25
-_REFERENCE_MPS: Final = 1.5
+_REFERENCE_MPS: Final = 2.0
 
 
 def _ringing(since_s: FloatArray, frequency_hz: float, decay_s: float) -> FloatArray:
@@ -39,15 +38,17 @@ def _ringing(since_s: FloatArray, frequency_hz: float, decay_s: float) -> FloatA
     return np.asarray(onset * wave)
 
 
-def on_skin(track: PoseTrack, stances: Sequence[Stance], plan: RunPlan, site: Site) -> PoseTrack:
+def on_skin(
+    track: PoseTrack, strikes_mps: Mapping[float, float], plan: RunPlan, site: Site
+) -> PoseTrack:
     """Pose of the part of the skin that carries the sensor.
 
     Parameters
     ----------
     track : PoseTrack
         Pose of the bone.
-    stances : sequence of Stance
-        Contacts of this foot (of both feet for the pelvis).
+    strikes_mps : mapping from float to float
+        Downward speed of this foot (of both for the pelvis) in m/s by time of touchdown in s.
     plan : RunPlan
         Its ``impact`` and ``soft_tissue_deg`` say how strong the ringing is.
     site : Site
@@ -64,12 +65,10 @@ def on_skin(track: PoseTrack, stances: Sequence[Stance], plan: RunPlan, site: Si
     peak_g = _PEAK_G[plan.impact][1 if foot else 0] * (0.4 if site == "pelvis" else 1.0)
     size_m = peak_g * STANDARD_GRAVITY_MPS2 / (2.0 * np.pi * frequency_hz) ** 2
     moved, turned = np.zeros((len(t), 3)), np.zeros((len(t), 3))
-    for stance in stances:
-        if not np.isfinite(stance.touchdown_s):
-            continue
-        hit = stance.posture.strike_speed_mps / _REFERENCE_MPS * rng.uniform(0.75, 1.25)
-        first, last = np.searchsorted(t, (stance.touchdown_s, stance.touchdown_s + _LENGTH_S))
-        since = t[first:last] - stance.touchdown_s
+    for touchdown_s, strike_mps in strikes_mps.items():
+        hit = np.sqrt(strike_mps / _REFERENCE_MPS) * rng.uniform(0.75, 1.25)
+        first, last = np.searchsorted(t, (touchdown_s, touchdown_s + _LENGTH_S))
+        since = t[first:last] - touchdown_s
         axis = np.array([0.5, 0.2, 1.0]) * (1.0 + 0.25 * rng.standard_normal(3))
         ring = _ringing(since, frequency_hz, decay_s)[:, None]
         moved[first:last] += size_m * hit * axis * ring

@@ -14,6 +14,8 @@ from imuproc.synth.plan import Technique
 class Posture:
     """Posture of one leg around one contact; angles in deg, as design terms define them.
 
+    ``heel_first_s`` is how long a heel leads the forefoot at the usual heel strike; ``swing_low_at``
+    is when the shin angle is least, as a share of the swing.
     ``upright`` is 0 in step 1 and 1 at top speed: it shapes the curves between the stated values.
     """
 
@@ -27,10 +29,11 @@ class Posture:
     pitch_toe_off_deg: float
     dorsiflexion_swing_deg: float
     knee_lift_deg: float
-    strike_speed_mps: float
+    slip_speed_mps: float
     toe_roll_share: float
     toe_lift_deg: float
-    heel_first_s: float = 0.0
+    heel_first_s: float = 0.032
+    swing_low_at: float = 0.34
 
 
 @dataclass(frozen=True)
@@ -108,12 +111,12 @@ def effort_posture(technique: Technique, step: float, side: Side) -> Posture:
         return first + u * (top - first)
 
     shin = mix(technique.shin_touchdown_first_deg, technique.shin_touchdown_top_deg)
-    flat_first = technique.pitch_touchdown_first_deg + 3.0
+    flat_first = technique.pitch_touchdown_first_deg + 7.0
     return Posture(
         upright=u,
         shin_touchdown_deg=shin + technique.shin_offset_deg[k],
         shin_toe_off_deg=mix(technique.shin_toe_off_first_deg, technique.shin_toe_off_top_deg),
-        shin_rate_touchdown_degps=mix(40.0, -340.0),
+        shin_rate_touchdown_degps=mix(-80.0, -540.0),
         shin_swing_low_deg=mix(
             technique.shin_swing_low_first_deg, technique.shin_swing_low_top_deg
         ),
@@ -125,7 +128,7 @@ def effort_posture(technique: Technique, step: float, side: Side) -> Posture:
         dorsiflexion_swing_deg=technique.dorsiflexion_swing_deg
         + technique.dorsiflexion_offset_deg[k],
         knee_lift_deg=mix(technique.knee_lift_deg + 6.0, technique.knee_lift_deg),
-        strike_speed_mps=mix(0.8, 1.0) * technique.strike_speed_mps,
+        slip_speed_mps=mix(0.4, 1.0) * technique.slip_speed_mps,
         toe_roll_share=technique.toe_roll_share,
         toe_lift_deg=technique.toe_lift_deg,
     )
@@ -144,15 +147,15 @@ def slow_posture(technique: Technique, speed: float) -> Posture:
         upright=1.0,
         shin_touchdown_deg=by_speed(105.0, 103.0, 103.0, 98.0),
         shin_toe_off_deg=by_speed(53.0, 54.0, 48.0, 44.0),
-        shin_rate_touchdown_degps=by_speed(-60.0, -100.0, -200.0, -320.0),
+        shin_rate_touchdown_degps=by_speed(-80.0, -160.0, -320.0, -520.0),
         shin_swing_low_deg=by_speed(36.0, 28.0, 8.0, -14.0),
         pitch_touchdown_deg=by_speed(20.0, 14.0, 13.0, 4.0),
-        pitch_flat_deg=by_speed(0.0, 0.0, -1.0, -2.0),
+        pitch_flat_deg=by_speed(0.0, 0.0, -0.5, -1.0),
         pitch_toe_off_deg=by_speed(-58.0, -55.0, -58.0, -68.0),
         dorsiflexion_swing_deg=by_speed(2.0, 2.0, 3.0, technique.dorsiflexion_swing_deg),
-        knee_lift_deg=by_speed(22.0, 28.0, 38.0, 60.0),
-        strike_speed_mps=by_speed(0.35, 0.7, 1.0, 1.4),
+        knee_lift_deg=by_speed(24.0, 28.0, 36.0, 52.0),
+        slip_speed_mps=by_speed(0.5, 0.9, 1.5, 1.8),
         toe_roll_share=by_speed(0.24, 0.30, 0.33, technique.toe_roll_share),
         toe_lift_deg=by_speed(25.0, 32.0, 35.0, technique.toe_lift_deg),
-        heel_first_s=by_speed(0.09, 0.045, 0.035, 0.015),
+        heel_first_s=by_speed(0.09, 0.05, 0.04, 0.032),
     )

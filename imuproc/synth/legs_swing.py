@@ -1,0 +1,172 @@
+"""Path of the ball of the foot in swing: hip, thigh, shank and foot, bent to meet both stances."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from imuproc.synth.legs_ball import AT_REST, Arrival, Sagittal, rise, stance_path
+from imuproc.synth.stances import Posture, Stance
+
+FloatArray = NDArray[np.float64]
+Path = Callable[[FloatArray], FloatArray]
+
+_PROBE_S: Final = 2e-4
+_SETTLE_S: Final = 0.012
+_CLEAR_M: Final = 0.012
+_MOST_LIFT_M: Final = 0.13
+_STRIKE_MPS: Final = (0.3, 3.5)
+_SLIP_MPS: Final = (0.0, 3.0)
+"""Least and greatest downward and forward speed of the striking point at touchdown."""
+_THIGH_RADPS: Final = 6.8
+"""Fastest turning back of the thigh at touchdown."""
+
+
+@dataclass(frozen=True, eq=False)
+class Swing:
+    """One swing of a foot.
+
+    Parameters
+    ----------
+    path : callable
+        Ball of the foot by time, forward and up in m, (n,) to (n, 2).
+    arrival : Arrival
+        How its striking point arrives at touchdown.
+    """
+
+    path: Path
+    arrival: Arrival
+
+
+def _state(path: Path, at_s: float) -> FloatArray:
+    """Position, velocity, acceleration of a path at a time, (3, k)."""
+    h = _PROBE_S
+    x = path(at_s + h * np.arange(-2.0, 3.0))
+    velocity = (x[0] - 8 * x[1] + 8 * x[3] - x[4]) / (12 * h)
+    acceleration = (-x[0] + 16 * x[1] - 30 * x[2] + 16 * x[3] - x[4]) / (12 * h * h)
+    return np.stack((x[2], velocity, acceleration))
+
+
+def _thigh_angle(knee: FloatArray, hip: FloatArray) -> float:
+    across = knee[0] - hip[0]
+    return float(np.arctan2(across[0], -across[1]))
+
+
+def _thigh_rate(knee: FloatArray, hip: FloatArray) -> float:
+    across, speed = knee[0] - hip[0], knee[1] - hip[1]
+    return float((across[0] * speed[1] - across[1] * speed[0]) / (across @ across))
+
+
+def _strike(
+    leg: Sagittal, after: Stance, hip: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """State of the knee at touchdown, of the ball from turning alone, and the strike's velocity.
+
+    The thigh turns back fast enough for the foot to slip forward as the posture says, but no
+    faster than a hip can; how fast the foot comes down follows from hip, thigh, shank and foot.
+    """
+    at_s = after.touchdown_s
+    ball = _state(partial(stance_path, leg, after, AT_REST), at_s)
+    knee = ball + _state(leg.knee_from_ball, at_s)
+    across = knee[0] - hip[0]
+    rate = (knee[1, 0] + after.posture.slip_speed_mps - hip[1, 0]) / -across[1]
+    rate = float(np.clip(rate, -_THIGH_RADPS, 0.0))
+    strike = hip[1] + rate * np.array([-across[1], across[0]]) - knee[1]
+    strike[0] = np.clip(strike[0], *_SLIP_MPS)
+    strike[1] = np.clip(strike[1], -_STRIKE_MPS[1], -_STRIKE_MPS[0])
+    knee[1] += strike
+    return knee, ball, strike
+
+
+def _thigh(
+    ends: tuple[tuple[float, float], tuple[float, float]], posture: Posture, span_s: float
+) -> CubicSpline:
+    """Thigh angle (rad, forward of straight down) by share of the swing, lifted as stated."""
+    highest_at = 0.57 + 0.12 * (1.0 - posture.upright)
+    lift = max(np.radians(posture.knee_lift_deg), ends[1][0] + 0.05)
+    slopes = (1, ends[0][1] * span_s), (1, ends[1][1] * span_s)
+    return CubicSpline((0.0, highest_at, 1.0), (ends[0][0], lift, ends[1][0]), bc_type=slopes)
+
+
+def _local(w: FloatArray, position: FloatArray, velocity: FloatArray, span_s: float) -> FloatArray:
+    """A bend that starts with a stated position and velocity and dies away within the swing."""
+    quick = span_s * w * np.exp(-((w / 0.2) ** 2))
+    return np.asarray((1.0 - rise(w)) * position + quick * velocity)
+
+
+def _clearance_lift(leg: Sagittal, path: Path, t: FloatArray) -> float:
+    """How much the swing must be raised so that heel and toe tip keep off the ground, in m."""
+    inner = t[len(t) // 8 : -len(t) // 8]
+    w = (inner - t[0]) / (t[-1] - t[0])
+    up = path(inner)[:, 1] - leg.body.sole_radius_m
+    toe = leg.from_ball(inner, leg.body.toe_m, 0.0)[:, 1]
+    heel = leg.from_ball(inner, -leg.body.ball_from_heel_m, 0.0)[:, 1]
+    missing = np.maximum(_CLEAR_M - up - np.minimum(toe, heel), 0.0)
+    return min(float(np.max(missing / _hump(w))), _MOST_LIFT_M)
+
+
+def _hump(w: FloatArray) -> FloatArray:
+    """1 through the middle of the swing, 0 at both ends."""
+    return np.asarray(rise(w / 0.3) * rise((1.0 - w) / 0.3))
+
+
+def make_swing(
+    leg: Sagittal, between: tuple[Stance, Stance], hip: CubicSpline, landed: Arrival
+) -> Swing:
+    """Ball of the foot in one swing.
+
+    Parameters
+    ----------
+    leg : Sagittal
+    between : tuple of Stance
+        Before and after.
+    hip : CubicSpline
+        Hip joint of this side, forward and up in m, by time.
+    landed : Arrival
+        How the foot had arrived in the stance before.
+
+    Returns
+    -------
+    Swing
+        Meets both stances with equal position, velocity and acceleration. The thigh takes up the
+        few cm by which hips and feet do not fit.
+    """
+    before, after = between
+    t0, t1 = before.toe_off_s, after.touchdown_s
+    span_s, hips = t1 - t0, (_state(hip, t0), _state(hip, t1))
+    left = _state(partial(stance_path, leg, before, landed), t0)
+    knee0 = left + _state(leg.knee_from_ball, t0)
+    knee1, turning, velocity = _strike(leg, after, hips[1])
+    ends = (
+        (_thigh_angle(knee0, hips[0]), _thigh_rate(knee0, hips[0])),
+        (_thigh_angle(knee1, hips[1]), _thigh_rate(knee1, hips[1])),
+    )
+    thigh = _thigh(ends, after.posture, span_s)
+
+    def free(t: FloatArray) -> FloatArray:
+        angle = thigh((t - t0) / span_s)
+        return np.asarray(
+            hip(t) + leg.body.thigh_m * np.stack((np.sin(angle), -np.cos(angle)), axis=-1)
+        )
+
+    miss0, miss1 = knee0 - _state(free, t0), knee1 - _state(free, t1)
+
+    def raw(t: FloatArray, lift_m: float = 0.0) -> FloatArray:
+        w = (t - t0)[:, None] / span_s
+        bent = _local(w, miss0[0], miss0[1], span_s) + _local(1.0 - w, miss1[0], -miss1[1], span_s)
+        lifted = lift_m * _hump(w) * np.array([0.0, 1.0])
+        return np.asarray(free(t) + bent + lifted - leg.knee_from_ball(t))
+
+    cleared = partial(raw, lift_m=_clearance_lift(leg, raw, np.linspace(t0, t1, 120)))
+    jump = left[2] - _state(cleared, t0)[2]
+
+    def path(t: FloatArray) -> FloatArray:
+        since = (t - t0)[:, None]
+        fading = np.exp(-np.maximum(since, 0.0) / _SETTLE_S)
+        return np.asarray(cleared(t) + 0.5 * jump * since**2 * fading)
+
+    return Swing(path, Arrival(velocity, _state(path, t1)[2] - turning[2]))
