@@ -1,5 +1,6 @@
 """Motion of all segments of one run, solved leg by leg: foot first, then the shank tied to it."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -16,10 +17,13 @@ from imuproc.motion.observations import Anchors
 from imuproc.motion.segment import (
     UP,
     PointBuilder,
-    SegmentInput,
+    Prepared,
     Solved,
+    Stances,
     lever_rows,
+    prepare_segment,
     solve_segment,
+    swing_heading,
     to_motion,
     turn_solved,
 )
@@ -43,15 +47,42 @@ FOOT_AXIS = np.array([1.0, 0.0, 0.0])
 SHANK_AXIS = np.array([0.0, 0.0, 1.0])
 
 
+PreparedBody = Mapping[Site, Prepared]
+
+
+def prepare_body(conditioned: ConditionedRecording) -> PreparedBody:
+    """Integrate every segment once; segments without quiet standing are left out.
+
+    Parameters
+    ----------
+    conditioned : ConditionedRecording
+        Signals of one run with the quiet standing around it.
+
+    Returns
+    -------
+    mapping from Site to Prepared
+    """
+    gravity_mps2 = conditioned.recording.gravity_mps2
+    prepared = {
+        site: prepare_segment(segment, conditioned.time_s, conditioned.rate_hz, gravity_mps2)
+        for site, segment in conditioned.segments.items()
+    }
+    return {site: segment for site, segment in prepared.items() if segment is not None}
+
+
 def solve_motion(
-    conditioned: ConditionedRecording, contacts: Contacts, settings: MotionSettings
+    conditioned: ConditionedRecording,
+    prepared: PreparedBody,
+    contacts: Contacts,
+    settings: MotionSettings,
 ) -> Motion:
     """Orientation and velocity of every segment, free of drift.
 
     Parameters
     ----------
     conditioned : ConditionedRecording
-        Signals of one run with the quiet standing around it.
+    prepared : mapping from Site to Prepared
+        From :func:`prepare_body`.
     contacts : Contacts
         Coarse or refined contacts.
     settings : MotionSettings
@@ -59,18 +90,18 @@ def solve_motion(
     Returns
     -------
     Motion
-        Segments without quiet standing are left out.
+        World axes: X along the run, Y to the left, Z up.
     """
     solved: dict[Site, SegmentMotion] = {}
     for side in SIDES:
-        solved.update(_solve_leg(conditioned, contacts, side, settings))
-    if _usable(conditioned, "pelvis"):
-        nowhere = contacts.take(np.zeros(0, dtype=np.int64))
-        given = _input(conditioned, "pelvis", nowhere, settings)
-        pelvis, axis = _face_forward(
-            solve_segment(given, _free_point, settings, _HEADING_GIVEN_RAD), contacts
+        own = contacts.take(contacts.side == side)
+        solved.update(_solve_leg(prepared, own, side, settings))
+    if "pelvis" in prepared:
+        nowhere = Stances(np.empty(0), np.empty(0))
+        pelvis = solve_segment(
+            prepared["pelvis"], nowhere, _free_point, settings, _HEADING_GIVEN_RAD
         )
-        solved["pelvis"] = to_motion(pelvis, given, SHANK_AXIS, axis)
+        solved["pelvis"] = to_motion(_face_forward(pelvis, contacts), SHANK_AXIS)
     entry = HistoryEntry(
         "motion.body",
         f"Drift solved over {len(contacts)} stances and all rests of {len(solved)} segments.",
@@ -79,68 +110,47 @@ def solve_motion(
     return Motion(conditioned.time_s, solved, history=(*conditioned.history, entry))
 
 
-def _usable(conditioned: ConditionedRecording, site: Site) -> bool:
-    segment = conditioned.segments.get(site)
-    return segment is not None and segment.calibration.vertical_known
-
-
-def _input(
-    conditioned: ConditionedRecording, site: Site, contacts: Contacts, settings: MotionSettings
-) -> SegmentInput:
-    segment = conditioned.segments[site]
-    calibration = segment.calibration
-    anchor = calibration.still_before or calibration.still_after
-    if anchor is None:
-        raise ValueError(f"{site} has no quiet standing")
+def _quiet_parts(contacts: Contacts, settings: MotionSettings) -> Stances:
     length = contacts.toe_off_s - contacts.touchdown_s
-    return SegmentInput(
-        segment=segment,
-        time_s=conditioned.time_s,
-        rate_hz=conditioned.rate_hz,
-        gravity_mps2=conditioned.recording.gravity_mps2,
-        anchor=anchor,
-        stance_start_s=contacts.touchdown_s + settings.stance_from * length,
-        stance_end_s=contacts.touchdown_s + settings.stance_to * length,
+    return Stances(
+        contacts.touchdown_s + settings.stance_from * length,
+        contacts.touchdown_s + settings.stance_to * length,
     )
 
 
 def _solve_leg(
-    conditioned: ConditionedRecording, contacts: Contacts, side: Side, settings: MotionSettings
+    prepared: PreparedBody, own: Contacts, side: Side, settings: MotionSettings
 ) -> dict[Site, SegmentMotion]:
     """Foot and shank of one side."""
-    own = contacts.take(contacts.side == side)
-    foot_site, shank_site = foot_of(side), shank_of(side)
+    foot_start, shank_start = prepared.get(foot_of(side)), prepared.get(shank_of(side))
+    stances = _quiet_parts(own, settings)
     out: dict[Site, SegmentMotion] = {}
     foot: Solved | None = None
-    if _usable(conditioned, foot_site):
-        given = _input(conditioned, foot_site, own, settings)
-        solved = solve_segment(given, _ball_point(settings), settings, _HEADING_GIVEN_RAD)
-        foot, axis = _face_forward(solved, own)
-        out[foot_site] = to_motion(foot, given, FOOT_AXIS, axis)
-    if _usable(conditioned, shank_site):
-        given = _input(conditioned, shank_site, own, settings)
-        if foot is None:
-            solved = solve_segment(given, _drifting_ankle(settings), settings, _HEADING_GIVEN_RAD)
-            shank, axis = _face_forward(solved, own)
-        else:
-            tied = _ankle_of(foot, conditioned.segments[foot_site], settings)
-            shank = solve_segment(given, tied, settings, _HEADING_TIED_RAD)
-            axis = np.array([0.0, 1.0, 0.0])
-        out[shank_site] = to_motion(shank, given, SHANK_AXIS, axis)
+    if foot_start is not None:
+        ball = _ball_point(settings)
+        solved = solve_segment(foot_start, stances, ball, settings, _HEADING_GIVEN_RAD)
+        foot = _face_forward(solved, own)
+        out[foot_of(side)] = to_motion(foot, FOOT_AXIS)
+    if shank_start is not None and foot is None:
+        ankle = _drifting_ankle(settings)
+        solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_GIVEN_RAD)
+        out[shank_of(side)] = to_motion(_face_forward(solved, own), SHANK_AXIS)
+    elif shank_start is not None and foot is not None:
+        heading = swing_heading(shank_start.strapdown, stances.middle_s)
+        ankle = _ankle_of(turn_solved(foot, heading), settings)
+        solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_TIED_RAD)
+        out[shank_of(side)] = to_motion(turn_solved(solved, -heading), SHANK_AXIS)
     return out
 
 
-def _face_forward(solved: Solved, own: Contacts) -> tuple[Solved, FloatArray]:
-    """Turn the world so that X is the way from the first stance to the last one.
-
-    Returns the turned solution and the world's new Y axis as the drift solution saw it.
-    """
-    middle = 0.5 * (own.touchdown_s + own.toe_off_s)
+def _face_forward(solved: Solved, contacts: Contacts) -> Solved:
+    """Turn the world so that X is the way from the first contact to the last one."""
+    if len(contacts) == 0:
+        return solved
+    middle = 0.5 * (contacts.touchdown_s + contacts.toe_off_s)
     inside = (solved.time_s >= middle.min()) & (solved.time_s <= middle.max())
     way = solved.velocity_mps[inside, :2].sum(axis=0)
-    angle = float(np.arctan2(way[1], way[0]))
-    axis = np.array([-np.sin(angle), np.cos(angle), 0.0])
-    return turn_solved(solved, -angle), axis
+    return turn_solved(solved, -float(np.arctan2(way[1], way[0])))
 
 
 def _sampled(
@@ -171,9 +181,10 @@ def _ball_point(settings: MotionSettings) -> PointBuilder:
     return build
 
 
-def _ankle_of(foot: Solved, foot_signals: Conditioned, settings: MotionSettings) -> PointBuilder:
+def _ankle_of(foot: Solved, settings: MotionSettings) -> PointBuilder:
     """The ankle has the same velocity as a point of the shank and as a point of the foot."""
-    as_foot = replace(foot.strapdown, quat_wxyz=foot.quat_wxyz)
+    as_foot = replace(foot.prepared.strapdown, quat_wxyz=foot.quat_wxyz)
+    foot_signals = foot.prepared.segment
 
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
         quat, gyro = _sampled(strapdown, segment, anchors)

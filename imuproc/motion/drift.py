@@ -252,9 +252,19 @@ def tilt_rows(problem: DriftProblem, time_s: FloatArray) -> FloatArray:
     rows = np.zeros((len(time_s), 3, velocity_start + 3 * len(anchors)))
     rows[:, :, :GYRO_TERMS] = at_times(problem.sensitivity.tilt, problem.sensitivity.time_s, time_s)
     links = len(anchors) - 1
-    share = np.clip((time_s[:, None] - anchors[:-1]) / np.diff(anchors).clip(1e-6), 0.0, 1.0)
-    anchor_s = problem.strapdown.time_s[problem.strapdown.anchor_index]
-    share -= np.clip((anchor_s - anchors[:-1]) / np.diff(anchors).clip(1e-6), 0.0, 1.0)
+    share = wander_share(problem, time_s)
     wander = share[:, None, :, None] * np.eye(3)[None, :, None, :]
     rows[:, :, wander_start:velocity_start] = wander.reshape(len(time_s), 3, 3 * links)
     return rows
+
+
+def wander_share(problem: DriftProblem, time_s: FloatArray) -> FloatArray:
+    """Share of each link's wander that has come in since the levelling, shape (k, links).
+
+    Wander comes in evenly between neighbouring anchors; before the levelling it counts backwards.
+    """
+    anchors = problem.anchors.time_s
+    length = np.diff(anchors).clip(1e-6)
+    levelled_s = problem.strapdown.time_s[problem.strapdown.anchor_index]
+    share = np.clip((time_s[:, None] - anchors[:-1]) / length, 0.0, 1.0)
+    return np.asarray(share - np.clip((levelled_s - anchors[:-1]) / length, 0.0, 1.0))

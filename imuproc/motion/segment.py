@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.recording import Conditioned, Interval
-from imuproc.core.sites import Site
 from imuproc.dsp.rotations import (
     quat_from_rotvec,
     quat_multiply,
@@ -24,10 +23,17 @@ from imuproc.motion.drift import (
     error_prior_sd,
     solve,
     tilt_rows,
+    wander_share,
 )
 from imuproc.motion.observations import Anchors, make_anchors, unknown_between
 from imuproc.motion.settings import MotionSettings
-from imuproc.motion.strapdown import Strapdown, at_times, integrate, sensitivity
+from imuproc.motion.strapdown import (
+    Sensitivity,
+    Strapdown,
+    at_times,
+    integrate,
+    sensitivity,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -36,79 +42,89 @@ UP = np.array([0.0, 0.0, 1.0])
 
 
 @dataclass(frozen=True, eq=False)
-class SegmentInput:
-    """What the solution of one segment starts from.
+class Prepared:
+    """One segment integrated once; contacts change nothing in it.
 
     Parameters
     ----------
     segment : Conditioned
         Signals of the stretch to solve.
-    time_s : ndarray, shape (n,)
-    rate_hz, gravity_mps2 : float
     anchor : Interval
         Still stretch on which the orientation is levelled (standing).
-    stance_start_s, stance_end_s : ndarray, shape (m,)
-        Quiet part of each stance.
+    strapdown : Strapdown
+        In a world with Z up and any heading.
+    sensitivity : Sensitivity
     """
 
     segment: Conditioned
-    time_s: FloatArray
-    rate_hz: float
-    gravity_mps2: float
     anchor: Interval
-    stance_start_s: FloatArray
-    stance_end_s: FloatArray
+    strapdown: Strapdown
+    sensitivity: Sensitivity
+
+
+@dataclass(frozen=True, eq=False)
+class Stances:
+    """Quiet part of each stance of one leg, start and end in s, shape (m,)."""
+
+    start_s: FloatArray
+    end_s: FloatArray
+
+    @property
+    def middle_s(self) -> FloatArray:
+        """Middle of each quiet part in s."""
+        return np.asarray(0.5 * (self.start_s + self.end_s))
 
 
 @dataclass(frozen=True, eq=False)
 class Solved:
-    """Drift-free motion of one segment in a world with free or given heading.
+    """Drift-free motion of one segment.
 
     Parameters
     ----------
-    site : Site
-    time_s : ndarray, shape (n,)
-    strapdown : Strapdown
+    prepared : Prepared
     problem : DriftProblem
     solution : DriftSolution
+        Both in the world that was integrated in.
     quat_wxyz : ndarray, shape (n, 4)
     velocity_mps : ndarray, shape (n, 3)
+        Both in that world turned about the vertical by ``turned_rad``.
+    turned_rad : float
     """
 
-    site: Site
-    time_s: FloatArray
-    strapdown: Strapdown
+    prepared: Prepared
     problem: DriftProblem
     solution: DriftSolution
     quat_wxyz: FloatArray
     velocity_mps: FloatArray
+    turned_rad: float = 0.0
+
+    @property
+    def time_s(self) -> FloatArray:
+        """Clock of the motion in s, shape (n,)."""
+        return self.prepared.strapdown.time_s
 
 
-def solve_segment(
-    given: SegmentInput, point: PointBuilder, settings: MotionSettings, heading_sd_rad: float
-) -> Solved:
-    """Integrate, turn the world so that X is forward, solve for the errors, and apply them.
+def prepare_segment(
+    segment: Conditioned, time_s: FloatArray, rate_hz: float, gravity_mps2: float
+) -> Prepared | None:
+    """Integrate one segment, levelled on quiet standing.
 
     Parameters
     ----------
-    given : SegmentInput
-    point : callable
-        Makes the model of the observed point.
-    settings : MotionSettings
-    heading_sd_rad : float
-        How far the heading may still be off, in rad: small where nothing else fixes it.
+    segment : Conditioned
+    time_s : ndarray, shape (n,)
+    rate_hz, gravity_mps2 : float
 
     Returns
     -------
-    Solved
+    Prepared or None
+        None where there is no quiet standing.
     """
-    strapdown = integrate(
-        given.segment, given.time_s, given.rate_hz, given.anchor, given.gravity_mps2
-    )
-    if len(given.stance_start_s) > 1:
-        middle = 0.5 * (given.stance_start_s + given.stance_end_s)
-        strapdown = turned(strapdown, -swing_heading(strapdown, middle))
-    return _solve_once(given, strapdown, point, settings, heading_sd_rad)
+    anchor = segment.calibration.still_before or segment.calibration.still_after
+    if anchor is None:
+        return None
+    strapdown = integrate(segment, time_s, rate_hz, anchor, gravity_mps2)
+    return Prepared(segment, anchor, strapdown, sensitivity(strapdown, segment))
 
 
 def swing_heading(strapdown: Strapdown, stance_s: FloatArray) -> float:
@@ -120,8 +136,15 @@ def swing_heading(strapdown: Strapdown, stance_s: FloatArray) -> float:
     ----------
     strapdown : Strapdown
     stance_s : ndarray, shape (m,)
-        Middle of each stance of this leg in s, ascending, at least two.
+        Middle of each stance of this leg in s, ascending.
+
+    Returns
+    -------
+    float
+        0 with fewer than two stances.
     """
+    if len(stance_s) < 2:
+        return 0.0
     at_stance = at_times(strapdown.velocity_mps, strapdown.time_s, stance_s)
     swing_s = 0.5 * (stance_s[1:] + stance_s[:-1])
     at_swing = at_times(strapdown.velocity_mps, strapdown.time_s, swing_s)
@@ -129,35 +152,42 @@ def swing_heading(strapdown: Strapdown, stance_s: FloatArray) -> float:
     return float(np.arctan2(way[1], way[0]))
 
 
-def turned(strapdown: Strapdown, angle_rad: float) -> Strapdown:
-    """The same solution in a world turned about the vertical by an angle."""
-    turn = quat_from_rotvec(angle_rad * UP)
-    return replace(
-        strapdown,
-        quat_wxyz=quat_multiply(turn, strapdown.quat_wxyz),
-        force_world_mps2=quat_rotate(turn, strapdown.force_world_mps2),
-        velocity_mps=quat_rotate(turn, strapdown.velocity_mps),
-    )
-
-
-def _solve_once(
-    given: SegmentInput,
-    strapdown: Strapdown,
+def solve_segment(
+    prepared: Prepared,
+    stances: Stances,
     point: PointBuilder,
     settings: MotionSettings,
     heading_sd_rad: float,
 ) -> Solved:
-    segment, time_s = given.segment, given.time_s
+    """Solve for the errors of the integration, and apply them.
+
+    Parameters
+    ----------
+    prepared : Prepared
+    stances : Stances
+    point : callable
+        Makes the model of the observed point, in the world that was integrated in.
+    settings : MotionSettings
+    heading_sd_rad : float
+        How far the heading may be off, in rad: small where nothing else fixes it.
+
+    Returns
+    -------
+    Solved
+        In the world that was integrated in.
+    """
+    segment, strapdown = prepared.segment, prepared.strapdown
+    time_s = strapdown.time_s
     rests = tuple(
         rest
         for rest in segment.calibration.rests
         if rest.start_s >= time_s[0] and rest.end_s <= time_s[-1]
     )
-    anchors = make_anchors(given.stance_start_s, given.stance_end_s, rests)
+    anchors = make_anchors(stances.start_s, stances.end_s, rests)
     accel_blind, gyro_blind = unknown_between(anchors, time_s, segment)
     problem = DriftProblem(
         strapdown=strapdown,
-        sensitivity=sensitivity(strapdown, segment),
+        sensitivity=prepared.sensitivity,
         anchors=anchors,
         point=point(strapdown, segment, anchors),
         error_sd=error_prior_sd(settings, segment.calibration.gyro_bias_u_radps, heading_sd_rad),
@@ -167,9 +197,7 @@ def _solve_once(
     solution = solve(problem, settings)
     rotation = _rotation_correction(problem, solution)
     return Solved(
-        site=segment.site,
-        time_s=time_s,
-        strapdown=strapdown,
+        prepared=prepared,
         problem=problem,
         solution=solution,
         quat_wxyz=quat_multiply(quat_from_rotvec(rotation), strapdown.quat_wxyz),
@@ -179,16 +207,9 @@ def _solve_once(
 
 def _rotation_correction(problem: DriftProblem, solution: DriftSolution) -> FloatArray:
     """Rotation to apply in world axes at every sample in rad, shape (n, 3)."""
-    clock = problem.sensitivity.time_s
-    unknowns = np.concatenate(
-        (
-            solution.errors,
-            solution.point,
-            solution.wander_rad.ravel(),
-            solution.anchor_velocity_mps.ravel(),
-        )
-    )
-    thinned = tilt_rows(problem, clock) @ unknowns
+    clock, tilt = problem.sensitivity.time_s, problem.sensitivity.tilt
+    thinned = tilt @ solution.errors[: tilt.shape[2]]
+    thinned = thinned + wander_share(problem, clock) @ solution.wander_rad
     return at_times(thinned, clock, problem.strapdown.time_s)
 
 
@@ -214,45 +235,56 @@ def turn_solved(solved: Solved, angle_rad: float) -> Solved:
         solved,
         quat_wxyz=quat_multiply(turn, solved.quat_wxyz),
         velocity_mps=quat_rotate(turn, solved.velocity_mps),
+        turned_rad=solved.turned_rad + angle_rad,
     )
 
 
-def to_motion(
-    solved: Solved, given: SegmentInput, axis: FloatArray, running_axis: FloatArray
-) -> SegmentMotion:
+def to_motion(solved: Solved, axis: FloatArray) -> SegmentMotion:
     """Sagittal angle, its rate and uncertainty from a solved segment.
 
     Parameters
     ----------
     solved : Solved
         In a world whose X axis is the running direction.
-    given : SegmentInput
     axis : ndarray, shape (3,)
         Segment axis whose sagittal angle counts.
-    running_axis : ndarray, shape (3,)
-        World Y axis of the running direction in the world that the drift was solved in.
 
     Returns
     -------
     SegmentMotion
     """
-    anchor = given.anchor
+    prepared, point = solved.prepared, solved.solution.point
+    anchor = prepared.anchor
     still = (solved.time_s >= anchor.start_s) & (solved.time_s <= anchor.end_s)
     angle = sagittal_angle(solved.quat_wxyz, axis)
-    rate = quat_rotate(solved.quat_wxyz, given.segment.gyro_radps)
-    rows = tilt_rows(solved.problem, solved.problem.sensitivity.time_s)
-    anchor_s = np.array([0.5 * (anchor.start_s + anchor.end_s)])
-    rows = (rows - tilt_rows(solved.problem, anchor_s)).transpose(0, 2, 1) @ running_axis
-    spread = np.linalg.norm(rows @ solved.solution.root, axis=1)
+    rate = quat_rotate(solved.quat_wxyz, prepared.segment.gyro_radps)
     return SegmentMotion(
-        site=solved.site,
+        site=prepared.segment.site,
         quat_wxyz=solved.quat_wxyz,
         pitch_rad=angle - angle[still].mean(),
         pitch_rate_radps=-rate[:, 1],
-        pitch_u_rad=at_times(spread, solved.problem.sensitivity.time_s, solved.time_s),
+        pitch_u_rad=_pitch_uncertainty(solved),
         rate_world_radps=rate,
         velocity_mps=solved.velocity_mps,
         velocity_u_mps=np.full(len(solved.time_s), np.nan),
-        lever_m=solved.solution.point[:3],
-        rolling_m=float(solved.solution.point[3]) if len(solved.solution.point) == 4 else 0.0,
+        lever_m=point[:3],
+        rolling_m=float(point[3]) if len(point) == 4 else 0.0,
     )
+
+
+_UNCERTAINTY_RATE_HZ = 50.0
+
+
+def _pitch_uncertainty(solved: Solved) -> FloatArray:
+    """Standard uncertainty of the sagittal angle against standing in rad, shape (n,).
+
+    Drift is slow, so it is worked out at 50 Hz and interpolated.
+    """
+    clock = solved.problem.sensitivity.time_s
+    every = max(1, round(1.0 / (_UNCERTAINTY_RATE_HZ * (clock[1] - clock[0]))))
+    thinned = np.append(clock[::every], clock[-1] + every * (clock[1] - clock[0]))
+    anchor_s = np.array([0.5 * (solved.prepared.anchor.start_s + solved.prepared.anchor.end_s)])
+    across = np.array([np.sin(solved.turned_rad), np.cos(solved.turned_rad), 0.0])
+    rows = tilt_rows(solved.problem, thinned) - tilt_rows(solved.problem, anchor_s)
+    spread = np.linalg.norm((rows.transpose(0, 2, 1) @ across) @ solved.solution.root, axis=1)
+    return np.asarray(np.interp(solved.time_s, thinned, spread))

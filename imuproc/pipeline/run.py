@@ -12,7 +12,7 @@ from imuproc.events.refined import refined_contacts
 from imuproc.events.runs import find_runs
 from imuproc.events.selection import running_contacts
 from imuproc.events.unaided import unaided_contacts
-from imuproc.motion.body import solve_motion
+from imuproc.motion.body import prepare_body, solve_motion
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.table import join_results, make_result
 
@@ -59,11 +59,12 @@ def _process_run(timebased: TimeBased, run: Interval, settings: Settings) -> Res
     contacts = running_contacts(coarse_contacts(conditioned, run, settings.coarse))
     if len(contacts) < 3:
         return None
-    motion = solve_motion(conditioned, contacts, settings.motion)
+    prepared = prepare_body(conditioned)
+    motion = solve_motion(conditioned, prepared, contacts, settings.motion)
     contacts = unaided_contacts(contacts, motion, settings.unaided)
     contacts = refined_contacts(contacts, motion, settings.refine)
     contacts = running_contacts(contacts)
     if len(contacts) < 3:
         return None
-    motion = solve_motion(conditioned, contacts, settings.motion)
+    motion = solve_motion(conditioned, prepared, contacts, settings.motion)
     return make_result(conditioned, contacts, motion, settings)

@@ -1,8 +1,8 @@
 """A real foot-mounted IMU against optical stride lengths.
 
 Source: Wagstaff, Peretroukhin & Kelly, University of Toronto Foot-Mounted Inertial Navigation
-Dataset, IEEE DataPort 10.21227/v1z6-9z84 (open access). Jogging laps with tight turns, in which the
-gyroscope clips, and one walk. Stances come from the data set, so this judges the motion stage alone.
+Dataset, IEEE DataPort 10.21227/v1z6-9z84 (open access). Jogging laps with tight turns, in which
+the gyroscope clips, and one walk. Stances come from the data set: this judges the motion alone.
 """
 
 from pathlib import Path
@@ -14,10 +14,17 @@ import pytest
 from imuproc.conditioning.calibration import CalibrationSettings, calibrate
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.contacts import Contacts
-from imuproc.core.recording import Athlete, ConditionedRecording, Interval, Recording, Run, SensorLog
+from imuproc.core.recording import (
+    Athlete,
+    ConditionedRecording,
+    Interval,
+    Recording,
+    Run,
+    SensorLog,
+)
 from imuproc.dsp.integration import cumulative_integral
 from imuproc.estimators.stride import ball_velocity
-from imuproc.motion.body import solve_motion
+from imuproc.motion.body import prepare_body, solve_motion
 from imuproc.motion.settings import MotionSettings
 from tests.shared_data import SHARED_DATA, needs_shared_data
 
@@ -57,7 +64,9 @@ def relative_errors(trial: str) -> tuple[np.ndarray, ConditionedRecording]:
         u_s,
         u_s,
     )
-    foot = solve_motion(signals, contacts, MotionSettings()).segments["right_foot"]
+    foot = solve_motion(signals, prepare_body(signals), contacts, MotionSettings()).segments[
+        "right_foot"
+    ]
     way = cumulative_integral(ball_velocity(foot)[:, :2], signals.rate_hz)
     place = np.stack(
         [np.interp(strides["mid_stance_s"], signals.time_s, way[:, k]) for k in (0, 1)], axis=1
