@@ -60,6 +60,7 @@ class Knots:
 
 
 def blend(upright: float, first: Sequence[float], top: Sequence[float]) -> FloatArray:
+    """A shape between that of step 1 and that of top speed."""
     return (1.0 - upright) * np.array(first) + upright * np.array(top)
 
 

@@ -116,10 +116,11 @@ def _stopped(stance: Stance, high_m: float, arrival: Arrival, t: FloatArray) -> 
     """Forward slip and height over rest of the point that strikes, while it is stopped, (n, 2)."""
     since = t - stance.touchdown_s
     fall_s = float(np.clip(2.0 * (high_m + _SINK_M) / max(-arrival.velocity_mps[1], 0.3), *_STOP_S))
-    rests_m = 0.5 * _SLIP_S * arrival.velocity_mps[0], -_SINK_M
+    strikes_m = -0.5 * _SLIP_S * arrival.velocity_mps[0], high_m
+    rests_m = 0.0, -_SINK_M
     out = np.empty((len(t), 2))
     for k, stop_s in enumerate((_SLIP_S, fall_s)):
-        start = np.array([k * high_m, arrival.velocity_mps[k], arrival.acceleration_mps2[k]])
+        start = np.array([strikes_m[k], arrival.velocity_mps[k], arrival.acceleration_mps2[k]])
         end = np.array([rests_m[k], 0.0, 0.0])
         w = np.clip(since / stop_s, 0.0, 1.0)
         early = np.minimum(since, 0.0)

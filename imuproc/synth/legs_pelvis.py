@@ -93,7 +93,7 @@ def _height_knots(plan: RunPlan, course: Course, stance: Stance) -> list[tuple[f
 def _smoothed(steps: list[list[tuple[float, float]]]) -> list[tuple[float, float]]:
     """Knots of all steps; each kind of height (touchdown, toe-off, middle) eased over steps."""
     out = [steps[0][0]] if len(steps[0]) == 1 else list(steps[0])
-    full = np.array([step for step in steps[len(steps[0]) == 1 :]])
+    full = np.array(steps[len(steps[0]) == 1 :])
     for _ in range(3):
         padded = np.concatenate((full[:1], full, full[-1:]))[:, :, 1]
         full[:, :, 1] = 0.25 * padded[:-2] + 0.5 * padded[1:-1] + 0.25 * padded[2:]

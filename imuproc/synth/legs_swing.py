@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,8 +88,10 @@ def _thigh(
     """Thigh angle (rad, forward of straight down) by share of the swing, lifted as stated."""
     highest_at = 0.57 + 0.12 * (1.0 - posture.upright)
     lift = max(np.radians(posture.knee_lift_deg), ends[1][0] + 0.05)
-    slopes = (1, ends[0][1] * span_s), (1, ends[1][1] * span_s)
-    return CubicSpline((0.0, highest_at, 1.0), (ends[0][0], lift, ends[1][0]), bc_type=slopes)
+    first: tuple[Literal[1], FloatArray] = (1, np.array(ends[0][1] * span_s))
+    last: tuple[Literal[1], FloatArray] = (1, np.array(ends[1][1] * span_s))
+    values = (ends[0][0], lift, ends[1][0])
+    return CubicSpline((0.0, highest_at, 1.0), values, bc_type=(first, last))
 
 
 def _local(w: FloatArray, position: FloatArray, velocity: FloatArray, span_s: float) -> FloatArray:

@@ -95,7 +95,7 @@ class Technique:
     toe_out_deg: tuple[float, float] = (8.0, 8.0)
     inversion_touchdown_deg: float = 9.0
     toe_roll_share: float = 0.35
-    toe_lift_deg: float = 33.0
+    toe_lift_deg: float = 30.0
     contact_offset_s: tuple[float, float] = (0.0, 0.0)
     shin_offset_deg: tuple[float, float] = (0.0, 0.0)
     dorsiflexion_offset_deg: tuple[float, float] = (0.0, 0.0)

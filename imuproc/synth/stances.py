@@ -14,8 +14,8 @@ from imuproc.synth.plan import Technique
 class Posture:
     """Posture of one leg around one contact; angles in deg, as design terms define them.
 
-    ``heel_first_s`` is how long a heel leads the forefoot at the usual heel strike; ``swing_low_at``
-    is when the shin angle is least, as a share of the swing.
+    ``heel_first_s`` is how long a heel leads the forefoot at the usual heel strike,
+    ``swing_low_at`` is when the shin angle is least, as a share of the swing.
     ``upright`` is 0 in step 1 and 1 at top speed: it shapes the curves between the stated values.
     """
 
@@ -46,7 +46,7 @@ class Stance:
     touchdown_s, toe_off_s : float
         ``-inf`` for the foot that stands before the start, ``inf`` for the last one.
     ball_m : float
-        Ball of the foot at touchdown along the run in m.
+        Ball of the foot along the run in m, once it has come to rest (before the foot rolls).
     ball_left_m : float
         The same to the left.
     posture : Posture
