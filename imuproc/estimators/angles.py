@@ -60,7 +60,7 @@ def pitch_curve(time_s: FloatArray, foot: SegmentMotion, settings: "AngleSetting
 
 
 def dorsiflexion_curve(shin: AngleCurve, pitch: AngleCurve) -> AngleCurve:
-    """Dorsiflexion = foot pitch + 90° - shin angle (design: 0 in quiet standing)."""
+    """Dorsiflexion = foot pitch + 90° - shin angle, both from quiet standing, where it is 0."""
     names = {*shin.parts_rad, *pitch.parts_rad}
     return AngleCurve(
         shin.time_s,
@@ -82,15 +82,12 @@ class AngleSettings:
         Of the running direction in the shank's own axes.
     shank_soft_tissue_deg, foot_soft_tissue_deg : float
         Motion of the sensor on the skin or shoe; from memory (low), no source.
-    standing_lean_deg : float
-        Known lean of the shank in quiet standing, knee ahead of the ankle positive.
     """
 
     toe_out_u_deg: float = 5.0
     shank_axis_u_deg: float = 5.0
     shank_soft_tissue_deg: float = 0.3
     foot_soft_tissue_deg: float = 0.3
-    standing_lean_deg: float = 0.0
 
 
 def _toe_out_share(foot: SegmentMotion, u_rad: float) -> FloatArray:

@@ -66,7 +66,7 @@ def leg_curves(motion: Motion, side: Side, athlete: Athlete, settings: AngleSett
     motion : Motion
     side : {"left", "right"}
     athlete : Athlete
-        Its known standing lean shifts the shin angle.
+        Its known standing lean shifts the shin angle. Dorsiflexion stays 0 in quiet standing.
     settings : AngleSettings
 
     Returns
