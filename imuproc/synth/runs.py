@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from imuproc.core.recording import Athlete, Recording, Run
+from imuproc.core.recording import Athlete, Clock, Recording, Run, SensorLog
 from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of
 from imuproc.synth.course import Course, make_course
-from imuproc.synth.inertial import random_mount
+from imuproc.synth.inertial import Mount, random_mount
 from imuproc.synth.legs import make_leg
 from imuproc.synth.legs_pelvis import make_pelvis, pelvis_track
 from imuproc.synth.plan import RunPlan
@@ -109,6 +109,89 @@ def motion_truth(motion: RunMotion) -> Truth:
     )
 
 
+@dataclass(frozen=True, eq=False)
+class Rig:
+    """The sensors of one athlete.
+
+    Parameters
+    ----------
+    model : SensorModel
+    mounts : mapping from Site to Mount
+        Where and how each sensor sits; its order is that of the logs.
+    stamps : mapping from Site to StampModel
+        Clock of each sensor.
+    """
+
+    model: SensorModel
+    mounts: Mapping[Site, Mount]
+    stamps: Mapping[Site, StampModel]
+
+
+def make_rig(
+    model: SensorModel | str,
+    rate_hz: float,
+    rng: np.random.Generator,
+    sites: tuple[Site, ...] = SITES[:4],
+    clock: Clock = "shared",
+) -> Rig:
+    """Sensors drawn at random: any mounting, some start of the log.
+
+    Parameters
+    ----------
+    model : SensorModel or str
+        Sensors, or the name of a grade in :data:`imuproc.synth.sensors.GRADES`.
+    rate_hz : float
+        Sampling rate in Hz.
+    rng : numpy Generator
+    sites : tuple of Site
+        Where sensors sit.
+    clock : {"shared", "jump", "separate"}
+        Whether all stamps come from one clock. Otherwise each sensor but the first is off by up
+        to half a second and drifts by some 10 ppm.
+
+    Returns
+    -------
+    Rig
+    """
+    start_s = float(np.round(rng.uniform(5.0, 500.0), 1))
+    stamps: dict[Site, StampModel] = {}
+    for number, site in enumerate(sites):
+        own = number > 0 and clock != "shared"
+        stamps[site] = StampModel(
+            rate_hz=rate_hz,
+            start_s=start_s,
+            offset_s=float(rng.uniform(-0.5, 0.5)) if own else 0.0,
+            drift_ppm=float(10.0 * rng.standard_normal()) if own else 0.0,
+        )
+    grade = GRADES[model] if isinstance(model, str) else model
+    return Rig(grade, {site: random_mount(rng, site) for site in sites}, stamps)
+
+
+def record(
+    motion: RunMotion, rig: Rig, rng: np.random.Generator
+) -> tuple[dict[Site, SensorLog], Truth]:
+    """What the sensors log of a motion, and the truth on the first log's clock.
+
+    Parameters
+    ----------
+    motion : RunMotion
+    rig : Rig
+    rng : numpy Generator
+        Draws sensor faults and noise.
+
+    Returns
+    -------
+    logs : dict from Site to SensorLog
+    truth : Truth
+    """
+    logs = {
+        site: sample_log(motion.skin[site], mount, site, rig.model, rig.stamps[site], rng)
+        for site, mount in rig.mounts.items()
+    }
+    first = rig.stamps[next(iter(rig.mounts))]
+    return logs, motion_truth(motion).shifted(first.start_s + first.offset_s)
+
+
 def simulate_run(
     plan: RunPlan,
     model: SensorModel | str,
@@ -137,17 +220,18 @@ def simulate_run(
     truth : Truth
         On the clock of the recording.
     """
-    sensors = GRADES[model] if isinstance(model, str) else model
-    motion = make_motion(plan)
-    stamps = StampModel(rate_hz=rate_hz, start_s=float(np.round(rng.uniform(5.0, 500.0), 1)))
-    logs = {
-        site: sample_log(motion.skin[site], random_mount(rng, site), site, sensors, stamps, rng)
-        for site in sites
-    }
+    rig = make_rig(model, rate_hz, rng, sites)
+    logs, truth = record(make_motion(plan), rig, rng)
+    body = plan.body
     recording = Recording(
         session="simulated",
-        athlete=Athlete(id="R00", stature_m=plan.body.stature_m),
+        athlete=Athlete(
+            id="R00",
+            stature_m=body.stature_m,
+            shank_length_m=body.shank_m,
+            foot_length_m=body.foot_m,
+        ),
         run=Run(id="R00-01", start=plan.start, distance_m=plan.distance_m),
         logs=logs,
     )
-    return recording, motion_truth(motion).shifted(stamps.start_s)
+    return recording, truth

@@ -1,0 +1,101 @@
+"""``imuproc simulate``: recordings with known truth."""
+
+import inspect
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, get_type_hints
+
+import typer
+
+
+@dataclass(frozen=True)
+class SimulateOptions:
+    """What ``imuproc simulate`` is asked for."""
+
+    out: Annotated[
+        Path,
+        typer.Argument(help="Folder for the session; must be new or empty.", show_default=False),
+    ]
+    rate: Annotated[float, typer.Option("--rate", help="Sampling rate in Hz.", show_default=False)]
+    athletes: Annotated[int, typer.Option("--athletes", help="How many athletes.")] = 3
+    runs: Annotated[int, typer.Option("--runs", help="How many runs each.")] = 3
+    start: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--start",
+            help="blocks, three-point, crouch, standing or rolling; given more than once: in turn.",
+            show_default="blocks",
+        ),
+    ] = None
+    distance: Annotated[float, typer.Option("--distance", help="Distance in m.")] = 30.0
+    grade: Annotated[
+        str, typer.Option("--grade", help="Sensors: ideal, mid, mid16g (feet clip at 16 g) or low.")
+    ] = "mid"
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--fault",
+            help="Fault of technique: toe-drop, reaching, early-upright or asymmetry; may be given "
+            "again.",
+            show_default="none",
+        ),
+    ] = None
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Same seed, same session.")] = 1
+    pelvis: Annotated[bool, typer.Option("--pelvis", help="Add a sensor on the pelvis.")] = False
+    separate_clocks: Annotated[
+        bool, typer.Option("--separate-clocks", help="Each sensor has its own clock.")
+    ] = False
+    gz: Annotated[bool, typer.Option("--gz", help="Write gzipped files.")] = False
+
+
+def _simulate(options: SimulateOptions) -> None:
+    from dataclasses import replace
+
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress
+
+    from imuproc.core.sites import SITES
+    from imuproc.synth.session import Squad, plan_session, write_session
+
+    squad = Squad(
+        athletes=options.athletes,
+        runs=options.runs,
+        starts=tuple(options.start or ["blocks"]),  # type: ignore[arg-type] # checked by the plan
+        distance_m=options.distance,
+        faults=tuple(options.fault or []),  # type: ignore[arg-type] # checked by the plan
+    )
+    plan = replace(
+        plan_session(squad, options.rate, options.grade, options.seed),
+        clock="separate" if options.separate_clocks else "shared",
+        sites=SITES if options.pelvis else SITES[:4],
+        compress=options.gz,
+    )
+    console = Console(stderr=True)
+    columns = ("Runs", BarColumn(), MofNCompleteColumn())
+    disable = not console.is_terminal
+    with Progress(*columns, console=console, disable=disable, transient=True) as progress:
+        bar = progress.add_task("runs", total=len(plan.runs))
+        path = write_session(options.out, plan, lambda: progress.advance(bar))
+    sys.stdout.write(f"Written: {path}\n")
+
+
+def _command(options: type[SimulateOptions], run: Callable[[Any], None]) -> Callable[..., None]:
+    """A command whose options are the fields of a dataclass: too many for a list of arguments."""
+
+    def _from_command_line(*given: Any, **named: Any) -> None:
+        run(options(*given, **named))
+
+    _from_command_line.__signature__ = inspect.signature(options)  # type: ignore[attr-defined]
+    _from_command_line.__annotations__ = get_type_hints(options, include_extras=True)
+    _from_command_line.__doc__ = """Make a session of recordings with known truth.
+
+    Writes session.toml, logs/ and truth/. Motion comes from a 3-D model of sprinting legs, signals
+    from a model of sensors: see what your sensors would be good for, or try the tool.
+    """
+    return _from_command_line
+
+
+simulate = _command(SimulateOptions, _simulate)
+"""The command, for the command line to register."""

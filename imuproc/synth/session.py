@@ -1,0 +1,286 @@
+"""A whole made-up session on disk: session file, logs, and the truth beside them."""
+
+import datetime
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from imuproc.core.errors import SessionError
+from imuproc.core.files import replaced_file
+from imuproc.core.recording import Clock, SensorLog, Start
+from imuproc.core.sites import SITES, Site
+from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
+from imuproc.synth.plan import FAULTS, Fault, RunPlan, random_plan
+from imuproc.synth.runs import make_motion, make_rig, record
+from imuproc.synth.sensors import GRADES, SensorModel
+from imuproc.synth.truth import Truth
+
+STARTS: Final[tuple[Start, ...]] = ("blocks", "three-point", "crouch", "standing", "rolling")
+LAYOUT: Final = "simulated"
+
+_SHORT: Final[dict[Site, str]] = {
+    "left_shank": "ls",
+    "left_foot": "lf",
+    "right_shank": "rs",
+    "right_foot": "rf",
+    "pelvis": "pe",
+}
+_CURVES_HZ: Final = 250.0
+
+
+@dataclass(frozen=True)
+class PlannedRun:
+    """One run of a made-up session."""
+
+    id: str
+    athlete: str
+    plan: RunPlan
+
+
+@dataclass(frozen=True)
+class SessionPlan:
+    """A made-up session.
+
+    Parameters
+    ----------
+    id : str
+    date : datetime.date
+    runs : tuple of PlannedRun
+        Runs of one athlete share the body of the first.
+    rate_hz : float
+        Sampling rate in Hz.
+    grade : str
+        Name of a grade in :data:`imuproc.synth.sensors.GRADES`.
+    seed : int
+        Everything random about the sensors follows from it.
+    clock : {"shared", "separate"}
+    sites : tuple of Site
+    compress : bool
+        Whether logs and truth are gzipped.
+    """
+
+    id: str
+    date: datetime.date
+    runs: tuple[PlannedRun, ...]
+    rate_hz: float
+    grade: str
+    seed: int
+    clock: Clock = "shared"
+    sites: tuple[Site, ...] = SITES[:4]
+    compress: bool = False
+
+
+@dataclass(frozen=True)
+class Squad:
+    """What is asked of a squad of made-up athletes.
+
+    Parameters
+    ----------
+    athletes, runs : int
+        How many athletes, and how many runs each.
+    starts : tuple of str
+        Kinds of start; taken in turn over each athlete's runs.
+    distance_m : float
+        Distance of the effort in m.
+    faults : tuple of str
+        Faults of technique that every athlete has.
+    """
+
+    athletes: int
+    runs: int
+    starts: tuple[Start, ...] = ("blocks",)
+    distance_m: float = 30.0
+    faults: tuple[Fault, ...] = ()
+
+
+def _checked(what: str, given: str, allowed: tuple[str, ...]) -> None:
+    if given not in allowed:
+        raise SessionError(f"{what} {given!r} is not one of {', '.join(allowed)}")
+
+
+def _check(squad: Squad, rate_hz: float, grade: str) -> None:
+    """Refuse what cannot be made, naming the option."""
+    for start in squad.starts:
+        _checked("start", start, STARTS)
+    for fault in squad.faults:
+        _checked("fault", fault, FAULTS)
+    _checked("grade", grade, tuple(GRADES))
+    limits = {
+        "athletes": (squad.athletes, 1, 99),
+        "runs": (squad.runs, 1, 99),
+        "distance": (squad.distance_m, 10.0, 120.0),
+        "rate": (rate_hz, 50.0, 2000.0),
+    }
+    for name, (value, low, high) in limits.items():
+        if not low <= value <= high:
+            raise SessionError(f"{name} is {value:g}; it must be from {low:g} to {high:g}")
+
+
+def plan_session(squad: Squad, rate_hz: float, grade: str, seed: int) -> SessionPlan:
+    """A session of athletes drawn at random.
+
+    Parameters
+    ----------
+    squad : Squad
+    rate_hz : float
+        Sampling rate in Hz, 50 to 2000.
+    grade : str
+        Name of a grade of sensors.
+    seed : int
+        Same seed, same session.
+
+    Returns
+    -------
+    SessionPlan
+
+    Raises
+    ------
+    SessionError
+        When something asked for is not allowed; the message says what is.
+    """
+    _check(squad, rate_hz, grade)
+    runs = []
+    for number in range(squad.athletes):
+        rng = np.random.default_rng([seed, 10, number])
+        base = random_plan(rng, distance_m=squad.distance_m, faults=squad.faults)
+        athlete = f"R{number + 1:02d}"
+        for run in range(squad.runs):
+            start = squad.starts[run % len(squad.starts)]
+            plan = replace(
+                base,
+                start=start,
+                vmax_mps=base.vmax_mps * float(1.0 + 0.01 * rng.standard_normal()),
+                seed=int(rng.integers(2**31)),
+            )
+            runs.append(PlannedRun(f"{athlete}-{run + 1:02d}", athlete, plan))
+    return SessionPlan(
+        id=f"simulated-{seed}",
+        date=datetime.date(2031, 4, 12),
+        runs=tuple(runs),
+        rate_hz=rate_hz,
+        grade=grade,
+        seed=seed,
+    )
+
+
+def _log_table(log: SensorLog) -> pd.DataFrame:
+    """A log in the units that it is written in, no finer than the sensor resolves."""
+    accel = np.round(log.accel_mps2 / ACCEL_TO_MPS2["g"], 3)
+    gyro = np.round(log.gyro_radps / GYRO_TO_RADPS["deg/s"], 1)
+    columns = {"time_s": np.round(log.time_s, 4)}
+    columns |= {f"a{axis}": accel[:, k] for k, axis in enumerate("xyz")}
+    columns |= {f"g{axis}": gyro[:, k] for k, axis in enumerate("xyz")}
+    return pd.DataFrame(columns) + 0.0  # no negative zeros
+
+
+def _write_table(table: pd.DataFrame, path: Path) -> None:
+    """A CSV, gzipped without time and name where the path ends in .gz."""
+    options = {"method": "gzip", "mtime": 0} if path.suffix == ".gz" else None
+    with replaced_file(path) as temporary:
+        table.to_csv(temporary, index=False, lineterminator="\n", compression=options)
+
+
+def _write_truth(truth: Truth, folder: Path, run: str, suffix: str) -> None:
+    _write_table(truth.steps.round(5), folder / f"{run}_steps.csv")
+    time_s = truth.curves["time_s"].to_numpy()
+    every = max(1, round(float((len(time_s) - 1) / np.ptp(time_s)) / _CURVES_HZ))
+    curves = truth.curves.iloc[::every].round({"time_s": 5}).round(3)
+    _write_table(curves, folder / f"{run}_curves{suffix}")
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _layout_lines(model: SensorModel) -> list[str]:
+    ranges = [
+        f", range = {value:g}" if np.isfinite(value) else ""
+        for value in (model.accel_range_g, model.gyro_range_dps)
+    ]
+    return [
+        f"[layout.{LAYOUT}]",
+        'format = "delimited"',
+        'time = { column = "time_s", unit = "s" }',
+        f'accel = {{ columns = ["ax", "ay", "az"], unit = "g"{ranges[0]} }}',
+        f'gyro = {{ columns = ["gx", "gy", "gz"], unit = "deg/s"{ranges[1]} }}',
+        "",
+    ]
+
+
+def _session_lines(plan: SessionPlan) -> list[str]:
+    """The session file."""
+    made = f"simulated: {plan.grade} sensors at {plan.rate_hz:g} Hz, seed {plan.seed}"
+    lines = ["schema = 1", "", "[session]", f"id = {_quoted(plan.id)}", f"date = {plan.date}"]
+    lines += ['surface = "track"', f"note = {_quoted(made)}", ""]
+    lines += _layout_lines(GRADES[plan.grade])
+    bodies = {run.athlete: run.plan.body for run in reversed(plan.runs)}
+    for athlete in dict.fromkeys(run.athlete for run in plan.runs):
+        body = bodies[athlete]
+        lines += ["[[athlete]]", f"id = {_quoted(athlete)}", f"stature_m = {body.stature_m:.3f}"]
+        lines += [f"shank_length_m = {body.shank_m:.3f}", f"foot_length_m = {body.foot_m:.3f}", ""]
+    for run in plan.runs:
+        logs = ", ".join(f'{site} = "{_log_name(plan, run, site)}"' for site in plan.sites)
+        faults = ", ".join(run.plan.faults) or "none"
+        lines += ["[[run]]", f"id = {_quoted(run.id)}", f"athlete = {_quoted(run.athlete)}"]
+        lines += [f'start = "{run.plan.start}"', f"distance_m = {run.plan.distance_m:g}"]
+        lines += [f'layout = "{LAYOUT}"', f'clock = "{plan.clock}"', f"logs = {{ {logs} }}"]
+        lines += [f"note = {_quoted(f'simulated; faults of technique: {faults}')}", ""]
+    return lines
+
+
+def _suffix(plan: SessionPlan) -> str:
+    return ".csv.gz" if plan.compress else ".csv"
+
+
+def _log_name(plan: SessionPlan, run: PlannedRun, site: Site) -> str:
+    return f"logs/{run.id}_{_SHORT[site]}{_suffix(plan)}"
+
+
+def write_session(
+    folder: Path, plan: SessionPlan, advance: Callable[[], None] | None = None
+) -> Path:
+    """Make a session and write it: session.toml, logs/, truth/.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when needed; must be empty.
+    plan : SessionPlan
+    advance : callable, optional
+        Called after each run.
+
+    Returns
+    -------
+    Path
+        The session file, which is written last.
+
+    Raises
+    ------
+    SessionError
+        When the folder has something in it, or cannot be written.
+    """
+    try:
+        if folder.exists() and any(folder.iterdir()):
+            raise SessionError(f"{folder} is not empty; name a new folder")
+        for part in ("logs", "truth"):
+            (folder / part).mkdir(parents=True, exist_ok=True)
+        for number, run in enumerate(plan.runs):
+            rng = np.random.default_rng([plan.seed, 20, number])
+            rig = make_rig(plan.grade, plan.rate_hz, rng, plan.sites, plan.clock)
+            logs, truth = record(make_motion(run.plan), rig, rng)
+            for site, log in logs.items():
+                _write_table(_log_table(log), folder / _log_name(plan, run, site))
+            _write_truth(truth, folder / "truth", run.id, _suffix(plan))
+            if advance:
+                advance()
+        path = folder / "session.toml"
+        with replaced_file(path) as temporary:
+            temporary.write_text("\n".join(_session_lines(plan)), encoding="utf-8")
+    except OSError as error:
+        raise SessionError(f"{folder} cannot be written: {error.strerror}") from error
+    return path
