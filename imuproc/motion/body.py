@@ -50,21 +50,22 @@ SHANK_AXIS = np.array([0.0, 0.0, 1.0])
 PreparedBody = Mapping[Site, Prepared]
 
 
-def prepare_body(conditioned: ConditionedRecording) -> PreparedBody:
+def prepare_body(conditioned: ConditionedRecording, settings: MotionSettings) -> PreparedBody:
     """Integrate every segment once; segments without quiet standing are left out.
 
     Parameters
     ----------
     conditioned : ConditionedRecording
         Signals of one run with the quiet standing around it.
+    settings : MotionSettings
 
     Returns
     -------
     mapping from Site to Prepared
     """
-    gravity_mps2 = conditioned.recording.gravity_mps2
+    clock = (conditioned.time_s, conditioned.rate_hz, conditioned.recording.gravity_mps2)
     prepared = {
-        site: prepare_segment(segment, conditioned.time_s, conditioned.rate_hz, gravity_mps2)
+        site: prepare_segment(segment, *clock, settings)
         for site, segment in conditioned.segments.items()
     }
     return {site: segment for site, segment in prepared.items() if segment is not None}

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.motion.observations import Anchors
+from imuproc.motion.observations import Anchors, Blindness
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import ERROR_TERMS, GYRO_TERMS, Sensitivity, Strapdown, at_times
 
@@ -58,7 +58,7 @@ class DriftProblem:
     point : PointModel
     error_sd : ndarray, shape (30,)
         Prior standard deviation of each error term.
-    accel_blind_s, gyro_blind_s : ndarray, shape (a - 1,)
+    blind : Blindness
     """
 
     strapdown: Strapdown
@@ -66,8 +66,7 @@ class DriftProblem:
     anchors: Anchors
     point: PointModel
     error_sd: FloatArray
-    accel_blind_s: FloatArray
-    gyro_blind_s: FloatArray
+    blind: Blindness
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,7 +125,7 @@ def solve(problem: DriftProblem, settings: MotionSettings) -> DriftSolution:
     DriftSolution
     """
     prior_mean, prior_sd = _priors(problem, settings)
-    tie_rows, tie_values = _tie_rows(problem, settings)
+    tie_rows, tie_values = _tie_rows(problem)
     see_rows, see_values, see_sd = _observation_rows(problem, settings)
     ties = tie_rows * prior_sd
     fixed = ties.T @ ties + np.eye(len(prior_sd))
@@ -165,7 +164,7 @@ def _priors(problem: DriftProblem, settings: MotionSettings) -> tuple[FloatArray
     duration = np.maximum(np.diff(problem.anchors.time_s), 1e-3)
     wander = np.hypot(
         np.radians(settings.wander_sd_deg_per_sqrt_s) * np.sqrt(duration),
-        settings.clipped_gyro_sd_radps * problem.gyro_blind_s,
+        _between(problem, problem.blind.rotation_sd_rad),
     )
     sd = np.concatenate(
         (problem.error_sd, problem.point.prior_sd, np.repeat(wander, 3), np.full(3 * anchors, 30.0))
@@ -173,7 +172,12 @@ def _priors(problem: DriftProblem, settings: MotionSettings) -> tuple[FloatArray
     return mean, sd
 
 
-def _tie_rows(problem: DriftProblem, settings: MotionSettings) -> tuple[FloatArray, FloatArray]:
+def _between(problem: DriftProblem, running: FloatArray) -> FloatArray:
+    """What a running quantity gains from each anchor to the next, shape (a - 1,)."""
+    return np.diff(at_times(running, problem.strapdown.time_s, problem.anchors.time_s))
+
+
+def _tie_rows(problem: DriftProblem) -> tuple[FloatArray, FloatArray]:
     """Rows that tie the velocities of neighbouring anchors, already divided by their sd."""
     sens, anchors = problem.sensitivity, problem.anchors
     _, wander_start, velocity_start = _sizes(problem)
@@ -191,11 +195,8 @@ def _tie_rows(problem: DriftProblem, settings: MotionSettings) -> tuple[FloatArr
     rows[link, axis, velocity_start + 3 * link + axis] = -1.0
     rows[link, axis, velocity_start + 3 * (link + 1) + axis] = 1.0
     nominal = at_times(problem.strapdown.velocity_mps, problem.strapdown.time_s, anchors.time_s)
-    sd = np.hypot(
-        settings.stride_velocity_sd_mps * np.sqrt(np.minimum(np.diff(anchors.time_s), 2.0) / 0.5),
-        settings.clipped_accel_sd_mps2 * problem.accel_blind_s,
-    )
-    sd = np.maximum(np.repeat(sd, 3), 1e-4)
+    gathered = np.sqrt(_between(problem, problem.blind.velocity_variance))
+    sd = np.maximum(np.repeat(gathered, 3), 1e-4)
     flat = rows.reshape(3 * links, -1)
     return flat / sd[:, None], np.diff(nominal, axis=0).ravel() / sd
 

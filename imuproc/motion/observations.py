@@ -11,6 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Conditioned, Interval
+from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.dsp.filters import moving_mean, odd_width
+from imuproc.motion.settings import MotionSettings
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -91,25 +94,69 @@ def make_anchors(
     )
 
 
-def unknown_between(
-    anchors: Anchors, time_s: FloatArray, segment: Conditioned
-) -> tuple[FloatArray, FloatArray]:
-    """Seconds between neighbouring anchors in which accelerometer or gyroscope were blind.
+@dataclass(frozen=True, eq=False)
+class Blindness:
+    """What the signals may have missed, gathered from the first sample on.
 
     Parameters
     ----------
-    anchors : Anchors
-    time_s : ndarray, shape (n,)
+    velocity_variance : ndarray, shape (n,)
+        Running variance of velocity in m²/s² beyond the named sensor errors.
+    rotation_sd_rad : ndarray, shape (n,)
+        Running sum of what clipped or missing gyroscope samples may hide, in rad.
+    """
+
+    velocity_variance: FloatArray
+    rotation_sd_rad: FloatArray
+
+
+def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) -> Blindness:
+    """How much velocity and rotation may have changed unseen.
+
+    Velocity: a steady share; the curvature of the specific force from sample to sample, which
+    shows how far an impact is too short for the sampling rate (the error of interpolating between
+    samples is of its size); and clipped or missing samples.
+
+    Parameters
+    ----------
     segment : Conditioned
+    rate_hz : float
+    settings : MotionSettings
 
     Returns
     -------
-    accel_blind_s, gyro_blind_s : ndarray, shape (a - 1,)
+    Blindness
     """
-    rate_hz = (len(time_s) - 1) / (time_s[-1] - time_s[0])
-    at = np.searchsorted(time_s, anchors.time_s).clip(0, len(time_s))
-    blind = []
-    for clipped in (segment.accel_clipped, segment.gyro_clipped):
-        total = np.concatenate(([0.0], np.cumsum(clipped | ~segment.measured))) / rate_hz
-        blind.append(np.diff(total[at]))
-    return blind[0], blind[1]
+    force = segment.accel_mps2
+    bend = np.zeros(len(force))
+    bend[1:-1] = np.linalg.norm(force[2:] - 2.0 * force[1:-1] + force[:-2], axis=1)
+    unseen = segment.accel_clipped | ~segment.measured
+    hidden = segment.gyro_clipped | ~segment.measured
+    rotation = np.where(hidden, settings.clipped_gyro_sd_radps / rate_hz, 0.0)
+    # A rotation that was not seen tilts gravity for the rest of the stride.
+    tilted = _hidden_near(rotation, odd_width(2.0 * _STRIDE_S, rate_hz)) * STANDARD_GRAVITY_MPS2
+    steady = settings.stride_velocity_sd_mps**2 / _STRIDE_S + tilted**2 * _STRIDE_S
+    variance = (
+        steady / rate_hz
+        + (settings.undersampling_share * bend / rate_hz) ** 2
+        + np.where(unseen, settings.clipped_accel_sd_mps2 / rate_hz, 0.0) ** 2
+        * _run_lengths(unseen)
+    )
+    return Blindness(np.cumsum(variance), np.cumsum(rotation))
+
+
+_STRIDE_S = 0.5
+
+
+def _hidden_near(rotation: FloatArray, width: int) -> FloatArray:
+    """Hidden rotation within a window around each sample, shape (n,)."""
+    return moving_mean(rotation, width) * width
+
+
+def _run_lengths(mask: NDArray[np.bool_]) -> FloatArray:
+    """Length of the run of True that each sample is in, 1 elsewhere: errors of a run add up."""
+    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
+    lengths = np.ones(len(mask))
+    inside = np.repeat(edges[1::2] - edges[::2], edges[1::2] - edges[::2])
+    lengths[mask] = inside
+    return lengths

@@ -25,7 +25,7 @@ from imuproc.motion.drift import (
     tilt_rows,
     wander_share,
 )
-from imuproc.motion.observations import Anchors, make_anchors, unknown_between
+from imuproc.motion.observations import Anchors, Blindness, blindness, make_anchors
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import (
     Sensitivity,
@@ -54,12 +54,14 @@ class Prepared:
     strapdown : Strapdown
         In a world with Z up and any heading.
     sensitivity : Sensitivity
+    blind : Blindness
     """
 
     segment: Conditioned
     anchor: Interval
     strapdown: Strapdown
     sensitivity: Sensitivity
+    blind: Blindness
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,7 +107,11 @@ class Solved:
 
 
 def prepare_segment(
-    segment: Conditioned, time_s: FloatArray, rate_hz: float, gravity_mps2: float
+    segment: Conditioned,
+    time_s: FloatArray,
+    rate_hz: float,
+    gravity_mps2: float,
+    settings: MotionSettings,
 ) -> Prepared | None:
     """Integrate one segment, levelled on quiet standing.
 
@@ -114,6 +120,7 @@ def prepare_segment(
     segment : Conditioned
     time_s : ndarray, shape (n,)
     rate_hz, gravity_mps2 : float
+    settings : MotionSettings
 
     Returns
     -------
@@ -124,7 +131,8 @@ def prepare_segment(
     if anchor is None:
         return None
     strapdown = integrate(segment, time_s, rate_hz, anchor, gravity_mps2)
-    return Prepared(segment, anchor, strapdown, sensitivity(strapdown, segment))
+    blind = blindness(segment, rate_hz, settings)
+    return Prepared(segment, anchor, strapdown, sensitivity(strapdown, segment), blind)
 
 
 def swing_heading(strapdown: Strapdown, stance_s: FloatArray) -> float:
@@ -184,15 +192,13 @@ def solve_segment(
         if rest.start_s >= time_s[0] and rest.end_s <= time_s[-1]
     )
     anchors = make_anchors(stances.start_s, stances.end_s, rests)
-    accel_blind, gyro_blind = unknown_between(anchors, time_s, segment)
     problem = DriftProblem(
         strapdown=strapdown,
         sensitivity=prepared.sensitivity,
         anchors=anchors,
         point=point(strapdown, segment, anchors),
         error_sd=error_prior_sd(settings, segment.calibration.gyro_bias_u_radps, heading_sd_rad),
-        accel_blind_s=accel_blind,
-        gyro_blind_s=gyro_blind,
+        blind=prepared.blind,
     )
     solution = solve(problem, settings)
     rotation = _rotation_correction(problem, solution)
@@ -214,12 +220,19 @@ def _rotation_correction(problem: DriftProblem, solution: DriftSolution) -> Floa
 
 
 def _corrected_velocity(problem: DriftProblem, solution: DriftSolution) -> FloatArray:
-    """Velocity at every sample that meets each anchor's velocity exactly, shape (n, 3)."""
+    """Velocity at every sample that meets each anchor's velocity exactly, shape (n, 3).
+
+    What is left over between two anchors comes in where the signals may have missed it: at
+    impacts and clipped samples rather than evenly (the conditional mean of a random walk whose
+    variance grows there).
+    """
     sens, strapdown, anchors = problem.sensitivity, problem.strapdown, problem.anchors
     thinned = sens.velocity @ solution.errors
     velocity = strapdown.velocity_mps + at_times(thinned, sens.time_s, strapdown.time_s)
-    rest = solution.anchor_velocity_mps - at_times(velocity, strapdown.time_s, anchors.time_s)
-    steps = [np.interp(strapdown.time_s, anchors.time_s, rest[:, axis]) for axis in range(3)]
+    left = solution.anchor_velocity_mps - at_times(velocity, strapdown.time_s, anchors.time_s)
+    grown = problem.blind.velocity_variance
+    at_anchor = at_times(grown, strapdown.time_s, anchors.time_s)
+    steps = [np.interp(grown, at_anchor, left[:, axis]) for axis in range(3)]
     return velocity + np.stack(steps, axis=-1)
 
 

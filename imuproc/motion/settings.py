@@ -27,6 +27,9 @@ class MotionSettings:
         Change of the ankle's mean velocity from stance to stance when there is no foot sensor.
     stride_velocity_sd_mps : float
         Unexplained change of velocity over a stride.
+    undersampling_share : float
+        Error of velocity at an impact, as a share of the bend of the force from sample to sample
+        times the sampling interval.
     clipped_accel_sd_mps2, clipped_gyro_sd_radps : float
         What a sample at the end of the range may hide; also used for missing samples.
     stance_from, stance_to : float
@@ -43,6 +46,7 @@ class MotionSettings:
     ankle_velocity_sd_mps: float = 0.12
     shank_alone_velocity_sd_mps: float = 0.3
     stride_velocity_sd_mps: float = 0.05
+    undersampling_share: float = 0.2
     clipped_accel_sd_mps2: float = 60.0
     clipped_gyro_sd_radps: float = 3.0
     stance_from: float = 0.35

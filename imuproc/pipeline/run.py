@@ -59,7 +59,7 @@ def _process_run(timebased: TimeBased, run: Interval, settings: Settings) -> Res
     contacts = running_contacts(coarse_contacts(conditioned, run, settings.coarse))
     if len(contacts) < 3:
         return None
-    prepared = prepare_body(conditioned)
+    prepared = prepare_body(conditioned, settings.motion)
     motion = solve_motion(conditioned, prepared, contacts, settings.motion)
     contacts = unaided_contacts(contacts, motion, settings.unaided)
     contacts = refined_contacts(contacts, motion, settings.refine)

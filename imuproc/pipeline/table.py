@@ -27,6 +27,12 @@ FloatArray = NDArray[np.float64]
 # Above these standard uncertainties a figure says too little to be shown.
 _LARGEST_U: dict[str, float] = {"deg": 6.0, "m": 0.25, "m/s": 1.2, "s": 0.03, "Hz": 0.8}
 _UNSURE_EVENT_S = 0.012
+# Figures that are another one in other words: withheld with it.
+_SAME_AS: dict[str, str] = {
+    "ankle_ahead_of_knee_m": "shin_angle_touchdown_deg",
+    "step_frequency_hz": "step_time_s",
+    "speed_mps": "step_length_m",
+}
 
 
 def make_result(
@@ -92,6 +98,9 @@ def _trusted(figures: Mapping[str, Figure]) -> tuple[dict[str, Figure], list[Rai
         ]
         flags += [RaisedFlag(reason, name, step=int(k) + 1) for k in np.flatnonzero(vague)]
         out[name] = replace(figure, value=np.where(implausible | vague, np.nan, value))
+    for name, other in _SAME_AS.items():
+        gone = np.isnan(out[other].value)
+        out[name] = replace(out[name], value=np.where(gone, np.nan, out[name].value))
     return out, flags
 
 
@@ -104,11 +113,14 @@ def _site_flags(conditioned: ConditionedRecording) -> list[RaisedFlag]:
             flags.append(RaisedFlag("missing_foot", site=foot_of(side)))
         if foot and not shank:
             flags.append(RaisedFlag("missing_shank", site=shank_of(side)))
+        if not foot and not shank:
+            flags.append(RaisedFlag("missing_leg", side))
     return flags
 
 
 def _step_flags(contacts: Contacts) -> list[RaisedFlag]:
-    missed = ~next_step(contacts)[:-1]
+    both = len(set(contacts.side.tolist())) == 2
+    missed = ~next_step(contacts)[:-1] & both  # of one leg alone every second step is missing
     unsure = np.hypot(contacts.touchdown_u_s, contacts.toe_off_u_s) > _UNSURE_EVENT_S
     return [
         *(RaisedFlag("step_missed", step=int(k) + 1) for k in np.flatnonzero(missed)),
@@ -131,12 +143,7 @@ def _table(
         "run": recording.run.id,
         "step": np.arange(1, count + 1),
         "side": contacts.side,
-        "phase": phases(
-            figures["speed_mps"].value,
-            figures["step_time_s"].value,
-            has_drive,
-            settings.estimators.phase,
-        ),
+        "phase": phases(figures["speed_mps"].value, has_drive, settings.estimators.phase),
     }
     for name in FIGURES:
         figure = figures.get(name, missing(count))

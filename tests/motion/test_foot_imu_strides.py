@@ -64,9 +64,9 @@ def relative_errors(trial: str) -> tuple[np.ndarray, ConditionedRecording]:
         u_s,
         u_s,
     )
-    foot = solve_motion(signals, prepare_body(signals), contacts, MotionSettings()).segments[
-        "right_foot"
-    ]
+    foot = solve_motion(
+        signals, prepare_body(signals, MotionSettings()), contacts, MotionSettings()
+    ).segments["right_foot"]
     way = cumulative_integral(ball_velocity(foot)[:, :2], signals.rate_hz)
     place = np.stack(
         [np.interp(strides["mid_stance_s"], signals.time_s, way[:, k]) for k in (0, 1)], axis=1
@@ -90,5 +90,5 @@ def test_strides_of_a_walk_agree_with_the_optical_system() -> None:
 def test_strides_of_jogging_agree_although_the_gyroscope_clips(trial: str) -> None:
     errors, signals = relative_errors(trial)
     assert len(errors) >= 5
-    assert abs(np.median(errors)) < 0.03
+    assert abs(np.mean(errors)) < 0.03
     assert "gyro_clipped" in {flag.name for flag in signals.flags}
