@@ -29,6 +29,8 @@ FloatArray = NDArray[np.float64]
 SHANK_PER_STATURE = 0.246
 """Shank length as a share of stature (Drillis & Contini 1966; value from memory, high)."""
 
+_LONGEST_STRIDE_SHARE = 1.6
+
 
 @dataclass(frozen=True)
 class EstimatorSettings:
@@ -148,7 +150,8 @@ def find_swings(motion: Motion, own: Contacts, side: Side, departure_speed_mps: 
     """Swings that end at one foot's contacts.
 
     The first one starts where the foot left the ground or block: the last instant before it at
-    which the ball of the foot (the sensor, on a shank alone) was slower than a stated speed.
+    which the ball of the foot was slower than a stated speed. Where a contact of the foot was
+    missed in between, there is no swing.
 
     Parameters
     ----------
@@ -163,10 +166,21 @@ def find_swings(motion: Motion, own: Contacts, side: Side, departure_speed_mps: 
     Swings
     """
     start = np.full(len(own), np.nan)
-    start[1:] = own.toe_off_s[:-1]
+    start[1:] = np.where(_missed_before(own)[1:], np.nan, own.toe_off_s[:-1])
     if len(own):
         start[0] = _departure(motion, side, float(own.touchdown_s[0]), departure_speed_mps)
     return Swings(start, own.touchdown_s, own.touchdown_u_s)
+
+
+def _missed_before(own: Contacts) -> NDArray[np.bool_]:
+    """Whether a contact of the same foot is missing before each contact, shape (m,).
+
+    A stride with a missed contact in it takes as long as two; from one stride to the next a
+    runner's stride time changes by less than a third.
+    """
+    stride = np.diff(own.touchdown_s, prepend=np.nan)
+    before, after = np.append(np.nan, stride[:-1]), np.append(stride[1:], np.nan)
+    return np.asarray(stride > _LONGEST_STRIDE_SHARE * np.fmin(before, after))
 
 
 def _departure(motion: Motion, side: Side, touchdown_s: float, speed_mps: float) -> float:
