@@ -189,7 +189,7 @@ def _within(time_s: FloatArray, part: Interval) -> NDArray[np.bool_]:
 
 
 def _turn(site: Site, axes: Axes, settings: CalibrationSettings) -> tuple[FloatArray, float]:
-    """Matrix from sensor to segment axes; a foot's long axis points outward of the run by toe-out."""
+    """Matrix from sensor to segment axes; a foot's long axis points outward by toe-out."""
     forward, axis_u = axes.forward, axes.axis_u_rad
     if is_foot(site):
         toe_out = np.radians(settings.toe_out_deg) * (1 if side_of(site) == "left" else -1)

@@ -148,6 +148,11 @@ _ALL: Final[tuple[Flag, ...]] = (
         "Shin angle and dorsiflexion are missing; events come from the foot alone.",
     ),
     Flag(
+        "missing_leg",
+        "There is no sensor on one of the legs, so its steps are missing.",
+        "Flight time, step time and frequency, step length and speed need both legs.",
+    ),
+    Flag(
         "sides_swapped",
         "The left and right logs look swapped.",
         "Check which sensor was on which leg, correct the session file and process again.",

@@ -38,17 +38,13 @@ class PhaseSettings:
     transition_steps: int = 16
 
 
-def phases(
-    speed_mps: FloatArray, step_s: FloatArray, has_drive: bool, settings: PhaseSettings
-) -> NDArray[Any]:
+def phases(speed_mps: FloatArray, has_drive: bool, settings: PhaseSettings) -> NDArray[Any]:
     """Phase of each step.
 
     Parameters
     ----------
     speed_mps : ndarray, shape (m,)
         Speed of each step; NaN where missing.
-    step_s : ndarray, shape (m,)
-        Step times in s; NaN where missing.
     has_drive : bool
         False for rolling starts and treadmills, which have no drive phase.
     settings : PhaseSettings
@@ -81,7 +77,7 @@ def phases(
 
 
 def _smooth(speed: FloatArray) -> FloatArray:
-    """Mean of each step and its two neighbours (ends kept), so that left-right differences cancel."""
+    """Mean of each step and its neighbours (ends kept), so that left-right differences cancel."""
     padded = np.concatenate(([2 * speed[0] - speed[1]], speed, [2 * speed[-1] - speed[-2]]))
     return np.asarray(0.25 * padded[:-2] + 0.5 * padded[1:-1] + 0.25 * padded[2:])
 
