@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 _SINK_M: Final = 0.004
 _HEEL_PAD_M: Final = 0.007
 _STOP_S: Final = (0.016, 0.030)
-_SLIP_S: Final = 0.030
+SLIP_S: Final = 0.030
 """Least and longest time in which the striking point stops falling, and in which it stops
 slipping (sole, skin and forefoot give way); about as in the optical data of running."""
 
@@ -116,10 +116,10 @@ def _stopped(stance: Stance, high_m: float, arrival: Arrival, t: FloatArray) -> 
     """Forward slip and height over rest of the point that strikes, while it is stopped, (n, 2)."""
     since = t - stance.touchdown_s
     fall_s = float(np.clip(2.0 * (high_m + _SINK_M) / max(-arrival.velocity_mps[1], 0.3), *_STOP_S))
-    strikes_m = -0.5 * _SLIP_S * arrival.velocity_mps[0], high_m
+    strikes_m = -0.5 * SLIP_S * arrival.velocity_mps[0], high_m
     rests_m = 0.0, -_SINK_M
     out = np.empty((len(t), 2))
-    for k, stop_s in enumerate((_SLIP_S, fall_s)):
+    for k, stop_s in enumerate((SLIP_S, fall_s)):
         start = np.array([strikes_m[k], arrival.velocity_mps[k], arrival.acceleration_mps2[k]])
         end = np.array([rests_m[k], 0.0, 0.0])
         w = np.clip(since / stop_s, 0.0, 1.0)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from imuproc.synth.legs_ball import AT_REST, Arrival, Sagittal, rise, stance_path
+from imuproc.synth.legs_ball import AT_REST, SLIP_S, Arrival, Sagittal, rise, stance_path
 from imuproc.synth.stances import Posture, Stance
 
 FloatArray = NDArray[np.float64]
@@ -79,6 +79,8 @@ def _strike(
     strike[0] = np.clip(strike[0], *_SLIP_MPS)
     strike[1] = np.clip(strike[1], -_STRIKE_MPS[1], -_STRIKE_MPS[0])
     knee[1] += strike
+    # The arriving point lies as far behind its rest as it slips; see legs_ball._stopped.
+    knee[0, 0] -= 0.5 * SLIP_S * strike[0]
     return knee, ball, strike
 
 
