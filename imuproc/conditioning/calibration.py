@@ -3,6 +3,7 @@
 Quiet standing defines zero (shin 90°, foot 0°). The mediolateral axis is the main axis of fast
 rotation in the run; its sign follows from the fact that shank and foot of a runner point downward
 in front on average over the stride (the leg is folded back in swing and leans forward in push-off).
+Where that does not settle it, shank and foot of one leg turn together.
 """
 
 from dataclasses import asdict, dataclass, field, replace
@@ -14,10 +15,11 @@ from imuproc.conditioning.axes import Axes, Stretch, gyro_bias, segment_axes
 from imuproc.conditioning.standing import Standing, find_standing
 from imuproc.conditioning.stillness import StillnessSettings, still_stretches
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
+from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Calibration, Conditioned, ConditionedRecording, Interval
-from imuproc.core.sites import Site, is_foot, side_of
+from imuproc.core.sites import SIDES, Site, foot_of, is_foot, shank_of, side_of
 
 FloatArray = NDArray[np.float64]
 
@@ -71,6 +73,11 @@ def calibrate(
     -------
     ConditionedRecording
         The run with its quiet standing before and after.
+
+    Raises
+    ------
+    RunError
+        If the direction of no sensor can be told.
     """
     rests = {
         site: _rests(timebased, signals, settings.stillness)
@@ -80,21 +87,90 @@ def calibrate(
     kept = _kept_span(timebased.time_s, standing, run, settings.margin_s)
     time_s = timebased.time_s[kept]
     segments: dict[Site, Conditioned] = {}
-    flags = [*timebased.flags, *standing.flags]
+    unsure: set[Site] = set()
     for site, signals in timebased.sites.items():
         inside = tuple(r for r in rests[site] if r.start_s >= time_s[0] and r.end_s <= time_s[-1])
         clock = (time_s, timebased.rate_hz)
         segment, sure = _condition(_cut(signals, kept), clock, run, (standing, inside), settings)
         segments[site] = segment
-        if not sure and segment.calibration.vertical_known and site != "pelvis":
-            flags.append(RaisedFlag("mounting_sign_unsure", site=site))
+        if not sure and site != "pelvis":
+            unsure.add(site)
+    inside_run = (time_s >= run.start_s) & (time_s <= run.end_s)
+    unsure -= _face_alike(segments, unsure, inside_run)
+    segments, flags = _usable(segments, unsure, run)
     return ConditionedRecording(
         recording=timebased.recording,
         time_s=time_s,
         rate_hz=timebased.rate_hz,
         segments=segments,
-        flags=tuple(flags),
+        flags=(*timebased.flags, *standing.flags, *flags),
         history=(*timebased.history, _entry(standing, settings)),
+    )
+
+
+def _face_alike(
+    segments: dict[Site, Conditioned], unsure: set[Site], running: NDArray[np.bool_]
+) -> set[Site]:
+    """Turn segments of unsure direction to swing as the rest of their leg does.
+
+    Returns the sites that are sure by that. Of two unsure ones the foot is turned: the rate of a
+    shank tells its direction in running of all kinds, that of a foot does not.
+    """
+    settled: set[Site] = set()
+    for side in SIDES:
+        foot, shank = foot_of(side), shank_of(side)
+        doubtful, model = (foot, shank) if foot in unsure else (shank, foot)
+        if doubtful not in unsure or not {foot, shank} <= segments.keys():
+            continue
+        rates = [segments[site].gyro_radps[running, 1] for site in (doubtful, model)]
+        if float(rates[0] @ rates[1]) < 0.0:
+            segments[doubtful] = _about_face(segments[doubtful])
+        if model not in unsure:
+            settled.add(doubtful)
+    return settled
+
+
+def _usable(
+    segments: dict[Site, Conditioned], unsure: set[Site], run: Interval
+) -> tuple[dict[Site, Conditioned], list[RaisedFlag]]:
+    """Segments whose direction is known well enough, and flags for those where it is in doubt.
+
+    Without standing a shank's rate still tells its direction, and a foot goes by its shank; of a
+    foot alone nothing does.
+    """
+    lost = {
+        site
+        for site in unsure
+        if is_foot(site)
+        and not segments[site].calibration.vertical_known
+        and shank_of(side_of(site) or "left") not in segments
+    }
+    kept = {site: segment for site, segment in segments.items() if site not in lost}
+    if not kept:
+        raise RunError(
+            f"from {run.start_s:.1f} to {run.end_s:.1f} s: there is no quiet standing before or "
+            "after the run, and without it the direction of a foot sensor cannot be told unless "
+            "there is a shank sensor on the same leg. Have the athlete stand still for 3 s"
+        )
+    flags = [
+        RaisedFlag("mounting_sign_unsure", "the sensor is not used" if site in lost else "", site)
+        for site, segment in segments.items()
+        if site in lost or (site in unsure and segment.calibration.vertical_known)
+    ]
+    return kept, flags
+
+
+def _about_face(segment: Conditioned) -> Conditioned:
+    """The same segment with forward and backward exchanged."""
+    turn = np.diag([-1.0, -1.0, 1.0])
+    calibration = segment.calibration
+    return replace(
+        segment,
+        accel_mps2=segment.accel_mps2 @ turn,
+        gyro_radps=segment.gyro_radps @ turn,
+        calibration=replace(
+            calibration, segment_from_sensor=turn @ calibration.segment_from_sensor
+        ),
     )
 
 
