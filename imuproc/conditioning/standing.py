@@ -1,7 +1,8 @@
 """Which still stretches are quiet standing, before and after a run.
 
-The set position is nearly still too, so stillness alone does not make standing. Standing before
-and after agree in every sensor; the set position agrees with neither.
+The set position is nearly still too, and so is an athlete who bends over to breathe after the run:
+stillness alone does not make standing. Standing before and after agree in every sensor; the set
+position agrees with neither.
 """
 
 from collections.abc import Mapping
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from imuproc.conditioning.stillness import common_stretches
 from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.recording import Interval
+from imuproc.core.recording import Interval, Start
 from imuproc.core.sites import Site
 
 FloatArray = NDArray[np.float64]
@@ -62,31 +63,43 @@ def find_standing(
         With flags where one or both are missing or do not agree.
     """
     common = common_stretches(list(rests.values()), shortest_s)
-    before = [part for part in common if run.start_s - _SEARCH_S <= part.end_s <= run.start_s + 0.3]
-    after = [part for part in common if run.end_s - 0.3 <= part.start_s <= run.end_s + _SEARCH_S]
+    early, late = run.start_s - _SEARCH_S, run.end_s + _SEARCH_S
+    before = [p for p in common if p.end_s >= early and p.start_s <= run.start_s + 0.3]
+    after = [p for p in common if p.start_s <= late and p.end_s >= run.end_s - 0.3]
     postures = {part: _posture(timebased, part) for part in (*before, *after)}
-    chosen_after = max(after, key=lambda part: part.duration_s, default=None)
-    chosen_before = _before(timebased, before, chosen_after, postures, run)
-    return Standing(
-        chosen_before, chosen_after, tuple(_flags(chosen_before, chosen_after, postures))
-    )
+    pairs = [
+        (first, last)
+        for first in before
+        for last in after
+        if _differ_deg(postures[first], postures[last]) < _SAME_POSTURE_DEG
+    ]
+    if pairs:
+        pair = max(pairs, key=lambda pair: min(part.duration_s for part in pair))
+        return Standing(*pair, tuple(_differ_flags(*pair, postures)))
+    return _one_sided(before, after, postures, timebased.recording.run.start, run)
 
 
-def _before(
-    timebased: TimeBased,
+def _one_sided(
     before: list[Interval],
-    after: Interval | None,
+    after: list[Interval],
     postures: Mapping[Interval, FloatArray],
+    start: Start,
     run: Interval,
-) -> Interval | None:
-    if after is not None:
-        stood = postures[after]
-        before = [p for p in before if _differ_deg(postures[p], stood) < _SAME_POSTURE_DEG]
-    elif timebased.recording.run.start in ("blocks", "three-point", "crouch"):
+) -> Standing:
+    """Standing on one side of the run only, or on neither."""
+    if start in ("blocks", "three-point", "crouch"):
         # With nothing to compare, a hold that lasts until the start is the set position.
-        before = [p for p in before if p.end_s < run.start_s - _AT_THE_START_S]
+        before = [part for part in before if part.end_s < run.start_s - _AT_THE_START_S]
         before = before[:1] if len(before) > 1 and _postures_vary(before, postures) else before
-    return max(before, key=lambda part: part.duration_s, default=None)
+    longest_after = max(after, key=lambda part: part.duration_s, default=None)
+    longest = max(before, key=lambda part: part.duration_s, default=None)
+    if longest is None:
+        name = "no_standing" if longest_after is None else "no_standing_before"
+        return Standing(None, longest_after, (RaisedFlag(name),))
+    flags = [RaisedFlag("no_standing_after")]
+    if longest_after is not None:
+        flags += _differ_flags(longest, longest_after, postures)
+    return Standing(longest, None, tuple(flags))
 
 
 def _postures_vary(parts: list[Interval], postures: Mapping[Interval, FloatArray]) -> bool:
@@ -105,16 +118,10 @@ def _differ_deg(a: FloatArray, b: FloatArray) -> float:
     return float(np.degrees(np.arccos(np.clip((a * b).sum(axis=1), -1.0, 1.0))).max())
 
 
-def _flags(
-    before: Interval | None, after: Interval | None, postures: Mapping[Interval, FloatArray]
+def _differ_flags(
+    before: Interval, after: Interval, postures: Mapping[Interval, FloatArray]
 ) -> list[RaisedFlag]:
-    if before is None and after is None:
-        return [RaisedFlag("no_standing")]
-    if before is None:
-        return [RaisedFlag("no_standing_before")]
-    if after is None:
-        return [RaisedFlag("no_standing_after")]
     differ = _differ_deg(postures[before], postures[after])
-    if differ > _STANDING_DIFFERS_DEG:
-        return [RaisedFlag("standing_differs", f"by {differ:.1f} deg in one of the sensors")]
-    return []
+    if differ <= _STANDING_DIFFERS_DEG:
+        return []
+    return [RaisedFlag("standing_differs", f"by {differ:.1f} deg in one of the sensors")]
