@@ -11,13 +11,15 @@ from imuproc.dsp.filters import low_pass
 FloatArray = NDArray[np.float64]
 
 _CUTOFF_HZ = 10.0
+_LEAST_CONTRAST = 0.4
+"""In running own and crossed correlations lie more than 1 apart; in a jump they are alike."""
 
 
 def require_paired_legs(conditioned: ConditionedRecording, run: Interval) -> None:
     """Refuse a run in which the shank of one leg moves with the foot of the other.
 
     Sagittal rates of shank and foot of one leg rise and fall together; those of opposite legs are
-    half a stride apart.
+    half a stride apart. Where both legs move alike (a jump, a squat) nothing can be said.
 
     Parameters
     ----------
@@ -47,7 +49,7 @@ def require_paired_legs(conditioned: ConditionedRecording, run: Interval) -> Non
         _alike(rates["left_shank"], rates["right_foot"]),
         _alike(rates["right_shank"], rates["left_foot"]),
     ]
-    if min(crossed) > max(own):
+    if min(crossed) - max(own) > _LEAST_CONTRAST:
         logs = conditioned.recording.logs
         raise RunError(
             f"run {conditioned.recording.run.id}: left and right logs look swapped: left_shank "

@@ -165,6 +165,12 @@ _ALL: Final[tuple[Flag, ...]] = (
         serious=True,
     ),
     Flag(
+        "run_refused",
+        "One of the runs in the log could not be processed and is missing.",
+        "See the reason; the other runs of the log are not concerned.",
+        serious=True,
+    ),
+    Flag(
         "step_missed",
         "Two contacts of the same foot follow each other: a step between them was not found.",
         "Treat this step's flight and step time with care; they are withheld.",

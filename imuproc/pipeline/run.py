@@ -1,10 +1,13 @@
 """The whole method for one recording, read top to bottom."""
 
+from dataclasses import replace
+
 from imuproc.conditioning.calibration import calibrate
 from imuproc.conditioning.pairing import require_paired_legs
 from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
 from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording
 from imuproc.core.result import Result
 from imuproc.events.coarse import coarse_contacts
@@ -41,15 +44,31 @@ def process(recording: Recording, settings: Settings | None = None) -> Result:
     timebased = check_signals(to_common_clock(check_logs(recording), settings.timebase))
     gyro = {site: signals.gyro_radps for site, signals in timebased.sites.items()}
     runs = find_runs(timebased.time_s, timebased.rate_hz, gyro, settings.runs)
-    results = [
-        result for run in runs if (result := _process_run(timebased, run, settings)) is not None
-    ]
+    results: list[Result] = []
+    refused: list[RunError] = []
+    for run in runs:
+        try:
+            result = _process_run(timebased, run, settings)
+        except RunError as error:  # one stretch of a long log does not cost the others
+            refused.append(error)
+            continue
+        if result is not None:
+            results.append(result)
     if not results:
-        raise RunError(
-            f"no sprint steps found in run {recording.run.id}: check that the logs hold the run "
-            "and that their sites and units are right"
-        )
-    return join_results(results, recording)
+        raise _nothing_found(recording, refused)
+    joined = join_results(results, recording)
+    flags = [RaisedFlag("run_refused", str(error)) for error in refused]
+    return replace(joined, flags=(*joined.flags, *flags))
+
+
+def _nothing_found(recording: Recording, refused: list[RunError]) -> RunError:
+    """The error of a recording without any step in the table."""
+    if refused:
+        return refused[0]
+    return RunError(
+        f"no sprint steps found in run {recording.run.id}: check that the logs hold the run and "
+        "that their sites and units are right"
+    )
 
 
 def _process_run(timebased: TimeBased, run: Interval, settings: Settings) -> Result | None:
