@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -12,9 +11,10 @@ from scipy.ndimage import gaussian_filter1d
 
 from imuproc.core.sites import Side
 from imuproc.synth.course import GRID_HZ, Course
-from imuproc.synth.legs_angles import Knots, ready_angles, shin_curve
+from imuproc.synth.legs_angles import ready_angles, shin_curve
 from imuproc.synth.legs_ankle import pitch_curve
 from imuproc.synth.legs_ball import AT_REST, Sagittal, rise, stance_path
+from imuproc.synth.legs_frontal import turns_of
 from imuproc.synth.legs_pelvis import Pelvis, hip_spline, rotate_zyx
 from imuproc.synth.legs_swing import make_swing
 from imuproc.synth.plan import RunPlan
@@ -38,12 +38,15 @@ class Leg:
     ----------
     shank, foot : PoseTrack
         Origins: ankle centre; heel at ground level.
+    ball_m : ndarray, shape (n, 3)
+        Ball of the foot in m.
     strikes_mps : mapping from float to float
         Downward speed in m/s of the striking point by touchdown in s.
     """
 
     shank: PoseTrack
     foot: PoseTrack
+    ball_m: FloatArray
     strikes_mps: Mapping[float, float]
 
 
@@ -98,64 +101,6 @@ def _softened(path: FloatArray, t: FloatArray, toe_offs_s: Sequence[float]) -> F
     return np.asarray(path + weight[:, None] * (smooth - path))
 
 
-def _cycle(
-    course: Course,
-    stances: Sequence[Stance],
-    values: tuple[float, float, float, float],
-    rng: np.random.Generator,
-) -> FloatArray:
-    """Curve in deg with values at touchdown, mid-stance, toe-off and mid-swing, with scatter."""
-    knots = Knots()
-    knots.hold(0.0, course.go_s, 0.0)
-    for before, stance in pairwise(stances):
-        lands, middle, leaves, swings = np.array(values) + np.clip(rng.normal(size=4), -2, 2)
-        swing_s = stance.touchdown_s - before.toe_off_s
-        knots.add(before.toe_off_s, leaves)
-        knots.add(before.toe_off_s + 0.35 * swing_s, swings)
-        knots.add(before.toe_off_s + 0.75 * swing_s, 0.5 * (swings + lands))
-        knots.add(stance.touchdown_s, lands)
-        if np.isfinite(stance.toe_off_s):
-            contact_s = stance.toe_off_s - stance.touchdown_s
-            knots.add(stance.touchdown_s + 0.35 * contact_s, middle)
-            knots.add(stance.touchdown_s + 0.70 * contact_s, 0.5 * (middle + leaves))
-    knots.hold(stances[-1].touchdown_s + 0.3, float(course.time_s[-1]), 0.0)
-    return knots.curve(course.time_s)
-
-
-def _sway(plan: RunPlan, course: Course, rng: np.random.Generator) -> FloatArray:
-    """Slow sway of a standing shank in deg, gone while the athlete moves; mean zero before."""
-    t = course.time_s
-    frequency = rng.uniform(0.15, 1.1, 5)
-    size = rng.uniform(0.3, 1.0, 5) / np.sqrt(frequency / 0.15)
-    phase = rng.uniform(0.0, 2.0 * np.pi, 5)
-    wave = (size[:, None] * np.sin(2.0 * np.pi * frequency[:, None] * t + phase[:, None])).sum(0)
-    before, after = t < course.marks_s - 0.1, t > course.stop_s + 0.4
-    wave = wave / np.std(wave) - wave[before].mean() / np.std(wave)
-    standing = gaussian_filter1d((before | after).astype(np.float64), 0.1 * GRID_HZ)
-    return np.asarray(plan.sway_deg * wave * standing)
-
-
-def _turns(
-    plan: RunPlan, course: Course, stances: Sequence[Stance], rng: np.random.Generator
-) -> dict[str, FloatArray]:
-    """Angles out of the sagittal plane, and sway, in rad."""
-    left = stances[0].side == "left"
-    outward = 1.0 if left else -1.0
-    toe_out = plan.technique.toe_out_deg[0 if left else 1]
-    share = rng.uniform(0.3, 0.7)
-    ones = np.ones(len(course.time_s))
-    tilts = plan.technique.inversion_touchdown_deg, -4.0, 0.0, 4.0
-    degrees = {
-        "yaw": outward * toe_out * share * ones,
-        "toe_out": outward * toe_out * (1.0 - share) * ones,
-        "tilt": -outward * _cycle(course, stances, tilts, rng),
-        "frontal": -outward * _cycle(course, stances, (4.0, 2.0, 3.0, -2.0), rng),
-        "internal": -outward * _cycle(course, stances, (0.0, 6.0, 1.0, -4.0), rng),
-        "sway": _sway(plan, course, rng),
-    }
-    return {name: np.radians(value) for name, value in degrees.items()}
-
-
 def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, side: Side) -> Leg:
     """Poses of one leg.
 
@@ -176,7 +121,7 @@ def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, 
     ready = ready_angles(plan, side == plan.first_side, rng)
     shin = shin_curve(course, stances, ready)
     pitch = pitch_curve(course, stances, ready, shin)
-    turns, zero = _turns(plan, course, stances, rng), np.zeros(len(t))
+    turns, zero = turns_of(plan, course, stances, rng), np.zeros(len(t))
     foot = rotate_zyx(turns["yaw"], -np.radians(pitch), zero) @ rotate_zyx(
         turns["toe_out"], zero, turns["tilt"]
     )
@@ -190,7 +135,7 @@ def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, 
         body=body,
         shin=CubicSpline(t, np.radians(shin)),
         pitch=CubicSpline(t, np.radians(pitch)),
-        edge_up=CubicSpline(t, (foot @ np.array([0.0, edge, 0.0]))[:, 2]),
+        edge_up=CubicSpline(t, -np.abs((foot @ np.array([0.0, edge, 0.0]))[:, 2])),
         heel_up=CubicSpline(t, (foot @ np.array([behind, 0.6 * edge, 0.0]))[:, 2]),
         go_s=course.go_s,
     )
@@ -200,4 +145,4 @@ def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, 
     )
     heel = ball - foot @ np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m])
     ankle = heel + foot @ np.array([body.ankle_from_heel_m, 0.0, body.ankle_height_m])
-    return Leg(PoseTrack(t, shank, ankle), PoseTrack(t, foot, heel), strikes)
+    return Leg(PoseTrack(t, shank, ankle), PoseTrack(t, foot, heel), ball, strikes)

@@ -67,7 +67,7 @@ class Sagittal:
     shin, pitch : CubicSpline
         Shin angle and foot pitch in rad.
     edge_up, heel_up : CubicSpline
-        Heights in m of the outer edge of the ball and of the outer heel over the ball's middle.
+        Heights in m of the lower edge of the ball and of the outer heel over the ball's middle.
     go_s : float
         First movement of the start.
     """
@@ -177,7 +177,8 @@ def stance_path(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) 
         out = out + _stopped(stance, -float(leg.edge_up(stance.touchdown_s)), arrival, t)
     if np.isfinite(stance.toe_off_s):
         w = np.clip((t - stance.toe_off_s) / toe_roll_s(stance, leg.go_s) + 1.0, 0.0, 2.0)
-        toe = 2.0 * np.radians(p.toe_lift_deg) * (w**3 - 0.5 * w**4)
+        # From rest, then evenly faster: the real ball's rise speeds up through toe-off.
+        toe = np.radians(p.toe_lift_deg) * (3.0 * w**3 - 3.0 * w**4 + w**5)
         out[:, 0] += b.toe_m * (1.0 - np.cos(toe))
         out[:, 1] += b.toe_m * np.sin(toe) + _SINK_M * (not standing) * rise(w)
     return out

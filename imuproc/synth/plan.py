@@ -132,6 +132,8 @@ class RunPlan:
         From the first movement of the start to the front foot's departure in s.
     first_side : {"left", "right"}
         Side of step 1, which is the rear foot of the start.
+    curve_radius_m : float or None
+        Radius in m of a curve to the left from the start on; None for a straight run.
     seed : int
         Everything random in the run's motion follows from it.
     """
@@ -156,6 +158,7 @@ class RunPlan:
     contact_sd_s: float = 0.004
     push_s: float = 0.38
     first_side: Side = "right"
+    curve_radius_m: float | None = None
     seed: int = 0
 
 

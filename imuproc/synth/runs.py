@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from imuproc.core.recording import Athlete, Clock, Recording, Run, SensorLog
 from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of
 from imuproc.synth.course import Course, make_course
+from imuproc.synth.curve import around_curve
 from imuproc.synth.inertial import Mount, random_mount
 from imuproc.synth.legs import make_leg
 from imuproc.synth.legs_pelvis import make_pelvis, pelvis_track
@@ -33,9 +34,9 @@ class RunMotion:
     course : Course
     schedule : Schedule
     bones : mapping from Site to PoseTrack
-        Poses of the segments, from which the truth is read.
+        Poses of the segments along a straight run, from which the truth is read.
     skin : mapping from Site to PoseTrack
-        Poses of what carries the sensors.
+        Poses in the world of what carries the sensors; around the curve, if there is one.
     """
 
     plan: RunPlan
@@ -61,12 +62,17 @@ def make_motion(plan: RunPlan) -> RunMotion:
     pelvis = make_pelvis(plan, course, schedule)
     bones: dict[Site, PoseTrack] = {"pelvis": pelvis_track(pelvis, course)}
     strikes: dict[Site, Mapping[float, float]] = {"pelvis": {}}
+    pivots: dict[Site, FloatArray] = {"pelvis": pelvis.position_m}
     for side in SIDES:
         leg = make_leg(plan, course, schedule, pelvis, side)
         bones[shank_of(side)], bones[foot_of(side)] = leg.shank, leg.foot
         strikes[shank_of(side)] = strikes[foot_of(side)] = leg.strikes_mps
         strikes["pelvis"] = {**strikes["pelvis"], **leg.strikes_mps}
-    skin = {site: on_skin(track, strikes[site], plan, site) for site, track in bones.items()}
+        pivots[shank_of(side)] = pivots[foot_of(side)] = leg.ball_m
+    skin: dict[Site, PoseTrack] = {}
+    for site, track in bones.items():
+        shaken = on_skin(track, strikes[site], plan, site)
+        skin[site] = around_curve(shaken, pivots[site], plan.curve_radius_m)
     return RunMotion(plan, course, schedule, bones, skin)
 
 
@@ -231,7 +237,12 @@ def simulate_run(
             shank_length_m=body.shank_m,
             foot_length_m=body.foot_m,
         ),
-        run=Run(id="R00-01", start=plan.start, distance_m=plan.distance_m),
+        run=Run(
+            id="R00-01",
+            start=plan.start,
+            distance_m=plan.distance_m,
+            curve_radius_m=plan.curve_radius_m,
+        ),
         logs=logs,
     )
     return recording, truth
