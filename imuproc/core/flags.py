@@ -159,6 +159,12 @@ _ALL: Final[tuple[Flag, ...]] = (
         serious=True,
     ),
     Flag(
+        "segments_swapped",
+        "The shank and foot logs of one leg look swapped.",
+        "Check which sensor was on shank and foot, correct the session file and process again.",
+        serious=True,
+    ),
+    Flag(
         "no_run",
         "No sprint steps were found in the log.",
         "Check that the log holds the run and that the sensors were switched on.",
