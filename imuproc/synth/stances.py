@@ -129,10 +129,8 @@ def effort_posture(technique: Technique, step: float, side: Side) -> Posture:
         + technique.dorsiflexion_offset_deg[k],
         knee_lift_deg=mix(technique.knee_lift_deg + 6.0, technique.knee_lift_deg),
         slip_speed_mps=mix(0.4, 1.0) * technique.slip_speed_mps,
-        # The ball leaves some 0.027 s before the toes, at 0.28 of running speed upward when they
-        # leave (pivot of the ball, 11 runners at 2.5 to 4.5 m/s, Fukuchi et al. 2017).
-        toe_roll_share=mix(0.40, 0.72) * technique.toe_roll_share,
-        toe_lift_deg=mix(0.42, 1.0) * technique.toe_lift_deg,
+        toe_roll_share=technique.toe_roll_share,
+        toe_lift_deg=technique.toe_lift_deg,
     )
 
 
@@ -157,7 +155,7 @@ def slow_posture(technique: Technique, speed: float) -> Posture:
         dorsiflexion_swing_deg=by_speed(2.0, 2.0, 3.0, technique.dorsiflexion_swing_deg),
         knee_lift_deg=by_speed(24.0, 28.0, 36.0, 52.0),
         slip_speed_mps=by_speed(0.5, 0.9, 1.5, 1.8),
-        toe_roll_share=by_speed(0.05, 0.11, 0.15, 0.72 * technique.toe_roll_share),
-        toe_lift_deg=by_speed(4.0, 7.5, 13.5, technique.toe_lift_deg),
+        toe_roll_share=technique.toe_roll_share,
+        toe_lift_deg=technique.toe_lift_deg,
         heel_first_s=by_speed(0.09, 0.05, 0.04, 0.032),
     )
