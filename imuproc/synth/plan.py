@@ -234,6 +234,9 @@ def random_technique(rng: np.random.Generator) -> Technique:
     def pair(mean: float, sd: float) -> tuple[float, float]:
         return around(mean, sd), around(mean, sd)
 
+    # Who steps slowly also stays on the ground longer: first flights stay some 45 to 80 ms.
+    step_frequency_hz = around(base.step_frequency_hz, 0.15)
+    contact_factor = around(base.step_frequency_hz / step_frequency_hz, 0.02)
     return Technique(
         shin_touchdown_first_deg=around(base.shin_touchdown_first_deg, 3.0),
         shin_touchdown_top_deg=around(base.shin_touchdown_top_deg, 2.0),
@@ -249,8 +252,8 @@ def random_technique(rng: np.random.Generator) -> Technique:
         dorsiflexion_swing_deg=around(base.dorsiflexion_swing_deg, 3.0),
         knee_lift_deg=around(base.knee_lift_deg, 4.0),
         posture_steps=around(base.posture_steps, 0.5),
-        contact_factor=around(base.contact_factor, 0.04),
-        step_frequency_hz=around(base.step_frequency_hz, 0.15),
+        contact_factor=contact_factor,
+        step_frequency_hz=step_frequency_hz,
         slip_speed_mps=around(base.slip_speed_mps, 0.3),
         toe_out_deg=pair(9.0, 2.5),
         inversion_touchdown_deg=around(base.inversion_touchdown_deg, 1.2),

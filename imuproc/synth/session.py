@@ -1,6 +1,7 @@
 """A whole made-up session on disk: session file, logs, and the truth beside them."""
 
 import datetime
+import gzip
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -180,9 +181,11 @@ def _log_table(log: SensorLog) -> pd.DataFrame:
 
 def _write_table(table: pd.DataFrame, path: Path) -> None:
     """A CSV, gzipped without time and name where the path ends in .gz."""
-    options = {"method": "gzip", "mtime": 0} if path.suffix == ".gz" else None
+    data = table.to_csv(index=False, lineterminator="\n").encode()
+    if path.suffix == ".gz":
+        data = gzip.compress(data, mtime=0)
     with replaced_file(path) as temporary:
-        table.to_csv(temporary, index=False, lineterminator="\n", compression=options)
+        temporary.write_bytes(data)
 
 
 def _write_truth(truth: Truth, folder: Path, run: str, suffix: str) -> None:

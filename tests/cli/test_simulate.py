@@ -1,0 +1,47 @@
+"""``imuproc simulate`` as a user meets it."""
+
+from pathlib import Path
+
+import typer
+from typer.testing import CliRunner
+
+from imuproc.cli.simulate import simulate
+
+app = typer.Typer(rich_markup_mode=None)
+app.command("simulate")(simulate)
+run = CliRunner()
+
+
+def test_help_names_every_option() -> None:
+    shown = run.invoke(app, ["--help"]).output
+    for option in ("--athletes", "--runs", "--start", "--distance", "--rate", "--grade", "--fault"):
+        assert option in shown
+    assert "known truth" in shown
+
+
+def test_a_session_is_written_and_said_where(tmp_path: Path) -> None:
+    out = tmp_path / "made"
+    options = ["--athletes", "1", "--runs", "1", "--rate", "100", "--distance", "10"]
+    done = run.invoke(app, [str(out), *options, "--start", "standing", "--fault", "toe-drop"])
+    assert done.exit_code == 0, done.output
+    assert f"Written: {out / 'session.toml'}" in done.output
+    text = (out / "session.toml").read_text()
+    assert 'start = "standing"' in text
+    assert "faults of technique: toe-drop" in text
+    assert len(list((out / "logs").iterdir())) == 4
+
+
+def test_pelvis_and_clocks_are_written_down(tmp_path: Path) -> None:
+    out = tmp_path / "made"
+    options = ["--athletes", "1", "--runs", "1", "--rate", "100", "--distance", "10"]
+    done = run.invoke(app, [str(out), *options, "--pelvis", "--separate-clocks", "--gz"])
+    assert done.exit_code == 0, done.output
+    text = (out / "session.toml").read_text()
+    assert 'clock = "separate"' in text
+    assert "R01-01_pe.csv.gz" in text
+
+
+def test_a_rate_must_be_given() -> None:
+    done = run.invoke(app, ["somewhere"])
+    assert done.exit_code == 2
+    assert "--rate" in done.output
