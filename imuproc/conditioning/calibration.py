@@ -15,11 +15,11 @@ from imuproc.conditioning.axes import Axes, Stretch, gyro_bias, segment_axes
 from imuproc.conditioning.standing import Standing, find_standing
 from imuproc.conditioning.stillness import StillnessSettings, still_stretches
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
+from imuproc.conditioning.usable import usable_segments
 from imuproc.core.errors import RunError
-from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Calibration, Conditioned, ConditionedRecording, Interval
-from imuproc.core.sites import SIDES, Site, foot_of, is_foot, shank_of, side_of
+from imuproc.core.sites import Site, is_foot, side_of
 
 FloatArray = NDArray[np.float64]
 
@@ -77,7 +77,7 @@ def calibrate(
     Raises
     ------
     RunError
-        If the direction of no sensor can be told.
+        If no sensor can be used.
     """
     rests = {
         site: _rests(timebased, signals, settings.stillness)
@@ -96,8 +96,12 @@ def calibrate(
         if not sure and site != "pelvis":
             unsure.add(site)
     inside_run = (time_s >= run.start_s) & (time_s <= run.end_s)
-    unsure -= _face_alike(segments, unsure, inside_run)
-    segments, flags = _usable(segments, unsure, run)
+    segments, flags = usable_segments(segments, unsure, inside_run, timebased.rate_hz)
+    if not segments:
+        raise RunError(
+            f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: "
+            + "; ".join(f"{flag.site}: {flag.detail}" for flag in flags)
+        )
     return ConditionedRecording(
         recording=timebased.recording,
         time_s=time_s,
@@ -105,72 +109,6 @@ def calibrate(
         segments=segments,
         flags=(*timebased.flags, *standing.flags, *flags),
         history=(*timebased.history, _entry(standing, settings)),
-    )
-
-
-def _face_alike(
-    segments: dict[Site, Conditioned], unsure: set[Site], running: NDArray[np.bool_]
-) -> set[Site]:
-    """Turn segments of unsure direction to swing as the rest of their leg does.
-
-    Returns the sites that are sure by that. Of two unsure ones the foot is turned: the rate of a
-    shank tells its direction in running of all kinds, that of a foot does not.
-    """
-    settled: set[Site] = set()
-    for side in SIDES:
-        foot, shank = foot_of(side), shank_of(side)
-        doubtful, model = (foot, shank) if foot in unsure else (shank, foot)
-        if doubtful not in unsure or not {foot, shank} <= segments.keys():
-            continue
-        rates = [segments[site].gyro_radps[running, 1] for site in (doubtful, model)]
-        if float(rates[0] @ rates[1]) < 0.0:
-            segments[doubtful] = _about_face(segments[doubtful])
-        if model not in unsure:
-            settled.add(doubtful)
-    return settled
-
-
-def _usable(
-    segments: dict[Site, Conditioned], unsure: set[Site], run: Interval
-) -> tuple[dict[Site, Conditioned], list[RaisedFlag]]:
-    """Segments whose direction is known well enough, and flags for those where it is in doubt.
-
-    Without standing a shank's rate still tells its direction, and a foot goes by its shank; of a
-    foot alone nothing does.
-    """
-    lost = {
-        site
-        for site in unsure
-        if is_foot(site)
-        and not segments[site].calibration.vertical_known
-        and shank_of(side_of(site) or "left") not in segments
-    }
-    kept = {site: segment for site, segment in segments.items() if site not in lost}
-    if not kept:
-        raise RunError(
-            f"from {run.start_s:.1f} to {run.end_s:.1f} s: there is no quiet standing before or "
-            "after the run, and without it the direction of a foot sensor cannot be told unless "
-            "there is a shank sensor on the same leg. Have the athlete stand still for 3 s"
-        )
-    flags = [
-        RaisedFlag("mounting_sign_unsure", "the sensor is not used" if site in lost else "", site)
-        for site, segment in segments.items()
-        if site in lost or (site in unsure and segment.calibration.vertical_known)
-    ]
-    return kept, flags
-
-
-def _about_face(segment: Conditioned) -> Conditioned:
-    """The same segment with forward and backward exchanged."""
-    turn = np.diag([-1.0, -1.0, 1.0])
-    calibration = segment.calibration
-    return replace(
-        segment,
-        accel_mps2=segment.accel_mps2 @ turn,
-        gyro_radps=segment.gyro_radps @ turn,
-        calibration=replace(
-            calibration, segment_from_sensor=turn @ calibration.segment_from_sensor
-        ),
     )
 
 

@@ -1,5 +1,6 @@
 """Every column of the step table from motion and contacts."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -8,7 +9,7 @@ from numpy.typing import NDArray
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.recording import Athlete
-from imuproc.core.sites import SIDES, Side, foot_of, shank_of
+from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
 from imuproc.estimators.angles import (
     AngleCurve,
     AngleSettings,
@@ -20,6 +21,7 @@ from imuproc.estimators.angles import (
     shin_curve,
 )
 from imuproc.estimators.figures import Figure, missing
+from imuproc.estimators.gaps import Gaps, blind_strides
 from imuproc.estimators.phase import PhaseSettings
 from imuproc.estimators.stride import StrideSettings, ball_velocity, step_figures
 from imuproc.estimators.timing import timing_figures
@@ -60,7 +62,13 @@ class LegCurves:
     dorsiflexion: AngleCurve | None
 
 
-def leg_curves(motion: Motion, side: Side, athlete: Athlete, settings: AngleSettings) -> LegCurves:
+def leg_curves(
+    motion: Motion,
+    side: Side,
+    athlete: Athlete,
+    settings: AngleSettings,
+    gaps: Mapping[Site, Gaps] | None = None,
+) -> LegCurves:
     """Angle curves of one leg.
 
     Parameters
@@ -70,14 +78,20 @@ def leg_curves(motion: Motion, side: Side, athlete: Athlete, settings: AngleSett
     athlete : Athlete
         Its known standing lean shifts the shin angle. Dorsiflexion stays 0 in quiet standing.
     settings : AngleSettings
+    gaps : mapping from Site to Gaps, optional
+        Missing samples: they make the angles near them less certain.
 
     Returns
     -------
     LegCurves
     """
+    gaps = gaps or {}
     foot, shank = motion.segments.get(foot_of(side)), motion.segments.get(shank_of(side))
-    shin = None if shank is None else shin_curve(motion.time_s, shank, settings)
-    pitch = None if foot is None else pitch_curve(motion.time_s, foot, settings)
+    shin, pitch = None, None
+    if shank is not None:
+        shin = _with_gaps(shin_curve(motion.time_s, shank, settings), gaps.get(shank.site))
+    if foot is not None:
+        pitch = _with_gaps(pitch_curve(motion.time_s, foot, settings), gaps.get(foot.site))
     both = None if shin is None or pitch is None else dorsiflexion_curve(shin, pitch)
     if shin is not None and athlete.standing_lean_deg:
         lean = np.radians(athlete.standing_lean_deg)
@@ -85,8 +99,17 @@ def leg_curves(motion: Motion, side: Side, athlete: Athlete, settings: AngleSett
     return LegCurves(shin, pitch, both)
 
 
+def _with_gaps(curve: AngleCurve, gaps: Gaps | None) -> AngleCurve:
+    part = np.zeros(len(curve.time_s)) if gaps is None else gaps.angle_part_rad(curve.time_s)
+    return replace(curve, parts_rad={**curve.parts_rad, "gap": part})
+
+
 def all_figures(
-    motion: Motion, contacts: Contacts, athlete: Athlete, settings: EstimatorSettings
+    motion: Motion,
+    contacts: Contacts,
+    athlete: Athlete,
+    settings: EstimatorSettings,
+    gaps: Mapping[Site, Gaps],
 ) -> dict[str, Figure]:
     """Every figure of every step.
 
@@ -96,6 +119,8 @@ def all_figures(
     contacts : Contacts
     athlete : Athlete
     settings : EstimatorSettings
+    gaps : mapping from Site to Gaps
+        Missing samples of each sensor.
 
     Returns
     -------
@@ -103,24 +128,23 @@ def all_figures(
         Missing figures are NaN.
     """
     figures = timing_figures(contacts)
-    figures.update(step_figures(motion, contacts, settings.stride))
-    by_side = [
-        (
-            contacts.side == side,
-            _leg_figures(motion, contacts.take(contacts.side == side), side, athlete, settings),
-        )
-        for side in SIDES
-    ]
+    blind = {side: blind_strides(contacts, gaps, side) for side in SIDES}
+    figures.update(step_figures(motion, contacts, settings.stride, blind))
+    by_side = []
+    for side in SIDES:
+        rows = contacts.side == side
+        curves = leg_curves(motion, side, athlete, settings.angles, gaps)
+        leg = _leg_figures(motion, contacts.take(rows), side, curves, settings)
+        by_side.append((rows, {**leg, "ankle_ahead_of_knee_m": _reach(leg, athlete)}))
     for name in by_side[0][1]:
         figures[name] = _interleave([(rows, leg[name]) for rows, leg in by_side], len(contacts))
-    figures["pelvis_tilt_touchdown_deg"] = _pelvis(motion, contacts)
+    figures["pelvis_tilt_touchdown_deg"] = _pelvis(motion, contacts, gaps.get("pelvis"))
     return figures
 
 
 def _leg_figures(
-    motion: Motion, own: Contacts, side: Side, athlete: Athlete, settings: EstimatorSettings
+    motion: Motion, own: Contacts, side: Side, curves: LegCurves, settings: EstimatorSettings
 ) -> dict[str, Figure]:
-    curves = leg_curves(motion, side, athlete, settings.angles)
     swings = find_swings(motion, own, side, settings.departure_speed_mps)
     down, off = (own.touchdown_s, own.touchdown_u_s), (own.toe_off_s, own.toe_off_u_s)
     absent = missing(len(own))
@@ -131,11 +155,9 @@ def _leg_figures(
     def swing(curve: AngleCurve | None, share: float, statistic: str) -> Figure:
         return absent if curve is None else over_swing(curve, swings, share, statistic)
 
-    shin = at(curves.shin, down)
     return {
-        "shin_angle_touchdown_deg": shin,
+        "shin_angle_touchdown_deg": at(curves.shin, down),
         "shin_angle_toe_off_deg": at(curves.shin, off),
-        "ankle_ahead_of_knee_m": _reach(shin, athlete),
         "foot_pitch_touchdown_deg": at(curves.pitch, down),
         "foot_pitch_toe_off_deg": at(curves.pitch, off),
         "foot_pitch_swing_min_deg": swing(curves.pitch, 0.25, "min"),
@@ -193,8 +215,9 @@ def _departure(motion: Motion, side: Side, touchdown_s: float, speed_mps: float)
     return float(motion.time_s[slow[-1]]) if len(slow) else float("nan")
 
 
-def _reach(shin: Figure, athlete: Athlete) -> Figure:
-    """Ankle ahead of the knee in m: minus shank length times cos(shin angle)."""
+def _reach(leg: Mapping[str, Figure], athlete: Athlete) -> Figure:
+    """Ankle ahead of the knee in m: minus shank length times cos(shin angle at touchdown)."""
+    shin = leg["shin_angle_touchdown_deg"]
     length = athlete.shank_length_m
     if length is None and athlete.stature_m is not None:
         length = SHANK_PER_STATURE * athlete.stature_m
@@ -219,11 +242,11 @@ def _interleave(parts: list[tuple[NDArray[np.bool_], Figure]], count: int) -> Fi
     return Figure(value, spread)
 
 
-def _pelvis(motion: Motion, contacts: Contacts) -> Figure:
+def _pelvis(motion: Motion, contacts: Contacts, gaps: Gaps | None) -> Figure:
     pelvis: SegmentMotion | None = motion.segments.get("pelvis")
     if pelvis is None:
         return missing(len(contacts))
     curve = AngleCurve(
         motion.time_s, -pelvis.pitch_rad, -pelvis.pitch_rate_radps, {"drift": pelvis.pitch_u_rad}
     )
-    return at_events(curve, contacts.touchdown_s, contacts.touchdown_u_s)
+    return at_events(_with_gaps(curve, gaps), contacts.touchdown_s, contacts.touchdown_u_s)

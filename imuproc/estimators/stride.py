@@ -5,6 +5,7 @@ step lengths sum up to a stride, and speed changes smoothly from step to step; t
 each step's length by least squares, with its covariance.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion, SegmentMotion
-from imuproc.core.sites import SIDES, foot_of
+from imuproc.core.sites import SIDES, Side, foot_of
 from imuproc.dsp.integration import cumulative_integral
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.estimators.figures import Figure, missing
@@ -59,7 +60,12 @@ def _rate_of(lever: FloatArray, segment: SegmentMotion) -> FloatArray:
     return np.cross(segment.rate_world_radps, lever)
 
 
-def step_figures(motion: Motion, contacts: Contacts, settings: StrideSettings) -> dict[str, Figure]:
+def step_figures(
+    motion: Motion,
+    contacts: Contacts,
+    settings: StrideSettings,
+    blind: Mapping[Side, NDArray[np.bool_]] | None = None,
+) -> dict[str, Figure]:
     """Step length and speed.
 
     Parameters
@@ -67,6 +73,8 @@ def step_figures(motion: Motion, contacts: Contacts, settings: StrideSettings) -
     motion : Motion
     contacts : Contacts
     settings : StrideSettings
+    blind : mapping from Side to ndarray of bool, shape (k - 1,), optional
+        Strides of each foot in which samples are missing; they are left out.
 
     Returns
     -------
@@ -75,6 +83,9 @@ def step_figures(motion: Motion, contacts: Contacts, settings: StrideSettings) -
     count = len(contacts)
     follows = next_step(contacts)
     strides = _stride_lengths(motion, contacts)
+    for side, missing_samples in (blind or {}).items():
+        rows = np.flatnonzero(contacts.side == side)[:-1]
+        strides[rows[missing_samples]] = np.nan
     usable = np.isfinite(strides)
     usable[:-1] &= follows[:-1] & np.append(follows[1:-1], False) if count > 1 else False
     step_s = np.append(np.diff(contacts.touchdown_s), np.nan)

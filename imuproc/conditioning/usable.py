@@ -1,0 +1,110 @@
+"""Which sensors can be used in a run, and which way those of unsure direction face."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import Conditioned
+from imuproc.core.sites import SIDES, Site, foot_of, is_foot, shank_of, side_of
+from imuproc.dsp.bridging import find_bridges
+
+BoolArray = NDArray[np.bool_]
+
+_LOST_RAD = np.radians(20.0)
+"""A gap that may hide more rotation than this leaves nothing to start from behind it."""
+
+
+def usable_segments(
+    segments: Mapping[Site, Conditioned], unsure: set[Site], running: BoolArray, rate_hz: float
+) -> tuple[dict[Site, Conditioned], list[RaisedFlag]]:
+    """Segments whose signals and direction are good enough, and flags for those in doubt.
+
+    A segment is left out when so much is missing in one place that its orientation is lost, and
+    when nothing tells its direction: without standing a shank's rate still does, and a foot goes
+    by its shank; of a foot alone nothing does.
+
+    Parameters
+    ----------
+    segments : mapping from Site to Conditioned
+    unsure : set of Site
+        Those whose forward direction is not sure.
+    running : ndarray of bool, shape (n,)
+        Which samples are of the run.
+    rate_hz : float
+
+    Returns
+    -------
+    segments : dict from Site to Conditioned
+    flags : list of RaisedFlag
+        ``gap`` and ``mounting_sign_unsure``.
+    """
+    torn = {site: _torn(segment, rate_hz) for site, segment in segments.items()}
+    whole = {site: segment for site, segment in segments.items() if not torn[site]}
+    flags = [RaisedFlag("gap", detail, site) for site, detail in torn.items() if detail]
+    turned, settled = _face_alike(whole, unsure, running)
+    kept: dict[Site, Conditioned] = {}
+    for site, segment in turned.items():
+        if site not in unsure - settled:
+            kept[site] = segment
+        elif segment.calibration.vertical_known:
+            kept[site] = segment
+            flags.append(RaisedFlag("mounting_sign_unsure", site=site))
+        elif is_foot(site) and shank_of(side_of(site) or "left") not in turned:
+            detail = (
+                "not used: without quiet standing, and without a shank sensor on the same leg, "
+                "nothing tells which way a foot sensor faces"
+            )
+            flags.append(RaisedFlag("mounting_sign_unsure", detail, site))
+        else:
+            kept[site] = segment
+    return kept, flags
+
+
+def _torn(segment: Conditioned, rate_hz: float) -> str:
+    """Where a sensor lost its orientation for good; empty when it did not."""
+    bridges = find_bridges(segment.gyro_radps[:, 1], segment.measured, rate_hz)
+    inside = (bridges.first > 0) & (bridges.last < len(segment.measured) - 1)
+    lost = np.flatnonzero(inside & (bridges.error > _LOST_RAD))
+    if len(lost) == 0:
+        return ""
+    longest = int(lost[np.argmax((bridges.last - bridges.first)[lost])])
+    missing_s = (bridges.last[longest] - bridges.first[longest]) / rate_hz
+    return f"not used: {missing_s:.2f} s are missing in fast motion, so its orientation is lost"
+
+
+def _face_alike(
+    segments: Mapping[Site, Conditioned], unsure: set[Site], running: BoolArray
+) -> tuple[dict[Site, Conditioned], set[Site]]:
+    """Turn segments of unsure direction to swing as the rest of their leg does.
+
+    Returns the sites that are sure by that, too. Of two unsure ones the foot is turned: the rate of
+    a shank tells its direction in running of all kinds, that of a foot does not.
+    """
+    out, settled = dict(segments), set[Site]()
+    for side in SIDES:
+        foot, shank = foot_of(side), shank_of(side)
+        doubtful, model = (foot, shank) if foot in unsure else (shank, foot)
+        if doubtful not in unsure or not {foot, shank} <= out.keys():
+            continue
+        if float(out[doubtful].gyro_radps[running, 1] @ out[model].gyro_radps[running, 1]) < 0.0:
+            out[doubtful] = _about_face(out[doubtful])
+        if model not in unsure:
+            settled.add(doubtful)
+    return out, settled
+
+
+def _about_face(segment: Conditioned) -> Conditioned:
+    """The same segment with forward and backward exchanged."""
+    turn = np.diag([-1.0, -1.0, 1.0])
+    calibration = segment.calibration
+    return replace(
+        segment,
+        accel_mps2=segment.accel_mps2 @ turn,
+        gyro_radps=segment.gyro_radps @ turn,
+        calibration=replace(
+            calibration, segment_from_sensor=turn @ calibration.segment_from_sensor
+        ),
+    )

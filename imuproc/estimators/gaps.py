@@ -1,0 +1,174 @@
+"""Missing samples, and what the figures near them are worth.
+
+A gap is bridged by a straight line so that integration can go on. How wrong that is, the motion
+around it tells: the same line is tried wherever the samples exist.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.contacts import Contacts
+from imuproc.core.recording import Conditioned, ConditionedRecording
+from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of, side_of
+from imuproc.dsp.bridging import find_bridges
+
+FloatArray = NDArray[np.float64]
+
+_NEAR_EVENT_S = 0.04
+_MATTERS_S = 0.01
+"""Shorter gaps are bridged to within a tenth of a degree."""
+_LONGEST_SWING_S = 0.7
+
+
+@dataclass(frozen=True, eq=False)
+class Gaps:
+    """Gaps of one sensor.
+
+    Parameters
+    ----------
+    start_s, end_s : ndarray, shape (k,)
+        Last sample before and first sample after each gap in s.
+    angle_u_rad : ndarray, shape (k,)
+        Standard uncertainty that bridging adds to the sagittal angle in rad.
+    anchor_s : ndarray, shape (a,)
+        Rests and mid-stances in s: what a gap does to the angle ends there.
+    """
+
+    start_s: FloatArray
+    end_s: FloatArray
+    angle_u_rad: FloatArray
+    anchor_s: FloatArray
+
+    def angle_part_rad(self, time_s: FloatArray) -> FloatArray:
+        """Standard uncertainty of the angle from gaps at given times in rad, shape (n,)."""
+        variance = np.zeros(len(time_s))
+        for start, end, u in zip(self.start_s, self.end_s, self.angle_u_rad, strict=True):
+            before = self.anchor_s[self.anchor_s <= start].max(initial=-np.inf)
+            after = self.anchor_s[self.anchor_s >= end].min(initial=np.inf)
+            variance[(time_s > before) & (time_s < after)] += u**2
+        return np.sqrt(variance)
+
+    def within_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+        """How much of each stretch of time is missing in s, shape (m,)."""
+        overlap = np.minimum(self.end_s, end_s[:, None]) - np.maximum(
+            self.start_s, start_s[:, None]
+        )
+        return np.asarray(np.maximum(overlap, 0.0).sum(axis=1))
+
+
+def find_gaps(conditioned: ConditionedRecording, contacts: Contacts) -> dict[Site, Gaps]:
+    """Gaps of every sensor of a run.
+
+    Parameters
+    ----------
+    conditioned : ConditionedRecording
+    contacts : Contacts
+
+    Returns
+    -------
+    dict from Site to Gaps
+        With no gap in most cases.
+    """
+    time_s = conditioned.time_s
+    out: dict[Site, Gaps] = {}
+    for site, segment in conditioned.segments.items():
+        rate = segment.gyro_radps[:, 1]
+        bridges = find_bridges(rate, segment.measured, conditioned.rate_hz)
+        u = np.minimum(bridges.error, np.pi)
+        out[site] = Gaps(
+            time_s[bridges.first], time_s[bridges.last], u, _anchors(segment, contacts)
+        )
+    return out
+
+
+def _anchors(segment: Conditioned, contacts: Contacts) -> FloatArray:
+    own = contacts.take(contacts.side == side_of(segment.site))
+    rests = [edge for rest in segment.calibration.rests for edge in (rest.start_s, rest.end_s)]
+    return np.concatenate((0.5 * (own.touchdown_s + own.toe_off_s), rests))
+
+
+def widened(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
+    """Contacts whose events near a gap of their sensor are as uncertain as the gap is long.
+
+    Parameters
+    ----------
+    contacts : Contacts
+    gaps : mapping from Site to Gaps
+
+    Returns
+    -------
+    Contacts
+    """
+    names = ("touchdown_u_s", "toe_off_u_s")
+    widened_u = {name: getattr(contacts, name).copy() for name in names}
+    random_u = contacts.evidence.get("touchdown_random_u_s", contacts.touchdown_u_s).copy()
+    for side in SIDES:
+        rows = contacts.side == side
+        seen = gaps.get(foot_of(side), gaps.get(shank_of(side)))
+        if seen is None or not rows.any():
+            continue
+        for name, event_s in zip(names, (contacts.touchdown_s, contacts.toe_off_s), strict=True):
+            at = event_s[rows]
+            blind = 0.5 * seen.within_s(at - _NEAR_EVENT_S, at + _NEAR_EVENT_S)
+            widened_u[name][rows] = np.hypot(widened_u[name][rows], blind)
+            if name == "touchdown_u_s":
+                random_u[rows] = np.hypot(random_u[rows], blind)
+    evidence = {**contacts.evidence, "touchdown_random_u_s": random_u}
+    return replace(
+        contacts,
+        touchdown_u_s=widened_u["touchdown_u_s"],
+        toe_off_u_s=widened_u["toe_off_u_s"],
+        evidence=evidence,
+    )
+
+
+def steps_with_gaps(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[tuple[int, Site]]:
+    """Steps in whose swing or contact samples of their own leg are missing.
+
+    Parameters
+    ----------
+    contacts : Contacts
+    gaps : mapping from Site to Gaps
+
+    Returns
+    -------
+    list of (row, Site)
+        Row in the contacts, counted from 0.
+    """
+    found: list[tuple[int, Site]] = []
+    for side in SIDES:
+        rows = np.flatnonzero(contacts.side == side)
+        start_s = _swing_start_s(contacts, rows)
+        for site in (shank_of(side), foot_of(side)):
+            if site not in gaps:
+                continue
+            missing_s = gaps[site].within_s(start_s, contacts.toe_off_s[rows])
+            found += [(int(row), site) for row in rows[missing_s > _MATTERS_S]]
+    return found
+
+
+def _swing_start_s(contacts: Contacts, rows: NDArray[np.int64]) -> FloatArray:
+    """Toe-off before each contact of one foot; a usual time before the first one."""
+    before = contacts.toe_off_s[rows]
+    start_s = np.append(contacts.touchdown_s[rows][:1] - _LONGEST_SWING_S, before[:-1])
+    return np.asarray(start_s[: len(rows)])
+
+
+def blind_strides(contacts: Contacts, gaps: Mapping[Site, Gaps], side: Side) -> NDArray[np.bool_]:
+    """Whether samples of a foot are missing from each of its contacts to its next, shape (k - 1,).
+
+    Parameters
+    ----------
+    contacts : Contacts
+    gaps : mapping from Site to Gaps
+    side : {"left", "right"}
+    """
+    rows = np.flatnonzero(contacts.side == side)
+    middle_s = 0.5 * (contacts.touchdown_s + contacts.toe_off_s)[rows]
+    if foot_of(side) not in gaps or len(rows) < 2:
+        return np.zeros(max(len(rows) - 1, 0), dtype=bool)
+    missing_s = gaps[foot_of(side)].within_s(middle_s[:-1], middle_s[1:])
+    return np.asarray(missing_s > _MATTERS_S)
