@@ -78,7 +78,7 @@ def _swing_pitch(
     shin_rate = float(np.diff(np.interp((before.toe_off_s, before.toe_off_s + 0.004), *shin_at))[0])
     rate = _leaving_rate(before) - shin_rate / 0.004
     drop = max(-14.0, 0.45 * 0.09 * swing_s * min(rate, 0.0))
-    at = (0.0, 0.03, 0.06, 0.09, 0.22, 0.38, 0.50, 0.60, 0.68, 0.77, 0.87, 1.0)
+    at = (0.0, 0.03, 0.06, 0.09, 0.22, 0.38, 0.51, 0.64, 0.73, 0.82, 0.92, 1.0)
     bend = (
         leaves,
         leaves + 0.55 * drop,

@@ -21,7 +21,7 @@ FloatArray = NDArray[np.float64]
 
 _SINK_M: Final = 0.004
 _HEEL_PAD_M: Final = 0.007
-_STOP_S: Final = (0.016, 0.030)
+_STOP_S: Final = (0.018, 0.030)
 SLIP_S: Final = 0.030
 """Least and longest time in which the striking point stops falling, and in which it stops
 slipping (sole, skin and forefoot give way); about as in the optical data of running."""

@@ -82,11 +82,11 @@ class Technique:
     shin_swing_low_first_deg: float = 10.0
     shin_swing_low_top_deg: float = -19.0
     pitch_touchdown_first_deg: float = -29.0
-    pitch_touchdown_top_deg: float = -10.0
+    pitch_touchdown_top_deg: float = -6.5
     pitch_flat_top_deg: float = -1.5
     pitch_toe_off_first_deg: float = -76.0
     pitch_toe_off_top_deg: float = -66.0
-    dorsiflexion_swing_deg: float = 7.0
+    dorsiflexion_swing_deg: float = 10.0
     knee_lift_deg: float = 57.0
     posture_steps: float = 3.5
     contact_factor: float = 1.0

@@ -62,7 +62,9 @@ class SessionPlan:
     clock : {"shared", "separate"}
     sites : tuple of Site
     compress : bool
-        Whether logs and truth are gzipped.
+        Whether logs and curves are gzipped.
+    plain_runs : tuple of str
+        Ids of runs whose files are not gzipped even so.
     """
 
     id: str
@@ -74,6 +76,7 @@ class SessionPlan:
     clock: Clock = "shared"
     sites: tuple[Site, ...] = SITES[:4]
     compress: bool = False
+    plain_runs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -236,12 +239,12 @@ def _session_lines(plan: SessionPlan) -> list[str]:
     return lines
 
 
-def _suffix(plan: SessionPlan) -> str:
-    return ".csv.gz" if plan.compress else ".csv"
+def _suffix(plan: SessionPlan, run: PlannedRun) -> str:
+    return ".csv.gz" if plan.compress and run.id not in plan.plain_runs else ".csv"
 
 
 def _log_name(plan: SessionPlan, run: PlannedRun, site: Site) -> str:
-    return f"logs/{run.id}_{_SHORT[site]}{_suffix(plan)}"
+    return f"logs/{run.id}_{_SHORT[site]}{_suffix(plan, run)}"
 
 
 def write_session(
@@ -278,7 +281,7 @@ def write_session(
             logs, truth = record(make_motion(run.plan), rig, rng)
             for site, log in logs.items():
                 _write_table(_log_table(log), folder / _log_name(plan, run, site))
-            _write_truth(truth, folder / "truth", run.id, _suffix(plan))
+            _write_truth(truth, folder / "truth", run.id, _suffix(plan, run))
             if advance:
                 advance()
         path = folder / "session.toml"

@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 _PEAK_G: Final[dict[Impact, tuple[float, float]]] = {
     "none": (0.0, 0.0),
     "weak": (4.0, 8.0),
-    "strong": (7.0, 15.0),
+    "strong": (6.0, 13.0),
 }
 """Peak of the added ringing on shank and foot in g at a strike of 2 m/s; judgement within
 published peaks (tibia about 10 to 25 g; foot up to 70 g, Bailey & Harle 2014)."""

@@ -152,7 +152,7 @@ def slow_posture(technique: Technique, speed: float) -> Posture:
         pitch_touchdown_deg=by_speed(20.0, 14.0, 13.0, 4.0),
         pitch_flat_deg=by_speed(0.0, 0.0, -0.5, -1.0),
         pitch_toe_off_deg=by_speed(-58.0, -55.0, -58.0, -68.0),
-        dorsiflexion_swing_deg=by_speed(2.0, 2.0, 3.0, technique.dorsiflexion_swing_deg),
+        dorsiflexion_swing_deg=by_speed(3.0, 3.0, 4.0, technique.dorsiflexion_swing_deg),
         knee_lift_deg=by_speed(24.0, 28.0, 36.0, 52.0),
         slip_speed_mps=by_speed(0.5, 0.9, 1.5, 1.8),
         toe_roll_share=technique.toe_roll_share,
