@@ -9,7 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from imuproc.synth.legs_ball import AT_REST, SLIP_S, Arrival, Sagittal, rise, stance_path
+from imuproc.synth.legs_ball import (
+    AT_REST,
+    SLIP_S,
+    Arrival,
+    Sagittal,
+    hermite,
+    rise,
+    stance_path,
+)
 from imuproc.synth.stances import Posture, Stance
 
 FloatArray = NDArray[np.float64]
@@ -20,6 +28,7 @@ _FREE_MPS2: Final = (np.array([-60.0, -45.0]), np.array([60.0, -20.0]))
 """Forward and upward acceleration of the striking point just before touchdown, least and largest:
 upward as read off 11 runners at 4.5 m/s (-20 to -45 m/s², Fukuchi et al. 2017)."""
 _EVEN_S: Final = 0.020
+_LOW_LIFT_M: Final = 0.05
 _SETTLE_S: Final = 0.012
 _CLEAR_M: Final = 0.012
 _MOST_LIFT_M: Final = 0.13
@@ -122,6 +131,28 @@ def _hump(w: FloatArray) -> FloatArray:
     return np.asarray(rise(w / 0.3) * rise((1.0 - w) / 0.3))
 
 
+def _low_swing(
+    leg: Sagittal,
+    after: Stance,
+    left: FloatArray,
+    span: tuple[float, float],
+    hip: FloatArray,
+) -> Swing:
+    """Out of the start: the foot is carried low over the ground on the shortest smooth way."""
+    (t0, t1), lands = span, after.touchdown_s
+    knee, turning, velocity = _strike(leg, after, hip)
+    ball = knee[0] - leg.knee_from_ball(np.array([lands]))[0]
+    falling = np.array([0.0, float(np.mean([low[1] for low in _FREE_MPS2]))])
+    landing = np.stack((ball, turning[1] + velocity, turning[2] + falling))
+
+    def path(t: FloatArray) -> FloatArray:
+        w = (t - t0) / (t1 - t0)
+        lifted = _LOW_LIFT_M * 64.0 * (np.clip(w, 0.0, 1.0) * np.clip(1.0 - w, 0.0, 1.0)) ** 3
+        return hermite(w, left, landing, t1 - t0) + lifted[:, None] * np.array([0.0, 1.0])
+
+    return Swing(path, Arrival(velocity, falling))
+
+
 def make_swing(
     leg: Sagittal, between: tuple[Stance, Stance], hip: CubicSpline, landed: Arrival
 ) -> Swing:
@@ -147,6 +178,8 @@ def make_swing(
     t0, t1 = before.toe_off_s, after.touchdown_s
     span_s, hips = t1 - t0, (_state(hip, t0), _state(hip, t1))
     left = _state(partial(stance_path, leg, before, landed), t0)
+    if before.kind == "ready":
+        return _low_swing(leg, after, left, (t0, t1), hips[1])
     knee0 = left + _state(leg.knee_from_ball, t0)
     knee1, turning, velocity = _strike(leg, after, hips[1])
     ends = (
