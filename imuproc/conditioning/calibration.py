@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.conditioning.axes import Axes, Stretch, gyro_bias, segment_axes
-from imuproc.conditioning.standing import Standing, find_standing
-from imuproc.conditioning.stillness import StillnessSettings, still_stretches
+from imuproc.conditioning.standing import Standing, find_standing, own_standing
+from imuproc.conditioning.stillness import StillnessSettings, common_stretches, still_stretches
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.conditioning.usable import usable_segments
 from imuproc.core.errors import RunError
@@ -86,12 +86,14 @@ def calibrate(
     standing = find_standing(timebased, rests, run, settings.shortest_standing_s)
     kept = _kept_span(timebased.time_s, standing, run, settings.margin_s)
     time_s = timebased.time_s[kept]
+    span = Interval(float(time_s[0]), float(time_s[-1]))
     segments: dict[Site, Conditioned] = {}
     unsure: set[Site] = set()
     for site, signals in timebased.sites.items():
-        inside = tuple(r for r in rests[site] if r.start_s >= time_s[0] and r.end_s <= time_s[-1])
+        inside = common_stretches([(span,), rests[site]], settings.stillness.shortest_s)
         clock = (time_s, timebased.rate_hz)
-        segment, sure = _condition(_cut(signals, kept), clock, run, (standing, inside), settings)
+        own = own_standing(standing, inside, settings.shortest_standing_s)
+        segment, sure = _condition(_cut(signals, kept), clock, run, (own, inside), settings)
         segments[site] = segment
         if not sure and site != "pelvis":
             unsure.add(site)

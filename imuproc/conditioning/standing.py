@@ -46,7 +46,7 @@ def find_standing(
     run: Interval,
     shortest_s: float,
 ) -> Standing:
-    """Quiet standing before and after a run.
+    """Quiet standing before and after a run: the legs decide, a pelvis may sway.
 
     Parameters
     ----------
@@ -62,7 +62,8 @@ def find_standing(
     Standing
         With flags where one or both are missing or do not agree.
     """
-    common = common_stretches(list(rests.values()), shortest_s)
+    legs = [own for site, own in rests.items() if site != "pelvis"] or list(rests.values())
+    common = common_stretches(legs, shortest_s)
     early, late = run.start_s - _SEARCH_S, run.end_s + _SEARCH_S
     before = [p for p in common if p.end_s >= early and p.start_s <= run.start_s + 0.3]
     after = [p for p in common if p.start_s <= late and p.end_s >= run.end_s - 0.3]
@@ -77,6 +78,37 @@ def find_standing(
         pair = max(pairs, key=lambda pair: min(part.duration_s for part in pair))
         return Standing(*pair, tuple(_differ_flags(*pair, postures)))
     return _one_sided(before, after, postures, timebased.recording.run.start, run)
+
+
+def own_standing(standing: Standing, rests: tuple[Interval, ...], shortest_s: float) -> Standing:
+    """The part of quiet standing in which one sensor was still itself.
+
+    Parameters
+    ----------
+    standing : Standing
+        Of the legs.
+    rests : tuple of Interval
+        Still stretches of the sensor.
+    shortest_s : float
+
+    Returns
+    -------
+    Standing
+        Without flags.
+    """
+    return Standing(
+        _still_part(standing.before, rests, shortest_s),
+        _still_part(standing.after, rests, shortest_s),
+    )
+
+
+def _still_part(
+    part: Interval | None, rests: tuple[Interval, ...], shortest_s: float
+) -> Interval | None:
+    if part is None:
+        return None
+    still = common_stretches([(part,), rests], shortest_s)
+    return max(still, key=lambda stretch: stretch.duration_s, default=None)
 
 
 def _one_sided(
@@ -107,9 +139,11 @@ def _postures_vary(parts: list[Interval], postures: Mapping[Interval, FloatArray
 
 
 def _posture(timebased: TimeBased, part: Interval) -> FloatArray:
-    """Direction of gravity in each sensor, shape (sites, 3)."""
+    """Direction of gravity in each leg sensor, shape (sites, 3)."""
     inside = (timebased.time_s >= part.start_s) & (timebased.time_s <= part.end_s)
-    mean = np.array([np.nanmean(s.accel_mps2[inside], axis=0) for s in timebased.sites.values()])
+    sites = timebased.sites
+    legs = [signals for site, signals in sites.items() if site != "pelvis"] or list(sites.values())
+    mean = np.array([np.nanmean(signals.accel_mps2[inside], axis=0) for signals in legs])
     return np.asarray(mean / np.linalg.norm(mean, axis=1, keepdims=True))
 
 
