@@ -65,6 +65,10 @@ def _nothing_found(recording: Recording, refused: list[RunError]) -> RunError:
     """The error of a recording without any step in the table."""
     if refused:
         return refused[0]
+    if set(recording.logs) <= {"pelvis"}:
+        return RunError(
+            f"run {recording.run.id} has no sensor on a leg; at least one shank or foot is needed"
+        )
     return RunError(
         f"no sprint steps found in run {recording.run.id}: check that the logs hold the run and "
         "that their sites and units are right"
