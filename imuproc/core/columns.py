@@ -63,7 +63,14 @@ COLUMNS: Final[tuple[Column, ...]] = (
         10.0,
         150.0,
     ),
-    Column("shin_angle_toe_off_deg", "deg", "The same at toe-off.", "figure", -20.0, 120.0),
+    Column(
+        "shin_angle_toe_off_deg",
+        "deg",
+        "Forward horizontal to the line ankle-knee at toe-off; 90 as in quiet standing.",
+        "figure",
+        -20.0,
+        120.0,
+    ),
     Column(
         "ankle_ahead_of_knee_m",
         "m",
@@ -80,7 +87,14 @@ COLUMNS: Final[tuple[Column, ...]] = (
         -80.0,
         70.0,
     ),
-    Column("foot_pitch_toe_off_deg", "deg", "The same at toe-off.", "figure", -130.0, 30.0),
+    Column(
+        "foot_pitch_toe_off_deg",
+        "deg",
+        "Inclination of the heel-toe line at toe-off, toe up positive, 0 in quiet standing.",
+        "figure",
+        -130.0,
+        30.0,
+    ),
     Column(
         "foot_pitch_swing_min_deg",
         "deg",

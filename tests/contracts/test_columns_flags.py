@@ -1,0 +1,140 @@
+"""The step table's columns and flags are those that were agreed on, whoever writes them."""
+
+import ast
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from imuproc.core.columns import BY_NAME, COLUMNS, FIGURES, step_table_columns, uncertainty_name
+from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.estimators.columns import EstimatorSettings, all_figures
+from imuproc.estimators.phase import PHASES
+from tests.guards.sources import sources
+from tests.simulated import USUAL, made_result
+
+AGREED = [
+    *("session", "athlete", "run", "step", "side", "phase"),
+    *("touchdown_s", "toe_off_s", "contact_time_s", "flight_time_s", "step_time_s"),
+    "step_frequency_hz",
+    *("shin_angle_touchdown_deg", "shin_angle_toe_off_deg", "ankle_ahead_of_knee_m"),
+    *("foot_pitch_touchdown_deg", "foot_pitch_toe_off_deg"),
+    *("foot_pitch_swing_min_deg", "foot_pitch_swing_max_deg"),
+    *("dorsiflexion_touchdown_deg", "dorsiflexion_swing_min_deg", "dorsiflexion_swing_mean_deg"),
+    "pelvis_tilt_touchdown_deg",
+    *("step_length_m", "speed_mps", "flags"),
+]
+KEYS = AGREED[:6]
+
+
+def raised(tree: ast.AST) -> Iterator[ast.expr]:
+    """First argument of every ``RaisedFlag(...)``."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and ast.unparse(node.func).endswith("RaisedFlag"):
+            yield node.args[0] if node.args else node.keywords[0].value
+
+
+def words(node: ast.AST) -> set[str]:
+    """Texts within an expression or a function."""
+    return {
+        part.value
+        for part in ast.walk(node)
+        if isinstance(part, ast.Constant) and isinstance(part.value, str)
+    }
+
+
+def test_columns_stand_in_the_agreed_order_with_their_uncertainties_behind() -> None:
+    measured = [name for name in AGREED if name not in KEYS and name != "flags"]
+    assert step_table_columns() == AGREED + [f"{name}_u" for name in measured]
+
+
+def test_every_figure_has_a_unit_in_its_name_a_meaning_and_a_range() -> None:
+    for name in FIGURES:
+        column = BY_NAME[name]
+        ending = {"s": "_s", "Hz": "_hz", "deg": "_deg", "m": "_m", "m/s": "_mps"}[column.unit]
+        assert name.endswith(ending)
+        assert column.meaning.endswith(".")
+        assert column.low < column.high
+        if name not in ("touchdown_s", "toe_off_s"):  # the log's own clock may begin anywhere
+            assert np.isfinite([column.low, column.high]).all()
+
+
+def test_a_result_has_exactly_these_columns() -> None:
+    result = made_result(USUAL)
+    assert list(result.steps.columns) == step_table_columns()
+    assert result.steps["step"].tolist() == list(range(1, len(result.steps) + 1))
+    assert set(result.steps["side"]) == {"left", "right"}
+    assert set(result.steps["phase"]) <= set(PHASES)
+    for name in FIGURES:
+        figure, spread = result.steps[name], result.steps[uncertainty_name(name)]
+        assert figure.dtype == np.float64
+        assert (figure.isna() == spread.isna()).all(), name
+        assert (spread.dropna() > 0.0).all(), name
+
+
+def test_the_estimators_give_every_figure_and_no_other() -> None:
+    result = made_result(USUAL)
+    athlete = result.conditioned.recording.athlete
+    figures = all_figures(result.motion, result.contacts, athlete, EstimatorSettings(), {})
+    assert set(figures) == set(FIGURES)
+
+
+def test_uncertainty_parts_add_up_to_what_the_table_says() -> None:
+    result = made_result(USUAL)
+    assert set(result.uncertainty) >= {"contact_time_s", "shin_angle_touchdown_deg"}
+    for name, parts in result.uncertainty.items():
+        total = np.sqrt((parts**2).sum(axis=1, skipna=False))
+        stated = result.steps[uncertainty_name(name)]
+        pd.testing.assert_series_equal(
+            stated.dropna(), total[stated.notna()], check_names=False, rtol=1e-9
+        )
+
+
+def test_every_flag_that_is_raised_anywhere_is_in_the_list() -> None:
+    names: set[str] = set()
+    for source in sources():
+        for argument in raised(source.tree):
+            if isinstance(argument, ast.Constant):
+                names |= words(argument)
+            elif isinstance(argument, ast.JoinedStr):  # f"{sensor}_clipped"
+                names |= {f"{sensor}_clipped" for sensor in ("accel", "gyro")}
+                assert ast.unparse(argument) == "f'{sensor}_clipped'", source.where(argument)
+            else:  # a variable: one of the texts of its file must be meant
+                names |= words(source.tree) & FLAGS.keys()
+                assert isinstance(argument, ast.Name), source.where(argument)
+    assert names <= FLAGS.keys()
+    assert {"no_standing", "gap", "sides_swapped", "gyro_clipped", "drift_large"} <= names
+
+
+def test_flags_speak_to_people() -> None:
+    for name, flag in FLAGS.items():
+        assert flag.name == name
+        assert flag.sentence.endswith(".")
+        assert flag.advice.endswith(".")
+        assert "_" not in flag.sentence + flag.advice
+        assert ";" not in name  # the table joins names by it
+
+
+def test_flags_of_steps_in_the_table_are_those_of_the_result() -> None:
+    result = made_result(USUAL)
+    for step, names in zip(result.steps["step"], result.steps["flags"], strict=True):
+        own = {flag.name for flag in result.flags if flag.step == step}
+        assert set(filter(None, names.split(";"))) == own
+
+
+def test_the_scan_sees_what_it_looks_for() -> None:
+    tree = ast.parse("a = RaisedFlag('gap', site=s)\nb = flags.RaisedFlag(name='x')")
+    assert [words(node) for node in raised(tree)] == [{"gap"}, {"x"}]
+
+
+def test_raised_flags_are_plain_values() -> None:
+    flag = RaisedFlag("gap", "somewhere", "left_foot", 3)
+    assert flag == RaisedFlag("gap", "somewhere", "left_foot", 3)
+    with pytest.raises(AttributeError, match="cannot assign"):
+        flag.name = "other"  # type: ignore[misc]
+
+
+def test_no_column_is_explained_twice() -> None:
+    assert len(BY_NAME) == len(COLUMNS)
+    assert len({column.meaning for column in COLUMNS}) == len(COLUMNS)
