@@ -32,6 +32,8 @@ class StillnessSettings:
         Largest standard deviation of the specific force in the window, in m/s².
     gravity_drift_deg : float
         How far gravity may move in the sensor within one stretch, in deg.
+    creep_degps : float
+        Fastest steady turn of gravity within one stretch, in deg/s.
     shortest_s : float
         Shorter stretches are left out.
     """
@@ -41,6 +43,7 @@ class StillnessSettings:
     turning_degps: float = 4.0
     accel_sd_mps2: float = 0.5
     gravity_drift_deg: float = 1.0
+    creep_degps: float = 0.6
     shortest_s: float = 0.5
 
 
@@ -80,14 +83,24 @@ def still_stretches(
     calmest = np.nan_to_num(shaking, nan=np.inf) <= np.nanquantile(shaking[calm], 0.2)
     bias = np.nanmedian(gyro_mean[calmest], axis=0)
     turning = np.linalg.norm(gyro_mean - bias, axis=1) > np.radians(settings.turning_degps)
-    still = calm & ~turning & np.isfinite(accel).all(axis=1)
+    still = calm & ~turning & np.isfinite(accel_mps2).all(axis=1)
     direction = moving_mean(accel, width)
     return tuple(
         Interval(float(time_s[part.start]), float(time_s[part.stop - 1]))
         for whole in _stretches(still)
         for part in _steady_parts(direction[whole], whole.start, settings)
         if (part.stop - part.start - 1) / rate_hz >= settings.shortest_s
+        and not _creeps(direction[part], rate_hz, settings)
     )
+
+
+def _creeps(direction: FloatArray, rate_hz: float, settings: StillnessSettings) -> bool:
+    """Whether gravity moves steadily, as in a piece of a slow sink: its second half differs."""
+    half = len(direction) // 2
+    a, b = direction[:half].mean(axis=0), direction[half:].mean(axis=0)
+    moved = np.degrees(np.arctan2(np.linalg.norm(np.cross(a, b)), a @ b))
+    steady = settings.creep_degps * half / rate_hz
+    return bool(moved > max(steady, 0.5 * settings.gravity_drift_deg))
 
 
 def _stretches(mask: BoolArray) -> list[slice]:
@@ -137,7 +150,7 @@ def common_stretches(
     -------
     tuple of Interval
     """
-    common = stretches[0] if stretches else ()
+    common = tuple(s for s in stretches[0] if s.duration_s >= shortest_s) if stretches else ()
     for other in stretches[1:]:
         overlaps = [
             Interval(max(a.start_s, b.start_s), min(a.end_s, b.end_s))
