@@ -124,7 +124,7 @@ def _rotation_axis(gyro: FloatArray, up: FloatArray) -> tuple[FloatArray, float]
     """
     flat = gyro - np.outer(gyro @ up, up)
     values, vectors = np.linalg.eigh(flat.T @ flat)
-    share = float(values[1] / max(values[2], 1e-12))
+    share = max(0.0, float(values[1] / max(values[2], 1e-12)))
     return vectors[:, 2], float(np.sqrt(share) * 0.2)
 
 
