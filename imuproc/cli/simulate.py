@@ -5,9 +5,12 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, get_type_hints
+from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
+
+if TYPE_CHECKING:
+    from imuproc.core.recording import Clock
 
 
 @dataclass(frozen=True)
@@ -47,7 +50,20 @@ class SimulateOptions:
     separate_clocks: Annotated[
         bool, typer.Option("--separate-clocks", help="Each sensor has its own clock.")
     ] = False
+    one_log: Annotated[
+        bool,
+        typer.Option(
+            "--one-log",
+            help="All runs of an athlete in one log, after a jump, with walking back between them.",
+        ),
+    ] = False
     gz: Annotated[bool, typer.Option("--gz", help="Write gzipped files.")] = False
+
+
+def _clock(options: SimulateOptions) -> "Clock":
+    if not options.separate_clocks:
+        return "shared"
+    return "jump" if options.one_log else "separate"
 
 
 def _simulate(options: SimulateOptions) -> None:
@@ -68,7 +84,8 @@ def _simulate(options: SimulateOptions) -> None:
     )
     plan = replace(
         plan_session(squad, options.rate, options.grade, options.seed),
-        clock="separate" if options.separate_clocks else "shared",
+        clock=_clock(options),
+        one_log=options.one_log,
         sites=SITES if options.pelvis else SITES[:4],
         compress=options.gz,
     )

@@ -92,6 +92,8 @@ def _height_knots(plan: RunPlan, course: Course, stance: Stance) -> list[tuple[f
 
 def _smoothed(steps: list[list[tuple[float, float]]]) -> list[tuple[float, float]]:
     """Knots of all steps; each kind of height (touchdown, toe-off, middle) eased over steps."""
+    if not steps:
+        return []
     out = [steps[0][0]] if len(steps[0]) == 1 else list(steps[0])
     full = np.array(steps[len(steps[0]) == 1 :])
     for _ in range(3):

@@ -131,6 +131,26 @@ def _hump(w: FloatArray) -> FloatArray:
     return np.asarray(rise(w / 0.3) * rise((1.0 - w) / 0.3))
 
 
+def _eased(path: Path, span: tuple[float, float], ends: tuple[FloatArray, FloatArray]) -> Path:
+    """The path with the acceleration that the stance before ends with, and a free fall at the end.
+
+    A foot in the air does not brake before the ground does: it still speeds up downward.
+    """
+    t0, t1 = span
+    jump = ends[0] - _state(path, t0)[2]
+    braking = _state(path, t1)[2] - ends[1]
+    excess = braking - np.clip(braking, *_FREE_MPS2)
+
+    def eased(t: FloatArray) -> FloatArray:
+        since, until = (t - t0)[:, None], (t - t1)[:, None]
+        fading = np.exp(-np.maximum(since, 0.0) / _SETTLE_S)
+        coming = np.exp(np.minimum(until, 0.0) / _EVEN_S)
+        bends = jump * since**2 * fading - excess * until**2 * coming
+        return np.asarray(path(t) + 0.5 * bends)
+
+    return eased
+
+
 def _low_swing(
     leg: Sagittal,
     after: Stance,
@@ -148,7 +168,8 @@ def _low_swing(
     def path(t: FloatArray) -> FloatArray:
         w = (t - t0) / (t1 - t0)
         lifted = _LOW_LIFT_M * 64.0 * (np.clip(w, 0.0, 1.0) * np.clip(1.0 - w, 0.0, 1.0)) ** 3
-        return hermite(w, left, landing, t1 - t0) + lifted[:, None] * np.array([0.0, 1.0])
+        path = hermite(w, left, landing, t1 - t0)
+        return np.asarray(path + lifted[:, None] * np.array([0.0, 1.0]))
 
     return Swing(path, Arrival(velocity, falling))
 
@@ -203,17 +224,5 @@ def make_swing(
         return np.asarray(free(t) + bent + lifted - leg.knee_from_ball(t))
 
     cleared = partial(raw, lift_m=_clearance_lift(leg, raw, np.linspace(t0, t1, 120)))
-    jump = left[2] - _state(cleared, t0)[2]
-
-    # A foot in the air does not brake before the ground does: it still speeds up downward.
-    braking = _state(cleared, t1)[2] - turning[2]
-    excess = braking - np.clip(braking, *_FREE_MPS2)
-
-    def path(t: FloatArray) -> FloatArray:
-        since, until = (t - t0)[:, None], (t - t1)[:, None]
-        fading = np.exp(-np.maximum(since, 0.0) / _SETTLE_S)
-        coming = np.exp(np.minimum(until, 0.0) / _EVEN_S)
-        bends = jump * since**2 * fading - excess * until**2 * coming
-        return np.asarray(cleared(t) + 0.5 * bends)
-
+    path = _eased(cleared, (t0, t1), (left[2], turning[2]))
     return Swing(path, Arrival(velocity, _state(path, t1)[2] - turning[2]))

@@ -16,6 +16,7 @@ from imuproc.core.files import replaced_file
 from imuproc.core.recording import Clock, SensorLog, Start
 from imuproc.core.sites import SITES, Site
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
+from imuproc.synth.long import make_long, record_long
 from imuproc.synth.plan import FAULTS, Fault, RunPlan, random_plan
 from imuproc.synth.runs import make_motion, make_rig, record
 from imuproc.synth.sensors import GRADES, SensorModel
@@ -59,8 +60,11 @@ class SessionPlan:
         Name of a grade in :data:`imuproc.synth.sensors.GRADES`.
     seed : int
         Everything random about the sensors follows from it.
-    clock : {"shared", "separate"}
+    clock : {"shared", "jump", "separate"}
     sites : tuple of Site
+    one_log : bool
+        Whether all runs of an athlete are in one log (under the id of the first), after a jump and
+        with walking back between them.
     compress : bool
         Whether logs and curves are gzipped.
     plain_runs : tuple of str
@@ -75,6 +79,7 @@ class SessionPlan:
     seed: int
     clock: Clock = "shared"
     sites: tuple[Site, ...] = SITES[:4]
+    one_log: bool = False
     compress: bool = False
     plain_runs: tuple[str, ...] = ()
 
@@ -229,9 +234,9 @@ def _session_lines(plan: SessionPlan) -> list[str]:
         body = bodies[athlete]
         lines += ["[[athlete]]", f"id = {_quoted(athlete)}", f"stature_m = {body.stature_m:.3f}"]
         lines += [f"shank_length_m = {body.shank_m:.3f}", f"foot_length_m = {body.foot_m:.3f}", ""]
-    for run in plan.runs:
+    for run, parts in _logged(plan):
         logs = ", ".join(f'{site} = "{_log_name(plan, run, site)}"' for site in plan.sites)
-        faults = ", ".join(run.plan.faults) or "none"
+        faults = "; ".join(", ".join(part.plan.faults) or "none" for part in parts)
         lines += ["[[run]]", f"id = {_quoted(run.id)}", f"athlete = {_quoted(run.athlete)}"]
         lines += [f'start = "{run.plan.start}"', f"distance_m = {run.plan.distance_m:g}"]
         lines += [f'layout = "{LAYOUT}"', f'clock = "{plan.clock}"', f"logs = {{ {logs} }}"]
@@ -245,6 +250,38 @@ def _suffix(plan: SessionPlan, run: PlannedRun) -> str:
 
 def _log_name(plan: SessionPlan, run: PlannedRun, site: Site) -> str:
     return f"logs/{run.id}_{_SHORT[site]}{_suffix(plan, run)}"
+
+
+def _ignore() -> None:
+    """Nobody waits for progress."""
+
+
+def _logged(plan: SessionPlan) -> list[tuple[PlannedRun, list[PlannedRun]]]:
+    """What each set of logs holds: the run that names it, and all runs in it."""
+    if not plan.one_log:
+        return [(run, [run]) for run in plan.runs]
+    athletes = dict.fromkeys(run.athlete for run in plan.runs)
+    groups = [[run for run in plan.runs if run.athlete == athlete] for athlete in athletes]
+    return [(group[0], group) for group in groups]
+
+
+def _write_run(
+    folder: Path, plan: SessionPlan, number: int, run: PlannedRun, parts: list[PlannedRun]
+) -> None:
+    """Make and write one set of logs and the truth of each run in it."""
+    rng = np.random.default_rng([plan.seed, 20, number])
+    rig = make_rig(plan.grade, plan.rate_hz, rng, plan.sites, plan.clock)
+    truths: tuple[Truth, ...]
+    if plan.one_log:
+        logs, truths = record_long(make_long([p.plan for p in parts], run.plan.seed), rig, rng)
+        names = [f"{run.id}_{k + 1}" for k in range(len(parts))]
+    else:
+        logs, truth = record(make_motion(run.plan), rig, rng)
+        truths, names = (truth,), [run.id]
+    for site, log in logs.items():
+        _write_table(_log_table(log), folder / _log_name(plan, run, site))
+    for name, one in zip(names, truths, strict=True):
+        _write_truth(one, folder / "truth", name, _suffix(plan, run))
 
 
 def write_session(
@@ -273,17 +310,12 @@ def write_session(
     try:
         if folder.exists() and any(folder.iterdir()):
             raise SessionError(f"{folder} is not empty; name a new folder")
-        for part in ("logs", "truth"):
-            (folder / part).mkdir(parents=True, exist_ok=True)
-        for number, run in enumerate(plan.runs):
-            rng = np.random.default_rng([plan.seed, 20, number])
-            rig = make_rig(plan.grade, plan.rate_hz, rng, plan.sites, plan.clock)
-            logs, truth = record(make_motion(run.plan), rig, rng)
-            for site, log in logs.items():
-                _write_table(_log_table(log), folder / _log_name(plan, run, site))
-            _write_truth(truth, folder / "truth", run.id, _suffix(plan, run))
-            if advance:
-                advance()
+        for name in ("logs", "truth"):
+            (folder / name).mkdir(parents=True, exist_ok=True)
+        for number, (run, parts) in enumerate(_logged(plan)):
+            _write_run(folder, plan, number, run, parts)
+            for _ in parts:
+                (advance or _ignore)()
         path = folder / "session.toml"
         with replaced_file(path) as temporary:
             temporary.write_text("\n".join(_session_lines(plan)), encoding="utf-8")
