@@ -1,0 +1,80 @@
+"""Times of steps, counted by hand."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from imuproc.estimators.timing import next_step, timing_figures
+from tests.estimators.made_motion import contacts
+
+NAN = np.nan
+THREE = [("left", 0.0, 0.15), ("right", 0.25, 0.38), ("left", 0.5, 0.62)]
+
+
+def values(rows, name, **changes):
+    return timing_figures(contacts(rows, **changes))[name].value
+
+
+def test_three_steps() -> None:
+    np.testing.assert_allclose(values(THREE, "touchdown_s"), [10.0, 10.25, 10.5])
+    np.testing.assert_allclose(values(THREE, "toe_off_s"), [10.15, 10.38, 10.62])
+    np.testing.assert_allclose(values(THREE, "contact_time_s"), [0.15, 0.13, 0.12])
+    np.testing.assert_allclose(values(THREE, "flight_time_s"), [0.10, 0.12, NAN])
+    np.testing.assert_allclose(values(THREE, "step_time_s"), [0.25, 0.25, NAN])
+    np.testing.assert_allclose(values(THREE, "step_frequency_hz"), [4.0, 4.0, NAN])
+
+
+def test_double_support_is_a_negative_flight_time() -> None:
+    rows = [("left", 0.0, 0.32), ("right", 0.28, 0.6)]
+    np.testing.assert_allclose(values(rows, "flight_time_s"), [-0.04, NAN])
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [("left", 0.0, 0.15), ("left", 0.5, 0.62)],  # the right foot's step is missing
+        [("left", 0.0, 0.15), ("right", 0.9, 1.0)],  # more than one step later
+    ],
+)
+def test_across_a_missed_step_nothing_is_counted(rows) -> None:
+    for name in ("flight_time_s", "step_time_s", "step_frequency_hz"):
+        assert np.isnan(values(rows, name)).all()
+    assert np.isfinite(values(rows, "contact_time_s")).all()
+    assert not next_step(contacts(rows)).any()
+
+
+def test_uncertainties_add_in_quadrature() -> None:
+    figures = timing_figures(contacts(THREE, u_s=0.003, random_u_s=0.002))
+    u = {name: figure.uncertainty for name, figure in figures.items()}
+    np.testing.assert_allclose(u["touchdown_s"], 0.003)
+    np.testing.assert_allclose(u["contact_time_s"], 0.003 * np.sqrt(2.0))
+    np.testing.assert_allclose(u["flight_time_s"], [0.003 * np.sqrt(2.0)] * 2 + [NAN])
+    # An offset that all touchdowns share cancels from one to the next: only the random part counts.
+    np.testing.assert_allclose(u["step_time_s"], [0.002 * np.sqrt(2.0)] * 2 + [NAN])
+    # d(1/T) = dT / T²: 16 times as many Hz as s at 4 Hz.
+    np.testing.assert_allclose(u["step_frequency_hz"], 16.0 * u["step_time_s"])
+
+
+def test_no_contacts() -> None:
+    figures = timing_figures(contacts([]))
+    assert all(len(figure.value) == 0 for figure in figures.values())
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.lists(st.tuples(st.floats(0.15, 0.5), st.floats(0.3, 0.9)), min_size=2, max_size=12),
+    st.floats(-1e4, 1e9),
+)
+def test_times_do_not_depend_on_where_the_clock_begins(steps, shift_s) -> None:
+    down = np.concatenate(([0.0], np.cumsum([step for step, _ in steps])))[:-1]
+    rows = [
+        ("left" if k % 2 == 0 else "right", down[k], down[k] + share * step)
+        for k, (step, share) in enumerate(steps)
+    ]
+    plain = timing_figures(contacts(rows))
+    late = timing_figures(contacts([(s, a + shift_s, b + shift_s) for s, a, b in rows]))
+    for name in ("contact_time_s", "flight_time_s", "step_time_s"):
+        np.testing.assert_allclose(late[name].value, plain[name].value, atol=1e-6)
+    contact, flight = plain["contact_time_s"].value, plain["flight_time_s"].value
+    np.testing.assert_allclose((contact + flight)[:-1], plain["step_time_s"].value[:-1])
