@@ -30,6 +30,9 @@ from imuproc.dsp.rotations import quat_rotate
 
 FloatArray = NDArray[np.float64]
 
+_STILL_FALLING_MPS = 0.25
+_FLAT_AFTER_S = 0.03
+
 
 @dataclass(frozen=True)
 class RefineSettings:
@@ -44,6 +47,8 @@ class RefineSettings:
         Low-pass of point velocities.
     heel_pitch_deg, heel_blend_deg : float
         Foot pitch above which the heel strikes first, and how gradually.
+    heel_clearance_m : float
+        Largest height of a heel that strikes first over its lowest place in the stance.
     heel_delay_s : float
         From heel contact to the peak of its upward acceleration.
     arrest_share : float
@@ -58,8 +63,9 @@ class RefineSettings:
     ball_edge_offset_m: tuple[float, float, float] = (-0.02, 0.03, -0.055)
     toe_offset_m: tuple[float, float, float] = (0.06, 0.0, 0.0)
     cutoff_hz: float = 50.0
-    heel_pitch_deg: float = 12.0
-    heel_blend_deg: float = 2.0
+    heel_pitch_deg: float = 7.0
+    heel_clearance_m: float = 0.015
+    heel_blend_deg: float = 1.5
     heel_delay_s: float = 0.0045
     arrest_share: float = 0.7
     toe_speed_share: float = 0.15
@@ -211,32 +217,48 @@ def _touchdown(
     points: _FootPoints, coarse_s: float, toe_off_s: float, settings: RefineSettings
 ) -> tuple[float, float, float, float]:
     """Touchdown in s, fall speed, duration of the arrest, weight of the heel; NaN if not seen."""
-    low, high = np.searchsorted(
-        points.time_s, [coarse_s - 0.05, min(coarse_s + 0.04, 0.5 * (coarse_s + toe_off_s))]
+    low, middle = np.searchsorted(
+        points.time_s, [coarse_s - 0.07, coarse_s + 0.4 * (toe_off_s - coarse_s)]
     )
-    if high - low < 3:
-        return np.nan, np.nan, np.nan, np.nan
-    arrest = _ball_arrest(points, int(low), int(high))
+    arrest = _ball_arrest(points, int(low), int(middle))
     if arrest is None:
         return np.nan, np.nan, np.nan, np.nan
     half_s, fall, arrest_s = arrest
     ball_s = half_s - settings.arrest_share * arrest_s
-    before = float(np.interp(ball_s - 0.02, points.time_s, points.pitch_rad))
-    steepness = np.radians(settings.heel_blend_deg)
-    weight = 1.0 / (1.0 + np.exp(-(before - np.radians(settings.heel_pitch_deg)) / steepness))
+    mark_s = _heel_mark(points, half_s, fall)
+    weight = _heel_weight(points, mark_s, half_s, settings)
     if weight < 0.01:
         return ball_s, fall, arrest_s, 0.0
-    heel_s = _heel_mark(points, half_s) - settings.heel_delay_s
-    return weight * heel_s + (1.0 - weight) * ball_s, fall, arrest_s, float(weight)
+    heel_s = mark_s - settings.heel_delay_s
+    return weight * heel_s + (1.0 - weight) * ball_s, fall, arrest_s, weight
 
 
-def _ball_arrest(points: _FootPoints, low: int, high: int) -> tuple[float, float, float] | None:
+def _heel_weight(
+    points: _FootPoints, mark_s: float, half_s: float, settings: RefineSettings
+) -> float:
+    """How surely the heel struck first: toe up at its mark, and the heel on the ground there."""
+    pitch = float(np.interp(mark_s, points.time_s, points.pitch_rad))
+    steepness = np.radians(settings.heel_blend_deg)
+    toe_up = 1.0 / (1.0 + np.exp(-(pitch - np.radians(settings.heel_pitch_deg)) / steepness))
+    low, high = np.searchsorted(points.time_s, [mark_s, half_s + _FLAT_AFTER_S])
+    sinking = np.cumsum(points.heel_mps[low:high]) / points.rate_hz
+    on_ground = len(sinking) > 0 and -float(sinking.min()) < settings.heel_clearance_m
+    return float(toe_up) if on_ground else 0.0
+
+
+def _ball_arrest(points: _FootPoints, low: int, middle: int) -> tuple[float, float, float] | None:
     """Half arrest of the ball in s, its fall before in m/s, and the arrest's duration in s.
 
-    The fall is that at the onset of the arrest (where its acceleration reaches a quarter of its
-    peak): before it the leg may have slowed the foot already.
+    Sought backwards from mid-stance, where the ball rests, to the last time at which it still
+    fell: what the leg does to the foot in the air is no arrest. The fall is that at the onset
+    (where the acceleration reaches a quarter of its peak).
     """
-    hardest = int(low + np.argmax(points.ball_accel_mps2[low:high]))
+    falling = np.flatnonzero(points.ball_mps[low:middle] < -_STILL_FALLING_MPS)
+    if len(falling) == 0:
+        return None
+    landed = low + int(falling[-1])
+    near = slice(max(low, landed - int(0.02 * points.rate_hz)), landed + 2)
+    hardest = near.start + int(np.argmax(points.ball_accel_mps2[near]))
     peak = float(points.ball_accel_mps2[hardest])
     before = points.ball_accel_mps2[low : hardest + 1]
     gentle = np.flatnonzero(before < 0.25 * peak)
@@ -249,9 +271,16 @@ def _ball_arrest(points: _FootPoints, low: int, high: int) -> tuple[float, float
     return half_s, fall, fall / peak
 
 
-def _heel_mark(points: _FootPoints, half_s: float) -> float:
-    """Peak of the heel's upward acceleration before the ball comes down, refined by a parabola."""
-    low, high = np.searchsorted(points.time_s, [half_s - 0.045, half_s + 0.002])
+def _heel_mark(points: _FootPoints, half_s: float, fall_mps: float) -> float:
+    """Peak of the heel's upward acceleration before the ball comes down, refined by a parabola.
+
+    A foot that lands toe up needs the time in which its ball falls from the height that its pitch
+    gives it; the mark is sought in half as much again.
+    """
+    pitch = float(np.interp(half_s - 0.04, points.time_s, points.pitch_rad))
+    lead_s = 0.19 * max(np.sin(pitch), 0.0) / max(fall_mps, 0.5)
+    reach_s = float(np.clip(1.5 * lead_s, 0.045, 0.09))
+    low, high = np.searchsorted(points.time_s, [half_s - reach_s, half_s + 0.002])
     peak = int(low + np.argmax(points.heel_accel_mps2[low : max(high, low + 1)]))
     if not 0 < peak < len(points.time_s) - 1:
         return float(points.time_s[peak])
