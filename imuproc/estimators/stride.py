@@ -137,11 +137,12 @@ def _solve_lengths(
     pairs = np.zeros((len(first), count))
     pairs[np.arange(len(first)), first] = 1.0
     pairs[np.arange(len(first)), first + 1] = 1.0
-    bends = _bend_rows(follows, step_s)
-    rows = np.concatenate((pairs / settings.stride_u_m, bends / settings.speed_bend_mps))
-    values = np.concatenate((strides[first] / settings.stride_u_m, np.zeros(len(bends))))
     borne = np.zeros(count, dtype=bool)
     borne[first] = borne[first + 1] = True
+    bends = _bend_rows(follows, step_s)
+    bends = bends[~(bends[:, ~borne] != 0.0).any(axis=1)]  # else a step unheard of would pull
+    rows = np.concatenate((pairs / settings.stride_u_m, bends / settings.speed_bend_mps))
+    values = np.concatenate((strides[first] / settings.stride_u_m, np.zeros(len(bends))))
     normal = rows[:, borne].T @ rows[:, borne]
     normal += np.eye(int(borne.sum())) * 1e-6
     covariance = np.linalg.inv(normal)

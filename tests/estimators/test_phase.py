@@ -1,5 +1,7 @@
 """Phase of each step: from the start and the gain of speed, never from a judged angle."""
 
+from itertools import groupby
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -24,7 +26,7 @@ def sprint(count=24, vmax=9.5, tau_s=1.25, slow_from=None):
 
 def test_a_sprint_goes_from_drive_through_transition_to_upright_and_slows_at_the_end() -> None:
     found = phases(sprint(26, slow_from=20), True, USUAL)
-    changes = [found[0], *(b for a, b in zip(found[:-1], found[1:], strict=True) if a != b)]
+    changes = [name for name, _ in groupby(found)]
     assert changes == ["drive", "transition", "upright", "slowing"]
 
 
