@@ -72,7 +72,7 @@ def test_both_feet_land_at_once_from_the_jump() -> None:
 
 def test_logs_and_truths_are_on_one_clock() -> None:
     rng = np.random.default_rng(1)
-    rig = make_rig("ideal", 200.0, rng)
+    rig = make_rig("ideal", 200.0, rng, ("left_foot",))
     logs, truths = record_long(two_runs(), rig, rng)
     start_s = next(iter(rig.stamps.values())).start_s
     assert truths[1].valid_from_s == pytest.approx(two_runs().truths[1].valid_from_s + start_s)
