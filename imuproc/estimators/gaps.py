@@ -78,9 +78,11 @@ def find_gaps(conditioned: ConditionedRecording, contacts: Contacts) -> dict[Sit
         rate = segment.gyro_radps[:, 1]
         bridges = find_bridges(rate, segment.measured, conditioned.rate_hz)
         u = np.minimum(bridges.error, np.pi)
-        out[site] = Gaps(
-            time_s[bridges.first], time_s[bridges.last], u, _anchors(segment, contacts)
-        )
+        start_s, end_s = time_s[bridges.first], time_s[bridges.last]
+        # A log that begins late or ends early has nothing on the other side of the gap.
+        start_s[~segment.measured[bridges.first]] = -np.inf
+        end_s[~segment.measured[bridges.last]] = np.inf
+        out[site] = Gaps(start_s, end_s, u, _anchors(segment, contacts))
     return out
 
 

@@ -19,7 +19,7 @@ def foot_velocity(own: Contacts, places_m: np.ndarray) -> np.ndarray:
     velocity = np.zeros((len(TIME_S), 3))
     for k in range(len(own) - 1):
         air = (own.toe_off_s[k], own.touchdown_s[k + 1])
-        inside = (TIME_S >= air[0]) & (TIME_S < air[1])
+        inside = (air[0] <= TIME_S) & (air[1] > TIME_S)
         share = np.where(inside, 1.0, 0.0)
         way = np.sum(0.5 * (share[1:] + share[:-1]) * np.diff(TIME_S))
         velocity[inside, 0] = (places_m[k + 1] - places_m[k]) / way

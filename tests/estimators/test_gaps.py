@@ -1,0 +1,101 @@
+"""Missing samples: what they touch is uncertain, what they do not touch is left alone."""
+
+import numpy as np
+import pytest
+
+from imuproc.core.recording import (
+    Athlete,
+    Calibration,
+    Conditioned,
+    ConditionedRecording,
+    Interval,
+    Recording,
+    Run,
+)
+from imuproc.estimators.gaps import blind_strides, find_gaps, steps_with_gaps, widened
+from tests.estimators.made_motion import TIME_S, steady
+
+STEPS = steady("left", 0.25, 0.12, 10)
+"""Left at 10.5, 11.0, ...; right at 10.75, 11.25, ...; toe-off 0.12 s later."""
+REST = Interval(14.0, 15.0)
+
+
+def conditioned(**gaps: tuple[float, float]) -> ConditionedRecording:
+    """A recording with one gap in some of its sensors."""
+    segments = {}
+    swing = 12.0 * np.sin(2.0 * np.pi * 2.0 * TIME_S)
+    for site in ("left_shank", "left_foot", "right_shank", "right_foot"):
+        start, end = gaps.get(site, (0.0, 0.0))
+        measured = ~((start < TIME_S) & (end > TIME_S))
+        no = np.zeros(len(TIME_S), dtype=bool)
+        calibration = Calibration(np.eye(3), np.zeros(3), 1e-4, REST, None, 0.02, True, (REST,))
+        signals = np.stack((0 * swing, swing, 0 * swing), axis=1)
+        segments[site] = Conditioned(site, signals, signals, measured, no, no, calibration)
+    recording = Recording("harbour", Athlete("R07"), Run("R07-01"), {})
+    return ConditionedRecording(recording, TIME_S, 500.0, segments)
+
+
+def gaps_of(**gaps: tuple[float, float]):
+    return find_gaps(conditioned(**gaps), STEPS)
+
+
+def test_without_gaps_nothing_changes() -> None:
+    found = gaps_of()
+    assert all(len(one.start_s) == 0 for one in found.values())
+    same = widened(STEPS, found)
+    assert np.array_equal(same.touchdown_u_s, STEPS.touchdown_u_s)
+    assert np.array_equal(same.toe_off_u_s, STEPS.toe_off_u_s)
+    assert steps_with_gaps(STEPS, found) == []
+    assert not found["left_foot"].angle_part_rad(TIME_S).any()
+
+
+def test_an_angle_is_in_doubt_from_the_stance_before_the_gap_to_the_stance_after_it() -> None:
+    found = gaps_of(left_foot=(11.2, 11.3))["left_foot"]  # in the swing from 11.12 to 11.5
+    part = np.degrees(found.angle_part_rad(TIME_S))
+    touched = (TIME_S > 11.06 + 0.002) & (TIME_S < 11.56 - 0.002)
+    assert part[touched].min() == part.max() > 1.0
+    assert part[(TIME_S < 11.05) | (TIME_S > 11.57)].max() == 0.0
+
+
+def test_a_longer_gap_costs_more() -> None:
+    cost = [
+        gaps_of(left_foot=(11.2, 11.2 + width))["left_foot"].angle_u_rad[0]
+        for width in (0.01, 0.03, 0.1)
+    ]
+    assert np.degrees(cost[0]) < 0.1
+    assert cost[0] < cost[1] < cost[2]
+    assert np.degrees(cost[2]) > 3.0
+
+
+def test_events_near_a_gap_are_as_uncertain_as_it_is_long() -> None:
+    wide = widened(STEPS, gaps_of(left_foot=(11.0, 11.05)))
+    assert wide.touchdown_u_s[2] == pytest.approx(0.02, abs=0.003)  # half of what is blind near it
+    untouched = np.delete(np.arange(10), 2)
+    assert np.array_equal(wide.touchdown_u_s[untouched], STEPS.touchdown_u_s[untouched])
+    assert np.array_equal(wide.toe_off_u_s, STEPS.toe_off_u_s)
+    # Events come from the foot: a gap of the shank beside it does not matter.
+    same = widened(STEPS, gaps_of(left_shank=(11.0, 11.05)))
+    assert np.array_equal(same.touchdown_u_s, STEPS.touchdown_u_s)
+
+
+def test_steps_whose_swing_or_contact_has_a_gap_are_named() -> None:
+    found = gaps_of(left_foot=(11.2, 11.3), right_shank=(11.27, 11.32))
+    # Left: the step at 11.5 (row 4) ends that swing. Right: the contact at 11.25 (row 3).
+    assert steps_with_gaps(STEPS, found) == [(4, "left_foot"), (3, "right_shank")]
+    first = gaps_of(left_foot=(10.2, 10.3))
+    assert steps_with_gaps(STEPS, first) == [(0, "left_foot")]
+    after_the_run = gaps_of(left_foot=(13.2, 13.3), right_foot=(13.5, 13.8))
+    assert steps_with_gaps(STEPS, after_the_run) == []
+
+
+def test_strides_with_a_gap_of_their_own_foot_are_blind() -> None:
+    found = gaps_of(left_foot=(11.2, 11.3))
+    assert blind_strides(STEPS, found, "left").tolist() == [False, True, False, False]
+    assert not blind_strides(STEPS, found, "right").any()
+
+
+def test_a_log_that_ends_within_the_run_takes_what_comes_after_it() -> None:
+    found = gaps_of(right_foot=(12.0, 16.0))["right_foot"]
+    part = found.angle_part_rad(TIME_S)
+    assert np.degrees(part[TIME_S > 12.2].min()) > 90.0
+    assert part[TIME_S < 11.7].max() == 0.0
