@@ -59,7 +59,10 @@ def _swapped_segments(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
         if len(rates) < 2 or np.sum(contacts.side == side) < 3:
             continue
         foot, shank = rates
-        skewness = float(np.mean((foot - shank) ** 3) / np.mean(np.abs(foot - shank) ** 3))
+        size = float(np.mean(np.abs(foot - shank) ** 3))
+        if not (size > 0.0 and shank.min() < 0.0):  # the same log twice, or no running
+            continue
+        skewness = float(np.mean((foot - shank) ** 3)) / size
         faster = float(foot.min() / shank.min())
         if skewness > _LEAST_SKEWNESS and faster < _FOOT_FASTER:
             detail = (

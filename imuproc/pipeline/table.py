@@ -14,10 +14,10 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion
 from imuproc.core.recording import ConditionedRecording, Recording
 from imuproc.core.result import Result
-from imuproc.core.sites import SIDES, foot_of, shank_of
+from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.estimators.columns import all_figures, leg_curves
 from imuproc.estimators.figures import Figure, missing
-from imuproc.estimators.gaps import find_gaps, steps_with_gaps, widened
+from imuproc.estimators.gaps import Gaps, find_gaps, steps_with_gaps, widened
 from imuproc.estimators.phase import phases
 from imuproc.estimators.sides import side_flags
 from imuproc.estimators.timing import next_step
@@ -75,7 +75,7 @@ def make_result(
             for name, figure in figures.items()
             if figure.parts
         },
-        curves=_curves(motion, recording, settings),
+        curves=_curves(motion, recording, settings, gaps),
         contacts=contacts,
         motion=motion,
         conditioned=conditioned,
@@ -162,11 +162,13 @@ def _table(
     return pd.DataFrame(columns, index=np.arange(count))[step_table_columns()]
 
 
-def _curves(motion: Motion, recording: Recording, settings: Settings) -> pd.DataFrame:
-    """Angle curves of both legs in deg."""
+def _curves(
+    motion: Motion, recording: Recording, settings: Settings, gaps: Mapping[Site, Gaps]
+) -> pd.DataFrame:
+    """Angle curves of both legs in deg; NaN where missing samples leave them unknown."""
     columns: dict[str, FloatArray] = {"time_s": motion.time_s}
     for side in SIDES:
-        leg = leg_curves(motion, side, recording.athlete, settings.estimators.angles)
+        leg = leg_curves(motion, side, recording.athlete, settings.estimators.angles, gaps)
         named = (
             ("shin_angle", leg.shin),
             ("foot_pitch", leg.pitch),
@@ -174,7 +176,9 @@ def _curves(motion: Motion, recording: Recording, settings: Settings) -> pd.Data
         )
         for name, curve in named:
             if curve is not None:
-                columns[f"{name}_{side}_deg"] = np.degrees(curve.angle_rad)
+                lost = np.degrees(curve.parts_rad["gap"]) > _LARGEST_U["deg"]
+                degrees = np.degrees(curve.angle_rad)
+                columns[f"{name}_{side}_deg"] = np.where(lost, np.nan, degrees)
     return pd.DataFrame(columns)
 
 

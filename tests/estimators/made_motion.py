@@ -7,6 +7,15 @@ from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion, SegmentMotion
+from imuproc.core.recording import (
+    Athlete,
+    Calibration,
+    Conditioned,
+    ConditionedRecording,
+    Interval,
+    Recording,
+    Run,
+)
 from imuproc.core.sites import Site
 from imuproc.dsp.rotations import quat_from_rotvec
 
@@ -70,3 +79,21 @@ def segment(
 def motion(*segments: SegmentMotion) -> Motion:
     """All segments on the common clock."""
     return Motion(TIME_S, {one.site: one for one in segments})
+
+
+REST = Interval(14.0, 15.0)
+
+
+def conditioned(**gaps: tuple[float, float]) -> ConditionedRecording:
+    """A recording with one gap in some of its sensors."""
+    segments = {}
+    swing = 12.0 * np.sin(2.0 * np.pi * 2.0 * TIME_S)
+    for site in ("left_shank", "left_foot", "right_shank", "right_foot"):
+        start, end = gaps.get(site, (0.0, 0.0))
+        measured = ~((start < TIME_S) & (end > TIME_S))
+        no = np.zeros(len(TIME_S), dtype=bool)
+        calibration = Calibration(np.eye(3), np.zeros(3), 1e-4, REST, None, 0.02, True, (REST,))
+        signals = np.stack((0 * swing, swing, 0 * swing), axis=1)
+        segments[site] = Conditioned(site, signals, signals, measured, no, no, calibration)
+    recording = Recording("harbour", Athlete("R07"), Run("R07-01"), {})
+    return ConditionedRecording(recording, TIME_S, 500.0, segments)

@@ -3,36 +3,11 @@
 import numpy as np
 import pytest
 
-from imuproc.core.recording import (
-    Athlete,
-    Calibration,
-    Conditioned,
-    ConditionedRecording,
-    Interval,
-    Recording,
-    Run,
-)
 from imuproc.estimators.gaps import blind_strides, find_gaps, steps_with_gaps, widened
-from tests.estimators.made_motion import TIME_S, steady
+from tests.estimators.made_motion import TIME_S, conditioned, steady
 
 STEPS = steady("left", 0.25, 0.12, 10)
 """Left at 10.5, 11.0, ...; right at 10.75, 11.25, ...; toe-off 0.12 s later."""
-REST = Interval(14.0, 15.0)
-
-
-def conditioned(**gaps: tuple[float, float]) -> ConditionedRecording:
-    """A recording with one gap in some of its sensors."""
-    segments = {}
-    swing = 12.0 * np.sin(2.0 * np.pi * 2.0 * TIME_S)
-    for site in ("left_shank", "left_foot", "right_shank", "right_foot"):
-        start, end = gaps.get(site, (0.0, 0.0))
-        measured = ~((start < TIME_S) & (end > TIME_S))
-        no = np.zeros(len(TIME_S), dtype=bool)
-        calibration = Calibration(np.eye(3), np.zeros(3), 1e-4, REST, None, 0.02, True, (REST,))
-        signals = np.stack((0 * swing, swing, 0 * swing), axis=1)
-        segments[site] = Conditioned(site, signals, signals, measured, no, no, calibration)
-    recording = Recording("harbour", Athlete("R07"), Run("R07-01"), {})
-    return ConditionedRecording(recording, TIME_S, 500.0, segments)
 
 
 def gaps_of(**gaps: tuple[float, float]):

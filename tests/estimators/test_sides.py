@@ -71,3 +71,11 @@ def test_shank_and_foot_in_each_others_place_are_noticed() -> None:
     (flag,) = side_flags(ankle_leg(True), STEPS)
     assert (flag.name, flag.site) == ("segments_swapped", "left_foot")
     assert "left leg" in flag.detail
+
+
+def test_the_same_log_twice_raises_no_error() -> None:
+    swing = 9.0 * np.sin(2.0 * np.pi * 2.0 * TIME_S)
+    legs = [segment(site, np.cumsum(swing) / 500.0) for site in ("left_foot", "left_shank")]
+    assert side_flags(motion(*legs), STEPS) == []
+    still = [segment(site, STILL) for site in ("left_foot", "left_shank")]
+    assert side_flags(motion(*still), STEPS) == []
