@@ -36,11 +36,8 @@ class SegmentMotion:
     velocity_u_mps : ndarray, shape (n,)
         Standard uncertainty of its forward part in m/s.
     lever_m : ndarray, shape (3,)
-        From the sensor to the ball of the foot (foot) or to the ankle (shank) in m, segment axes;
-        NaN where it is not known.
-    rolling_m : float
-        Radius of the sole on which the foot rolls in stance, in m: the ground lies that far below
-        the end of the lever. 0 on a shank.
+        From the sensor to the ground under the ball of the foot (foot) or to the ankle (shank) in
+        m, segment axes; NaN where it is not known.
     """
 
     site: Site
@@ -52,7 +49,6 @@ class SegmentMotion:
     velocity_mps: FloatArray
     velocity_u_mps: FloatArray
     lever_m: FloatArray
-    rolling_m: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -59,9 +59,9 @@ class RefineSettings:
         From that mark to the end of force.
     """
 
-    heel_offset_m: tuple[float, float, float] = (-0.213, 0.0, -0.055)
-    ball_edge_offset_m: tuple[float, float, float] = (-0.02, 0.03, -0.055)
-    toe_offset_m: tuple[float, float, float] = (0.06, 0.0, 0.0)
+    heel_offset_m: tuple[float, float, float] = (-0.213, 0.0, -0.047)
+    ball_edge_offset_m: tuple[float, float, float] = (-0.02, 0.03, -0.047)
+    toe_offset_m: tuple[float, float, float] = (0.06, 0.0, 0.008)
     cutoff_hz: float = 50.0
     heel_pitch_deg: float = 7.0
     heel_clearance_m: float = 0.015
@@ -298,16 +298,19 @@ def _toe_off(
     settings: RefineSettings,
 ) -> float:
     """Instant at which the sole at the toes rises faster than its share of running speed."""
-    # From mid-stance on, when the toes lie on the ground; coarse toe-off is some 0.03 s late.
+    # From mid-stance on, when the toes lie on the ground, to well after any toe-off; counted back
+    # from the fastest rise in early swing.
     low, high = np.searchsorted(
-        points.time_s,
-        [touchdown_s + 0.4 * (coarse_s - touchdown_s), coarse_s + 0.03],
+        points.time_s, [touchdown_s + 0.4 * (coarse_s - touchdown_s), coarse_s + 0.1]
     )
     if not (high - low > 3 and np.isfinite(speed_mps)):
         return float("nan")
+    fastest = int(low + np.argmax(points.toe_mps[low:high]))
     level = settings.toe_speed_share * speed_mps
-    mark = _first_rise(points.time_s[low:high], points.toe_mps[low:high], level)
-    return float(mark + settings.toe_off_lag_s)
+    rises = crossing_times(
+        points.time_s[low : fastest + 1], points.toe_mps[low : fastest + 1], level, "rising"
+    )
+    return float(rises[-1] + settings.toe_off_lag_s) if len(rises) else float("nan")
 
 
 def _first_rise(time_s: FloatArray, x: FloatArray, level: float) -> float:

@@ -280,9 +280,18 @@ def to_motion(solved: Solved, axis: FloatArray) -> SegmentMotion:
         rate_world_radps=rate,
         velocity_mps=solved.velocity_mps,
         velocity_u_mps=np.full(len(solved.time_s), np.nan),
-        lever_m=point[:3],
-        rolling_m=float(point[3]) if len(point) == 4 else 0.0,
+        lever_m=_lever(point),
     )
+
+
+def _lever(point: FloatArray) -> FloatArray:
+    """Lever arm; of a foot (which has a rolling radius too) down to the ground under the pivot.
+
+    Height of the pivot and rolling radius can hardly be told apart while the foot is flat, but
+    their difference can.
+    """
+    rolling = point[3] if len(point) == 4 else 0.0
+    return point[:3] - np.array([0.0, 0.0, rolling])
 
 
 _UNCERTAINTY_RATE_HZ = 50.0
