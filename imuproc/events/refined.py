@@ -30,6 +30,7 @@ from imuproc.dsp.rotations import quat_rotate
 
 FloatArray = NDArray[np.float64]
 
+_EVIDENCE = ("strike_speed_mps", "arrest_s", "heel_weight")
 _STILL_FALLING_MPS = 0.25
 _FLAT_AFTER_S = 0.03
 
@@ -57,6 +58,15 @@ class RefineSettings:
         Vertical speed of the sole at the toes at the end of force, as a share of running speed.
     toe_off_lag_s : float
         From that mark to the end of force.
+    touchdown_u_s : tuple of float
+        Standard uncertainty of a touchdown with the ball and with the heel first.
+    arrest_u_share : float
+        Part of the arrest's duration that adds to it.
+    touchdown_common_u_s : float
+        Part that all touchdowns of a foot share.
+    toe_off_u_s, toe_speed_u_share : float
+        Standard uncertainty of toe-off: a constant, and that of the vertical speed at the end of
+        force as a share of running speed (its SD over runners), over how fast that speed grows.
     """
 
     heel_offset_m: tuple[float, float, float] = (-0.213, 0.0, -0.047)
@@ -70,10 +80,11 @@ class RefineSettings:
     arrest_share: float = 0.7
     toe_speed_share: float = 0.15
     toe_off_lag_s: float = 0.0023
-    touchdown_random_u_s: float = 0.0025
+    touchdown_u_s: tuple[float, float] = (0.002, 0.004)
+    arrest_u_share: float = 0.1
     touchdown_common_u_s: float = 0.0015
-    toe_off_random_u_s: float = 0.003
-    toe_off_common_u_s: float = 0.003
+    toe_off_u_s: float = 0.002
+    toe_speed_u_share: float = 0.033
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,12 +117,13 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
     Contacts
         Feet without motion keep their coarse events. Evidence added: ``strike_speed_mps`` (fall of
         the ball before touchdown), ``arrest_s`` (duration of its arrest), ``heel_weight`` (1 heel
-        first, 0 ball first), ``running_speed_mps``, ``touchdown_random_u_s``.
+        first, 0 ball first), ``running_speed_mps``, ``toe_growth_mps2`` (growth of the toes' vertical
+        speed at toe-off), ``touchdown_random_u_s``.
     """
     count = len(contacts)
     columns = {
         name: np.full(count, np.nan)
-        for name in ("strike_speed_mps", "arrest_s", "heel_weight", "running_speed_mps")
+        for name in (*_EVIDENCE, "running_speed_mps", "toe_growth_mps2")
     }
     down, off = np.full(count, np.nan), np.full(count, np.nan)
     for side in SIDES:
@@ -124,8 +136,8 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
         for row, v in zip(rows, speed, strict=True):
             mark = _touchdown(points, contacts.touchdown_s[row], contacts.toe_off_s[row], settings)
             down[row], *evidence = mark
-            off[row] = _toe_off(points, down[row], contacts.toe_off_s[row], v, settings)
-            for name, value in zip(columns, (*evidence, v), strict=True):
+            off[row], growth = _toe_off(points, down[row], contacts.toe_off_s[row], v, settings)
+            for name, value in zip(columns, (*evidence, v, growth), strict=True):
                 columns[name][row] = value
     return _with_events(contacts, motion, down, off, columns, settings)
 
@@ -139,9 +151,13 @@ def _with_events(
     settings: RefineSettings,
 ) -> Contacts:
     found_down, found_off = np.isfinite(down), np.isfinite(off)
-    random_u = np.where(found_down, settings.touchdown_random_u_s, contacts.touchdown_u_s)
+    ball_u, heel_u = settings.touchdown_u_s
+    own_u = ball_u + (heel_u - ball_u) * columns["heel_weight"]
+    own_u = np.hypot(own_u, settings.arrest_u_share * columns["arrest_s"])
+    random_u = np.where(found_down, own_u, contacts.touchdown_u_s)
     down_u = np.hypot(random_u, settings.touchdown_common_u_s)
-    off_u = np.hypot(settings.toe_off_random_u_s, settings.toe_off_common_u_s)
+    speed_u = settings.toe_speed_u_share * columns["running_speed_mps"]
+    off_u = np.hypot(settings.toe_off_u_s, speed_u / columns["toe_growth_mps2"])
     entry = HistoryEntry(
         "events.refined",
         f"{int(found_down.sum())} touchdowns and {int(found_off.sum())} toe-offs from foot motion.",
@@ -197,7 +213,7 @@ def running_speed(time_s: FloatArray, foot: SegmentMotion, own: Contacts) -> Flo
     Returns
     -------
     ndarray, shape (m,)
-        Interpolated to toe-off between stride means; NaN with fewer than two contacts.
+        Stride means carried to each toe-off by straight lines; NaN with fewer than two contacts.
     """
     if len(own) < 2:
         return np.full(len(own), np.nan)
@@ -205,11 +221,12 @@ def running_speed(time_s: FloatArray, foot: SegmentMotion, own: Contacts) -> Flo
     way = np.concatenate(([0.0], np.cumsum(foot.velocity_mps[:-1, 0] * np.diff(time_s))))
     mean = np.diff(np.interp(middle, time_s, way)) / np.diff(middle)
     centre = 0.5 * (middle[1:] + middle[:-1])
-    speed = np.interp(own.toe_off_s, centre, mean)
-    if len(mean) > 1:  # the first toe-off lies before the first stride's middle
-        slope = (mean[1] - mean[0]) / (centre[1] - centre[0])
-        early = own.toe_off_s < centre[0]
-        speed[early] = mean[0] + slope * (own.toe_off_s[early] - centre[0])
+    if len(mean) == 1:
+        return np.full(len(own), mean[0])
+    # The first and the last toe-off lie outside the strides' middles: go on as the strides do.
+    line = np.searchsorted(centre, own.toe_off_s).clip(1, len(centre) - 1)
+    share = (own.toe_off_s - centre[line - 1]) / (centre[line] - centre[line - 1])
+    speed = mean[line - 1] + share * (mean[line] - mean[line - 1])
     return np.asarray(np.maximum(speed, 0.5 * mean.min()))
 
 
@@ -296,21 +313,26 @@ def _toe_off(
     coarse_s: float,
     speed_mps: float,
     settings: RefineSettings,
-) -> float:
-    """Instant at which the sole at the toes rises faster than its share of running speed."""
-    # From mid-stance on, when the toes lie on the ground, to well after any toe-off; counted back
-    # from the fastest rise in early swing.
+) -> tuple[float, float]:
+    """Instant at which the toes rise faster than their share of running speed, and their growth.
+
+    Sought from mid-stance on, when the toes lie on the ground, to well after any toe-off; counted
+    back from the fastest rise in early swing. The growth of their speed is in m/s².
+    """
     low, high = np.searchsorted(
         points.time_s, [touchdown_s + 0.4 * (coarse_s - touchdown_s), coarse_s + 0.1]
     )
     if not (high - low > 3 and np.isfinite(speed_mps)):
-        return float("nan")
+        return np.nan, np.nan
     fastest = int(low + np.argmax(points.toe_mps[low:high]))
+    early = slice(low, fastest + 1)
     level = settings.toe_speed_share * speed_mps
-    rises = crossing_times(
-        points.time_s[low : fastest + 1], points.toe_mps[low : fastest + 1], level, "rising"
-    )
-    return float(rises[-1] + settings.toe_off_lag_s) if len(rises) else float("nan")
+    rises = crossing_times(points.time_s[early], points.toe_mps[early], level, "rising")
+    if len(rises) == 0:
+        return np.nan, np.nan
+    around = rises[-1] + np.array([-0.005, 0.005])
+    growth = float(np.diff(np.interp(around, points.time_s, points.toe_mps))[0]) / 0.01
+    return float(rises[-1] + settings.toe_off_lag_s), max(growth, 1.0)
 
 
 def _first_rise(time_s: FloatArray, x: FloatArray, level: float) -> float:

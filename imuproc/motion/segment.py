@@ -291,7 +291,7 @@ def _lever(point: FloatArray) -> FloatArray:
     their difference can.
     """
     rolling = point[3] if len(point) == 4 else 0.0
-    return point[:3] - np.array([0.0, 0.0, rolling])
+    return np.asarray(point[:3] - np.array([0.0, 0.0, rolling]))
 
 
 _UNCERTAINTY_RATE_HZ = 50.0
