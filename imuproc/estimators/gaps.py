@@ -53,10 +53,16 @@ class Gaps:
 
     def within_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
         """How much of each stretch of time is missing in s, shape (m,)."""
-        overlap = np.minimum(self.end_s, end_s[:, None]) - np.maximum(
-            self.start_s, start_s[:, None]
-        )
-        return np.asarray(np.maximum(overlap, 0.0).sum(axis=1))
+        return np.asarray(np.maximum(self._overlap_s(start_s, end_s), 0.0).sum(axis=1))
+
+    def touching_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+        """Whole length of the gaps that reach into each stretch of time in s, shape (m,)."""
+        length = np.minimum(self.end_s - self.start_s, _LONGEST_SWING_S)
+        return np.asarray(np.where(self._overlap_s(start_s, end_s) > 0.0, length, 0.0).sum(axis=1))
+
+    def _overlap_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+        first, last = np.maximum(self.start_s, start_s[:, None]), end_s[:, None]
+        return np.asarray(np.minimum(self.end_s, last) - first)
 
 
 def find_gaps(conditioned: ConditionedRecording, contacts: Contacts) -> dict[Site, Gaps]:
@@ -114,7 +120,7 @@ def widened(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
             continue
         for name, event_s in zip(names, (contacts.touchdown_s, contacts.toe_off_s), strict=True):
             at = event_s[rows]
-            blind = 0.5 * seen.within_s(at - _NEAR_EVENT_S, at + _NEAR_EVENT_S)
+            blind = 0.5 * seen.touching_s(at - _NEAR_EVENT_S, at + _NEAR_EVENT_S)
             widened_u[name][rows] = np.hypot(widened_u[name][rows], blind)
             if name == "touchdown_u_s":
                 random_u[rows] = np.hypot(random_u[rows], blind)

@@ -17,7 +17,7 @@ from imuproc.core.recording import (
     Run,
 )
 from imuproc.core.sites import Site
-from imuproc.dsp.rotations import quat_from_rotvec
+from imuproc.dsp.rotations import quat_from_rotvec, quat_multiply
 
 FloatArray = NDArray[np.float64]
 
@@ -61,7 +61,7 @@ def segment(
     zero = np.zeros(n)
     quat = quat_from_rotvec(np.stack((zero, -pitch_rad, zero), axis=1))
     if roll_rad is not None:  # about the forward axis, left side up positive
-        quat = quat_from_rotvec(np.stack((roll_rad, zero, zero), axis=1))
+        quat = quat_multiply(quat, quat_from_rotvec(np.stack((roll_rad, zero, zero), axis=1)))
     rate = np.gradient(pitch_rad, TIME_S)
     return SegmentMotion(
         site=site,
@@ -74,6 +74,16 @@ def segment(
         velocity_u_mps=np.full(n, 0.05),
         lever_m=np.zeros(3),
     )
+
+
+def inward_roll(steps: Contacts, side: str, gain_deg: float) -> FloatArray:
+    """Roll of one foot in rad: inward by so many deg in 70 ms after touchdown, back in the air."""
+    roll = np.zeros(len(TIME_S))
+    own = steps.take(steps.side == side)
+    for down, off in zip(own.touchdown_s, own.toe_off_s, strict=True):
+        roll += np.interp(TIME_S, [down, down + 0.07, off, off + 0.1], [0.0, 1.0, 1.0, 0.0])
+    # Inward: the left foot turns its left side up, the right foot its right side.
+    return np.radians(gain_deg * roll) * (1.0 if side == "left" else -1.0)
 
 
 def motion(*segments: SegmentMotion) -> Motion:

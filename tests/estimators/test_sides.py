@@ -5,47 +5,42 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from imuproc.core.motion import Motion
 from imuproc.core.sites import SIDES
 from imuproc.estimators.sides import side_flags
-from tests.estimators.made_motion import TIME_S, motion, segment, steady
+from tests.estimators.made_motion import TIME_S, inward_roll, motion, segment, steady
 
 STEPS = steady("left", 0.25, 0.12, 12)
 STILL = np.zeros(len(TIME_S))
 
 
-def rolling(gain_deg: float):
-    """Both feet: inward roll by so many deg in 70 ms after touchdown, back in the air."""
-    feet = []
-    for side in SIDES:
-        roll = np.zeros(len(TIME_S))
-        for down, off in zip(STEPS.touchdown_s, STEPS.toe_off_s, strict=True):
-            if STEPS.side[np.searchsorted(STEPS.touchdown_s, down)] == side:
-                inward = np.interp(TIME_S, [down, down + 0.07, off, off + 0.1], [0, 1, 1, 0])
-                roll += inward * gain_deg
-        # Inward: the left foot turns its left side up, the right foot its right side.
-        sign = 1.0 if side == "left" else -1.0
-        feet.append(segment(f"{side}_foot", STILL, roll_rad=np.radians(sign * roll)))
-    return motion(*feet)
+def rolling(gain_deg: float) -> Motion:
+    """Both feet roll inward by so many deg after touchdown."""
+    return motion(
+        *(
+            segment(f"{side}_foot", STILL, roll_rad=inward_roll(STEPS, side, gain_deg))
+            for side in SIDES
+        )
+    )
 
 
-@pytest.mark.parametrize("gain_deg", [4.5, 12.0, 27.0])
+@pytest.mark.parametrize("gain_deg", [6.4, 12.0, 26.5])
 def test_feet_that_roll_inward_are_in_their_place(gain_deg: float) -> None:
-    """4.5 to 27 deg in 66 foot-trials of 11 runners (Fukuchi et al. 2017)."""
+    """6.4 to 26.5 deg in 33 trials of 11 runners (Fukuchi et al. 2017)."""
     assert side_flags(rolling(gain_deg), STEPS) == []
 
 
-@pytest.mark.parametrize("gain_deg", [-4.5, -12.0])
-def test_feet_that_roll_outward_are_in_each_others_place(gain_deg: float) -> None:
+@pytest.mark.parametrize("gain_deg", [0.2, -4.5, -12.0])
+def test_feet_that_do_not_roll_inward_are_in_each_others_place(gain_deg: float) -> None:
     (flag,) = side_flags(rolling(gain_deg), STEPS)
     assert flag.name == "sides_swapped"
-    assert f"{-gain_deg:.0f} deg" in flag.detail or f"{-gain_deg:.0f} and" in flag.detail
+    assert f"left foot rolls inward by {gain_deg:.0f} deg" in flag.detail
 
 
-def test_one_odd_foot_or_no_roll_at_all_raises_nothing() -> None:
-    assert side_flags(rolling(0.0), STEPS) == []
+def test_one_stiff_foot_raises_nothing() -> None:
     odd = rolling(12.0)
-    wrong = rolling(-12.0).segments["left_foot"]
-    assert side_flags(replace(odd, segments={**odd.segments, "left_foot": wrong}), STEPS) == []
+    stiff = rolling(-1.0).segments["left_foot"]
+    assert side_flags(replace(odd, segments={**odd.segments, "left_foot": stiff}), STEPS) == []
 
 
 def test_one_foot_alone_tells_nothing() -> None:

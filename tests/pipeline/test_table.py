@@ -11,7 +11,7 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.table import join_results, make_result
-from tests.estimators.made_motion import TIME_S, conditioned, motion, segment, steady
+from tests.estimators.made_motion import TIME_S, conditioned, inward_roll, motion, segment, steady
 
 STEPS = steady("left", 0.25, 0.12, 8)
 
@@ -24,7 +24,8 @@ def posture(shin_deg: float = 70.0, pitch_deg: float = -10.0, u_rad: float = 0.0
         velocity = np.zeros((len(TIME_S), 3))
         velocity[:, 0] = 7.2
         flat = np.full(len(TIME_S), np.radians(angle))
-        parts.append(segment(site, flat, velocity, u_rad))
+        roll = inward_roll(STEPS, site.split("_")[0], 12.0) if "foot" in site else None
+        parts.append(segment(site, flat, velocity, u_rad, roll))
     return motion(*parts)
 
 
