@@ -33,6 +33,7 @@ FloatArray = NDArray[np.float64]
 _EVIDENCE = ("strike_speed_mps", "arrest_s", "heel_weight")
 _STILL_FALLING_MPS = 0.25
 _FLAT_AFTER_S = 0.03
+_LONGEST_ONSET_S = 0.015
 
 
 @dataclass(frozen=True)
@@ -117,8 +118,8 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
     Contacts
         Feet without motion keep their coarse events. Evidence added: ``strike_speed_mps`` (fall of
         the ball before touchdown), ``arrest_s`` (duration of its arrest), ``heel_weight`` (1 heel
-        first, 0 ball first), ``running_speed_mps``, ``toe_growth_mps2`` (growth of the toes' vertical
-        speed at toe-off), ``touchdown_random_u_s``.
+        first, 0 ball first), ``running_speed_mps``, ``toe_growth_mps2`` (growth of the toes'
+        vertical speed at toe-off), ``touchdown_random_u_s``.
     """
     count = len(contacts)
     columns = {
@@ -277,9 +278,9 @@ def _ball_arrest(points: _FootPoints, low: int, middle: int) -> tuple[float, flo
     near = slice(max(low, landed - int(0.02 * points.rate_hz)), landed + 2)
     hardest = near.start + int(np.argmax(points.ball_accel_mps2[near]))
     peak = float(points.ball_accel_mps2[hardest])
-    before = points.ball_accel_mps2[low : hardest + 1]
-    gentle = np.flatnonzero(before < 0.25 * peak)
-    onset = low + int(gentle[-1]) if len(gentle) else low
+    earliest = max(low, hardest - int(_LONGEST_ONSET_S * points.rate_hz))
+    gentle = np.flatnonzero(points.ball_accel_mps2[earliest : hardest + 1] < 0.25 * peak)
+    onset = earliest + int(gentle[-1]) if len(gentle) else earliest
     fall = -float(points.ball_mps[onset])
     later = min(hardest + int(0.03 * points.rate_hz) + 2, len(points.time_s))
     half_s = _first_rise(points.time_s[onset:later], points.ball_mps[onset:later], -0.5 * fall)
