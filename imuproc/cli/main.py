@@ -12,6 +12,7 @@ import typer
 from imuproc import __version__
 from imuproc.cli.exit_codes import WRONG_REQUEST
 from imuproc.cli.process import process
+from imuproc.cli.simulate import simulate
 from imuproc.core.errors import ImuprocError
 
 app = typer.Typer(
@@ -23,6 +24,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command("process")(process)
+app.command("simulate")(simulate)
 
 
 def _show_version(wanted: bool) -> None:

@@ -65,9 +65,10 @@ class RefineSettings:
         Part of the arrest's duration that adds to it.
     touchdown_common_u_s : float
         Part that all touchdowns of a foot share.
-    toe_off_u_s, toe_speed_u_share : float
+    toe_off_u_s, toe_speed_u_share, toe_speed_u_mps : float
         Standard uncertainty of toe-off: a constant, and that of the vertical speed at the end of
-        force as a share of running speed (its SD over runners), over how fast that speed grows.
+        force (as a share of running speed: its SD over runners; and as a constant), over how fast
+        that speed grows.
     """
 
     heel_offset_m: tuple[float, float, float] = (-0.213, 0.0, -0.047)
@@ -86,6 +87,7 @@ class RefineSettings:
     touchdown_common_u_s: float = 0.0015
     toe_off_u_s: float = 0.002
     toe_speed_u_share: float = 0.033
+    toe_speed_u_mps: float = 0.06
 
 
 @dataclass(frozen=True, eq=False)
@@ -157,7 +159,9 @@ def _with_events(
     own_u = np.hypot(own_u, settings.arrest_u_share * columns["arrest_s"])
     random_u = np.where(found_down, own_u, contacts.touchdown_u_s)
     down_u = np.hypot(random_u, settings.touchdown_common_u_s)
-    speed_u = settings.toe_speed_u_share * columns["running_speed_mps"]
+    speed_u = np.hypot(
+        settings.toe_speed_u_share * columns["running_speed_mps"], settings.toe_speed_u_mps
+    )
     off_u = np.hypot(settings.toe_off_u_s, speed_u / columns["toe_growth_mps2"])
     entry = HistoryEntry(
         "events.refined",

@@ -20,8 +20,12 @@ from imuproc.synth.stances import Stance
 FloatArray = NDArray[np.float64]
 
 _SINK_M: Final = 0.004
-_HEEL_PAD_M: Final = 0.007
+_HEEL_PAD_M: Final = (0.0015, 0.007)
+_HEEL_STOP_S: Final = (0.009, 0.011)
 _STOP_S: Final = (0.018, 0.030)
+"""How long the ground takes to stop the heel and the ball: a heel's upward acceleration peaks
+4.5 ms after 20 N are reached, a ball's fall is half stopped after 10 to 15 ms (11 runners with a
+force plate, Fukuchi et al. 2017)."""
 SLIP_S: Final = 0.030
 """Least and longest time in which the striking point stops falling, and in which it stops
 slipping (sole, skin and forefoot give way); about as in the optical data of running."""
@@ -112,10 +116,17 @@ AT_REST: Final = Arrival(np.zeros(2), np.zeros(2))
 """For stances without a touchdown, and to see what turning of the foot alone gives."""
 
 
-def _stopped(stance: Stance, high_m: float, arrival: Arrival, t: FloatArray) -> FloatArray:
+def _stopped(
+    stance: Stance,
+    high_m: float,
+    arrival: Arrival,
+    t: FloatArray,
+    limits_s: tuple[float, float] = _STOP_S,
+) -> FloatArray:
     """Forward slip and height over rest of the point that strikes, while it is stopped, (n, 2)."""
     since = t - stance.touchdown_s
-    fall_s = float(np.clip(2.0 * (high_m + _SINK_M) / max(-arrival.velocity_mps[1], 0.3), *_STOP_S))
+    fall_s = 2.0 * (high_m + _SINK_M) / max(-arrival.velocity_mps[1], 0.3)
+    fall_s = float(np.clip(fall_s, *limits_s))
     strikes_m = -0.5 * SLIP_S * arrival.velocity_mps[0], high_m
     rests_m = 0.0, -_SINK_M
     out = np.empty((len(t), 2))
@@ -132,8 +143,9 @@ def _stopped(stance: Stance, high_m: float, arrival: Arrival, t: FloatArray) -> 
 def _heel_landing(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) -> FloatArray:
     """Heel-first landing: ball over its resting place while the heel is the pivot, (n, 2)."""
     b = leg.body
-    heel = _stopped(stance, _HEEL_PAD_M - _SINK_M, arrival, t)
-    heel[:, 1] -= _HEEL_PAD_M - _SINK_M
+    pad_m = float(np.clip(-0.5 * _HEEL_STOP_S[0] * arrival.velocity_mps[1], *_HEEL_PAD_M))
+    heel = _stopped(stance, pad_m - _SINK_M, arrival, t, _HEEL_STOP_S)
+    heel[:, 1] -= pad_m - _SINK_M
     arm = leg.from_ball(t, b.sole_radius_m - b.ball_from_heel_m, 0.0)[:, 0]
     level = b.ball_from_heel_m - b.sole_radius_m
     roll = -b.sole_radius_m * leg.pitch(t)
