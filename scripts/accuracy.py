@@ -4,8 +4,10 @@
     python scripts/accuracy.py --real          real treadmill running with a force plate
     python scripts/accuracy.py --csv out.csv   the table as CSV too
 
-Simulated runs use mid-grade sensors at 500 Hz unless told otherwise; their seeds start at the given
-one, and nothing in the package was tuned to them. The real cases need the open data of Fukuchi,
+Simulated runs use mid-grade sensors at 500 Hz unless told otherwise. The simulator lets feet land
+and leave as force plates show it at 2.5 to 4.5 m/s and carries that to sprint speed, so its events
+test the method (sensors, drift, sampling), not how real sprinters leave the ground: for that there
+are the real cases. The real cases need the open data of Fukuchi,
 Fukuchi & Duarte 2017 (PeerJ 5:e3298) in ../shared/data: real poses and force-plate contacts, made
 into inertial signals (no touchdown shock added), so sensors are made up there but motion is not.
 """
@@ -52,7 +54,7 @@ class Judged:
 
 
 def match_steps(steps: pd.DataFrame, truth: pd.DataFrame) -> list[tuple[int, int]]:
-    """Pairs of row numbers (steps, truth): same side, touchdowns nearest within 80 ms, one to one."""
+    """Pairs of row numbers (steps, truth): same side, nearest touchdown within 80 ms, one to one."""
     pairs = []
     for side in ("left", "right"):
         rows = np.flatnonzero(steps["side"] == side)

@@ -124,10 +124,10 @@ def _peeling(posture: Posture, body: Body, speed_mps: float, contact_s: float) -
     The ball of the foot leaves some 0.027 s before the toes do. When the force ends, the line of
     the sole 6 cm ahead of the ball's pivot rises with 0.19 of the running speed (SD 0.03; 11
     runners at 2.5 to 4.5 m/s with a force plate, Fukuchi et al. 2017); at the pitch rates of this
-    model that is a ball that rises with some 0.22 of it. Simulated toe-off thus stands for the end of
-    force at 20 N. That this holds in a sprint is assumed: no open sprint data with force plates was
-    found, so simulated toe-off is no evidence for the detector's bias in a sprint. The posture's
-    own share and lift scale both.
+    model that is a ball that rises with some 0.22 of it. Simulated toe-off thus stands for the end
+    of force at 20 N. That this holds in a sprint is assumed: no open sprint data with force plates
+    was found, so simulated toe-off is no evidence for the detector's bias in a sprint. The
+    posture's own share and lift scale both.
     """
     last_s = _PEEL_S * posture.toe_roll_share / _USUAL_SHARE
     rising = _PEEL_SPEED * speed_mps * posture.toe_lift_deg / _USUAL_LIFT_DEG
