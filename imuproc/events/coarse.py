@@ -1,9 +1,9 @@
 """Coarse contacts from signals alone, good to about 15 ms: where to look for rest in stance.
 
 Each forward swing of a leg (a peak of sagittal rate) is followed by one contact. Touchdown shakes
-the segment (largest jerk between the end of the swing and push-off); push-off ends where the ankle
-has stopped extending, which the difference of foot and shank rate shows, or, with one sensor only,
-where its own rate says so.
+the segment or loads the shank after the swing has slowed; at toe-off the force off the sole falls,
+or, without a foot sensor, the shank folds back. All windows are shares of the time between the two
+forward swings, so that a jog and a sprint read alike.
 """
 
 from dataclasses import dataclass
@@ -14,15 +14,26 @@ from scipy.signal import find_peaks
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.history import HistoryEntry
-from imuproc.core.recording import Conditioned, ConditionedRecording, Interval
-from imuproc.core.sites import SIDES, Side, foot_of, shank_of
-from imuproc.dsp.filters import derivative, low_pass
+from imuproc.core.recording import ConditionedRecording, Interval
+from imuproc.core.sites import SIDES
+from imuproc.events.leg_signals import LegSignals, leg_signals
+from imuproc.events.marks import (
+    Between,
+    ToeOffMarks,
+    TouchdownMarks,
+    toe_off_marks,
+    touchdown_marks,
+)
+from imuproc.events.unaided import UnaidedSettings, marked_events
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _COARSE_U_S = 0.015
-_SHANK_PUSH_S = 0.05
+_SLOWED_SHARE = 0.3
+_SHORTEST_CYCLE_S = 0.2
+
+_MARKS = (*TouchdownMarks.__dataclass_fields__, *ToeOffMarks.__dataclass_fields__)
 
 
 @dataclass(frozen=True)
@@ -31,26 +42,21 @@ class CoarseSettings:
 
     Parameters
     ----------
-    swing_cutoff_hz, push_cutoff_hz, jerk_cutoff_hz : float
-        Low-pass for the forward swing, the push-off and the touchdown jerk.
     least_swing_radps : float
         Least peak rate of a forward swing.
     swing_share : float
         Least peak rate as a share of the run's fast swings (their 90 % quantile).
-    longest_stride_s : float
-        Longest time between two forward swings of one leg.
-    push_from, push_to : float
-        Where the end of push-off may lie, as parts of the stride from forward swing to the next.
+    last_swing_radps : float
+        Least rate at which a foot comes forward after its last step.
+    shortest_stride_s, longest_stride_s : float
+        Shortest and longest time between two forward swings of one leg.
     """
 
-    swing_cutoff_hz: float = 10.0
-    push_cutoff_hz: float = 25.0
-    jerk_cutoff_hz: float = 40.0
     least_swing_radps: float = 3.5
-    swing_share: float = 0.25
+    swing_share: float = 0.15
+    last_swing_radps: float = 1.0
+    shortest_stride_s: float = 0.28
     longest_stride_s: float = 1.2
-    push_from: float = 0.25
-    push_to: float = 0.78
 
 
 def coarse_contacts(
@@ -69,15 +75,19 @@ def coarse_contacts(
     Returns
     -------
     Contacts
-        Evidence: ``swing_rate_radps`` (the forward swing before the contact), ``jerk_mps3`` (at
-        touchdown), ``push_rate_radps`` and ``push_s`` (strongest push-off and when).
+        Evidence: ``swing_rate_radps`` (the forward swing before the contact), ``swing_s`` (when),
+        ``jerk_mps3, impact_ratio, cycle_s`` (see the marks), and the marks of both events in s,
+        NaN where there is none: ``jerk_onset_s, jerk_half_s, axial_rise_s, push_off_s,
+        foot_turn_s, shank_off_s``.
     """
     inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
-    legs = [_leg_signals(conditioned, inside, side, settings) for side in SIDES]
+    legs = [leg_signals(conditioned, inside, side) for side in SIDES]
     found = [_leg_contacts(leg, settings) for leg in legs if leg is not None]
     merged = _merge(found)
     entry = HistoryEntry(
-        "events.coarse", f"{len(merged)} coarse contacts from rates and jerk.", vars(settings)
+        "events.coarse",
+        f"{len(merged)} coarse contacts from rates, jerk and force.",
+        vars(settings),
     )
     return Contacts(
         merged.side,
@@ -90,111 +100,73 @@ def coarse_contacts(
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _LegSignals:
-    """What the search looks at, for one leg.
-
-    ``swing`` rises in the forward swing, ``push`` is most negative when the push-off is strongest,
-    ``jerk`` shakes at touchdown; all shape (n,) at ``rate_hz``.
-    """
-
-    side: Side
-    rate_hz: float
-    time_s: FloatArray
-    swing: FloatArray
-    push: FloatArray
-    jerk: FloatArray
-
-
-def _leg_signals(
-    conditioned: ConditionedRecording, inside: slice, side: Side, settings: CoarseSettings
-) -> _LegSignals | None:
-    foot = conditioned.segments.get(foot_of(side))
-    shank = conditioned.segments.get(shank_of(side))
-    leader, shaken = shank or foot, foot or shank
-    if leader is None or shaken is None:
-        return None
-    rate_hz = conditioned.rate_hz
-
-    def smooth(x: FloatArray, cutoff_hz: float) -> FloatArray:
-        return low_pass(x, min(cutoff_hz, 0.4 * rate_hz), rate_hz)
-
-    swing = _pitch_rate(leader, inside)
-    if foot is None:  # the shank is pulled forward when the push ends: its rate falls fastest
-        push = derivative(smooth(swing, settings.push_cutoff_hz), rate_hz) * _SHANK_PUSH_S
-    else:  # with both, the ankle's own rate
-        own = _pitch_rate(foot, inside)
-        push = smooth(own if shank is None else own - swing, settings.push_cutoff_hz)
-    accel = smooth(shaken.accel_mps2[inside], settings.jerk_cutoff_hz)
-    return _LegSignals(
-        side=side,
-        rate_hz=rate_hz,
-        time_s=conditioned.time_s[inside],
-        swing=smooth(swing, settings.swing_cutoff_hz),
-        push=push,
-        jerk=np.linalg.norm(derivative(accel, rate_hz), axis=1),
-    )
-
-
-def _pitch_rate(segment: Conditioned, inside: slice) -> FloatArray:
-    """Sagittal rate, toe-up or lean-back positive."""
-    return np.asarray(-segment.gyro_radps[inside, 1])
-
-
-def _forward_swings(leg: _LegSignals, settings: CoarseSettings) -> IntArray:
+def _forward_swings(leg: LegSignals, settings: CoarseSettings) -> IntArray:
     peaks, _ = find_peaks(
-        leg.swing, height=settings.least_swing_radps, distance=max(1, int(0.25 * leg.rate_hz))
+        leg.swing_radps,
+        height=settings.least_swing_radps,
+        distance=max(1, int(settings.shortest_stride_s * leg.rate_hz)),
     )
     if len(peaks) == 0:
         return np.empty(0, dtype=np.int64)
-    fast = float(np.quantile(leg.swing[peaks], 0.9))
-    return np.asarray(peaks[leg.swing[peaks] > settings.swing_share * fast], dtype=np.int64)
+    rate = leg.swing_radps[peaks]
+    fast = float(np.quantile(rate, 0.9))
+    return np.asarray(peaks[rate > settings.swing_share * fast], dtype=np.int64)
 
 
-def _leg_contacts(leg: _LegSignals, settings: CoarseSettings) -> Contacts:
-    """Contacts of one leg: at most one after each forward swing."""
+def _between_swings(leg: LegSignals, settings: CoarseSettings) -> list[Between]:
+    """Where each forward swing slows and where the next begins."""
     peaks = _forward_swings(leg, settings)
-    stride = float(np.median(np.diff(peaks))) if len(peaks) > 1 else 0.6 * leg.rate_hz
-    following = np.append(peaks[1:], (peaks[-1:] + 1.3 * stride).astype(np.int64))
-    length = np.minimum(following, len(leg.swing)) - peaks
-    length[length > settings.longest_stride_s * leg.rate_hz] = int(1.3 * stride)
-    ends = np.minimum(peaks + length, len(leg.swing))
-    found = [_one_contact(leg, int(a), int(b), settings) for a, b in zip(peaks, ends, strict=True)]
-    rows = np.array([row for row in found if row is not None], dtype=np.int64).reshape(-1, 4)
-    u_s = np.full(len(rows), _COARSE_U_S)
-    return Contacts(
-        side=np.full(len(rows), leg.side, dtype="<U5"),
-        touchdown_s=leg.time_s[rows[:, 1]],
-        toe_off_s=leg.time_s[rows[:, 3]],
+    found = []
+    for peak, following in zip(peaks, np.append(peaks[1:], len(leg.swing_radps)), strict=True):
+        between = _one_cycle(leg, int(peak), int(following), settings)
+        if between is not None:
+            found.append(between)
+    return found
+
+
+def _one_cycle(
+    leg: LegSignals, peak: int, following: int, settings: CoarseSettings
+) -> Between | None:
+    """From one forward swing to the next; None where the foot does not swing again."""
+    rate = leg.swing_radps
+    longest = peak + int(settings.longest_stride_s * leg.rate_hz)
+    slow = np.flatnonzero(rate[peak:following] < _SLOWED_SHARE * rate[peak])
+    if len(slow) == 0:
+        return None
+    slowed = peak + int(slow[0])
+    end = following
+    if following == len(rate) or following > longest:
+        # The last step: after it the leg comes forward slowly, or stays on the ground.
+        start = slowed + int(_SHORTEST_CYCLE_S * leg.rate_hz)
+        later = rate[start : min(longest, following)]
+        if len(later) == 0 or later.max() < settings.last_swing_radps:
+            return None
+        end = start + int(np.argmax(later))
+    back = np.flatnonzero(rate[slowed:end] < 0.0)
+    return Between(peak, slowed, slowed + int(back[-1])) if len(back) and back[-1] > 3 else None
+
+
+def _leg_contacts(leg: LegSignals, settings: CoarseSettings) -> Contacts:
+    """Contacts of one leg: at most one after each forward swing."""
+    cycles = _between_swings(leg, settings)
+    marks = [{**vars(touchdown_marks(leg, c)), **vars(toe_off_marks(leg, c))} for c in cycles]
+    swings = np.array([cycle.swing for cycle in cycles], dtype=np.int64)
+    evidence = {
+        "swing_rate_radps": leg.swing_radps[swings],
+        "swing_s": leg.time_s[swings],
+        **{name: np.array([mark[name] for mark in marks], dtype=np.float64) for name in _MARKS},
+    }
+    events = marked_events(evidence, UnaidedSettings())
+    u_s = np.full(len(cycles), _COARSE_U_S)
+    contacts = Contacts(
+        side=np.full(len(cycles), leg.side, dtype="<U5"),
+        touchdown_s=events.touchdown_s,
+        toe_off_s=events.toe_off_s,
         touchdown_u_s=u_s,
         toe_off_u_s=u_s,
-        evidence={
-            "swing_rate_radps": leg.swing[rows[:, 0]],
-            "jerk_mps3": leg.jerk[rows[:, 1]],
-            "push_rate_radps": leg.push[rows[:, 2]],
-            "push_s": leg.time_s[rows[:, 2]],
-        },
+        evidence=evidence,
     )
-
-
-def _one_contact(
-    leg: _LegSignals, peak: int, end: int, settings: CoarseSettings
-) -> tuple[int, int, int, int] | None:
-    """Samples of the forward swing, touchdown, strongest push and toe-off; None if there is none."""
-    length, lead = end - peak, int(0.03 * leg.rate_hz)
-    slowed = peak + int(np.argmax(leg.swing[peak:end] < 0.1 * leg.swing[peak]))
-    low = max(slowed + lead, peak + int(settings.push_from * length))
-    high = peak + int(settings.push_to * length)
-    if high - low < 3 or slowed == peak:
-        return None
-    strongest = low + int(np.argmin(leg.push[low:high]))
-    over = leg.push[strongest:end] > 0.15 * leg.push[strongest]
-    toe_off = strongest + int(np.argmax(over)) if over.any() else end - 1
-    earliest, latest = max(peak, slowed - lead), strongest - lead
-    if latest - earliest < 2 or leg.push[strongest] >= 0.0:
-        return None
-    touchdown = earliest + int(np.argmax(leg.jerk[earliest:latest]))
-    return peak, touchdown, strongest, toe_off
+    return contacts.take(events.toe_off_s > events.touchdown_s)
 
 
 def _merge(parts: list[Contacts]) -> Contacts:

@@ -1,8 +1,9 @@
-"""Runs in a log: stretches of fast leg swings, whatever the sensors' mounting.
+"""Runs in a log: stretches of fast leg swings that follow each other soon.
 
-Standing has no fast rotation, walking swings the leg at 5 to 7 rad/s, a jump has one or two fast
-rotations and no more; running swings it at 9 rad/s and above, again and again (rates read off the
-open optical data of Fukuchi et al. 2017 for running; for walking from memory).
+Standing has no fast rotation, a jump has one or two fast rotations and no more. Walking swings the
+leg nearly as fast as a slow jog (6 to 8 rad/s against 7 to 11), but its strides take a second and
+more, those of running 0.4 to 0.9 s (running: open data of Fukuchi, Fukuchi & Duarte 2017, PeerJ
+5:e3298; walking from memory, medium).
 """
 
 from collections.abc import Mapping
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
 from imuproc.core.recording import Interval
-from imuproc.core.sites import Site, is_foot
+from imuproc.core.sites import Site
 from imuproc.dsp.filters import low_pass
 
 FloatArray = NDArray[np.float64]
@@ -27,22 +28,25 @@ class RunSettings:
     ----------
     cutoff_hz : float
         Low-pass of the rotation rate before peaks are counted.
-    shank_swing_radps, foot_swing_radps : float
+    least_swing_radps : float
         Least peak rate of a running swing.
+    shortest_stride_s, longest_stride_s : float
+        Time from one swing of a leg to its next in running.
     longest_pause_s : float
         Longest time between two fast swings of one run.
     fewest_swings : int
-        Fast swings of one sensor that make a run.
+        Fast swings of one leg that make a run.
     margin_s : float
         Added at both ends: the first push and the last stance have no fast swing of their own.
     """
 
     cutoff_hz: float = 8.0
-    shank_swing_radps: float = 7.5
-    foot_swing_radps: float = 8.5
+    least_swing_radps: float = 6.0
+    shortest_stride_s: float = 0.28
+    longest_stride_s: float = 0.95
     longest_pause_s: float = 1.2
     fewest_swings: int = 2
-    margin_s: float = 0.8
+    margin_s: float = 1.2
 
 
 def find_runs(
@@ -67,36 +71,45 @@ def find_runs(
     tuple of Interval
         In order of time, margins included, never overlapping.
     """
-    legs = {site: gyro for site, gyro in gyro_radps.items() if site != "pelvis"}
-    times = [
-        _fast_swings(time_s, rate_hz, gyro, _threshold(site, settings), settings.cutoff_hz)
-        for site, gyro in legs.items()
-    ]
+    legs = [gyro for site, gyro in gyro_radps.items() if site != "pelvis"]
+    times = [_fast_swings(time_s, rate_hz, gyro, settings) for gyro in legs]
     fast = np.sort(np.concatenate(times)) if times else np.empty(0)
     if len(fast) == 0:
         return ()
     breaks = np.flatnonzero(np.diff(fast) > settings.longest_pause_s)
     starts = np.concatenate(([0], breaks + 1))
     ends = np.concatenate((breaks, [len(fast) - 1]))
-    fewest = settings.fewest_swings * max(1, len(legs) // 2)
-    found = [
-        (float(fast[a]) - settings.margin_s, float(fast[b]) + settings.margin_s)
-        for a, b in zip(starts, ends, strict=True)
-        if b - a + 1 >= 2 * fewest
-    ]
-    first, last = float(time_s[0]), float(time_s[-1])
-    return tuple(Interval(max(start, first), min(end, last)) for start, end in found)
+    # A leg turns fast twice a stride, forward and back; each of its sensors sees both.
+    fewest = 2 * settings.fewest_swings * max(1, len(legs) // 2)
+    kept = ends - starts + 1 >= fewest
+    return _with_margins(fast[starts[kept]], fast[ends[kept]], time_s, settings.margin_s)
 
 
-def _threshold(site: Site, settings: RunSettings) -> float:
-    return settings.foot_swing_radps if is_foot(site) else settings.shank_swing_radps
+def _with_margins(
+    first_s: FloatArray, last_s: FloatArray, time_s: FloatArray, margin_s: float
+) -> tuple[Interval, ...]:
+    """Stretches widened by a margin, but not beyond half-way to the next one or the log's ends."""
+    half_way = 0.5 * (last_s[:-1] + first_s[1:])
+    start = np.maximum(first_s - margin_s, np.append(time_s[0], half_way))
+    end = np.minimum(last_s + margin_s, np.append(half_way, time_s[-1]))
+    return tuple(Interval(float(a), float(b)) for a, b in zip(start, end, strict=True))
 
 
 def _fast_swings(
-    time_s: FloatArray, rate_hz: float, gyro: FloatArray, threshold: float, cutoff_hz: float
+    time_s: FloatArray, rate_hz: float, gyro: FloatArray, settings: RunSettings
 ) -> FloatArray:
-    """Times of rate peaks above a threshold."""
-    smooth = low_pass(gyro, min(cutoff_hz, 0.4 * rate_hz), rate_hz)
-    norm = np.nan_to_num(np.linalg.norm(smooth, axis=1))
-    peaks, _ = find_peaks(norm, height=threshold, distance=max(1, int(0.12 * rate_hz)))
-    return np.asarray(time_s[peaks])
+    """Times of fast turns about the sensor's main axis of rotation, a stride from the next one.
+
+    Which way is forward is not known yet: turns both ways count, each way for itself.
+    """
+    smooth = np.nan_to_num(low_pass(gyro, min(settings.cutoff_hz, 0.4 * rate_hz), rate_hz))
+    _, axes = np.linalg.eigh(smooth.T @ smooth)
+    rate = smooth @ axes[:, -1]
+    distance = max(1, int(settings.shortest_stride_s * rate_hz))
+    times = []
+    for way in (rate, -rate):
+        peaks, _ = find_peaks(way, height=settings.least_swing_radps, distance=distance)
+        soon = np.diff(time_s[peaks]) < settings.longest_stride_s
+        if len(peaks):
+            times.append(time_s[peaks[np.append(soon, False) | np.append(False, soon)]])
+    return np.concatenate(times) if times else np.empty(0)

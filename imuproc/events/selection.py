@@ -1,4 +1,8 @@
-"""Which coarse contacts are sprint or running steps: walking, jumps and strays are left out."""
+"""Which contacts are sprint or running steps: walking, jumps and strays are left out.
+
+Running has short contacts and no double support; a chain of running steps follows on itself. One
+contact that was not found leaves a gap in the chain, walking ends it.
+"""
 
 from dataclasses import dataclass
 
@@ -9,6 +13,7 @@ from imuproc.core.contacts import Contacts
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -18,23 +23,30 @@ class SelectionSettings:
     Parameters
     ----------
     shortest_contact_s, longest_contact_s : float
-        Coarse contact times that are possible in running.
+        Contact times that are possible in running.
     longest_step_s : float
         From one touchdown to the next; walking steps are longer.
     landing_together_s : float
         Touchdowns of both feet within this time are a jump's landing.
-    swing_share : float
-        Least forward-swing rate as a share of the run's median; walking swings are slower.
     double_support_s : float
-        Largest overlap with the next contact (coarse toe-off is some 0.03 s late).
+        Largest overlap with the next contact: walking overlaps by 0.1 s.
+    longest_duty : float
+        Largest share of its own stride that a foot is on the ground: about 0.6 in walking, at most
+        0.45 in running.
+    missed_steps : float
+        Two touchdowns of the same foot this many steps apart still belong together.
+    end_contact_share : float
+        An end of the chain whose contact is shorter than this share of its neighbours' is no step.
     """
 
     shortest_contact_s: float = 0.05
     longest_contact_s: float = 0.45
     longest_step_s: float = 0.55
     landing_together_s: float = 0.06
-    swing_share: float = 0.3
-    double_support_s: float = 0.08
+    double_support_s: float = 0.05
+    longest_duty: float = 0.53
+    missed_steps: float = 2.4
+    end_contact_share: float = 0.6
 
 
 def running_contacts(contacts: Contacts, settings: SelectionSettings | None = None) -> Contacts:
@@ -43,46 +55,89 @@ def running_contacts(contacts: Contacts, settings: SelectionSettings | None = No
     Parameters
     ----------
     contacts : Contacts
-        Coarse contacts of one run.
+        Coarse or refined contacts of one run, in order of touchdown.
     settings : SelectionSettings, optional
 
     Returns
     -------
     Contacts
-        Empty where fewer than three running steps follow each other.
+        Empty where fewer than three running steps follow each other. A single missed contact
+        inside leaves two touchdowns of one foot in a row.
     """
     settings = settings or SelectionSettings()
-    possible = contacts.take(_possible(contacts, settings))
-    chain = _longest_chain(possible, settings)
+    walked = _walked(contacts, settings)
+    keep = ~walked & ~_impossible(contacts, settings)
+    possible = contacts.take(keep)
+    # Walking between two contacts parts them, however close they are.
+    parted = np.diff(np.cumsum(walked)[keep]) > 0
+    chain = _without_wrong_ends(_longest_chain(possible, parted, settings), settings)
     return chain if len(chain) >= 3 else chain.take(np.zeros(0, dtype=np.int64))
 
 
-def _possible(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
-    """Contacts that can be running steps, each judged by itself and its neighbours."""
+def _walked(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
+    """Contacts of walking: long, or for most of the foot's own stride, or in double support."""
     length = contacts.toe_off_s - contacts.touchdown_s
-    keep = (length > settings.shortest_contact_s) & (length < settings.longest_contact_s)
-    if keep.sum() < 2:
-        return keep
-    swing = contacts.evidence["swing_rate_radps"]
-    keep &= swing > settings.swing_share * np.median(swing[keep])
+    stride = np.full(len(contacts), np.inf)
+    for side in np.unique(contacts.side):
+        own = np.flatnonzero(contacts.side == side)
+        stride[own[:-1]] = np.diff(contacts.touchdown_s[own])
+    walked = (length >= settings.longest_contact_s) | (length > settings.longest_duty * stride)
+    other = contacts.side[1:] != contacts.side[:-1]
+    overlap = contacts.toe_off_s[:-1] - contacts.touchdown_s[1:]
+    # The first foot of a double support may have run up to here.
+    walked[1:] |= other & (overlap > settings.double_support_s)
+    return np.asarray(walked)
+
+
+def _impossible(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
+    """Contacts too short to be one, and landings on both feet."""
+    wrong = contacts.toe_off_s - contacts.touchdown_s <= settings.shortest_contact_s
     other = contacts.side[1:] != contacts.side[:-1]
     together = other & (np.diff(contacts.touchdown_s) < settings.landing_together_s)
-    keep[:-1] &= ~together
-    keep[1:] &= ~together
-    return keep
+    wrong[:-1] |= together
+    wrong[1:] |= together
+    return np.asarray(wrong)
 
 
-def _longest_chain(contacts: Contacts, settings: SelectionSettings) -> Contacts:
+def _longest_chain(contacts: Contacts, parted: BoolArray, settings: SelectionSettings) -> Contacts:
     """Longest stretch of contacts that follow each other as running steps do."""
     count = len(contacts)
     if count < 2:
         return contacts
     alone = len(set(contacts.side.tolist())) == 1
     longest = settings.longest_step_s * (2.0 if alone else 1.0)
-    gap = np.diff(contacts.touchdown_s)
-    overlap = contacts.toe_off_s[:-1] - contacts.touchdown_s[1:]
-    broken = (gap > longest) | (overlap > settings.double_support_s)
+    step = np.diff(contacts.touchdown_s)
+    same = contacts.side[1:] == contacts.side[:-1]
+    follows = (step <= longest) & (alone | ~same)
+    # One contact that was not found: the same foot again, two steps on.
+    missed = same & (step < settings.missed_steps * _usual_step(step, follows))
+    broken = parted | ~(follows | missed)
     starts = np.concatenate(([0], np.flatnonzero(broken) + 1))
     ends = np.concatenate((np.flatnonzero(broken) + 1, [count]))
     best = int(np.argmax(ends - starts))
     return contacts.take(np.arange(starts[best], ends[best]))
+
+
+def _usual_step(step: FloatArray, follows: BoolArray) -> FloatArray:
+    """Median duration of the two whole steps before and after each step; NaN if none."""
+    whole = np.concatenate(([np.nan] * 2, np.where(follows, step, np.nan), [np.nan] * 2))
+    beside = np.stack([whole[k : k + len(step)] for k in (0, 1, 3, 4)])
+    known = np.isfinite(beside).any(axis=0)
+    usual = np.full(len(step), np.nan)
+    usual[known] = np.nanmedian(beside[:, known], axis=0)
+    return usual
+
+
+def _without_wrong_ends(chain: Contacts, settings: SelectionSettings) -> Contacts:
+    """The chain without ends whose contact is far too short: their toe-off is wrong."""
+    length = chain.toe_off_s - chain.touchdown_s
+    first, last = 0, len(chain)
+    while last - first > 3 and length[first] < settings.end_contact_share * float(
+        np.median(length[first + 1 : first + 4])
+    ):
+        first += 1
+    while last - first > 3 and length[last - 1] < settings.end_contact_share * float(
+        np.median(length[last - 4 : last - 1])
+    ):
+        last -= 1
+    return chain.take(np.arange(first, last))

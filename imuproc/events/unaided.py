@@ -1,62 +1,144 @@
-"""Touchdown and toe-off where the foot's own motion is not known: from a shank alone, or when there
-was no quiet standing at all.
+"""Touchdown and toe-off from marks in the signals themselves: where the foot's own motion is not
+known (a shank alone, or no quiet standing at all), and as a first guess everywhere.
 
-Offsets and spreads were read off 11 runners with a force plate at 2.5 to 4.5 m/s, both legs, all
-strike types (Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298; 20 N above local zero).
+Lags and spreads were read off 11 runners with a force plate at 2.5 to 4.5 m/s, both legs, all
+strike types (Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298; 20 N above local zero), without and
+with an added touchdown shock. No open data with both sensors and force covers sprinting: there the
+uncertainty is widened by what the same marks did in simulated sprints.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
-from imuproc.core.motion import Motion, SegmentMotion
-from imuproc.core.sites import SIDES, foot_of, shank_of
-from imuproc.dsp.crossings import refine_extrema
-from imuproc.dsp.filters import low_pass
-from imuproc.dsp.rotations import quat_rotate
+from imuproc.core.motion import Motion
+from imuproc.core.sites import SIDES, foot_of
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
 class UnaidedSettings:
-    """Offsets of the marks and their standard uncertainty.
+    """Which mark counts, by how much it lags the event, and its standard uncertainty, in s.
 
     Parameters
     ----------
+    sharp_impact_ratio : float
+        Above it the impact is sharp enough to mark touchdown by itself.
+    loading_lead_share : float
+        How far the loading of the shank may lead the impact, as a share of the time from slowed
+        swing to next swing; what comes earlier is swing.
+    impact_lag_s, impact_u_s : float
+        Half rise of the jerk of a sharp impact.
+    axial_lag_s, axial_u_s : float
+        Loading of the shank.
     jerk_lag_s, jerk_u_s : float
-        From touchdown to the largest jerk of foot or shank.
-    ankle_lag_s, ankle_lag_share, ankle_u_s : float
-        From touchdown to the fastest fall of the ankle: a constant and a share of contact time.
-    extension_share, extension_u_s : float
-        From toe-off to the end of ankle extension, as a share of the coarse contact time.
-    shank_pull_lag_s, shank_pull_u_s : float
-        From toe-off to the shank's strongest forward pull.
-    cutoff_hz : float
-        Low-pass of the ankle's velocity.
+        Onset of the jerk where the impact is not sharp and there is no shank sensor.
+    push_agree_s : float
+        How near the fall of the force off the sole must lie to what the rates say.
+    push_lag_s, push_u_s : float
+        Fall of the force off the sole.
+    shank_lag_s, shank_u_s : float
+        Shank folding back.
+    turn_lag_s, turn_u_s : float
+        Fastest turn of the foot in its push.
+    sprint_cycle_s, sprint_u_s : float
+        Where slowed swing and next swing are closer than this, the uncertainty is widened.
     """
 
-    jerk_lag_s: float = 0.0135
-    jerk_u_s: float = 0.007
-    ankle_lag_s: float = 0.0006
-    ankle_lag_share: float = 0.046
-    ankle_u_s: float = 0.0045
-    extension_share: float = 0.12
-    extension_u_s: float = 0.009
-    shank_pull_lag_s: float = 0.018
-    shank_pull_u_s: float = 0.010
-    cutoff_hz: float = 30.0
+    sharp_impact_ratio: float = 2.8
+    loading_lead_share: float = 0.11
+    impact_lag_s: float = 0.002
+    impact_u_s: float = 0.005
+    axial_lag_s: float = 0.0155
+    axial_u_s: float = 0.005
+    jerk_lag_s: float = -0.0045
+    jerk_u_s: float = 0.008
+    push_agree_s: float = 0.045
+    push_lag_s: float = 0.001
+    push_u_s: float = 0.004
+    shank_lag_s: float = 0.018
+    shank_u_s: float = 0.006
+    turn_lag_s: float = -0.018
+    turn_u_s: float = 0.012
+    sprint_cycle_s: float = 0.36
+    sprint_u_s: float = 0.006
+
+
+@dataclass(frozen=True, eq=False)
+class MarkedEvents:
+    """Events read off marks, shape (m,), in s with standard uncertainties."""
+
+    touchdown_s: FloatArray
+    touchdown_u_s: FloatArray
+    toe_off_s: FloatArray
+    toe_off_u_s: FloatArray
+
+
+def marked_events(marks: Mapping[str, FloatArray], settings: UnaidedSettings) -> MarkedEvents:
+    """Events from the marks of contacts, their lags taken off.
+
+    Parameters
+    ----------
+    marks : mapping from str to ndarray, shape (m,)
+        Fields of :class:`~imuproc.events.marks.TouchdownMarks` and
+        :class:`~imuproc.events.marks.ToeOffMarks`; NaN where there is none.
+    settings : UnaidedSettings
+
+    Returns
+    -------
+    MarkedEvents
+    """
+    down, down_u = _touchdowns(marks, settings)
+    off, off_u = _toe_offs(marks, settings)
+    # Full widening below 0.06 s less than where sprinting begins.
+    sprint = np.clip((settings.sprint_cycle_s - marks["cycle_s"]) / 0.06, 0.0, 1.0)
+    extra = settings.sprint_u_s * sprint
+    return MarkedEvents(down, np.hypot(down_u, extra), off, np.hypot(off_u, extra))
+
+
+def _touchdowns(
+    marks: Mapping[str, FloatArray], settings: UnaidedSettings
+) -> tuple[FloatArray, FloatArray]:
+    """The impact where it is sharp, else the loading of the shank, else the first shake."""
+    half, axial = marks["jerk_half_s"], marks["axial_rise_s"]
+    early = axial < half - settings.loading_lead_share * marks["cycle_s"]
+    kinds = [
+        (marks["impact_ratio"] > settings.sharp_impact_ratio) | early,
+        np.isfinite(axial),
+    ]
+    down = np.select(
+        kinds,
+        [half - settings.impact_lag_s, axial - settings.axial_lag_s],
+        marks["jerk_onset_s"] - settings.jerk_lag_s,
+    )
+    return down, np.select(kinds, [settings.impact_u_s, settings.axial_u_s], settings.jerk_u_s)
+
+
+def _toe_offs(
+    marks: Mapping[str, FloatArray], settings: UnaidedSettings
+) -> tuple[FloatArray, FloatArray]:
+    """The fall of the force where it agrees with the rates, else shank or foot rate."""
+    shank = marks["shank_off_s"] - settings.shank_lag_s
+    led = np.isfinite(shank)
+    turned = np.where(led, shank, marks["foot_turn_s"] - settings.turn_lag_s)
+    turned_u = np.where(led, settings.shank_u_s, settings.turn_u_s)
+    push = marks["push_off_s"] - settings.push_lag_s
+    agree = np.abs(push - turned) < settings.push_agree_s
+    return np.where(agree, push, turned), np.where(agree, settings.push_u_s, turned_u)
 
 
 def unaided_contacts(contacts: Contacts, motion: Motion, settings: UnaidedSettings) -> Contacts:
-    """Contacts of legs without foot motion, corrected for the known lags of their marks.
+    """Contacts of legs without foot motion, from their marks.
 
     Parameters
     ----------
     contacts : Contacts
-        Coarse contacts.
+        Coarse contacts, with their marks in the evidence.
     motion : Motion
     settings : UnaidedSettings
 
@@ -65,47 +147,15 @@ def unaided_contacts(contacts: Contacts, motion: Motion, settings: UnaidedSettin
     Contacts
         Contacts of legs with foot motion are left as they are.
     """
-    down, off = contacts.touchdown_s.copy(), contacts.toe_off_s.copy()
-    down_u, off_u = contacts.touchdown_u_s.copy(), contacts.toe_off_u_s.copy()
+    blind = np.ones(len(contacts), dtype=bool)
     for side in SIDES:
-        rows = contacts.side == side
-        if foot_of(side) in motion.segments or not rows.any():
-            continue
-        shank = motion.segments.get(shank_of(side))
-        down[rows] -= settings.jerk_lag_s
-        down_u[rows] = settings.jerk_u_s
-        if shank is None:
-            length = contacts.toe_off_s[rows] - contacts.touchdown_s[rows]
-            off[rows] -= settings.extension_share * length
-            off_u[rows] = settings.extension_u_s
-        else:
-            off[rows] = contacts.evidence["push_s"][rows] - settings.shank_pull_lag_s
-            off_u[rows] = settings.shank_pull_u_s
-            mark = _ankle_marks(motion.time_s, shank, contacts.take(rows), settings)
-            seen = np.isfinite(mark)
-            down[rows] = np.where(seen, mark, down[rows])
-            down_u[rows] = np.where(seen, settings.ankle_u_s, down_u[rows])
+        if foot_of(side) in motion.segments:
+            blind &= contacts.side != side
+    found = marked_events(contacts.evidence, settings)
     return replace(
-        contacts, touchdown_s=down, toe_off_s=off, touchdown_u_s=down_u, toe_off_u_s=off_u
+        contacts,
+        touchdown_s=np.where(blind, found.touchdown_s, contacts.touchdown_s),
+        touchdown_u_s=np.where(blind, found.touchdown_u_s, contacts.touchdown_u_s),
+        toe_off_s=np.where(blind, found.toe_off_s, contacts.toe_off_s),
+        toe_off_u_s=np.where(blind, found.toe_off_u_s, contacts.toe_off_u_s),
     )
-
-
-def _ankle_marks(
-    time_s: FloatArray, shank: SegmentMotion, own: Contacts, settings: UnaidedSettings
-) -> FloatArray:
-    """Touchdown in s from the fastest fall of the ankle; NaN where it has none."""
-    rate_hz = (len(time_s) - 1) / (time_s[-1] - time_s[0])
-    lever = quat_rotate(shank.quat_wxyz, np.broadcast_to(shank.lever_m, (len(time_s), 3)))
-    fall = shank.velocity_mps[:, 2] + np.cross(shank.rate_world_radps, lever)[:, 2]
-    fall = low_pass(fall, min(settings.cutoff_hz, 0.4 * rate_hz), rate_hz)
-    marks = np.full(len(own), np.nan)
-    for row, (down_s, off_s) in enumerate(zip(own.touchdown_s, own.toe_off_s, strict=True)):
-        low, high = np.searchsorted(time_s, [down_s - 0.04, min(down_s + 0.03, off_s)])
-        if high - low < 3:
-            continue
-        lowest = int(low + np.argmin(fall[low:high]))
-        if low < lowest < high - 1:
-            refined, _ = refine_extrema(time_s, fall, np.array([lowest]))
-            lag = settings.ankle_lag_s + settings.ankle_lag_share * (off_s - down_s)
-            marks[row] = float(refined[0]) - lag
-    return marks
