@@ -117,7 +117,8 @@ def _between_swings(leg: LegSignals, settings: CoarseSettings) -> list[Between]:
     """Where each forward swing slows and where the next begins."""
     peaks = _forward_swings(leg, settings)
     found = []
-    for peak, following in zip(peaks, np.append(peaks[1:], len(leg.swing_radps)), strict=True):
+    nexts = np.append(peaks[1:], len(leg.swing_radps))[: len(peaks)]
+    for peak, following in zip(peaks, nexts, strict=True):
         between = _one_cycle(leg, int(peak), int(following), settings)
         if between is not None:
             found.append(between)

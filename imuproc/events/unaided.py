@@ -52,7 +52,7 @@ class UnaidedSettings:
 
     sharp_impact_ratio: float = 2.8
     loading_lead_share: float = 0.11
-    impact_lag_s: float = 0.002
+    impact_lag_s: float = 0.001
     impact_u_s: float = 0.005
     axial_lag_s: float = 0.0155
     axial_u_s: float = 0.005
