@@ -321,8 +321,8 @@ def _toe_off(
 ) -> tuple[float, float]:
     """Instant at which the toes rise faster than their share of running speed, and their growth.
 
-    Sought from mid-stance on, when the toes lie on the ground, to well after any toe-off; counted
-    back from the fastest rise in early swing. The growth of their speed is in m/s².
+    Sought from mid-stance on to well after any toe-off: the first such rise after the line of the
+    sole points most into the ground, which is just before it leaves. The growth is in m/s².
     """
     low, high = np.searchsorted(
         points.time_s, [touchdown_s + 0.4 * (coarse_s - touchdown_s), coarse_s + 0.1]
@@ -330,14 +330,15 @@ def _toe_off(
     if not (high - low > 3 and np.isfinite(speed_mps)):
         return np.nan, np.nan
     fastest = int(low + np.argmax(points.toe_mps[low:high]))
-    early = slice(low, fastest + 1)
+    deepest = int(low + np.argmin(points.toe_mps[low : fastest + 1]))
+    early = slice(deepest, fastest + 1)
     level = settings.toe_speed_share * speed_mps
     rises = crossing_times(points.time_s[early], points.toe_mps[early], level, "rising")
     if len(rises) == 0:
         return np.nan, np.nan
-    around = rises[-1] + np.array([-0.005, 0.005])
+    around = rises[0] + np.array([-0.005, 0.005])
     growth = float(np.diff(np.interp(around, points.time_s, points.toe_mps))[0]) / 0.01
-    return float(rises[-1] + settings.toe_off_lag_s), max(growth, 1.0)
+    return float(rises[0] + settings.toe_off_lag_s), max(growth, 1.0)
 
 
 def _first_rise(time_s: FloatArray, x: FloatArray, level: float) -> float:
