@@ -72,7 +72,7 @@ class TouchdownMarks:
 # toe-off between 0.50 and 0.88.
 _TOUCHDOWN_FROM = -0.2
 _FOOT_SHAKES_TO = 0.35
-_SHANK_SHAKES_TO = 0.26
+_SHANK_SHAKES_TO = 0.24
 _FORCE_PEAK_TO = 0.30
 _STANCE_FROM = 0.4
 _PUSH_FROM = 0.45

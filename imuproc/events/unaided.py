@@ -51,7 +51,7 @@ class UnaidedSettings:
     """
 
     sharp_impact_ratio: float = 2.8
-    loading_lead_share: float = 0.11
+    loading_lead_share: float = 0.085
     impact_lag_s: float = 0.001
     impact_u_s: float = 0.005
     axial_lag_s: float = 0.0155
