@@ -29,7 +29,7 @@ _FREE_MPS2: Final = (np.array([-60.0, -45.0]), np.array([60.0, -20.0]))
 upward as read off 11 runners at 4.5 m/s (-20 to -45 m/s², Fukuchi et al. 2017)."""
 _EVEN_S: Final = 0.020
 _LOW_LIFT_M: Final = 0.05
-_SETTLE_S: Final = 0.012
+_SETTLE_S: Final = 0.020
 _CLEAR_M: Final = 0.012
 _MOST_LIFT_M: Final = 0.13
 _STRIKE_MPS: Final = (0.3, 3.5)
