@@ -26,13 +26,13 @@ def plan_of(
     return random_plan(rng, start=start, distance_m=distance_m, faults=faults)
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=24)
 def made_run(plan: RunPlan, sites: tuple[Site, ...] = SITES[:4]) -> tuple[Recording, Truth]:
     """Recording and truth of a plan, mid-grade sensors at 500 Hz."""
     return simulate_run(plan, "mid", RATE_HZ, np.random.default_rng([plan.seed, 77]), sites)
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=24)
 def made_result(plan: RunPlan, sites: tuple[Site, ...] = SITES[:4]) -> Result:
     """What ``imuproc.process`` gives for the same."""
     return imuproc.process(made_run(plan, sites)[0])
