@@ -71,6 +71,7 @@ class TouchdownMarks:
 # touchdown lies between 0.02 and 0.32 (a first step out of the start: down to -0.2 on the foot),
 # toe-off between 0.50 and 0.88.
 _TOUCHDOWN_FROM = -0.2
+_SWINGING_WEIGHT = 0.5
 _FOOT_SHAKES_TO = 0.35
 _SHANK_SHAKES_TO = 0.24
 _FORCE_PEAK_TO = 0.30
@@ -100,7 +101,10 @@ def touchdown_marks(leg: LegSignals, between: Between) -> TouchdownMarks:
     """
     first = max(between.swing, between.at(_TOUCHDOWN_FROM))
     last = between.at(_SHANK_SHAKES_TO if leg.axial_mps2 is not None else _FOOT_SHAKES_TO)
-    peak = first + int(np.argmax(leg.jerk_mps3[first:last]))
+    weighed = leg.jerk_mps3[first:last].copy()
+    # The swing shakes too: before it has slowed only a shake that stands out is a touchdown.
+    weighed[: between.slowed - first] *= _SWINGING_WEIGHT
+    peak = first + int(np.argmax(weighed))
     width = max(1, round(_IMPACT_BESIDE_S * leg.rate_hz))
     beside = slice(max(0, peak - width), peak + width + 1)
     axial = np.nan

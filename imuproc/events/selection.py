@@ -29,10 +29,12 @@ class SelectionSettings:
     landing_together_s : float
         Touchdowns of both feet within this time are a jump's landing.
     double_support_s : float
-        Largest overlap with the next contact: walking overlaps by 0.1 s.
+        A contact that overlaps longer with both its neighbours is walking.
     longest_duty : float
         Largest share of its own stride that a foot is on the ground: about 0.6 in walking, at most
         0.45 in running.
+    stray_contact : float
+        A contact this many times as long as those around it has a wrong event.
     missed_steps : float
         Two touchdowns of the same foot this many steps apart still belong together.
     end_contact_share : float
@@ -45,6 +47,7 @@ class SelectionSettings:
     landing_together_s: float = 0.06
     double_support_s: float = 0.05
     longest_duty: float = 0.53
+    stray_contact: float = 1.7
     missed_steps: float = 2.4
     end_contact_share: float = 0.6
 
@@ -65,13 +68,24 @@ def running_contacts(contacts: Contacts, settings: SelectionSettings | None = No
         inside leaves two touchdowns of one foot in a row.
     """
     settings = settings or SelectionSettings()
+    contacts = contacts.take(~_stray(contacts, settings))
     walked = _walked(contacts, settings)
     keep = ~walked & ~_impossible(contacts, settings)
-    possible = contacts.take(keep)
     # Walking between two contacts parts them, however close they are.
     parted = np.diff(np.cumsum(walked)[keep]) > 0
+    possible = contacts.take(keep)
     chain = _without_wrong_ends(_longest_chain(possible, parted, settings), settings)
     return chain if len(chain) >= 3 else chain.take(np.zeros(0, dtype=np.int64))
+
+
+def _stray(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
+    """Contacts that are nothing like the three before and the three after: an event is wrong."""
+    length = contacts.toe_off_s - contacts.touchdown_s
+    around = np.concatenate(([np.nan] * 3, length, [np.nan] * 3))
+    beside = np.stack([around[k : k + len(length)] for k in (0, 1, 2, 4, 5, 6)])
+    whole = np.isfinite(beside).all(axis=0)
+    usual = np.where(whole, np.median(beside, axis=0), length)
+    return np.asarray((length > settings.stray_contact * usual) | (length < usual / 2.0))
 
 
 def _walked(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
@@ -83,9 +97,11 @@ def _walked(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
         stride[own[:-1]] = np.diff(contacts.touchdown_s[own])
     walked = (length >= settings.longest_contact_s) | (length > settings.longest_duty * stride)
     other = contacts.side[1:] != contacts.side[:-1]
-    overlap = contacts.toe_off_s[:-1] - contacts.touchdown_s[1:]
-    # The first foot of a double support may have run up to here.
-    walked[1:] |= other & (overlap > settings.double_support_s)
+    overlap = other & (
+        contacts.toe_off_s[:-1] - contacts.touchdown_s[1:] > settings.double_support_s
+    )
+    # A running step next to walking is in double support at one end only.
+    walked[1:-1] |= overlap[:-1] & overlap[1:]
     return np.asarray(walked)
 
 

@@ -18,7 +18,8 @@ from imuproc.core.motion import Motion
 from imuproc.core.sites import SIDES, foot_of
 
 FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
+
+_SPRINT_RAMP_S = 0.06
 
 
 @dataclass(frozen=True)
@@ -34,8 +35,8 @@ class UnaidedSettings:
         swing to next swing; what comes earlier is swing.
     impact_lag_s, impact_u_s : float
         Half rise of the jerk of a sharp impact.
-    axial_lag_s, axial_u_s : float
-        Loading of the shank.
+    axial_lag_s, axial_sprint_lag_s, axial_u_s : float
+        Loading of the shank; a sprinter's is loaded faster (simulated only).
     jerk_lag_s, jerk_u_s : float
         Onset of the jerk where the impact is not sharp and there is no shank sensor.
     push_agree_s : float
@@ -44,10 +45,12 @@ class UnaidedSettings:
         Fall of the force off the sole.
     shank_lag_s, shank_u_s : float
         Shank folding back.
-    turn_lag_s, turn_u_s : float
-        Fastest turn of the foot in its push.
-    sprint_cycle_s, sprint_u_s : float
-        Where slowed swing and next swing are closer than this, the uncertainty is widened.
+    turn_lag_share, turn_u_s : float
+        Fastest turn of the foot in its push; its lag is a share of the time since touchdown.
+    sprint_cycle_s : float
+        Where slowed swing and next swing are closer than this, uncertainties are widened.
+    sprint_impact_u_s, sprint_axial_u_s, sprint_off_u_s : float
+        By how much: impact or jerk, loading of the shank, toe-off.
     """
 
     sharp_impact_ratio: float = 2.8
@@ -55,6 +58,7 @@ class UnaidedSettings:
     impact_lag_s: float = 0.001
     impact_u_s: float = 0.005
     axial_lag_s: float = 0.0155
+    axial_sprint_lag_s: float = 0.002
     axial_u_s: float = 0.005
     jerk_lag_s: float = -0.0045
     jerk_u_s: float = 0.008
@@ -63,10 +67,12 @@ class UnaidedSettings:
     push_u_s: float = 0.004
     shank_lag_s: float = 0.018
     shank_u_s: float = 0.006
-    turn_lag_s: float = -0.018
-    turn_u_s: float = 0.012
-    sprint_cycle_s: float = 0.36
-    sprint_u_s: float = 0.006
+    turn_lag_share: float = -0.09
+    turn_u_s: float = 0.010
+    sprint_cycle_s: float = 0.34
+    sprint_impact_u_s: float = 0.006
+    sprint_axial_u_s: float = 0.018
+    sprint_off_u_s: float = 0.008
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,16 +99,19 @@ def marked_events(marks: Mapping[str, FloatArray], settings: UnaidedSettings) ->
     -------
     MarkedEvents
     """
-    down, down_u = _touchdowns(marks, settings)
-    off, off_u = _toe_offs(marks, settings)
-    # Full widening below 0.06 s less than where sprinting begins.
-    sprint = np.clip((settings.sprint_cycle_s - marks["cycle_s"]) / 0.06, 0.0, 1.0)
-    extra = settings.sprint_u_s * sprint
-    return MarkedEvents(down, np.hypot(down_u, extra), off, np.hypot(off_u, extra))
+    sprint = _sprint(marks, settings)
+    down, down_u = _touchdowns(marks, sprint, settings)
+    off, off_u = _toe_offs(marks, down, settings)
+    return MarkedEvents(down, down_u, off, np.hypot(off_u, settings.sprint_off_u_s * sprint))
+
+
+def _sprint(marks: Mapping[str, FloatArray], settings: UnaidedSettings) -> FloatArray:
+    """From 0 where data cover the speed to 1 where only simulated sprints do."""
+    return np.clip((settings.sprint_cycle_s - marks["cycle_s"]) / _SPRINT_RAMP_S, 0.0, 1.0)
 
 
 def _touchdowns(
-    marks: Mapping[str, FloatArray], settings: UnaidedSettings
+    marks: Mapping[str, FloatArray], sprint: FloatArray, settings: UnaidedSettings
 ) -> tuple[FloatArray, FloatArray]:
     """The impact where it is sharp, else the loading of the shank, else the first shake."""
     half, axial = marks["jerk_half_s"], marks["axial_rise_s"]
@@ -111,21 +120,27 @@ def _touchdowns(
         (marks["impact_ratio"] > settings.sharp_impact_ratio) | early,
         np.isfinite(axial),
     ]
+    lag = settings.axial_lag_s + sprint * (settings.axial_sprint_lag_s - settings.axial_lag_s)
     down = np.select(
         kinds,
-        [half - settings.impact_lag_s, axial - settings.axial_lag_s],
+        [half - settings.impact_lag_s, axial - lag],
         marks["jerk_onset_s"] - settings.jerk_lag_s,
     )
-    return down, np.select(kinds, [settings.impact_u_s, settings.axial_u_s], settings.jerk_u_s)
+    down_u = np.select(kinds, [settings.impact_u_s, settings.axial_u_s], settings.jerk_u_s)
+    extra = np.select(
+        kinds, [settings.sprint_impact_u_s, settings.sprint_axial_u_s], settings.sprint_impact_u_s
+    )
+    return down, np.hypot(down_u, extra * sprint)
 
 
 def _toe_offs(
-    marks: Mapping[str, FloatArray], settings: UnaidedSettings
+    marks: Mapping[str, FloatArray], down: FloatArray, settings: UnaidedSettings
 ) -> tuple[FloatArray, FloatArray]:
     """The fall of the force where it agrees with the rates, else shank or foot rate."""
+    turn = marks["foot_turn_s"]
     shank = marks["shank_off_s"] - settings.shank_lag_s
     led = np.isfinite(shank)
-    turned = np.where(led, shank, marks["foot_turn_s"] - settings.turn_lag_s)
+    turned = np.where(led, shank, turn - settings.turn_lag_share * (turn - down))
     turned_u = np.where(led, settings.shank_u_s, settings.turn_u_s)
     push = marks["push_off_s"] - settings.push_lag_s
     agree = np.abs(push - turned) < settings.push_agree_s
@@ -152,10 +167,13 @@ def unaided_contacts(contacts: Contacts, motion: Motion, settings: UnaidedSettin
         if foot_of(side) in motion.segments:
             blind &= contacts.side != side
     found = marked_events(contacts.evidence, settings)
+    # Few samples hold a sprinter's impact: at 100 Hz it is seen a sample early or late.
+    sample_s = float(np.ptp(motion.time_s)) / (len(motion.time_s) - 1)
+    down_u = np.hypot(found.touchdown_u_s, sample_s * _sprint(contacts.evidence, settings))
     return replace(
         contacts,
         touchdown_s=np.where(blind, found.touchdown_s, contacts.touchdown_s),
-        touchdown_u_s=np.where(blind, found.touchdown_u_s, contacts.touchdown_u_s),
+        touchdown_u_s=np.where(blind, down_u, contacts.touchdown_u_s),
         toe_off_s=np.where(blind, found.toe_off_s, contacts.toe_off_s),
         toe_off_u_s=np.where(blind, found.toe_off_u_s, contacts.toe_off_u_s),
     )
