@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.plan import Task
 from imuproc.core.errors import ImuprocError
-from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.report.summary import failed_run, summarise_run
 from imuproc.report.text import clean
 
 if TYPE_CHECKING:
-    import pandas as pd
+    pass
 
 Method = Callable[[Recording], Result]
 """What turns a recording into a result: :func:`imuproc.process`, its settings filled in."""
@@ -77,23 +76,11 @@ def _done(task: Task, method: Method) -> list[Outcome]:
     outcomes = []
     for name in names:
         steps = result.steps[result.steps["run"] == name]
-        flags = result.flags if len(names) == 1 else _flags_of(steps, result)
+        flags = tuple(flag for flag in result.flags if flag.run in ("", name))
         run = replace(recording.run, id=name)
         summary = summarise_run(recording.session, recording.athlete, run, steps, flags)
         outcomes.append(Outcome(summary, steps))
     return outcomes
-
-
-def _flags_of(steps: "pd.DataFrame", result: Result) -> tuple[RaisedFlag, ...]:
-    """Flags of one of several runs: those of the whole recording, and those of its own steps."""
-    own = {
-        (step, name)
-        for step, names in zip(steps["step"], steps["flags"], strict=True)
-        for name in names.split(";")
-    }
-    return tuple(
-        flag for flag in result.flags if flag.step is None or (flag.step, flag.name) in own
-    )
 
 
 def _failed(task: Task, reason: str, log: str = "") -> Outcome:

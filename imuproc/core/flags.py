@@ -43,12 +43,15 @@ class RaisedFlag:
         Sensor concerned; empty when it is the whole run.
     step : int or None
         Step number concerned.
+    run : str
+        Id of the run concerned where a log held several; empty otherwise.
     """
 
     name: str
     detail: str = ""
     site: str = ""
     step: int | None = None
+    run: str = ""
 
 
 _ALL: Final[tuple[Flag, ...]] = (

@@ -199,9 +199,10 @@ def join_results(results: list[Result], recording: Recording) -> Result:
     if len(results) == 1:
         return results[0]
     longest = max(results, key=lambda result: len(result.steps))
-    tables, curves = [], []
+    tables, curves, flags = [], [], []
     for number, result in enumerate(results, start=1):
         name = f"{recording.run.id}_{number}"
+        flags += [replace(flag, run=name) for flag in result.flags]
         tables.append(result.steps.assign(run=name))
         curves.append(result.curves.assign(run=name))
     names = longest.uncertainty.keys()
@@ -216,5 +217,5 @@ def join_results(results: list[Result], recording: Recording) -> Result:
             )
             for name in names
         },
-        flags=tuple(dict.fromkeys(flag for result in results for flag in result.flags)),
+        flags=tuple(flags),
     )

@@ -89,12 +89,8 @@ def test_velocity_of_the_ball_is_near_zero_in_stance() -> None:
         foot = result.motion.segments[f"{side}_foot"]
         own = result.contacts.take(result.contacts.side == side)
         middle = 0.55 * own.touchdown_s + 0.45 * own.toe_off_s
-        lever = quat_rotate(
-            foot.quat_wxyz, np.broadcast_to(foot.lever_m, (len(foot.pitch_rad), 3))
-        )
-        speed = np.linalg.norm(
-            foot.velocity_mps + np.cross(foot.rate_world_radps, lever), axis=1
-        )
+        lever = quat_rotate(foot.quat_wxyz, np.broadcast_to(foot.lever_m, (len(foot.pitch_rad), 3)))
+        speed = np.linalg.norm(foot.velocity_mps + np.cross(foot.rate_world_radps, lever), axis=1)
         at_stance = np.interp(middle, result.motion.time_s, speed)
         swinging = np.interp(
             0.5 * (own.toe_off_s[:-1] + own.touchdown_s[1:]), result.motion.time_s, speed
