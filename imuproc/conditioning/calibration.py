@@ -57,7 +57,10 @@ class CalibrationSettings:
 
 
 def calibrate(
-    timebased: TimeBased, run: Interval, settings: CalibrationSettings
+    timebased: TimeBased,
+    run: Interval,
+    settings: CalibrationSettings,
+    rejected: tuple[Interval, ...] = (),
 ) -> ConditionedRecording:
     """Turn all signals around one run into segment axes.
 
@@ -68,6 +71,8 @@ def calibrate(
     run : Interval
         The run on that clock in s.
     settings : CalibrationSettings
+    rejected : tuple of Interval
+        Still stretches that turned out not to be standing.
 
     Returns
     -------
@@ -83,7 +88,7 @@ def calibrate(
         site: _rests(timebased, signals, settings.stillness)
         for site, signals in timebased.sites.items()
     }
-    standing = find_standing(timebased, rests, run, settings.shortest_standing_s)
+    standing = find_standing(timebased, rests, run, settings.shortest_standing_s, rejected)
     kept = _kept_span(timebased.time_s, standing, run, settings.margin_s)
     time_s = timebased.time_s[kept]
     span = Interval(float(time_s[0]), float(time_s[-1]))

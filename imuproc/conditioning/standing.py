@@ -6,7 +6,7 @@ position agrees with neither.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +45,7 @@ def find_standing(
     rests: Mapping[Site, tuple[Interval, ...]],
     run: Interval,
     shortest_s: float,
+    rejected: tuple[Interval, ...] = (),
 ) -> Standing:
     """Quiet standing before and after a run: the legs decide, a pelvis may sway.
 
@@ -56,6 +57,8 @@ def find_standing(
     run : Interval
     shortest_s : float
         Least duration of quiet standing in s.
+    rejected : tuple of Interval
+        Still stretches that turned out not to be standing.
 
     Returns
     -------
@@ -63,7 +66,7 @@ def find_standing(
         With flags where one or both are missing or do not agree.
     """
     legs = [own for site, own in rests.items() if site != "pelvis"] or list(rests.values())
-    common = common_stretches(legs, shortest_s)
+    common = [p for p in common_stretches(legs, shortest_s) if not _among(p, rejected)]
     early, late = run.start_s - _SEARCH_S, run.end_s + _SEARCH_S
     before = [p for p in common if p.end_s >= early and p.start_s <= run.start_s + 0.3]
     after = [p for p in common if p.start_s <= late and p.end_s >= run.end_s - 0.3]
@@ -77,7 +80,17 @@ def find_standing(
     if pairs:
         pair = max(pairs, key=lambda pair: min(part.duration_s for part in pair))
         return Standing(*pair, tuple(_differ_flags(*pair, postures)))
-    return _one_sided(before, after, postures, timebased.recording.run.start, run)
+    found = _one_sided(before, after, postures, timebased.recording.run.start, run)
+    if not rejected:
+        return found
+    detail = "; ".join(
+        f"still from {p.start_s:.1f} to {p.end_s:.1f} s, but in another posture" for p in rejected
+    )
+    return replace(found, flags=tuple(replace(flag, detail=detail) for flag in found.flags))
+
+
+def _among(part: Interval, others: tuple[Interval, ...]) -> bool:
+    return any(part.start_s < other.end_s and other.start_s < part.end_s for other in others)
 
 
 def own_standing(standing: Standing, rests: tuple[Interval, ...], shortest_s: float) -> Standing:

@@ -8,8 +8,10 @@ from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.recording import Interval, Recording
+from imuproc.core.recording import ConditionedRecording, Interval, Recording
 from imuproc.core.result import Result
+from imuproc.estimators.sides import side_flags
+from imuproc.estimators.upright import upright_zero
 from imuproc.events.coarse import coarse_contacts
 from imuproc.events.refined import refined_contacts
 from imuproc.events.runs import find_runs
@@ -75,9 +77,14 @@ def _nothing_found(recording: Recording, refused: list[RunError]) -> RunError:
     )
 
 
-def _process_run(timebased: TimeBased, run: Interval, settings: Settings) -> Result | None:
-    """One run of a recording; None when the stretch holds no sprint steps."""
-    conditioned = calibrate(timebased, run, settings.calibration)
+def _process_run(
+    timebased: TimeBased, run: Interval, settings: Settings, rejected: tuple[Interval, ...] = ()
+) -> Result | None:
+    """One run of a recording; None when the stretch holds no sprint steps.
+
+    A still stretch that cannot have been standing is rejected, and the run processed anew.
+    """
+    conditioned = calibrate(timebased, run, settings.calibration, rejected)
     require_paired_legs(conditioned, run)
     contacts = running_contacts(coarse_contacts(conditioned, run, settings.coarse))
     if len(contacts) < 3:
@@ -90,4 +97,12 @@ def _process_run(timebased: TimeBased, run: Interval, settings: Settings) -> Res
     if len(contacts) < 3:
         return None
     motion = solve_motion(conditioned, prepared, contacts, settings.motion)
+    if not (upright_zero(motion, contacts) or side_flags(motion, contacts)):
+        return _process_run(timebased, run, settings, (*rejected, *_standing_of(conditioned)))
     return make_result(conditioned, contacts, motion, settings)
+
+
+def _standing_of(conditioned: ConditionedRecording) -> set[Interval]:
+    """The still stretches that set the zero; never empty where a segment has one."""
+    calibrations = [segment.calibration for segment in conditioned.segments.values()]
+    return {part for c in calibrations for part in (c.still_before, c.still_after) if part}

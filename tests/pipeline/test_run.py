@@ -251,6 +251,19 @@ def test_without_any_standing_times_are_given_and_angles_are_withheld(
         assert np.nanmedian(np.abs(errors(result.steps, steps, name))) < 0.02
 
 
+def test_a_staggered_stance_held_until_a_standing_start_is_not_standing() -> None:
+    """Nothing else is still in the log: its zero would be 35 deg wrong."""
+    plan = plan_of(500 + len("standing"), "standing")
+    recording, truth = made_run(plan)
+    steps = running(truth)
+    start_s, end_s = steps["touchdown_s"].iloc[0] - 2.2, steps["toe_off_s"].iloc[-1] + 0.3
+    result = imuproc.process(cut(recording, start_s, end_s))
+    assert run_flags(result) == {"no_standing"}
+    assert missing(result) >= ANGLES
+    detail = next(f.detail for f in result.flags if f.name == "no_standing")
+    assert "but in another posture" in detail
+
+
 # --- Swapped logs ---------------------------------------------------------------------------------
 
 LEGS: dict[Site, Site] = {
