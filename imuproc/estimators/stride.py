@@ -92,21 +92,47 @@ def step_figures(
     step_s = np.append(np.diff(contacts.touchdown_s), np.nan)
     if not usable.any():
         return {"step_length_m": missing(count), "speed_mps": missing(count)}
-    length, spread = _solve_lengths(strides, usable, follows, step_s, settings)
+    known = _Known(strides, usable, follows, settings)
+    length, spread = _solve_lengths(known, step_s)
     random_u = contacts.evidence.get("touchdown_random_u_s", contacts.touchdown_u_s)
-    timing = np.hypot(random_u, np.append(random_u[1:], np.nan)) / step_s
+    length_u, speed_u = _touchdown_parts(known, step_s, random_u)
     asymmetry = np.full(count, settings.asymmetry_m / 2.0)
     return {
-        "step_length_m": Figure(length, {"stride": spread, "asymmetry": asymmetry}),
+        "step_length_m": Figure(
+            length, {"stride": spread, "asymmetry": asymmetry, "touchdown": length_u}
+        ),
         "speed_mps": Figure(
             length / step_s,
-            {
-                "stride": spread / step_s,
-                "asymmetry": asymmetry / step_s,
-                "touchdown": length / step_s * timing,
-            },
+            {"stride": spread / step_s, "asymmetry": asymmetry / step_s, "touchdown": speed_u},
         ),
     }
+
+
+@dataclass(frozen=True, eq=False)
+class _Known:
+    """Strides in m, which of them count, which contacts are followed by the next step."""
+
+    strides: FloatArray
+    usable: NDArray[np.bool_]
+    follows: NDArray[np.bool_]
+    settings: StrideSettings
+
+
+def _touchdown_parts(
+    known: _Known, step_s: FloatArray, random_u: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """How far lengths (m) and speeds (m/s) move with each touchdown's own uncertainty."""
+    plain, _ = _solve_lengths(known, step_s)
+    length_variance, speed_variance = np.zeros(len(step_s)), np.zeros(len(step_s))
+    for row, u in enumerate(random_u):  # over steps: a later touchdown lengthens the step before
+        moved = step_s.copy()
+        moved[row] -= u
+        if row:
+            moved[row - 1] += u
+        length, _ = _solve_lengths(known, moved)
+        length_variance += (length - plain) ** 2
+        speed_variance += (length / moved - plain / step_s) ** 2
+    return np.sqrt(length_variance), np.sqrt(speed_variance)
 
 
 def _stride_lengths(motion: Motion, contacts: Contacts) -> FloatArray:
@@ -125,25 +151,19 @@ def _stride_lengths(motion: Motion, contacts: Contacts) -> FloatArray:
     return strides
 
 
-def _solve_lengths(
-    strides: FloatArray,
-    usable: NDArray[np.bool_],
-    follows: NDArray[np.bool_],
-    step_s: FloatArray,
-    settings: StrideSettings,
-) -> tuple[FloatArray, FloatArray]:
+def _solve_lengths(known: _Known, step_s: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Step lengths in m and their standard uncertainty, NaN where nothing bears on a step."""
-    count = len(strides)
-    first = np.flatnonzero(usable)
+    count, settings = len(known.strides), known.settings
+    first = np.flatnonzero(known.usable)
     pairs = np.zeros((len(first), count))
     pairs[np.arange(len(first)), first] = 1.0
     pairs[np.arange(len(first)), first + 1] = 1.0
     borne = np.zeros(count, dtype=bool)
     borne[first] = borne[first + 1] = True
-    bends = _bend_rows(follows, step_s)
+    bends = _bend_rows(known.follows, step_s)
     bends = bends[~(bends[:, ~borne] != 0.0).any(axis=1)]  # else a step unheard of would pull
     rows = np.concatenate((pairs / settings.stride_u_m, bends / settings.speed_bend_mps))
-    values = np.concatenate((strides[first] / settings.stride_u_m, np.zeros(len(bends))))
+    values = np.concatenate((known.strides[first] / settings.stride_u_m, np.zeros(len(bends))))
     normal = rows[:, borne].T @ rows[:, borne]
     normal += np.eye(int(borne.sum())) * 1e-6
     covariance = np.linalg.inv(normal)

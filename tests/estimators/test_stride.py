@@ -1,5 +1,7 @@
 """Step length and speed from the way of each foot, counted by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -90,6 +92,25 @@ def test_one_foot_sensor_gives_lengths_by_the_strides_of_that_foot() -> None:
     np.testing.assert_allclose(found.value[known], 1.8, atol=0.02)
     both = step_figures(walk(steps, 1.8 * np.arange(11)), steps, USUAL)["step_length_m"]
     assert (found.uncertainty >= both.uncertainty - 1e-9)[known].all()
+
+
+def test_doubtful_touchdowns_make_lengths_doubtful() -> None:
+    """At 7.2 m/s, 10 ms are 7 cm of a step that only its time tells."""
+    steps = steady("right", 0.25, 0.12, 11)
+    places = 1.8 * np.arange(11)
+
+    def touchdown_part(feet, u_s):
+        vague = replace(steps, evidence={"touchdown_random_u_s": np.full(11, u_s)})
+        figures = step_figures(walk(steps, places, feet), vague, USUAL)
+        return figures["step_length_m"].parts["touchdown"][4], figures["speed_mps"].parts
+
+    assert touchdown_part(("left",), 0.0)[0] == 0.0
+    one, speed = touchdown_part(("left",), 0.01)
+    assert one == pytest.approx(0.07, abs=0.03)
+    both, _ = touchdown_part(("left", "right"), 0.01)
+    assert both < one
+    # Speed counts the same time twice over: a longer time makes the step longer as well.
+    assert speed["touchdown"][4] < np.hypot(one, 7.2 * 0.01 * np.sqrt(2.0)) / 0.25
 
 
 def test_without_foot_sensors_there_are_no_lengths() -> None:
