@@ -21,7 +21,7 @@ from imuproc.estimators.angles import (
     shin_curve,
 )
 from imuproc.estimators.figures import Figure, missing
-from imuproc.estimators.gaps import Gaps, blind_strides
+from imuproc.estimators.gaps import ClippingSettings, Gaps, stride_doubt_m
 from imuproc.estimators.phase import PhaseSettings
 from imuproc.estimators.stride import StrideSettings, ball_velocity, step_figures
 from imuproc.estimators.timing import timing_figures
@@ -43,6 +43,7 @@ class EstimatorSettings:
     angles : AngleSettings
     stride : StrideSettings
     phase : PhaseSettings
+    clipping : ClippingSettings
     departure_speed_mps : float
         Ball speed at which a foot counts as having left the ground at the start.
     """
@@ -50,6 +51,7 @@ class EstimatorSettings:
     angles: AngleSettings = field(default_factory=AngleSettings)
     stride: StrideSettings = field(default_factory=StrideSettings)
     phase: PhaseSettings = field(default_factory=PhaseSettings)
+    clipping: ClippingSettings = field(default_factory=ClippingSettings)
     departure_speed_mps: float = 0.7
 
 
@@ -128,8 +130,8 @@ def all_figures(
         Missing figures are NaN.
     """
     figures = timing_figures(contacts)
-    blind = {side: blind_strides(contacts, gaps, side) for side in SIDES}
-    figures.update(step_figures(motion, contacts, settings.stride, blind))
+    doubt = {side: stride_doubt_m(contacts, gaps, side, settings.clipping) for side in SIDES}
+    figures.update(step_figures(motion, contacts, settings.stride, doubt))
     by_side = []
     for side in SIDES:
         rows = contacts.side == side

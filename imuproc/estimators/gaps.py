@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from imuproc.core.contacts import Contacts
 from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of, side_of
+from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.bridging import find_bridges
 
 FloatArray = NDArray[np.float64]
@@ -35,12 +36,19 @@ class Gaps:
         Standard uncertainty that bridging adds to the sagittal angle in rad.
     anchor_s : ndarray, shape (a,)
         Rests and mid-stances in s: what a gap does to the angle ends there.
+    accel_clipped_s, gyro_clipped_s : ndarray, shape (c,)
+        Samples at the end of the range in s.
+    period_s : float
+        Time that each sample stands for.
     """
 
     start_s: FloatArray
     end_s: FloatArray
     angle_u_rad: FloatArray
     anchor_s: FloatArray
+    accel_clipped_s: FloatArray
+    gyro_clipped_s: FloatArray
+    period_s: float
 
     def angle_part_rad(self, time_s: FloatArray) -> FloatArray:
         """Standard uncertainty of the angle from gaps at given times in rad, shape (n,)."""
@@ -88,7 +96,15 @@ def find_gaps(conditioned: ConditionedRecording, contacts: Contacts) -> dict[Sit
         # A log that begins late or ends early has nothing on the other side of the gap.
         start_s[~segment.measured[bridges.first]] = -np.inf
         end_s[~segment.measured[bridges.last]] = np.inf
-        out[site] = Gaps(start_s, end_s, u, _anchors(segment, contacts))
+        out[site] = Gaps(
+            start_s,
+            end_s,
+            u,
+            _anchors(segment, contacts),
+            time_s[segment.accel_clipped],
+            time_s[segment.gyro_clipped],
+            1.0 / conditioned.rate_hz,
+        )
     return out
 
 
@@ -165,18 +181,52 @@ def _swing_start_s(contacts: Contacts, rows: NDArray[np.int64]) -> FloatArray:
     return np.asarray(start_s[: len(rows)])
 
 
-def blind_strides(contacts: Contacts, gaps: Mapping[Site, Gaps], side: Side) -> NDArray[np.bool_]:
-    """Whether samples of a foot are missing from each of its contacts to its next, shape (k - 1,).
+@dataclass(frozen=True)
+class ClippingSettings:
+    """What samples at the end of the range may hide, one standard deviation each.
+
+    Parameters
+    ----------
+    accel_sd_mps2, gyro_sd_radps : float
+        Beyond the range, for as long as it lasts; from memory.
+    """
+
+    accel_sd_mps2: float = 60.0
+    gyro_sd_radps: float = 3.0
+
+
+def stride_doubt_m(
+    contacts: Contacts, gaps: Mapping[Site, Gaps], side: Side, settings: ClippingSettings
+) -> FloatArray:
+    """Standard uncertainty of each stride of a foot from clipped and missing samples.
+
+    Velocity that was not seen in mid-swing moves the foot by a quarter of velocity times stride
+    time, once the velocities in both stances are met; a tilt that was not seen lets gravity do so.
 
     Parameters
     ----------
     contacts : Contacts
     gaps : mapping from Site to Gaps
     side : {"left", "right"}
+    settings : ClippingSettings
+
+    Returns
+    -------
+    ndarray, shape (k - 1,)
+        From each contact of the foot to its next, in m; infinite where samples are missing.
     """
     rows = np.flatnonzero(contacts.side == side)
     middle_s = 0.5 * (contacts.touchdown_s + contacts.toe_off_s)[rows]
-    if foot_of(side) not in gaps or len(rows) < 2:
-        return np.zeros(max(len(rows) - 1, 0), dtype=bool)
-    missing_s = gaps[foot_of(side)].within_s(middle_s[:-1], middle_s[1:])
-    return np.asarray(missing_s > _MATTERS_S)
+    seen = gaps.get(foot_of(side))
+    if seen is None or len(rows) < 2:
+        return np.zeros(max(len(rows) - 1, 0))
+    stride_s = np.diff(middle_s)
+    clipped_s = [
+        np.diff(np.searchsorted(times, middle_s)) * seen.period_s
+        for times in (seen.accel_clipped_s, seen.gyro_clipped_s)
+    ]
+    unseen_mps = settings.accel_sd_mps2 * clipped_s[0]
+    tilted_mps = STANDARD_GRAVITY_MPS2 * settings.gyro_sd_radps * clipped_s[1] * 0.5 * stride_s
+    doubt_m = 0.25 * stride_s * np.hypot(unseen_mps, tilted_mps)
+    missing = seen.within_s(middle_s[:-1], middle_s[1:]) > _MATTERS_S
+    return np.asarray(np.where(missing, np.inf, doubt_m))

@@ -65,7 +65,7 @@ def step_figures(
     motion: Motion,
     contacts: Contacts,
     settings: StrideSettings,
-    blind: Mapping[Side, NDArray[np.bool_]] | None = None,
+    doubt_m: Mapping[Side, FloatArray] | None = None,
 ) -> dict[str, Figure]:
     """Step length and speed.
 
@@ -74,8 +74,8 @@ def step_figures(
     motion : Motion
     contacts : Contacts
     settings : StrideSettings
-    blind : mapping from Side to ndarray of bool, shape (k - 1,), optional
-        Strides of each foot in which samples are missing; they are left out.
+    doubt_m : mapping from Side to ndarray, shape (k - 1,), optional
+        Further standard uncertainty of each foot's strides in m; infinite ones are left out.
 
     Returns
     -------
@@ -84,38 +84,44 @@ def step_figures(
     count = len(contacts)
     follows = next_step(contacts)
     strides = _stride_lengths(motion, contacts)
-    for side, missing_samples in (blind or {}).items():
+    stride_u = np.full(count, settings.stride_u_m)
+    for side, doubt in (doubt_m or {}).items():
         rows = np.flatnonzero(contacts.side == side)[:-1]
-        strides[rows[missing_samples]] = np.nan
-    usable = np.isfinite(strides)
+        stride_u[rows] = np.hypot(stride_u[rows], doubt)
+    usable = np.isfinite(strides) & np.isfinite(stride_u)
     usable[:-1] &= follows[:-1] & np.append(follows[1:-1], False) if count > 1 else False
     step_s = np.append(np.diff(contacts.touchdown_s), np.nan)
     if not usable.any():
         return {"step_length_m": missing(count), "speed_mps": missing(count)}
-    known = _Known(strides, usable, follows, settings)
+    known = _Known(strides, stride_u, usable, follows, settings.speed_bend_mps)
     length, spread = _solve_lengths(known, step_s)
     random_u = contacts.evidence.get("touchdown_random_u_s", contacts.touchdown_u_s)
     length_u, speed_u = _touchdown_parts(known, step_s, random_u)
-    asymmetry = np.full(count, settings.asymmetry_m / 2.0)
+    # What sensors miss in every stride alike does not average out: half of it stays in each step.
+    common = np.full(count, 0.25 * float(np.median((stride_u - settings.stride_u_m)[usable])))
+    parts = {
+        "stride": spread,
+        "clipping": common,
+        "asymmetry": np.full(count, settings.asymmetry_m / 2.0),
+    }
     return {
-        "step_length_m": Figure(
-            length, {"stride": spread, "asymmetry": asymmetry, "touchdown": length_u}
-        ),
+        "step_length_m": Figure(length, {**parts, "touchdown": length_u}),
         "speed_mps": Figure(
             length / step_s,
-            {"stride": spread / step_s, "asymmetry": asymmetry / step_s, "touchdown": speed_u},
+            {**{name: part / step_s for name, part in parts.items()}, "touchdown": speed_u},
         ),
     }
 
 
 @dataclass(frozen=True, eq=False)
 class _Known:
-    """Strides in m, which of them count, which contacts are followed by the next step."""
+    """Strides in m and their uncertainty, which of them count, which contacts a step follows."""
 
     strides: FloatArray
+    stride_u: FloatArray
     usable: NDArray[np.bool_]
     follows: NDArray[np.bool_]
-    settings: StrideSettings
+    bend_mps: float
 
 
 def _touchdown_parts(
@@ -153,17 +159,18 @@ def _stride_lengths(motion: Motion, contacts: Contacts) -> FloatArray:
 
 def _solve_lengths(known: _Known, step_s: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Step lengths in m and their standard uncertainty, NaN where nothing bears on a step."""
-    count, settings = len(known.strides), known.settings
+    count = len(known.strides)
     first = np.flatnonzero(known.usable)
+    weight = 1.0 / known.stride_u[first]
     pairs = np.zeros((len(first), count))
-    pairs[np.arange(len(first)), first] = 1.0
-    pairs[np.arange(len(first)), first + 1] = 1.0
+    pairs[np.arange(len(first)), first] = weight
+    pairs[np.arange(len(first)), first + 1] = weight
     borne = np.zeros(count, dtype=bool)
     borne[first] = borne[first + 1] = True
     bends = _bend_rows(known.follows, step_s)
     bends = bends[~(bends[:, ~borne] != 0.0).any(axis=1)]  # else a step unheard of would pull
-    rows = np.concatenate((pairs / settings.stride_u_m, bends / settings.speed_bend_mps))
-    values = np.concatenate((known.strides[first] / settings.stride_u_m, np.zeros(len(bends))))
+    rows = np.concatenate((pairs, bends / known.bend_mps))
+    values = np.concatenate((known.strides[first] * weight, np.zeros(len(bends))))
     normal = rows[:, borne].T @ rows[:, borne]
     normal += np.eye(int(borne.sum())) * 1e-6
     covariance = np.linalg.inv(normal)

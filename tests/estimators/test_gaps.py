@@ -1,9 +1,17 @@
 """Missing samples: what they touch is uncertain, what they do not touch is left alone."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from imuproc.estimators.gaps import blind_strides, find_gaps, steps_with_gaps, widened
+from imuproc.estimators.gaps import (
+    ClippingSettings,
+    find_gaps,
+    steps_with_gaps,
+    stride_doubt_m,
+    widened,
+)
 from tests.estimators.made_motion import TIME_S, conditioned, steady
 
 STEPS = steady("left", 0.25, 0.12, 10)
@@ -63,10 +71,27 @@ def test_steps_whose_swing_or_contact_has_a_gap_are_named() -> None:
     assert steps_with_gaps(STEPS, after_the_run) == []
 
 
-def test_strides_with_a_gap_of_their_own_foot_are_blind() -> None:
+def test_strides_with_a_gap_of_their_own_foot_are_endlessly_doubtful() -> None:
     found = gaps_of(left_foot=(11.2, 11.3))
-    assert blind_strides(STEPS, found, "left").tolist() == [False, True, False, False]
-    assert not blind_strides(STEPS, found, "right").any()
+    usual = ClippingSettings()
+    assert stride_doubt_m(STEPS, found, "left", usual).tolist() == [0.0, np.inf, 0.0, 0.0]
+    assert not stride_doubt_m(STEPS, found, "right", usual).any()
+
+
+def test_clipped_samples_make_their_stride_doubtful() -> None:
+    """10 ms beyond the range at 60 m/s² are 0.6 m/s, which over a stride of 0.5 s are 7.5 cm."""
+    based = conditioned()
+    foot = based.segments["left_foot"]
+    clipped = (TIME_S > 11.2) & (TIME_S < 11.211)
+    found = find_gaps(
+        replace(
+            based, segments={**based.segments, "left_foot": replace(foot, accel_clipped=clipped)}
+        ),
+        STEPS,
+    )
+    doubt = stride_doubt_m(STEPS, found, "left", ClippingSettings())
+    assert doubt[1] == pytest.approx(0.075, abs=0.01)
+    assert doubt[[0, 2, 3]].tolist() == [0.0, 0.0, 0.0]
 
 
 def test_a_log_that_ends_within_the_run_takes_what_comes_after_it() -> None:

@@ -137,9 +137,22 @@ def test_strides_with_missing_samples_are_left_out() -> None:
     wrong[6:] += 0.8  # what a gap made of the right foot's fourth stride
     right = steps.side == "right"
     broken = walk(steps, np.where(right, wrong, places))
-    blind = {"right": np.arange(6) == 2, "left": np.zeros(5, dtype=bool)}
-    found = step_figures(broken, steps, USUAL, blind)["step_length_m"].value
+    doubt = {"right": np.where(np.arange(6) == 2, np.inf, 0.0), "left": np.zeros(5)}
+    found = step_figures(broken, steps, USUAL, doubt)["step_length_m"].value
     np.testing.assert_allclose(found[:-1], 1.8, atol=0.03)
+
+
+def test_strides_in_doubt_count_less_and_say_so() -> None:
+    steps = steady("right", 0.25, 0.12, 13)
+    moved = walk(steps, 1.8 * np.arange(13))
+    plain = step_figures(moved, steps, USUAL)["step_length_m"].uncertainty
+    one = {"right": np.where(np.arange(6) == 2, 0.5, 0.0), "left": np.zeros(5)}
+    some = step_figures(moved, steps, USUAL, one)["step_length_m"].uncertainty
+    assert some[4] > plain[4]
+    assert some[11] == pytest.approx(plain[11], rel=0.02)
+    both = {"right": np.full(6, 0.8), "left": np.full(5, 0.8)}
+    every = step_figures(moved, steps, USUAL, both)["step_length_m"].uncertainty
+    assert (every[:-1] > 0.2).all()
 
 
 @pytest.mark.parametrize("count", [0, 1, 2])
