@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of, side_of
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
@@ -149,8 +150,8 @@ def widened(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
     )
 
 
-def steps_with_gaps(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[tuple[int, Site]]:
-    """Steps in whose swing or contact samples of their own leg are missing.
+def step_flags(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[RaisedFlag]:
+    """Steps in whose swing or contact samples of their own leg are missing or turned too fast.
 
     Parameters
     ----------
@@ -159,18 +160,21 @@ def steps_with_gaps(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[tuple
 
     Returns
     -------
-    list of (row, Site)
-        Row in the contacts, counted from 0.
+    list of RaisedFlag
+        ``gap`` and ``gyro_clipped``.
     """
-    found: list[tuple[int, Site]] = []
+    found: list[RaisedFlag] = []
     for side in SIDES:
         rows = np.flatnonzero(contacts.side == side)
-        start_s = _swing_start_s(contacts, rows)
+        start_s, end_s = _swing_start_s(contacts, rows), contacts.toe_off_s[rows]
         for site in (shank_of(side), foot_of(side)):
             if site not in gaps:
                 continue
-            missing_s = gaps[site].within_s(start_s, contacts.toe_off_s[rows])
-            found += [(int(row), site) for row in rows[missing_s > _MATTERS_S]]
+            missing = gaps[site].within_s(start_s, end_s) > _MATTERS_S
+            clipped = gaps[site].gyro_clipped_s
+            fast = np.searchsorted(clipped, start_s) < np.searchsorted(clipped, end_s)
+            found += [RaisedFlag("gap", "", site, int(row) + 1) for row in rows[missing]]
+            found += [RaisedFlag("gyro_clipped", "", site, int(row) + 1) for row in rows[fast]]
     return found
 
 

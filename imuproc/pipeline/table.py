@@ -17,7 +17,8 @@ from imuproc.core.result import Result
 from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.estimators.columns import all_figures, leg_curves
 from imuproc.estimators.figures import Figure, missing
-from imuproc.estimators.gaps import Gaps, find_gaps, steps_with_gaps, widened
+from imuproc.estimators.gaps import Gaps, find_gaps, widened
+from imuproc.estimators.gaps import step_flags as gap_flags
 from imuproc.estimators.phase import phases
 from imuproc.estimators.sides import side_flags
 from imuproc.estimators.timing import next_step
@@ -60,9 +61,7 @@ def make_result(
     flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned)]
     flags += side_flags(motion, contacts)
     step_flags += _step_flags(contacts)
-    step_flags += [
-        RaisedFlag("gap", site=site, step=row + 1) for row, site in steps_with_gaps(contacts, gaps)
-    ]
+    step_flags += gap_flags(contacts, gaps)
     steps = _table(recording, contacts, figures, step_flags, settings)
     entry = HistoryEntry("pipeline.table", f"{len(steps)} steps in the table.")
     return Result(

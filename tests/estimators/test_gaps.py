@@ -8,11 +8,17 @@ import pytest
 from imuproc.estimators.gaps import (
     ClippingSettings,
     find_gaps,
-    steps_with_gaps,
+    step_flags,
     stride_doubt_m,
     widened,
 )
 from tests.estimators.made_motion import TIME_S, conditioned, steady
+
+
+def flagged(found, name="gap"):
+    """Rows and sites of one kind of flag."""
+    return [(f.step - 1, f.site) for f in step_flags(STEPS, found) if f.name == name]
+
 
 STEPS = steady("left", 0.25, 0.12, 10)
 """Left at 10.5, 11.0, ...; right at 10.75, 11.25, ...; toe-off 0.12 s later."""
@@ -28,7 +34,7 @@ def test_without_gaps_nothing_changes() -> None:
     same = widened(STEPS, found)
     assert np.array_equal(same.touchdown_u_s, STEPS.touchdown_u_s)
     assert np.array_equal(same.toe_off_u_s, STEPS.toe_off_u_s)
-    assert steps_with_gaps(STEPS, found) == []
+    assert flagged(found) == []
     assert not found["left_foot"].angle_part_rad(TIME_S).any()
 
 
@@ -64,11 +70,11 @@ def test_events_near_a_gap_are_as_uncertain_as_it_is_long() -> None:
 def test_steps_whose_swing_or_contact_has_a_gap_are_named() -> None:
     found = gaps_of(left_foot=(11.2, 11.3), right_shank=(11.27, 11.32))
     # Left: the step at 11.5 (row 4) ends that swing. Right: the contact at 11.25 (row 3).
-    assert steps_with_gaps(STEPS, found) == [(4, "left_foot"), (3, "right_shank")]
+    assert flagged(found) == [(4, "left_foot"), (3, "right_shank")]
     first = gaps_of(left_foot=(10.2, 10.3))
-    assert steps_with_gaps(STEPS, first) == [(0, "left_foot")]
+    assert flagged(first) == [(0, "left_foot")]
     after_the_run = gaps_of(left_foot=(13.2, 13.3), right_foot=(13.5, 13.8))
-    assert steps_with_gaps(STEPS, after_the_run) == []
+    assert flagged(after_the_run) == []
 
 
 def test_strides_with_a_gap_of_their_own_foot_are_endlessly_doubtful() -> None:
@@ -76,6 +82,15 @@ def test_strides_with_a_gap_of_their_own_foot_are_endlessly_doubtful() -> None:
     usual = ClippingSettings()
     assert stride_doubt_m(STEPS, found, "left", usual).tolist() == [0.0, np.inf, 0.0, 0.0]
     assert not stride_doubt_m(STEPS, found, "right", usual).any()
+
+
+def test_steps_that_turned_beyond_the_gyroscopes_range_are_named() -> None:
+    based = conditioned()
+    shank = replace(based.segments["right_shank"], gyro_clipped=np.abs(TIME_S - 11.65) < 0.004)
+    found = find_gaps(replace(based, segments={**based.segments, "right_shank": shank}), STEPS)
+    # Within the swing from 11.37 to 11.75, which the step in row 5 ends.
+    assert flagged(found, "gyro_clipped") == [(5, "right_shank")]
+    assert flagged(found) == []
 
 
 def test_clipped_samples_make_their_stride_doubtful() -> None:

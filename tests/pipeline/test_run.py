@@ -399,6 +399,42 @@ def test_a_long_gap_in_the_run_costs_the_sensor_not_the_run(
     assert result.steps.loc[own, "foot_pitch_touchdown_deg"].notna().all()
 
 
+def test_feet_that_clip_lose_lengths_first(usual: tuple[Recording, pd.DataFrame]) -> None:
+    recording = usual[0]
+    limit = 5.0 * 9.80665
+
+    def clipped(log: SensorLog) -> SensorLog:
+        if not log.site.endswith("foot"):
+            return log
+        accel = np.clip(log.accel_mps2, -limit, limit)
+        return replace(log, accel_mps2=accel, accel_range_mps2=limit)
+
+    result = imuproc.process(with_logs(recording, clipped))
+    assert "accel_clipped" in flag_names(result, "left_foot")
+    assert result.steps["step_length_m"].isna().mean() > 0.7
+    assert result.steps["flags"].str.contains("velocity_unsure").mean() > 0.7
+    for name in ("contact_time_s", "shin_angle_touchdown_deg", "step_frequency_hz"):
+        assert result.steps[name].notna().mean() > 0.8, name
+
+
+def test_steps_beyond_the_gyroscopes_range_are_flagged(
+    usual: tuple[Recording, pd.DataFrame],
+) -> None:
+    limit = np.radians(1000.0)
+
+    def clipped(log: SensorLog) -> SensorLog:
+        if log.site != "right_shank":
+            return log
+        gyro = np.clip(log.gyro_radps, -limit, limit)
+        return replace(log, gyro_radps=gyro, gyro_range_radps=limit)
+
+    result = imuproc.process(with_logs(usual[0], clipped))
+    assert "gyro_clipped" in flag_names(result, "right_shank")
+    own = result.steps[result.steps["flags"].str.contains("gyro_clipped")]
+    assert set(own["side"]) == {"right"}
+    assert len(own) >= 4
+
+
 @pytest.mark.parametrize("every", [2, 4], ids=["250 Hz", "125 Hz"])
 def test_slower_sensors_give_the_same_run(
     usual: tuple[Recording, pd.DataFrame], every: int
