@@ -1,0 +1,50 @@
+"""Recordings and contacts are plain values: taking from them leaves them as they are."""
+
+from dataclasses import FrozenInstanceError
+
+import numpy as np
+import pytest
+
+from imuproc.core.contacts import Contacts
+from imuproc.core.history import HistoryEntry
+from imuproc.core.recording import Athlete, Interval, Recording, Run, SensorLog
+from imuproc.core.sites import SIDES, SITES, foot_of, is_foot, shank_of, side_of
+
+
+def test_an_interval_knows_its_length() -> None:
+    assert Interval(2.0, 3.5).duration_s == 1.5
+
+
+def test_other_logs_add_one_entry_to_the_history() -> None:
+    nothing = np.empty(0)
+    log = SensorLog("left_foot", nothing, nothing, nothing, "a.csv")
+    before = Recording("s", Athlete("R07"), Run("R07-01"), {"left_foot": log})
+    after = before.with_logs({}, HistoryEntry("conditioning", "taken out"))
+    assert (len(before.logs), len(before.history)) == (1, 0)
+    assert (len(after.logs), [entry.what for entry in after.history]) == (0, ["taken out"])
+    assert after.athlete == before.athlete
+    with pytest.raises(FrozenInstanceError, match="cannot assign"):
+        after.session = "other"  # type: ignore[misc]
+
+
+def test_contacts_are_taken_by_mask_or_index_with_their_evidence() -> None:
+    x = np.arange(4.0)
+    side = np.array(["left", "right", "left", "right"])
+    contacts = Contacts(side, x, x + 0.1, x, x, {"jerk": 10.0 * x})
+    left = contacts.take(contacts.side == "left")
+    assert (len(contacts), len(left)) == (4, 2)
+    assert left.evidence["jerk"].tolist() == [0.0, 20.0]
+    back = contacts.take(np.array([3, 0]))
+    assert back.side.tolist() == ["right", "left"]
+    assert back.toe_off_s.tolist() == [3.1, 0.1]
+    assert len(contacts.take(np.zeros(0, dtype=int))) == 0
+
+
+def test_sites_and_sides_agree() -> None:
+    for side in SIDES:
+        assert side_of(shank_of(side)) == side_of(foot_of(side)) == side
+        assert is_foot(foot_of(side))
+        assert not is_foot(shank_of(side))
+        assert {shank_of(side), foot_of(side)} <= set(SITES)
+    assert side_of("pelvis") is None
+    assert not is_foot("pelvis")
