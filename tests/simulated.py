@@ -42,11 +42,11 @@ USUAL = plan_of(417)
 """A sprint of 20 m out of blocks, all four sensors."""
 
 PUBLISHED = replace(
-    plan_of(418, distance_m=40.0),
+    plan_of(418, distance_m=30.0),
     technique=Technique(),
     contact_sd_s=0.0,
 )
-"""A sprint of 40 m whose contact times follow the published ones."""
+"""A sprint of 30 m whose contact times follow the published ones."""
 
 
 def with_logs(recording: Recording, change: Callable[[SensorLog], SensorLog]) -> Recording:
