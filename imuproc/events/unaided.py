@@ -47,6 +47,9 @@ class UnaidedSettings:
         Shank folding back.
     turn_lag_share, turn_u_s : float
         Fastest turn of the foot in its push; its lag is a share of the time since touchdown.
+    slow_contact_s, slow_off_u_share : float
+        Runners differ more in long contacts: part of the contact time above a limit that is added
+        to the uncertainty of toe-off.
     sprint_cycle_s : float
         Where slowed swing and next swing are closer than this, uncertainties are widened.
     sprint_impact_u_s, sprint_axial_u_s, sprint_off_u_s : float
@@ -64,11 +67,13 @@ class UnaidedSettings:
     jerk_u_s: float = 0.008
     push_agree_s: float = 0.045
     push_lag_s: float = 0.001
-    push_u_s: float = 0.004
+    push_u_s: float = 0.0035
     shank_lag_s: float = 0.018
-    shank_u_s: float = 0.006
+    shank_u_s: float = 0.005
     turn_lag_share: float = -0.09
     turn_u_s: float = 0.010
+    slow_contact_s: float = 0.22
+    slow_off_u_share: float = 0.04
     sprint_cycle_s: float = 0.34
     sprint_impact_u_s: float = 0.006
     sprint_axial_u_s: float = 0.018
@@ -144,7 +149,9 @@ def _toe_offs(
     turned_u = np.where(led, settings.shank_u_s, settings.turn_u_s)
     push = marks["push_off_s"] - settings.push_lag_s
     agree = np.abs(push - turned) < settings.push_agree_s
-    return np.where(agree, push, turned), np.where(agree, settings.push_u_s, turned_u)
+    off = np.where(agree, push, turned)
+    slow = settings.slow_off_u_share * np.maximum(off - down - settings.slow_contact_s, 0.0)
+    return off, np.where(agree, settings.push_u_s, turned_u) + slow
 
 
 def unaided_contacts(contacts: Contacts, motion: Motion, settings: UnaidedSettings) -> Contacts:

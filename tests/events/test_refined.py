@@ -1,0 +1,76 @@
+"""Events from the motion of the foot, on real runs and where there is no foot to look at."""
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+
+import imuproc
+from imuproc.core.contacts import Contacts
+from imuproc.core.motion import Motion
+from imuproc.events.refined import RefineSettings, refined_contacts
+from tests.events.made_contacts import contacts_of, gait
+from tests.events.real_runs import EVERY_FIFTH, Agreement, agreement, real_run, with_kind
+from tests.shared_data import needs_shared_data
+
+RUNS = {"all": EVERY_FIFTH[1::2], "foot": EVERY_FIFTH}
+"""Trials that are processed with all sensors, and with the feet alone."""
+
+
+@lru_cache(maxsize=2)
+def _processed(kind: str) -> tuple[list[Contacts], list[Agreement]]:
+    """Contacts of the whole method, coarse, then refined."""
+    contacts, found = [], []
+    for recording, truth in map(real_run, RUNS[kind]):
+        result = imuproc.process(with_kind(recording, kind))
+        contacts.append(result.contacts)
+        found.append(agreement(result.contacts, truth))
+    return contacts, found
+
+
+@needs_shared_data
+@pytest.mark.parametrize("kind", RUNS)
+def test_real_events_agree_with_the_force_plate(kind: str) -> None:
+    """All 33 trials, either kind: touchdown 0.2 ± 3.0 ms, toe-off 1.1 ± 4.3 ms."""
+    _, found = _processed(kind)
+    assert [(f.missed, f.invented) for f in found] == [(0, 0)] * len(found)
+    down = np.concatenate([f.touchdown_s for f in found])
+    off = np.concatenate([f.toe_off_s for f in found])
+    assert abs(down.mean()) < 0.002
+    assert down.std() < 0.0035
+    assert abs(off.mean()) < 0.003
+    assert off.std() < 0.0055
+
+
+@needs_shared_data
+@pytest.mark.parametrize("kind", RUNS)
+def test_real_errors_lie_within_two_standard_uncertainties(kind: str) -> None:
+    contacts, found = _processed(kind)
+    for name in ("touchdown", "toe_off"):
+        inside = [
+            np.abs(getattr(f, f"{name}_s")) <= 2.0 * getattr(c, f"{name}_u_s")[f.rows]
+            for c, f in zip(contacts, found, strict=True)
+        ]
+        assert np.mean(np.concatenate(inside)) > 0.9
+
+
+@needs_shared_data
+def test_evidence_tells_heel_strikers_from_others() -> None:
+    """By the authors of the data set RBDS012 and RBDS023 strike with the heel, RBDS021 with the
+    forefoot, RBDS028 with the midfoot."""
+    contacts, _ = _processed("foot")
+    weight = {
+        name.partition("-")[0]: float(np.median(c.evidence["heel_weight"]))
+        for name, c in zip(RUNS["foot"], contacts, strict=True)
+    }
+    assert min(weight["RBDS012"], weight["RBDS023"]) > 0.9
+    assert max(weight["RBDS021"], weight["RBDS028"]) < 0.5
+
+
+def test_without_foot_motion_events_stay_as_they_are() -> None:
+    contacts = contacts_of(gait(6, 0.3, 0.2))
+    refined = refined_contacts(contacts, Motion(np.arange(0.0, 3.0, 0.002), {}), RefineSettings())
+    np.testing.assert_array_equal(refined.touchdown_s, contacts.touchdown_s)
+    np.testing.assert_array_equal(refined.toe_off_s, contacts.toe_off_s)
+    np.testing.assert_array_equal(refined.touchdown_u_s, contacts.touchdown_u_s)
+    assert refined.history[-1].stage == "events.refined"
