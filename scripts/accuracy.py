@@ -54,7 +54,7 @@ class Judged:
 
 
 def match_steps(steps: pd.DataFrame, truth: pd.DataFrame) -> list[tuple[int, int]]:
-    """Pairs of row numbers (steps, truth): same side, nearest touchdown within 80 ms, one to one."""
+    """Pairs of rows (steps, truth): same side, nearest touchdown within 80 ms, one to one."""
     pairs = []
     for side in ("left", "right"):
         rows = np.flatnonzero(steps["side"] == side)

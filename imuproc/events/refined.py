@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.history import HistoryEntry
@@ -261,7 +262,7 @@ def _heel_weight(
     """How surely the heel struck first: toe up at its mark, and the heel on the ground there."""
     pitch = float(np.interp(mark_s, points.time_s, points.pitch_rad))
     steepness = np.radians(settings.heel_blend_deg)
-    toe_up = 1.0 / (1.0 + np.exp(-(pitch - np.radians(settings.heel_pitch_deg)) / steepness))
+    toe_up = expit((pitch - np.radians(settings.heel_pitch_deg)) / steepness)
     low, high = np.searchsorted(points.time_s, [mark_s, half_s + _FLAT_AFTER_S])
     sinking = np.cumsum(points.heel_mps[low:high]) / points.rate_hz
     on_ground = len(sinking) > 0 and -float(sinking.min()) < settings.heel_clearance_m

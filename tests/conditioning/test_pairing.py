@@ -28,9 +28,7 @@ def conditioned(swap=(), sites=LEGS, alike=False):
                 of[f"right_{kind}"] = of[f"left_{kind}"]
     names = dict(zip(swap, reversed(swap), strict=True))
     based = timebased(signals)
-    moved = {
-        site: replace(based.sites[names.get(site, site)], site=site) for site in based.sites
-    }
+    moved = {site: replace(based.sites[names.get(site, site)], site=site) for site in based.sites}
     nothing = np.zeros(0)
     logs = {
         site: SensorLog(site, nothing, nothing, nothing, f"logs/{site[:7]}.csv") for site in moved

@@ -84,7 +84,7 @@ def test_the_stated_uncertainty_covers_the_error_of_the_curve(seed: int) -> None
 
 
 def test_velocity_of_the_ball_is_near_zero_in_stance() -> None:
-    _, truth, result = block_start(SEEDS[0])
+    _, _, result = block_start(SEEDS[0])
     for side in ("left", "right"):
         foot = result.motion.segments[f"{side}_foot"]
         own = result.contacts.take(result.contacts.side == side)
