@@ -33,8 +33,6 @@ class SegmentMotion:
         Angular velocity in rad/s, world axes.
     velocity_mps : ndarray, shape (n, 3)
         Velocity of the sensor in m/s, world axes; NaN where it is not known.
-    velocity_u_mps : ndarray, shape (n,)
-        Standard uncertainty of its forward part in m/s.
     lever_m : ndarray, shape (3,)
         From the sensor to the ground under the ball of the foot (foot) or to the ankle (shank) in
         m, segment axes; NaN where it is not known.
@@ -47,7 +45,6 @@ class SegmentMotion:
     pitch_u_rad: FloatArray
     rate_world_radps: FloatArray
     velocity_mps: FloatArray
-    velocity_u_mps: FloatArray
     lever_m: FloatArray
 
 

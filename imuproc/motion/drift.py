@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.dsp.rotations import skew
 from imuproc.motion.observations import Anchors, Blindness
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import ERROR_TERMS, GYRO_TERMS, Sensitivity, Strapdown, at_times
@@ -188,7 +189,7 @@ def _tie_rows(problem: DriftProblem) -> tuple[FloatArray, FloatArray]:
     # A rotation gathered in an earlier link tilts the whole force of this one, its own half of it.
     force = np.diff(at_times(sens.force_integral_mps, sens.time_s, anchors.time_s), axis=0)
     earlier = np.tril(np.ones((links, links)), -1) + 0.5 * np.eye(links)
-    tilted = -_skew_rows(force)
+    tilted = -skew(force)
     wander = -tilted[:, :, None, :] * earlier[:, None, :, None]
     rows[:, :, wander_start:velocity_start] = wander.reshape(links, 3, 3 * links)
     link, axis = np.meshgrid(np.arange(links), np.arange(3), indexing="ij")
@@ -222,14 +223,6 @@ def _observation_rows(
     sd = np.where(stance, problem.point.velocity_sd_mps, settings.rest_velocity_sd_mps)
     sd = sd * np.sqrt(per_anchor[anchors.sample_anchor])
     return rows.reshape(3 * count, -1), (problem.point.target - gained).ravel(), np.repeat(sd, 3)
-
-
-def _skew_rows(vector: FloatArray) -> FloatArray:
-    """skew(vector), shape (m, 3, 3); rotation x force = -skew(force) @ rotation."""
-    zero = np.zeros(len(vector))
-    x, y, z = vector.T
-    rows = ((zero, -z, y), (z, zero, -x), (-y, x, zero))
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
 
 
 def _unpack(

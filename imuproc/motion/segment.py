@@ -279,7 +279,6 @@ def to_motion(solved: Solved, axis: FloatArray) -> SegmentMotion:
         pitch_u_rad=_pitch_uncertainty(solved),
         rate_world_radps=rate,
         velocity_mps=solved.velocity_mps,
-        velocity_u_mps=np.full(len(solved.time_s), np.nan),
         lever_m=_lever(point),
     )
 

@@ -71,7 +71,6 @@ def segment(
         pitch_u_rad=np.full(n, u_rad),
         rate_world_radps=np.stack((zero, -rate, zero), axis=1),
         velocity_mps=np.zeros((n, 3)) if velocity_mps is None else velocity_mps,
-        velocity_u_mps=np.full(n, 0.05),
         lever_m=np.zeros(3),
     )
 

@@ -101,7 +101,6 @@ def segment(site: Site, count: int) -> SegmentMotion:
         pitch_u_rad=zero,
         rate_world_radps=np.zeros((count, 3)),
         velocity_mps=np.zeros((count, 3)),
-        velocity_u_mps=zero,
         lever_m=np.zeros(3),
     )
 
