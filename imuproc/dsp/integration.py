@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.dsp.rotations import (
+    cross,
     quat_cumulative_product,
     quat_from_rotvec,
     quat_multiply,
@@ -64,7 +65,7 @@ def integrate_gyro(gyro_radps: FloatArray, rate_hz: float, start_wxyz: FloatArra
     ndarray, shape (n, 4)
         Unit quaternions that turn body axes into reference axes.
     """
-    coning = np.cross(gyro_radps[:-1], gyro_radps[1:]) / (12.0 * rate_hz**2)
+    coning = cross(gyro_radps[:-1], gyro_radps[1:]) / (12.0 * rate_hz**2)
     steps = quat_from_rotvec(increments(gyro_radps, rate_hz) + coning)
     chain = np.concatenate((np.array([[1.0, 0.0, 0.0, 0.0]]), steps))
     return quat_normalise(quat_multiply(start_wxyz, quat_cumulative_product(chain)))

@@ -12,6 +12,22 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 
+def cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Cross product, shape (..., 3) each, broadcast; several times as fast as ``numpy.cross``."""
+    ax, ay, az = a[..., 0], a[..., 1], a[..., 2]
+    bx, by, bz = b[..., 0], b[..., 1], b[..., 2]
+    out = np.empty(np.broadcast_shapes(a.shape, b.shape))
+    out[..., 0] = ay * bz - az * by
+    out[..., 1] = az * bx - ax * bz
+    out[..., 2] = ax * by - ay * bx
+    return out
+
+
+def lengths(vector: FloatArray) -> FloatArray:
+    """Euclidean length along the last axis, shape (..., k) to (...)."""
+    return np.sqrt(np.einsum("...i,...i->...", vector, vector))
+
+
 def quat_multiply(p: FloatArray, q: FloatArray) -> FloatArray:
     """Quaternion product; the rotation q is applied first.
 
@@ -43,7 +59,7 @@ def quat_conjugate(q: FloatArray) -> FloatArray:
 
 def quat_normalise(q: FloatArray) -> FloatArray:
     """Quaternions scaled to unit length, shape (..., 4)."""
-    return np.asarray(q / np.linalg.norm(q, axis=-1, keepdims=True))
+    return np.asarray(q / lengths(q)[..., None])
 
 
 def quat_from_rotvec(rotvec_rad: FloatArray) -> FloatArray:
@@ -58,14 +74,14 @@ def quat_from_rotvec(rotvec_rad: FloatArray) -> FloatArray:
     -------
     ndarray, shape (..., 4)
     """
-    half = 0.5 * np.linalg.norm(rotvec_rad, axis=-1, keepdims=True)
+    half = 0.5 * lengths(rotvec_rad)[..., None]
     return np.concatenate((np.cos(half), 0.5 * np.sinc(half / np.pi) * rotvec_rad), axis=-1)
 
 
 def quat_to_rotvec(q: FloatArray) -> FloatArray:
     """Rotation vectors in rad (angle at most pi) of unit quaternions, shape (..., 3)."""
     positive = np.where(q[..., :1] < 0.0, -q, q)
-    sine = np.linalg.norm(positive[..., 1:], axis=-1, keepdims=True)
+    sine = lengths(positive[..., 1:])[..., None]
     angle = 2.0 * np.arctan2(sine, positive[..., :1])
     scale = np.divide(angle, sine, out=np.full_like(sine, 2.0), where=sine > 1e-12)
     return np.asarray(scale * positive[..., 1:])
@@ -104,8 +120,11 @@ def quat_rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
     ndarray, shape (..., 3)
     """
     axis = q[..., 1:]
-    twice = 2.0 * np.cross(axis, vector)
-    return np.asarray(vector + q[..., :1] * twice + np.cross(axis, twice))
+    twice = 2.0 * cross(axis, vector)
+    out = cross(axis, twice)
+    out += q[..., :1] * twice
+    out += vector
+    return out
 
 
 def quat_cumulative_product(q: FloatArray) -> FloatArray:
@@ -160,9 +179,9 @@ def quat_between(start: FloatArray, end: FloatArray) -> FloatArray:
     a, b = start / np.linalg.norm(start), end / np.linalg.norm(end)
     cosine = float(a @ b)
     if cosine < -1.0 + 1e-12:  # opposite: any axis across will do
-        across = np.cross(a, np.eye(3)[int(np.argmin(np.abs(a)))])
+        across = cross(a, np.eye(3)[int(np.argmin(np.abs(a)))])
         return np.concatenate(([0.0], across / np.linalg.norm(across)))
-    return quat_normalise(np.concatenate(([1.0 + cosine], np.cross(a, b))))
+    return quat_normalise(np.concatenate(([1.0 + cosine], cross(a, b))))
 
 
 def skew(vector: FloatArray) -> FloatArray:
@@ -192,5 +211,5 @@ def sagittal_angle(q: FloatArray, axis: FloatArray) -> FloatArray:
     ndarray, shape (n,)
         Angle in rad, unwrapped, the first sample within (-pi, pi].
     """
-    direction = quat_rotate(q, np.broadcast_to(axis, (*q.shape[:-1], 3)))
+    direction = quat_rotate(q, axis)
     return np.asarray(np.unwrap(np.arctan2(direction[..., 2], direction[..., 0])))

@@ -7,6 +7,8 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from imuproc.dsp.rotations import (
+    cross,
+    lengths,
     quat_between,
     quat_conjugate,
     quat_cumulative_product,
@@ -150,3 +152,13 @@ def test_shin_angle_is_below_90_with_the_knee_ahead():
     """Knee ahead of the ankle by 45 deg is a turn about +Y."""
     q = quat_from_rotvec(np.radians([[0.0, 45.0, 0.0]]))
     assert np.degrees(sagittal_angle(q, np.array([0.0, 0.0, 1.0])))[0] == pytest.approx(45.0)
+
+
+@quick
+@given(seeds)
+def test_cross_products_and_lengths_are_numpys_whatever_is_broadcast(seed):
+    rng = np.random.default_rng(seed)
+    many, one = rng.normal(size=(7, 3)), rng.normal(size=3)
+    for a, b in ((many, many[::-1]), (many, one), (one, many), (one, one)):
+        np.testing.assert_allclose(cross(a, b), np.cross(a, b), rtol=1e-13, atol=1e-15)
+    np.testing.assert_allclose(lengths(many), np.linalg.norm(many, axis=1), rtol=1e-14)
