@@ -25,7 +25,7 @@ def cross(a: FloatArray, b: FloatArray) -> FloatArray:
 
 def lengths(vector: FloatArray) -> FloatArray:
     """Euclidean length along the last axis, shape (..., k) to (...)."""
-    return np.sqrt(np.einsum("...i,...i->...", vector, vector))
+    return np.asarray(np.sqrt(np.einsum("...i,...i->...", vector, vector)))
 
 
 def quat_multiply(p: FloatArray, q: FloatArray) -> FloatArray:
