@@ -173,7 +173,7 @@ def moving_std(x: FloatArray, width: int) -> FloatArray:
     """Population standard deviation over a centred window; parameters as :func:`moving_mean`."""
     x = np.asarray(x, dtype=np.float64)
     finite = np.isfinite(x)
-    centre = np.sum(np.where(finite, x, 0.0), axis=0) / np.maximum(finite.sum(axis=0), 1)
+    centre = np.sum(x, axis=0, where=finite) / np.maximum(finite.sum(axis=0), 1)
     # Deviations from the overall mean keep the difference of squares well conditioned.
     away = x - centre
     total, count = _window_sums(away, width)
@@ -215,6 +215,11 @@ def _window_sums(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
     """Sum of the finite samples in each centred window, and their number."""
     _check_width(width)
     x = np.asarray(x, dtype=np.float64)
+    if finite_rows(x).all():  # the usual case: only the ends have fewer
+        places = np.arange(len(x))
+        half = width // 2
+        count = np.minimum(places, half) + np.minimum(places[::-1], half) + 1.0
+        return _centred_sum(x, width), count.reshape(-1, *([1] * (x.ndim - 1)))
     finite = np.isfinite(x)
     return _centred_sum(np.where(finite, x, 0.0), width), _centred_sum(finite.astype(float), width)
 
