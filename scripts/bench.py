@@ -1,0 +1,245 @@
+"""What things cost, as ratios measured in one run: nothing here depends on how fast the machine is.
+
+    python scripts/bench.py              every ratio
+    python scripts/bench.py filter csv   some of them
+
+``filter``  arrays of one run (4 sensors, 15 s, 1000 Hz) -> result, over what the general
+            orientation filter vqf (offlineVQF, its compiled form) takes on the same four logs
+``csv``     what reading four CSV files and making the result takes beyond the result itself, over
+            what parsing the files with pyarrow takes
+``length``  cost per sample of logs from 10 s to ``--longest`` s, over that of a log of 30 s
+``workers`` one worker over two, on a session of copies of one run
+``help``    ``imuproc --help`` over ``python -c pass``
+``memory``  largest resident memory of a worker for runs of 30 s at 1000 Hz, in MB
+
+Each cost is the least of several repeats, the repeats of both sides taken in turn.
+"""
+
+import argparse
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+import imuproc
+from imuproc.core.recording import Recording, SensorLog
+from imuproc.core.sites import Site
+from imuproc.synth.plan import random_plan
+from imuproc.synth.runs import simulate_run
+
+SEED = 20_310_412
+
+
+def one_run(duration_s: float, rate_hz: float) -> Recording:
+    """A made-up block start cut to a duration: standing, 40 m, slowing, standing as far as fits."""
+    rng = np.random.default_rng(SEED)
+    plan = replace(random_plan(rng, "blocks", 40.0), stand_before_s=3.0, stand_after_s=20.0)
+    recording, _ = simulate_run(plan, "mid", rate_hz, rng)
+    count = round(duration_s * rate_hz)
+    return replace(recording, logs={s: _cut(log, count) for s, log in recording.logs.items()})
+
+
+def _cut(log: SensorLog, count: int) -> SensorLog:
+    return replace(
+        log,
+        time_s=log.time_s[:count],
+        accel_mps2=log.accel_mps2[:count],
+        gyro_radps=log.gyro_radps[:count],
+    )
+
+
+def repeated(recording: Recording, times: int) -> Recording:
+    """A long log: the same run again and again. It stands at both ends, so the ends fit."""
+    logs: dict[Site, SensorLog] = {}
+    for site, log in recording.logs.items():
+        span = log.time_s[-1] - log.time_s[0] + np.median(np.diff(log.time_s))
+        shifts = np.repeat(span * np.arange(times), len(log.time_s))
+        logs[site] = replace(
+            log,
+            time_s=np.tile(log.time_s, times) + shifts,
+            accel_mps2=np.tile(log.accel_mps2, (times, 1)),
+            gyro_radps=np.tile(log.gyro_radps, (times, 1)),
+        )
+    return replace(recording, logs=logs)
+
+
+def least_s(sides: Mapping[str, Callable[[], object]], repeats: int) -> dict[str, float]:
+    """Least time of each side over repeats taken in turn, in s."""
+    best = dict.fromkeys(sides, np.inf)
+    for _ in range(repeats):
+        for name, call in sides.items():
+            begin = time.perf_counter()
+            call()
+            best[name] = min(best[name], time.perf_counter() - begin)
+    return best
+
+
+def filter_ratio() -> None:
+    """Arrays to result against the general orientation filter."""
+    import vqf
+
+    recording = one_run(15.0, 1000.0)
+    logs = [
+        (np.ascontiguousarray(log.gyro_radps), np.ascontiguousarray(log.accel_mps2))
+        for log in recording.logs.values()
+    ]
+    imuproc.process(recording)
+    best = least_s(
+        {
+            "ours": lambda: imuproc.process(recording),
+            "vqf": lambda: [vqf.offlineVQF(gyro, accel, None, 0.001) for gyro, accel in logs],
+        },
+        repeats=7,
+    )
+    _tell("filter", best["ours"] / best["vqf"], "at most 5, aim at 1")
+
+
+def write_session(folder: Path, recording: Recording, runs: int) -> Path:
+    """A session on disk whose runs are copies of one recording."""
+    (folder / "logs").mkdir(parents=True)
+    for site, log in recording.logs.items():
+        table = np.column_stack((log.time_s, log.accel_mps2, log.gyro_radps))
+        head = "time_s,ax,ay,az,gx,gy,gz"
+        path = folder / "logs" / f"{site}.csv"
+        np.savetxt(path, table, fmt="%.6f", delimiter=",", header=head, comments="")
+    lines = [
+        "schema = 1",
+        '[session]\nid = "bench"\ndate = 2031-04-12\nsurface = "track"',
+        '[layout.plain]\nformat = "delimited"\ntime = { column = "time_s", unit = "s" }',
+        'accel = { columns = ["ax", "ay", "az"], unit = "m/s^2", range = 313.8 }',
+        'gyro = { columns = ["gx", "gy", "gz"], unit = "rad/s", range = 34.906 }',
+        '[[athlete]]\nid = "R07"\nstature_m = 1.78',
+    ]
+    logs = ", ".join(f'{site} = "logs/{site}.csv"' for site in recording.logs)
+    for number in range(1, runs + 1):
+        lines.append(f'[[run]]\nid = "R07-{number:02d}"\nathlete = "R07"\nstart = "blocks"')
+        lines.append(f'layout = "plain"\nclock = "shared"\nlogs = {{ {logs} }}')
+    path = folder / "session.toml"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
+
+
+def csv_ratio() -> None:
+    """Reading the files and making the result, against parsing alone."""
+    from pyarrow import csv
+
+    with tempfile.TemporaryDirectory() as scratch:
+        path = write_session(Path(scratch) / "session", one_run(15.0, 1000.0), 1)
+        files = sorted((path.parent / "logs").iterdir())
+        session = imuproc.read_session(path)
+        recording = session.read_run("R07-01")
+        imuproc.process(recording)
+        options = csv.ReadOptions(use_threads=False)
+        best = least_s(
+            {
+                "whole": lambda: imuproc.process(session.read_run("R07-01")),
+                "arrays": lambda: imuproc.process(recording),
+                "parse": lambda: [csv.read_csv(file, read_options=options) for file in files],
+                "read": lambda: session.read_run("R07-01"),
+            },
+            repeats=7,
+        )
+    beyond = best["whole"] - best["arrays"]
+    _tell("csv", beyond / best["parse"], "at most 2")
+    _tell("csv: reading alone", best["read"] / best["parse"], "")
+
+
+def length_ratios(longest_s: float) -> None:
+    """Cost per sample against length of the log."""
+    rate_hz, base = 200.0, one_run(30.0, 200.0)
+    cost = {}
+    for length_s in (10.0, 30.0, 120.0, 600.0, 1800.0, 7200.0):
+        if length_s > longest_s:
+            break
+        recording = one_run(10.0, rate_hz) if length_s < 30.0 else repeated(base, int(length_s) // 30)
+        samples = sum(len(log.time_s) for log in recording.logs.values())
+        imuproc.process(recording)
+        repeats = 9 if length_s < 100.0 else 3 if length_s < 1000.0 else 1
+        spent = least_s({"run": lambda r=recording: imuproc.process(r)}, repeats)
+        cost[length_s] = spent["run"] / samples
+        _tell(f"length {length_s:g} s", cost[length_s] / cost.get(30.0, cost[length_s]), "")
+
+
+def worker_ratio() -> None:
+    """One worker against two, on a session of 12 runs."""
+    with tempfile.TemporaryDirectory() as scratch:
+        path = write_session(Path(scratch) / "session", one_run(15.0, 1000.0), 12)
+        spent = {}
+        for jobs in (1, 2):
+            out = Path(scratch) / f"out{jobs}"
+            command = [sys.executable, "-m", "imuproc", "process", str(path), "-o", str(out)]
+            begin = time.perf_counter()
+            subprocess.run([*command, "--quiet", "--jobs", str(jobs)], check=True)
+            spent[jobs] = time.perf_counter() - begin
+    _tell("workers", spent[1] / spent[2], "at least 1.7")
+
+
+def help_ratio() -> None:
+    """Start-up of the command line against that of bare Python."""
+
+    def call(*arguments: str) -> Callable[[], object]:
+        return lambda: subprocess.run(
+            [sys.executable, *arguments], check=True, stdout=subprocess.DEVNULL
+        )
+
+    sides = {"help": call("-m", "imuproc", "--help"), "bare": call("-c", "pass")}
+    best = least_s(sides, repeats=9)
+    _tell("help", best["help"] / best["bare"], "at most 12")
+
+
+def memory() -> None:
+    """Largest resident memory of a process that works through runs of 30 s."""
+    with tempfile.TemporaryDirectory() as scratch:
+        path = write_session(Path(scratch) / "session", one_run(30.0, 1000.0), 3)
+        before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+        command = [sys.executable, "-m", "imuproc", "process", str(path), "--quiet", "--jobs", "1"]
+        subprocess.run([*command, "-o", str(Path(scratch) / "out")], check=True)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
+    if after <= before:
+        print("memory: not known, an earlier child was larger; run it alone")
+        return
+    _tell("memory in MB", after / 1024.0, "below 400")
+
+
+def _tell(name: str, ratio: float, bar: str) -> None:
+    print(f"{name:24s} {ratio:8.2f}" + (f"   ({bar})" if bar else ""), flush=True)
+
+
+def main() -> int:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    names = ("memory", "filter", "csv", "length", "workers", "help")
+    parser.add_argument("what", nargs="*", default=[], help=f"of {', '.join(names)}")
+    parser.add_argument("--longest", type=float, default=7200.0, help="longest log in s")
+    given = parser.parse_args()
+    unknown = [name for name in given.what if name not in names]
+    if unknown:
+        parser.error(f"{', '.join(unknown)}: not one of {', '.join(names)}")
+    calls: dict[str, Callable[[], None]] = {
+        "memory": memory,
+        "filter": filter_ratio,
+        "csv": csv_ratio,
+        "length": lambda: length_ratios(given.longest),
+        "workers": worker_ratio,
+        "help": help_ratio,
+    }
+    for name in names:
+        if not given.what or name in given.what:
+            calls[name]()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
