@@ -5,7 +5,8 @@
     ImuprocError
     ├── SessionError      the request or the session file is wrong: nothing can be done
     ├── LogError          one log cannot be read: its run fails, the others go on
-    └── RunError          one run cannot be processed: it gets its row and its reason
+    ├── RunError          one run cannot be processed: it gets its row and its reason
+    └── ArchiveError      an archive is damaged, of an unknown schema, or lacks what is asked for
 """
 
 
@@ -23,3 +24,7 @@ class LogError(ImuprocError):
 
 class RunError(ImuprocError):
     """One run cannot be processed."""
+
+
+class ArchiveError(ImuprocError):
+    """An archive cannot be trusted, understood or made, or lacks what is asked for."""

@@ -12,6 +12,8 @@ def replaced_file(path: Path) -> Iterator[Path]:
     """Give a temporary path beside ``path``; rename it to ``path`` when the block succeeds.
 
     A reader never sees half a file, and an error or an interruption leaves the old one as it was.
+    The content is on the disk before the name is, so that a power cut does not leave half a file
+    under it either.
 
     Parameters
     ----------
@@ -31,6 +33,20 @@ def replaced_file(path: Path) -> Iterator[Path]:
     temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
         yield temporary
+        with temporary.open("r+b") as written:
+            os.fsync(written.fileno())
         os.replace(temporary, path)
+        _keep_name(path.parent)
     finally:
         temporary.unlink(missing_ok=True)
+
+
+def _keep_name(folder: Path) -> None:
+    """Have the new name on the disk too, where the system lets folders be opened."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,3 +1,4 @@
+import os
 from pathlib import Path
 
 import pytest
@@ -30,3 +31,23 @@ def test_an_interruption_leaves_the_old_file_and_nothing_else(
         stopped_half_way()
     assert path.read_text(encoding="utf-8") == "old"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_the_content_is_on_the_disk_before_the_name_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, order = tmp_path / "a.csv", []
+
+    def synced(handle: int) -> None:
+        order.append("folder" if os.path.samestat(os.fstat(handle), tmp_path.stat()) else "file")
+
+    def renamed(source: Path, target: Path) -> None:
+        order.append("name")
+        source.rename(target)
+
+    monkeypatch.setattr("imuproc.core.files.os.fsync", synced)
+    monkeypatch.setattr("imuproc.core.files.os.replace", renamed)
+    with replaced_file(path) as temporary:
+        temporary.write_text("whole", encoding="utf-8")
+    assert order == (["file", "name"] if os.name == "nt" else ["file", "name", "folder"])
+    assert path.read_text(encoding="utf-8") == "whole"
