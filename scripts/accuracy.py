@@ -1,22 +1,31 @@
 """How right the step table is, judged on recordings with known truth.
 
-    python scripts/accuracy.py                 simulated crouch and block starts, 20 to 60 m
-    python scripts/accuracy.py --real          real treadmill running with a force plate
-    python scripts/accuracy.py --csv out.csv   the table as CSV too
+    python scripts/accuracy.py                     simulated sprints, mid-grade sensors at 500 Hz
+    python scripts/accuracy.py --real              real treadmill running with a force plate
+    python scripts/accuracy.py --list              all groups of cases
+    python scripts/accuracy.py --group 'real*' --group curve --jobs 2 --csv-dir tables
+    python scripts/accuracy.py --all --jobs 2 --csv-dir tables
 
-Simulated runs use mid-grade sensors at 500 Hz unless told otherwise. The simulator lets feet land
-and leave as force plates show it at 2.5 to 4.5 m/s and carries that to sprint speed, so its events
-test the method (sensors, drift, sampling), not how real sprinters leave the ground: for that there
-are the real cases. The real cases need the open data of Fukuchi,
+One table per group, and one line per group at the end. Coverage ("within 2u") carries its 95 %
+interval. Times are in s, lengths in m, angles in deg, unless the name says otherwise.
+
+The simulator lets feet land and leave as force plates show it at 2.5 to 4.5 m/s and carries that to
+sprint speed, so its events test the method (sensors, drift, sampling), not how real sprinters leave
+the ground: for that there are the real cases. The real cases need the open data of Fukuchi,
 Fukuchi & Duarte 2017 (PeerJ 5:e3298) in ../shared/data: real poses and force-plate contacts, made
-into inertial signals (no touchdown shock added), so sensors are made up there but motion is not.
+into inertial signals, so sensors are made up there but motion is not.
 """
 
 import argparse
+import os
+import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from multiprocessing import get_context
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -24,238 +33,279 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import imuproc
-from imuproc.core.columns import FIGURES
 from imuproc.core.recording import Recording
-from imuproc.core.result import Result
 from imuproc.synth.truth import Truth
+from scripts.accuracy_cases import Recipe, judged_case, make_case, numbers_of, only_sites
+from scripts.accuracy_groups import GROUPS, Group, chosen_groups
+from scripts.accuracy_judge import Judged, judge, match_steps
+from scripts.accuracy_tables import (
+    BARS,
+    FOUND,
+    INVENTED,
+    PITCH_CURVE,
+    error_table,
+    group_line,
+    summary,
+    whole_run_rows,
+    with_bars,
+)
 
-MATCH_S = 0.08
-STARTS = ("blocks", "crouch", "three-point")
+__all__ = ["Judged", "judge", "match_steps", "only_sites", "real", "run", "simulated", "summary"]
 
-
-@dataclass(frozen=True, eq=False)
-class Judged:
-    """One run held against its truth.
-
-    Parameters
-    ----------
-    errors : DataFrame
-        One row per matched step and figure: ``figure``, ``error``, ``u``, ``step``, ``case``.
-    real_steps, found, invented : int
-    pitch_swing_rms_deg : float
-        RMS error of the foot pitch curve over all swings.
-    """
-
-    errors: pd.DataFrame
-    real_steps: int
-    found: int
-    invented: int
-    pitch_swing_rms_deg: float
-
-
-def match_steps(steps: pd.DataFrame, truth: pd.DataFrame) -> list[tuple[int, int]]:
-    """Pairs of rows (steps, truth): same side, nearest touchdown within 80 ms, one to one."""
-    pairs = []
-    for side in ("left", "right"):
-        rows = np.flatnonzero(steps["side"] == side)
-        real = np.flatnonzero(truth["side"] == side)
-        gap = np.abs(
-            steps["touchdown_s"].to_numpy()[rows, None] - truth["touchdown_s"].to_numpy()[real]
-        )
-        while gap.size and gap.min() < MATCH_S:
-            row, column = np.unravel_index(int(np.argmin(gap)), gap.shape)
-            pairs.append((int(rows[row]), int(real[column])))
-            gap[row, :] = gap[:, column] = np.inf
-    return sorted(pairs)
-
-
-def judge(result: Result, truth: Truth, case: str) -> Judged:
-    """Hold a result against its truth.
-
-    Parameters
-    ----------
-    result : Result
-    truth : Truth
-    case : str
-        Name for the rows.
-
-    Returns
-    -------
-    Judged
-    """
-    real = truth.steps[truth.steps["touchdown_s"].between(truth.valid_from_s, truth.valid_to_s)]
-    inside = result.steps["touchdown_s"].between(
-        truth.valid_from_s - MATCH_S, truth.valid_to_s + MATCH_S
-    )
-    steps = result.steps[inside]
-    pairs = match_steps(steps, real)
-    rows = [row for row, _ in pairs]
-    columns = [column for _, column in pairs]
-    tables = []
-    for figure in FIGURES:
-        if figure not in real:
-            continue
-        error = steps[figure].to_numpy()[rows] - real[figure].to_numpy()[columns]
-        tables.append(
-            pd.DataFrame(
-                {
-                    "figure": figure,
-                    "error": error,
-                    "u": steps[f"{figure}_u"].to_numpy()[rows],
-                    "true": real[figure].to_numpy()[columns],
-                    "step": real["step"].to_numpy()[columns],
-                    "side": real["side"].to_numpy()[columns],
-                    "case": case,
-                }
-            )
-        )
-    errors = pd.concat(tables, ignore_index=True)
-    pitch = _pitch_swing_rms_deg(result, truth, real)
-    near_edge = 0 if np.isinf(truth.valid_from_s) else _edge_steps(steps, rows, truth)
-    return Judged(errors, len(real), len(pairs), len(steps) - len(pairs) - near_edge, pitch)
-
-
-def _edge_steps(steps: pd.DataFrame, rows: list[int], truth: Truth) -> int:
-    """Unmatched steps within the matching window of the ends of the judged stretch."""
-    other = np.setdiff1d(np.arange(len(steps)), rows)
-    touchdown = steps["touchdown_s"].to_numpy()[other]
-    return int(
-        np.sum(
-            (touchdown < truth.valid_from_s + MATCH_S) | (touchdown > truth.valid_to_s - MATCH_S)
-        )
-    )
-
-
-def _pitch_swing_rms_deg(result: Result, truth: Truth, real: pd.DataFrame) -> float:
-    """RMS error of foot pitch from each toe-off to the same foot's next touchdown."""
-    errors = []
-    time_s = truth.curves["time_s"].to_numpy()
-    for side in ("left", "right"):
-        name = f"foot_pitch_{side}_deg"
-        if name not in result.curves:
-            return float("nan")
-        own = real[real["side"] == side]
-        for start, end in zip(own["toe_off_s"][:-1], own["touchdown_s"][1:], strict=True):
-            part = slice(*np.searchsorted(time_s, [start, end]))
-            measured = np.interp(time_s[part], result.curves["time_s"], result.curves[name])
-            errors.append(measured - truth.curves[name].to_numpy()[part])
-    return float(np.sqrt(np.mean(np.concatenate(errors) ** 2))) if errors else float("nan")
+SEED = 20_260_000
+_THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 def simulated(
     count: int, seed: int, grade: str, rate_hz: float
 ) -> Iterator[tuple[str, Recording, Truth]]:
     """Made-up runs: start, distance, athlete and technique drawn at random."""
-    from imuproc.synth.plan import random_plan
-    from imuproc.synth.runs import simulate_run
-
-    for number in range(count):
-        rng = np.random.default_rng(seed + number)
-        start = STARTS[number % len(STARTS)]
-        distance_m = float(rng.choice([20.0, 30.0, 40.0, 60.0]))
-        plan = random_plan(rng, start=start, distance_m=distance_m)
-        recording, truth = simulate_run(plan, grade, rate_hz, rng)
-        yield f"{start}-{distance_m:.0f}m-{seed + number}", recording, truth
+    return _made(Recipe("sprint", grade, rate_hz), count, 0, seed)
 
 
 def real(
-    grade: str, rate_hz: float, seed: int, shock: str, limit: int
+    grade: str, rate_hz: float, seed: int, shock: Any, limit: int
 ) -> Iterator[tuple[str, Recording, Truth]]:
     """Real treadmill running with force-plate contacts (20 N above local zero)."""
-    from imuproc.synth.sensors import GRADES
-    from scripts.optical_running import cases
-    from scripts.real_motion import make_recording
-
-    chosen = cases()
-    for case in chosen[:: max(1, len(chosen) // limit) if limit else 1]:
-        recording, truth = make_recording(case, GRADES[grade], rate_hz, seed, shock=shock)
-        yield f"{case.runner}-{case.speed_mps}", recording, truth
+    return _made(Recipe("optical", grade, rate_hz, impact=shock), 0, limit, seed)
 
 
-def summary(judged: list[Judged]) -> pd.DataFrame:
-    """Bias, SD, RMSE and coverage of every figure over all runs."""
-    errors = pd.concat([one.errors for one in judged], ignore_index=True)
-    rows = []
-    for figure, group in errors.groupby("figure", sort=False):
-        known = group[np.isfinite(group["error"])]
-        missing = int((np.isfinite(group["true"]) & ~np.isfinite(group["error"])).sum())
-        error = known["error"].to_numpy()
-        if len(error) == 0:
-            continue
-        rows.append(
-            {
-                "figure": figure,
-                "n": len(error),
-                "missing": missing,
-                "bias": error.mean(),
-                "sd": error.std(),
-                "rmse": np.sqrt(np.mean(error**2)),
-                "worst": np.abs(error).max(),
-                "median_u": known["u"].median(),
-                "within_2u_percent": 100.0 * np.mean(np.abs(error) <= 2.0 * known["u"]),
-            }
-        )
-    return pd.DataFrame(rows)
-
-
-def only_sites(recording: Recording, kind: str) -> Recording:
-    """The recording with the sensors of one kind of segment: ``shank`` or ``foot``."""
-    kept = {
-        site: log for site, log in recording.logs.items() if kind in ("all", site[-len(kind) :])
-    }
-    return replace(recording, logs=kept)
+def _made(
+    recipe: Recipe, count: int, limit: int, seed: int
+) -> Iterator[tuple[str, Recording, Truth]]:
+    for number in numbers_of(recipe, count, limit):
+        case = make_case(recipe, number, seed)
+        yield case.name, case.recording, case.truth
 
 
 def run(cases: Iterator[tuple[str, Recording, Truth]], sites: str, verbose: bool) -> list[Judged]:
-    """Process every case and judge it."""
+    """Process every case and judge it, here and now."""
     judged = []
     for name, whole, truth in cases:
-        recording = only_sites(whole, sites)
-        one = judge(imuproc.process(recording), truth, name)
-        judged.append(one)
+        judged.append(judge(imuproc.process(only_sites(whole, sites)), truth, name))
         if verbose:
-            shin = one.errors[one.errors["figure"] == "shin_angle_touchdown_deg"]["error"]
-            ct = one.errors[one.errors["figure"] == "contact_time_s"]["error"] * 1e3
-            print(
-                f"{name:28s} steps {one.found}/{one.real_steps} invented {one.invented} "
-                f"shin {shin.mean():+.2f}±{shin.std():.2f} deg  contact {ct.mean():+.1f}±"
-                f"{ct.std():.1f} ms  pitch {one.pitch_swing_rms_deg:.2f} deg",
-                flush=True,
-            )
+            print(run_line(judged[-1]), flush=True)
     return judged
+
+
+# --- All groups, in worker processes -------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """What is asked for: groups, how many cases of each, from which seed."""
+
+    groups: tuple[Group, ...]
+    count: int
+    limit: int
+    seed: int
+
+    def batches(self) -> list[list[tuple[Recipe, int, int]]]:
+        """Cases of one number together: they share what is costly to make."""
+        recipes = sorted({group.recipe for group in self.groups}, key=repr)
+        by_number: dict[tuple[bool, int], list[tuple[Recipe, int, int]]] = {}
+        for recipe in recipes:
+            for number in numbers_of(recipe, self.count, self.limit):
+                key = (recipe.motion == "optical", number)
+                by_number.setdefault(key, []).append((recipe, number, self.seed))
+        return list(by_number.values())
+
+
+def judge_batch(batch: Sequence[tuple[Recipe, int, int]]) -> list[Judged]:
+    """Judge cases one after the other."""
+    return [judged_case(*case) for case in batch]
+
+
+def run_sweep(sweep: Sweep, jobs: int, verbose: bool) -> dict[str, list[Judged]]:
+    """Judge all cases of all groups; the result does not depend on the number of workers.
+
+    Parameters
+    ----------
+    sweep : Sweep
+    jobs : int
+        Worker processes.
+    verbose : bool
+        Whether each run is told.
+
+    Returns
+    -------
+    dict from group name to list of Judged
+        In the order of the groups and of the cases' numbers.
+    """
+    # A worker reads these when it loads its numerical libraries: sums do not depend on cores then.
+    os.environ.update(dict.fromkeys(_THREADS, "1"))
+    batches = sweep.batches()
+    done: dict[tuple[Recipe, int], Judged] = {}
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
+        for batch, results in zip(batches, pool.map(judge_batch, batches), strict=True):
+            for (recipe, number, _), judged in zip(batch, results, strict=True):
+                done[recipe, number] = judged
+                if verbose:
+                    print(run_line(judged), flush=True)
+    return {
+        group.name: [
+            done[group.recipe, number]
+            for number in numbers_of(group.recipe, sweep.count, sweep.limit)
+        ]
+        for group in sweep.groups
+    }
+
+
+def run_line(one: Judged) -> str:
+    """One run in one line."""
+    if one.failed:
+        return f"no result: {one.failed}"
+    errors = one.errors.set_index("figure")["error"].astype(float)
+    shin, contact = errors.get("shin_angle_touchdown_deg"), errors.get("contact_time_s")
+    return (
+        f"{one.errors['case'].iloc[0] if len(one.errors) else '':28s} "
+        f"steps {one.found}/{one.real_steps} invented {one.invented} "
+        f"shin {np.mean(shin):+.2f}±{np.std(shin):.2f} deg  contact {1e3 * np.mean(contact):+.1f}±"
+        f"{1e3 * np.std(contact):.1f} ms  pitch {one.pitch_swing_rms_deg:.2f} deg"
+    )
+
+
+def group_tables(group: Group, judged: Sequence[Judged]) -> pd.DataFrame:
+    """All tables of a group below each other; ``part`` tells them apart, ``all`` is the whole.
+
+    Parameters
+    ----------
+    group : Group
+    judged : sequence of Judged
+    """
+    steps = sum(one.real_steps for one in judged)
+    bars = BARS.get(group.bars, {})
+    whole = pd.concat((whole_run_rows(judged), summary(judged)), ignore_index=True)
+    tables = [with_bars(whole, bars, steps).assign(part="all")]
+    errors = [one.errors for one in judged if len(one.errors)]
+    for label in group.parts if errors else ():
+        together = pd.concat(errors, ignore_index=True)
+        for part in sorted(set(together[label]) - {""}, key=_natural):
+            own = error_table(together[together[label] == part])
+            tables.append(with_bars(own, bars, steps).assign(part=part))
+    table = pd.concat(tables, ignore_index=True)
+    return pd.concat((table.pop("part"), table), axis=1)
+
+
+def _natural(text: str) -> tuple[float, str]:
+    """Order of words by the number in them."""
+    number = re.search(r"[0-9.]+", text)
+    return (float(number[0]) if number else 0.0), text
+
+
+def print_group(group: Group, judged: Sequence[Judged], table: pd.DataFrame) -> None:
+    """Print all tables of a group; of its parts only the figures that have bars."""
+    whole = table[table["part"] == "all"].set_index("figure")
+    steps = sum(one.real_steps for one in judged)
+    print(f"\n== {group.name}: {group.what}")
+    print(
+        f"{len(judged)} runs, {steps} steps: "
+        f"{100 * whole.loc[FOUND, 'n'] / max(steps, 1):.2f} % found, "
+        f"{whole.loc[INVENTED, 'n']:.0f} invented; foot pitch curve in swing RMSE "
+        f"{whole.loc[PITCH_CURVE, 'rmse']:.2f} deg"
+    )
+    for one in judged:
+        if one.failed:
+            print(f"no result: {one.failed}")
+    for part, own in table.groupby("part", sort=False):
+        if part != "all":
+            print(f"-- {part}")
+            own = own[own["bar"] != ""]
+        _print(own.drop(columns="part"))
+
+
+def _print(table: pd.DataFrame) -> None:
+    short = {
+        "within_2u_percent": "within_2u",
+        "within_low_percent": "low",
+        "within_high_percent": "high",
+    }
+    percent = dict.fromkeys(short.values(), "{:.1f}".format)
+    print(
+        table.rename(columns=short).to_string(
+            index=False,
+            na_rep="",
+            formatters=percent,
+            float_format=lambda x: f"{x:.4f}" if abs(x) < 1.0 else f"{x:.3f}",
+            line_width=200,
+        )
+    )
+
+
+# --- Command line --------------------------------------------------------------------------------
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--list", action="store_true", help="list the groups")
+    parser.add_argument("--group", action="append", metavar="PATTERN", help="group, or pattern")
+    parser.add_argument("--all", action="store_true", help="all groups")
+    parser.add_argument("--csv-dir", type=Path, help="write one CSV per group and summary.csv here")
+    parser.add_argument("--jobs", type=int, default=1, help="worker processes")
+    parser.add_argument("--count", type=int, default=24, help="simulated runs of each group")
+    parser.add_argument("--limit", type=int, default=0, help="at most about so many real cases")
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--verbose", action="store_true", help="a line per run")
+    own = parser.add_argument_group("a group of one's own")
+    own.add_argument("--real", action="store_true", help="real motion with a force plate")
+    own.add_argument("--grade", default="mid")
+    own.add_argument("--rate", type=float, default=500.0, help="sampling rate in Hz")
+    own.add_argument("--shock", choices=("none", "weak", "strong"), help="touchdown shock")
+    own.add_argument("--sites", default="all", choices=("all", "shank", "foot"))
+    own.add_argument("--csv", type=Path, help="write its table here too")
+    return parser
+
+
+def _asked(given: argparse.Namespace) -> tuple[Group, ...]:
+    if given.all:
+        return tuple(GROUPS.values())
+    if given.group:
+        return tuple(chosen_groups(given.group))
+    group = GROUPS["real" if given.real else "simulated"]
+    shock = None if given.real and given.shock == "none" else given.shock
+    recipe = replace(
+        group.recipe, grade=given.grade, rate_hz=given.rate, impact=shock, sites=given.sites
+    )
+    usual = recipe == group.recipe
+    return (
+        group
+        if usual
+        else replace(group, recipe=recipe, bars="", what="Changed by the options given."),
+    )
 
 
 def main() -> int:
     """Command line."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--real", action="store_true", help="real motion with a force plate")
-    parser.add_argument("--count", type=int, default=24, help="number of simulated runs")
-    parser.add_argument("--limit", type=int, default=0, help="at most about so many real cases")
-    parser.add_argument("--seed", type=int, default=20_260_000)
-    parser.add_argument("--grade", default="mid")
-    parser.add_argument("--rate", type=float, default=500.0, help="sampling rate in Hz")
-    parser.add_argument("--shock", default="none", help="touchdown shock added to real motion")
-    parser.add_argument("--sites", default="all", choices=("all", "shank", "foot"))
-    parser.add_argument("--csv", type=Path, help="write the table here too")
-    parser.add_argument("--verbose", action="store_true", help="a line per run")
+    parser = _parser()
     given = parser.parse_args()
-    cases = (
-        real(given.grade, given.rate, given.seed, given.shock, given.limit)
-        if given.real
-        else simulated(given.count, given.seed, given.grade, given.rate)
+    if given.list:
+        width = max(map(len, GROUPS))
+        print("\n".join(f"{name:{width}s}  {group.what}" for name, group in GROUPS.items()))
+        return 0
+    try:
+        groups = _asked(given)
+    except ValueError as error:
+        parser.error(str(error))
+    if given.csv_dir:
+        given.csv_dir.mkdir(parents=True, exist_ok=True)
+    judged = run_sweep(
+        Sweep(groups, given.count, given.limit, given.seed), given.jobs, given.verbose
     )
-    judged = run(cases, given.sites, given.verbose)
-    table = summary(judged)
-    steps, found = sum(j.real_steps for j in judged), sum(j.found for j in judged)
-    print(
-        f"{len(judged)} runs, {steps} steps: {100 * found / steps:.2f} % found, "
-        f"{sum(j.invented for j in judged)} invented; foot pitch curve in swing RMSE "
-        f"{np.sqrt(np.nanmean([j.pitch_swing_rms_deg**2 for j in judged])):.2f} deg"
-    )
-    with pd.option_context("display.width", 160, "display.float_format", "{:.4f}".format):
-        print(table.to_string(index=False))
-    if given.csv:
-        table.to_csv(given.csv, index=False)
+    lines = []
+    for group in groups:
+        own = judged[group.name]
+        table = group_tables(group, own)
+        print_group(group, own, table)
+        whole = table[table["part"] == "all"]
+        lines.append(group_line(group.name, whole, len(own), sum(bool(o.failed) for o in own)))
+        for path in (given.csv, given.csv_dir and given.csv_dir / f"{group.name}.csv"):
+            if path:
+                table.to_csv(path, index=False)
+    together = pd.DataFrame(lines)
+    print("\n== All groups")
+    print(together.to_string(index=False, na_rep="", float_format="{:.2f}".format))
+    if given.csv_dir:
+        together.to_csv(given.csv_dir / "summary.csv", index=False)
     return 0
 
 

@@ -39,7 +39,7 @@ class Course:
         Begin of moving into position, end of the sink into set, first movement of the start, front
         foot's departure. ``marks_s`` equals ``go_s`` where there is no set position.
     effort_end_s, walk_s, stop_s : float
-        End of the effort, begin of walking, standing still.
+        End of the effort (``go_s`` where the pace is steady), begin of walking, standing still.
     """
 
     time_s: FloatArray
@@ -116,7 +116,7 @@ def make_course(plan: RunPlan) -> Course:
     after = np.zeros(int((plan.stand_after_s + 1.0) / dt))
     speed = np.concatenate((before, effort, slowing, after))
     speed = gaussian_filter1d(speed, 0.015 / dt)
-    effort_end_s = go_s + len(effort) * dt
+    slowing_s = go_s + len(effort) * dt
     return Course(
         time_s=np.arange(len(speed), dtype=np.float64) * dt,
         forward_m=np.cumsum(speed) * dt,
@@ -125,7 +125,7 @@ def make_course(plan: RunPlan) -> Course:
         set_s=set_s,
         go_s=go_s,
         exit_s=go_s + exit_s,
-        effort_end_s=effort_end_s,
-        walk_s=effort_end_s + run_s,
-        stop_s=effort_end_s + len(slowing) * dt,
+        effort_end_s=go_s if plan.pace == "steady" else slowing_s,
+        walk_s=slowing_s + run_s,
+        stop_s=slowing_s + len(slowing) * dt,
     )

@@ -150,10 +150,10 @@ def make_long(plans: Sequence[RunPlan], seed: int) -> LongMotion:
     Raises
     ------
     ValueError
-        When there is no run, or one goes around a curve.
+        When there is no run, or one goes around a curve or on a treadmill.
     """
-    if not plans or any(plan.curve_radius_m for plan in plans):
-        raise ValueError("a long log needs one run or more, all of them straight")
+    if not plans or any(plan.curve_radius_m or plan.treadmill for plan in plans):
+        raise ValueError("a long log needs one run or more, all of them straight over ground")
     rng = np.random.default_rng([seed, 30])
     jump = make_jump(plans[0], 2.0, rng)
     strikes = {jump.landing_s: jump.strike_mps}

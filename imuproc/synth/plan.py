@@ -13,6 +13,7 @@ Fault = Literal["toe-drop", "reaching", "early-upright", "asymmetry"]
 FAULTS: Final[tuple[Fault, ...]] = ("toe-drop", "reaching", "early-upright", "asymmetry")
 
 Impact = Literal["none", "weak", "strong"]
+Pace = Literal["sprint", "steady"]
 
 
 @dataclass(frozen=True)
@@ -134,6 +135,12 @@ class RunPlan:
         Side of step 1, which is the rear foot of the start.
     curve_radius_m : float or None
         Radius in m of a curve to the left from the start on; None for a straight run.
+    pace : {"sprint", "steady"}
+        Whether the run is an all-out effort, or easy running whose postures and step times follow
+        speed alone (shin past vertical, heel first); needs a rolling start.
+    treadmill : bool
+        Whether the ground is a belt that goes as fast as the hips, so that the athlete stays in
+        place.
     seed : int
         Everything random in the run's motion follows from it.
     """
@@ -159,6 +166,8 @@ class RunPlan:
     push_s: float = 0.38
     first_side: Side = "right"
     curve_radius_m: float | None = None
+    pace: Pace = "sprint"
+    treadmill: bool = False
     seed: int = 0
 
 
@@ -303,4 +312,40 @@ def random_plan(
         push_s=float(rng.uniform(0.34, 0.42)),
         first_side=("left", "right")[int(rng.integers(2))],
         seed=int(rng.integers(2**31)),
+    )
+
+
+_EASY_GAIN_MPS2: Final = 0.8
+"""How fast easy running gains and loses speed; belts do about as much (from memory)."""
+_SLOWEST_MPS: Final = 1.35
+
+
+def steady_plan(
+    rng: np.random.Generator, speed_mps: float, distance_m: float, treadmill: bool = False
+) -> RunPlan:
+    """Easy running at one speed of an athlete drawn at random, from a rolling start.
+
+    Parameters
+    ----------
+    rng : numpy Generator
+        Source of everything random.
+    speed_mps : float
+        Speed in m/s that is reached and held.
+    distance_m : float
+        In m, up to where the run slows down.
+    treadmill : bool
+        Whether it is run on a belt.
+
+    Returns
+    -------
+    RunPlan
+    """
+    return replace(
+        random_plan(rng, "rolling", distance_m),
+        vmax_mps=speed_mps,
+        # A rolling start goes over into v = vmax (1 - exp(-t / tau)) at 0.38 vmax.
+        tau_s=0.62 * speed_mps / _EASY_GAIN_MPS2,
+        slow_distance_m=(speed_mps**2 - _SLOWEST_MPS**2) / (2.0 * _EASY_GAIN_MPS2),
+        pace="steady",
+        treadmill=treadmill,
     )

@@ -36,7 +36,8 @@ class RunMotion:
     bones : mapping from Site to PoseTrack
         Poses of the segments along a straight run, from which the truth is read.
     skin : mapping from Site to PoseTrack
-        Poses in the world of what carries the sensors; around the curve, if there is one.
+        Poses in the world of what carries the sensors; around the curve, if there is one, and in
+        place on a treadmill.
     """
 
     plan: RunPlan
@@ -56,7 +57,16 @@ def make_motion(plan: RunPlan) -> RunMotion:
     Returns
     -------
     RunMotion
+
+    Raises
+    ------
+    ValueError
+        When a treadmill is to go around a curve, or a steady run has no rolling start.
     """
+    if plan.treadmill and plan.curve_radius_m is not None:
+        raise ValueError("a treadmill has no curve")
+    if plan.pace == "steady" and plan.start != "rolling":
+        raise ValueError(f"a steady run starts rolling, not with start {plan.start!r}")
     course = make_course(plan)
     schedule = make_schedule(plan, course)
     pelvis = make_pelvis(plan, course, schedule)
@@ -73,7 +83,18 @@ def make_motion(plan: RunPlan) -> RunMotion:
     for site, track in bones.items():
         shaken = on_skin(track, strikes[site], plan, site)
         skin[site] = around_curve(shaken, pivots[site], plan.curve_radius_m)
+        if plan.treadmill:
+            skin[site] = _on_belt(skin[site], course)
     return RunMotion(plan, course, schedule, bones, skin)
+
+
+def _on_belt(track: PoseTrack, course: Course) -> PoseTrack:
+    """The track seen from beside a belt that goes back as fast as the hips go forward.
+
+    The belt's own gain of speed is in it, which feet at rest on the belt share.
+    """
+    back = np.outer(course.forward_m, np.array([1.0, 0.0, 0.0]))
+    return PoseTrack(track.time_s, track.rotation, track.position_m - back)
 
 
 def motion_truth(motion: RunMotion) -> Truth:
@@ -225,10 +246,37 @@ def simulate_run(
     recording : Recording
     truth : Truth
         On the clock of the recording.
+
+    Raises
+    ------
+    ValueError
+        As :func:`make_motion`.
     """
-    rig = make_rig(model, rate_hz, rng, sites)
-    logs, truth = record(make_motion(plan), rig, rng)
-    body = plan.body
+    motion = make_motion(plan)
+    return simulate_motion(motion, make_rig(model, rate_hz, rng, sites), rng)
+
+
+def simulate_motion(
+    motion: RunMotion, rig: Rig, rng: np.random.Generator
+) -> tuple[Recording, Truth]:
+    """Recording of a motion that is already made, and what really happened.
+
+    Parameters
+    ----------
+    motion : RunMotion
+    rig : Rig
+    rng : numpy Generator
+        Draws sensor faults and noise.
+
+    Returns
+    -------
+    recording : Recording
+        A treadmill's belt speed is stated as that of steady running.
+    truth : Truth
+        On the clock of the recording.
+    """
+    logs, truth = record(motion, rig, rng)
+    plan, body = motion.plan, motion.plan.body
     recording = Recording(
         session="simulated",
         athlete=Athlete(
@@ -242,6 +290,8 @@ def simulate_run(
             start=plan.start,
             distance_m=plan.distance_m,
             curve_radius_m=plan.curve_radius_m,
+            surface="treadmill" if plan.treadmill else "track",
+            belt_speed_mps=plan.vmax_mps if plan.treadmill else None,
         ),
         logs=logs,
     )

@@ -1,0 +1,356 @@
+"""Cases of known truth for the accuracy script: from a recipe and a number to a recording.
+
+The same number and seed give the same athlete and the same run whatever the sensors, so that groups
+differ in nothing but what their recipe says.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Final, Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+import imuproc
+from imuproc.core.errors import ImuprocError
+from imuproc.core.recording import Recording, Start
+from imuproc.core.sites import Site
+from imuproc.synth.plan import Impact, RunPlan, random_plan, steady_plan
+from imuproc.synth.poses import PoseTrack
+from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
+from imuproc.synth.sensors import GRADES, SensorModel
+from imuproc.synth.truth import Truth
+from scripts.accuracy_judge import Judged, judge, judged_steps, nothing_found
+from scripts.optical_running import RealCase, cases
+from scripts.real_motion import Shock, make_recording
+
+FloatArray = NDArray[np.float64]
+
+STARTS: Final[tuple[Start, ...]] = ("blocks", "crouch", "three-point")
+DISTANCES_M: Final = (20.0, 30.0, 40.0, 60.0)
+STEADY_M: Final = 50.0
+
+LEAN_DEG: Final = 4.0
+LEAN_ASIDE_DEG: Final = 3.0
+"""Shank in quiet standing: forward (both alike), and to the left of upright."""
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """How the cases of a group are made.
+
+    Parameters
+    ----------
+    motion : {"sprint", "steady", "optical"}
+        Simulated sprints, simulated easy running, or real motion with a force plate.
+    grade : str
+        Sensors, see :data:`imuproc.synth.sensors.GRADES`.
+    rate_hz : float
+        Sampling rate in Hz.
+    sites : {"all", "shank", "foot"}
+        Which sensors are kept.
+    scale_sd : float or None
+        SD of the scale-factor error of both sensors, in place of the grade's.
+    g_sensitivity_dps_g : float or None
+        SD of the gyroscope's g-sensitivity, in place of the grade's.
+    starts : tuple of str
+        Of sprints, taken in turn.
+    speeds_mps : tuple of (float, float)
+        Range of the speeds of easy running.
+    impact : str or None
+        Strength of the touchdown shock; None as drawn (simulated) or none (real motion).
+    soft_tissue_deg : float or None
+        Largest turn of a simulated sensor against the bone, in place of the one drawn.
+    curve_radius_m : float or None
+    treadmill : bool
+        Simulated: run on a belt. Real motion: declared as what it was, with its belt speed.
+    lean : {"none", "unstated", "stated"}
+        Whether simulated athletes lean in quiet standing, and whether the package is told.
+    threshold_n : float
+        Force above local zero that counts as contact (real motion).
+    """
+
+    motion: Literal["sprint", "steady", "optical"]
+    grade: str = "mid"
+    rate_hz: float = 500.0
+    sites: Literal["all", "shank", "foot"] = "all"
+    scale_sd: float | None = None
+    g_sensitivity_dps_g: float | None = None
+    starts: tuple[Start, ...] = STARTS
+    speeds_mps: tuple[float, float] = (3.0, 6.0)
+    impact: Impact | None = None
+    soft_tissue_deg: float | None = None
+    curve_radius_m: float | None = None
+    treadmill: bool = False
+    lean: Literal["none", "unstated", "stated"] = "none"
+    threshold_n: float = 20.0
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """A recording of known truth.
+
+    Parameters
+    ----------
+    name : str
+    recording : Recording
+    truth : Truth
+    labels : DataFrame
+        One row per judged step of the truth: ``step``, and words by which tables are broken down.
+    effort : ndarray of bool or None
+        Which of them belong to the effort; None where that means nothing.
+    """
+
+    name: str
+    recording: Recording
+    truth: Truth
+    labels: pd.DataFrame
+    effort: NDArray[np.bool_] | None = None
+
+
+def numbers_of(recipe: Recipe, count: int, limit: int) -> range:
+    """Numbers of the cases of a recipe.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    count : int
+        How many simulated runs.
+    limit : int
+        At most about so many of the real cases, spread evenly; 0 for all.
+    """
+    if recipe.motion != "optical":
+        return range(count)
+    every = len(cases())
+    return range(0, every, max(1, every // limit) if limit else 1)
+
+
+def judged_case(recipe: Recipe, number: int, seed: int) -> Judged:
+    """Make one case, process it and hold it against its truth.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    number : int
+    seed : int
+
+    Returns
+    -------
+    Judged
+    """
+    case = make_case(recipe, number, seed)
+    try:
+        result = imuproc.process(case.recording)
+    except ImuprocError as error:
+        return nothing_found(case.truth, f"{case.name}: {error}")
+    judged = judge(result, case.truth, case.name, case.effort)
+    return replace(judged, errors=judged.errors.merge(case.labels, on="step", how="left"))
+
+
+def make_case(recipe: Recipe, number: int, seed: int) -> Case:
+    """Recording and truth of one case.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    number : int
+    seed : int
+
+    Returns
+    -------
+    Case
+    """
+    whole = _whole_case(replace(recipe, sites="all"), number, seed)
+    return replace(whole, recording=only_sites(whole.recording, recipe.sites))
+
+
+# Groups that differ in sites alone look at the same recording.
+@lru_cache(maxsize=2)
+def _whole_case(recipe: Recipe, number: int, seed: int) -> Case:
+    make = _optical_case if recipe.motion == "optical" else _simulated_case
+    return make(recipe, number, seed)
+
+
+def only_sites(recording: Recording, kind: str) -> Recording:
+    """The recording with the sensors of one kind of segment: ``shank``, ``foot`` or ``all``."""
+    kept = {
+        site: log for site, log in recording.logs.items() if kind in ("all", site[-len(kind) :])
+    }
+    return replace(recording, logs=kept)
+
+
+def sensor_model(recipe: Recipe) -> SensorModel:
+    """The grade's sensors with the recipe's own faults."""
+    model = GRADES[recipe.grade]
+    if recipe.scale_sd is not None:
+        model = replace(model, gyro_scale_sd=recipe.scale_sd, accel_scale_sd=recipe.scale_sd)
+    if recipe.g_sensitivity_dps_g is not None:
+        model = replace(model, gyro_g_sensitivity_sd_dps_g=recipe.g_sensitivity_dps_g)
+    return model
+
+
+# --- Real motion ---------------------------------------------------------------------------------
+
+
+def _optical_case(recipe: Recipe, number: int, seed: int) -> Case:
+    """Real treadmill running with force-plate contacts."""
+    case = cases()[number]
+    shock: Shock = recipe.impact or "none"
+    recording, truth = make_recording(
+        case, sensor_model(recipe), recipe.rate_hz, seed, shock, recipe.threshold_n
+    )
+    if recipe.treadmill:
+        run = replace(recording.run, surface="treadmill", belt_speed_mps=case.speed_mps)
+        recording = replace(recording, run=run)
+    return Case(f"{case.runner}-{case.speed_mps}", recording, truth, _optical_labels(case, truth))
+
+
+def _optical_labels(case: RealCase, truth: Truth) -> pd.DataFrame:
+    steps = judged_steps(truth)
+    strike = {"left": case.strike_left, "right": case.strike_right}
+    return pd.DataFrame(
+        {
+            "step": steps["step"],
+            "speed": f"{case.speed_mps:g} m/s",
+            "strike": steps["side"].map(strike).str.lower(),
+        }
+    )
+
+
+# --- Simulated runs ------------------------------------------------------------------------------
+
+
+def plan_of(recipe: Recipe, number: int, rng: np.random.Generator) -> tuple[str, RunPlan]:
+    """Name and plan of a simulated run; athlete, distance and technique are drawn.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    number : int
+    rng : numpy Generator
+    """
+    if recipe.motion == "steady":
+        low, high = recipe.speeds_mps
+        speed_mps = float(rng.uniform(low, high))
+        name = f"steady-{speed_mps:.1f}mps"
+        plan = steady_plan(rng, speed_mps, STEADY_M, recipe.treadmill)
+    else:
+        start = recipe.starts[number % len(recipe.starts)]
+        distance_m = float(rng.choice(DISTANCES_M))
+        name = f"{start}-{distance_m:.0f}m"
+        plan = random_plan(rng, start, distance_m)
+    plan = replace(plan, curve_radius_m=recipe.curve_radius_m)
+    if recipe.impact is not None:
+        plan = replace(plan, impact=recipe.impact)
+    if recipe.soft_tissue_deg is not None:
+        plan = replace(plan, soft_tissue_deg=recipe.soft_tissue_deg)
+    return name, plan
+
+
+@lru_cache(maxsize=2)
+def _motion(plan: RunPlan) -> RunMotion:
+    return make_motion(plan)
+
+
+def _simulated_case(recipe: Recipe, number: int, seed: int) -> Case:
+    rng = np.random.default_rng(seed + number)
+    name, plan = plan_of(recipe, number, rng)
+    motion = _motion(plan)
+    if recipe.lean != "none":
+        motion = leaning(motion, recipe.lean == "stated")
+    rig = make_rig(sensor_model(recipe), recipe.rate_hz, rng)
+    recording, truth = simulate_motion(motion, rig, rng)
+    if recipe.lean == "stated":
+        athlete = replace(recording.athlete, standing_lean_deg=LEAN_DEG)
+        recording = replace(recording, athlete=athlete)
+    labels, effort = _effort_labels(motion, truth)
+    return Case(f"{name}-{seed + number}", recording, truth, labels, effort)
+
+
+def _effort_labels(motion: RunMotion, truth: Truth) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
+    """Phase and number band of each judged step, and which belong to the effort."""
+    steps = judged_steps(truth)
+    effort = (steps["step"] <= _last_effort_step(motion)).to_numpy()
+    number = steps["step"].to_numpy()
+    band = np.select([number <= 3, number <= 10], ["steps 1-3", "steps 4-10"], "steps 11+")
+    labels = pd.DataFrame(
+        {
+            "step": steps["step"],
+            "phase": np.where(effort, "effort", "slowing"),
+            "number": np.where(effort, band, ""),
+        }
+    )
+    return labels, effort
+
+
+def _last_effort_step(motion: RunMotion) -> int:
+    """How many contacts after the start begin before the hips have gone the distance."""
+    course = motion.course
+    end_s = course.time_s[int(np.searchsorted(course.forward_m, motion.plan.distance_m)) - 1]
+    return sum(s.kind != "ready" and s.touchdown_s <= end_s for s in motion.schedule.stances)
+
+
+# --- Standing that is not upright ----------------------------------------------------------------
+
+
+def leaning(motion: RunMotion, stated: bool) -> RunMotion:
+    """The motion of an athlete whose shanks lean in quiet standing.
+
+    The lean is about the ankle and goes while the athlete moves into position and comes back while
+    walking out, so that the run itself is the same.
+
+    Parameters
+    ----------
+    motion : RunMotion
+    stated : bool
+        Whether the truth is the shin angle to the horizontal, which a stated lean gives, or that
+        relative to quiet standing, which is all that can be known without.
+
+    Returns
+    -------
+    RunMotion
+    """
+    share = _standing_share(motion)
+    forward, aside = np.radians(LEAN_DEG), np.radians(LEAN_ASIDE_DEG)
+    truth = share if stated else share - 1.0
+    return replace(
+        motion,
+        bones=_turned_shanks(motion.bones, forward * truth, aside * share),
+        skin=_turned_shanks(motion.skin, forward * share, aside * share),
+    )
+
+
+def _standing_share(motion: RunMotion) -> FloatArray:
+    """1 in quiet standing before and after, 0 in the run."""
+    course = motion.course
+    leaves_s = max(course.set_s, course.marks_s + 0.7) - course.marks_s
+    before = _smooth_step((course.time_s - course.marks_s) / leaves_s)
+    after = _smooth_step((course.time_s - course.walk_s) / (course.stop_s - course.walk_s))
+    return 1.0 - before + after
+
+
+def _smooth_step(x: FloatArray) -> FloatArray:
+    u = np.clip(x, 0.0, 1.0)
+    return np.asarray(u**3 * (10.0 - 15.0 * u + 6.0 * u**2))
+
+
+def _turned_shanks(
+    tracks: Mapping[Site, PoseTrack], forward_rad: FloatArray, aside_rad: FloatArray
+) -> dict[Site, PoseTrack]:
+    """Tracks with the shanks turned about the ankle: forward and to the left of upright."""
+    zero = np.zeros(len(forward_rad))
+    about_y = _rotation(np.stack((zero, forward_rad, zero), axis=1))
+    about_x = _rotation(np.stack((-aside_rad, zero, zero), axis=1))
+    return {
+        site: PoseTrack(track.time_s, about_y @ about_x @ track.rotation, track.position_m)
+        if site.endswith("shank")
+        else track
+        for site, track in tracks.items()
+    }
+
+
+def _rotation(rotvec: FloatArray) -> FloatArray:
+    return np.asarray(Rotation.from_rotvec(rotvec).as_matrix())

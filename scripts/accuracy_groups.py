@@ -1,0 +1,176 @@
+"""The groups of the accuracy script: what each is for and how its cases are made."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fnmatch import fnmatchcase
+from typing import Final
+
+from scripts.accuracy_cases import Recipe
+
+RATES_HZ: Final = (100.0, 200.0, 500.0, 1000.0, 2000.0)
+STRONG_SOFT_TISSUE_DEG: Final = 2.0
+CURVE_RADIUS_M: Final = 36.0
+
+
+@dataclass(frozen=True)
+class Group:
+    """Cases that are judged together.
+
+    Parameters
+    ----------
+    name, what : str
+        What it is called, and what it shows in one sentence.
+    recipe : Recipe
+        How its cases are made.
+    bars : str
+        Which bars of :data:`scripts.accuracy_tables.BARS` hold for it; empty where none do.
+    parts : tuple of str
+        Labels of the steps by which the table is broken down too.
+    """
+
+    name: str
+    what: str
+    recipe: Recipe
+    bars: str = ""
+    parts: tuple[str, ...] = ()
+
+
+_SPRINT: Final = Recipe("sprint")
+_OPTICAL: Final = Recipe("optical")
+
+
+def _both(name: str, what: str, **changes: object) -> list[Group]:
+    """The same change to simulated sprints and to real motion."""
+    return [
+        Group(f"sim-{name}", f"Simulated sprints, {what}.", replace(_SPRINT, **changes)),  # type: ignore[arg-type]
+        Group(f"real-{name}", f"Real motion, {what}.", replace(_OPTICAL, **changes)),  # type: ignore[arg-type]
+    ]
+
+
+def _all_groups() -> list[Group]:
+    groups = [
+        Group(
+            "simulated",
+            "Simulated sprints of 20 to 60 m out of blocks, crouch and three-point, mid-grade "
+            "sensors at 500 Hz.",
+            _SPRINT,
+            "simulated",
+            ("phase", "number"),
+        ),
+        Group(
+            "real",
+            "Real motion at 2.5 to 4.5 m/s, force plate at 20 N above local zero, mid-grade "
+            "sensors at 500 Hz, no shock.",
+            _OPTICAL,
+            "real",
+            ("speed", "strike"),
+        ),
+    ]
+    for newton in (10.0, 50.0):
+        groups.append(
+            Group(
+                f"real-{newton:.0f}N",
+                f"The same recordings as `real` against contacts at {newton:.0f} N.",
+                replace(_OPTICAL, threshold_n=newton),
+            )
+        )
+    for strength in ("none", "weak", "strong"):
+        groups.append(
+            Group(
+                f"sim-impact-{strength}",
+                f"Simulated sprints, touchdown shock: {strength}.",
+                replace(_SPRINT, impact=strength),  # type: ignore[arg-type]
+            )
+        )
+    for strength in ("weak", "strong"):
+        groups.append(
+            Group(
+                f"real-shock-{strength}",
+                f"Real motion with a made-up {strength} touchdown shock; no validation.",
+                replace(_OPTICAL, impact=strength),  # type: ignore[arg-type]
+            )
+        )
+    return groups + _courses() + _sensors()
+
+
+def _courses() -> list[Group]:
+    curve = replace(_SPRINT, curve_radius_m=CURVE_RADIUS_M)
+    steady = Recipe("steady", speeds_mps=(4.0, 6.0))
+    belt = Recipe("steady", treadmill=True)
+    lean = "Simulated sprints, shanks lean 4 deg forward and 3 deg to the left in quiet standing"
+    return [
+        Group("curve", "Simulated sprints around a curve of 36 m to the left.", curve),
+        Group("steady", "Simulated easy running at 4 to 6 m/s, rolling start, heel first.", steady),
+        Group("treadmill", "Simulated easy running on a belt at 3 to 6 m/s.", belt),
+        Group(
+            "real-treadmill",
+            "The same recordings as `real`, declared as treadmill with the belt's speed.",
+            replace(_OPTICAL, treadmill=True),
+        ),
+        Group(
+            "sim-standing",
+            "Simulated sprints from an upright start.",
+            replace(_SPRINT, starts=("standing",)),
+        ),
+        Group(
+            "sim-rolling",
+            "Simulated sprints from a rolling start.",
+            replace(_SPRINT, starts=("rolling",)),
+        ),
+        Group(
+            "sim-lean",
+            f"{lean}, unstated: judged by the shin relative to standing.",
+            replace(_SPRINT, lean="unstated"),
+        ),
+        Group(
+            "sim-lean-stated",
+            f"{lean}, forward lean stated: judged by the shin to the horizontal.",
+            replace(_SPRINT, lean="stated"),
+        ),
+        Group(
+            "sim-soft-tissue",
+            "Simulated sprints, sensors turn up to about 2 deg against the bone at touchdown.",
+            replace(_SPRINT, soft_tissue_deg=STRONG_SOFT_TISSUE_DEG),
+        ),
+    ]
+
+
+def _sensors() -> list[Group]:
+    groups = []
+    for rate_hz in RATES_HZ:
+        groups += _both(f"{rate_hz:.0f}Hz", f"sensors at {rate_hz:.0f} Hz", rate_hz=rate_hz)
+    for kind in ("foot", "shank"):
+        groups += _both(f"{kind}-only", f"{kind} sensors alone", sites=kind)
+    groups += _both("low", "low-grade sensors", grade="low")
+    groups += _both("mid16g", "feet clip at 16 g", grade="mid16g")
+    groups += _both("scale-1pct", "scale-factor error of 1 % (SD)", scale_sd=0.01)
+    groups += _both(
+        "g-sensitivity", "gyroscopes with 0.1 deg/s per g (SD)", g_sensitivity_dps_g=0.1
+    )
+    return groups
+
+
+GROUPS: Final[dict[str, Group]] = {group.name: group for group in _all_groups()}
+"""All groups by name, in the order of the tables."""
+
+
+def chosen_groups(patterns: Sequence[str]) -> list[Group]:
+    """Groups whose names match any of some shell-style patterns, in the order of the tables.
+
+    Parameters
+    ----------
+    patterns : sequence of str
+
+    Raises
+    ------
+    ValueError
+        When a pattern matches nothing.
+    """
+    for pattern in patterns:
+        if not any(fnmatchcase(name, pattern) for name in GROUPS):
+            raise ValueError(f"no group is called {pattern!r}; --list shows them")
+    return [
+        group
+        for name, group in GROUPS.items()
+        if any(fnmatchcase(name, pattern) for pattern in patterns)
+    ]

@@ -1,0 +1,161 @@
+"""One processed run held against its truth: which steps were found, and every figure's error."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from imuproc.core.columns import FIGURES
+from imuproc.core.result import Result
+from imuproc.core.sites import SIDES
+from imuproc.synth.truth import Truth
+
+MATCH_S: Final = 0.08
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """One run held against its truth.
+
+    Parameters
+    ----------
+    errors : DataFrame
+        One row per matched step and figure: ``figure``, ``error``, ``u``, ``true``, ``step`` (the
+        truth's number), ``side``, ``case``, and the labels that the case gives its steps.
+    real_steps, found, invented : int
+    pitch_swing_rms_deg : float
+        RMS error of the foot pitch curve over all swings.
+    way_m : tuple of (float, float)
+        Sum of the measured and of the true step lengths over the steps of the effort; NaN where a
+        step has none, or the case does not say which steps those are.
+    failed : str
+        Why the run gave no result; empty where it did.
+    """
+
+    errors: pd.DataFrame
+    real_steps: int
+    found: int
+    invented: int
+    pitch_swing_rms_deg: float
+    way_m: tuple[float, float] = (float("nan"), float("nan"))
+    failed: str = ""
+
+
+def judged_steps(truth: Truth) -> pd.DataFrame:
+    """The true steps that a result is held against."""
+    inside = truth.steps["touchdown_s"].between(truth.valid_from_s, truth.valid_to_s)
+    return truth.steps[inside]
+
+
+def match_steps(steps: pd.DataFrame, truth: pd.DataFrame) -> list[tuple[int, int]]:
+    """Pairs of rows (steps, truth): same side, nearest touchdown within 80 ms, one to one."""
+    pairs = []
+    for side in SIDES:
+        rows = np.flatnonzero(steps["side"] == side)
+        real = np.flatnonzero(truth["side"] == side)
+        gap = np.abs(
+            steps["touchdown_s"].to_numpy()[rows, None] - truth["touchdown_s"].to_numpy()[real]
+        )
+        while gap.size and gap.min() < MATCH_S:
+            row, column = np.unravel_index(int(np.argmin(gap)), gap.shape)
+            pairs.append((int(rows[row]), int(real[column])))
+            gap[row, :] = gap[:, column] = np.inf
+    return sorted(pairs)
+
+
+def judge(
+    result: Result, truth: Truth, case: str, effort: NDArray[np.bool_] | None = None
+) -> Judged:
+    """Hold a result against its truth.
+
+    Parameters
+    ----------
+    result : Result
+    truth : Truth
+    case : str
+        Name for the rows.
+    effort : ndarray of bool, shape (m,), optional
+        Which of the judged true steps belong to the effort, for the way.
+
+    Returns
+    -------
+    Judged
+    """
+    real = judged_steps(truth)
+    inside = result.steps["touchdown_s"].between(
+        truth.valid_from_s - MATCH_S, truth.valid_to_s + MATCH_S
+    )
+    steps = result.steps[inside]
+    pairs = match_steps(steps, real)
+    rows = [row for row, _ in pairs]
+    columns = [column for _, column in pairs]
+    tables = []
+    for figure in FIGURES:
+        if figure not in real:
+            continue
+        error = steps[figure].to_numpy()[rows] - real[figure].to_numpy()[columns]
+        tables.append(
+            pd.DataFrame(
+                {
+                    "figure": figure,
+                    "error": error,
+                    "u": steps[f"{figure}_u"].to_numpy()[rows],
+                    "true": real[figure].to_numpy()[columns],
+                    "step": real["step"].to_numpy()[columns],
+                    "side": real["side"].to_numpy()[columns],
+                    "case": case,
+                }
+            )
+        )
+    length = np.full(len(real), np.nan)
+    length[columns] = steps["step_length_m"].to_numpy()[rows]
+    chosen = np.zeros(len(real), dtype=bool) if effort is None else effort
+    near_edge = 0 if np.isinf(truth.valid_from_s) else _edge_steps(steps, rows, truth)
+    return Judged(
+        errors=pd.concat(tables, ignore_index=True),
+        real_steps=len(real),
+        found=len(pairs),
+        invented=len(steps) - len(pairs) - near_edge,
+        pitch_swing_rms_deg=_pitch_swing_rms_deg(result, truth, real),
+        way_m=(_way_m(length, chosen), _way_m(real["step_length_m"].to_numpy(), chosen)),
+    )
+
+
+def nothing_found(truth: Truth, why: str) -> Judged:
+    """What a run counts for that gave no result: every step missed."""
+    columns = ("figure", "error", "u", "true", "step", "side", "case")
+    empty = pd.DataFrame({name: [] for name in columns})
+    return Judged(empty, len(judged_steps(truth)), 0, 0, float("nan"), failed=why)
+
+
+def _way_m(length_m: NDArray[np.float64], chosen: NDArray[np.bool_]) -> float:
+    return float(length_m[chosen].sum()) if chosen.any() else float("nan")
+
+
+def _edge_steps(steps: pd.DataFrame, rows: list[int], truth: Truth) -> int:
+    """Unmatched steps within the matching window of the ends of the judged stretch."""
+    other = np.setdiff1d(np.arange(len(steps)), rows)
+    touchdown = steps["touchdown_s"].to_numpy()[other]
+    return int(
+        np.sum(
+            (touchdown < truth.valid_from_s + MATCH_S) | (touchdown > truth.valid_to_s - MATCH_S)
+        )
+    )
+
+
+def _pitch_swing_rms_deg(result: Result, truth: Truth, real: pd.DataFrame) -> float:
+    """RMS error of foot pitch from each toe-off to the same foot's next touchdown."""
+    errors = []
+    time_s = truth.curves["time_s"].to_numpy()
+    for side in SIDES:
+        name = f"foot_pitch_{side}_deg"
+        if name not in result.curves:
+            return float("nan")
+        own = real[real["side"] == side]
+        for start, end in zip(own["toe_off_s"][:-1], own["touchdown_s"][1:], strict=True):
+            part = slice(*np.searchsorted(time_s, [start, end]))
+            measured = np.interp(time_s[part], result.curves["time_s"], result.curves[name])
+            errors.append(measured - truth.curves[name].to_numpy()[part])
+    return float(np.sqrt(np.mean(np.concatenate(errors) ** 2))) if errors else float("nan")

@@ -1,0 +1,298 @@
+"""Tables of the accuracy script: bias, SD, RMSE and coverage of every figure, and the bars."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import isfinite, nan, sqrt
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from scripts.accuracy_judge import Judged
+
+FOUND: Final = "steps_found"
+INVENTED: Final = "steps_invented"
+PITCH_CURVE: Final = "foot_pitch_swing_curve_deg"
+WAY: Final = "way_of_effort_percent"
+
+Z95: Final = 1.959964
+"""97.5 % point of the standard normal distribution."""
+
+
+@dataclass(frozen=True)
+class Bar:
+    """Most that is allowed of a figure; None where nothing is asked.
+
+    ``bias`` is of either sign. ``missing`` is a share of the true steps.
+    """
+
+    bias: float | None = None
+    sd: float | None = None
+    rmse: float | None = None
+    missing: float | None = None
+
+    def text(self) -> str:
+        """The bar in words."""
+        parts = [
+            f"{name} <= {value:g}"
+            for name, value in (("|bias|", self.bias), ("sd", self.sd), ("rmse", self.rmse))
+            if value is not None
+        ]
+        if self.missing is not None:
+            parts.append(f"at most {100.0 * self.missing:g} %")
+        return ", ".join(parts)
+
+    def met(self, row: Mapping[str, float]) -> bool:
+        """Whether a table's row is within the bar; what is not a number is not."""
+        asked = [(abs(row["bias"]), self.bias), (row["sd"], self.sd), (row["rmse"], self.rmse)]
+        return all(limit is None or value <= limit for value, limit in asked)
+
+
+BARS: Final[Mapping[str, Mapping[str, Bar]]] = {
+    # Mid-grade sensors at 500 Hz.
+    "simulated": {
+        FOUND: Bar(missing=0.0),
+        INVENTED: Bar(missing=0.0),
+        "touchdown_s": Bar(bias=0.0015, sd=0.0025),
+        "toe_off_s": Bar(bias=0.0015, sd=0.0025),
+        "contact_time_s": Bar(rmse=0.0030),
+        "shin_angle_touchdown_deg": Bar(bias=0.4, rmse=0.8),
+        PITCH_CURVE: Bar(rmse=1.5),
+        "dorsiflexion_swing_min_deg": Bar(rmse=1.2),
+        "step_frequency_hz": Bar(rmse=0.06),
+        "step_length_m": Bar(rmse=0.03),
+    },
+    # Real motion at 2.5 to 4.5 m/s, force plate at 20 N above local zero, no shock added.
+    "real": {
+        FOUND: Bar(missing=0.005),
+        INVENTED: Bar(missing=0.005),
+        "touchdown_s": Bar(bias=0.004, sd=0.006),
+        "toe_off_s": Bar(bias=0.004, sd=0.006),
+        "contact_time_s": Bar(rmse=0.008),
+        "shin_angle_touchdown_deg": Bar(bias=0.7, rmse=1.5),
+        PITCH_CURVE: Bar(rmse=2.0),
+        "dorsiflexion_swing_min_deg": Bar(rmse=2.0),
+        "step_frequency_hz": Bar(rmse=0.08),
+        "step_length_m": Bar(rmse=0.04),
+    },
+}
+"""What is promised, by kind of case. An athlete does not step at one frequency: within a sprint
+step frequency itself scatters, which is why its bars are those of single steps."""
+
+COVERAGE_PERCENT: Final = (90.0, 99.0)
+"""Share of errors within two standard uncertainties that is asked of every figure."""
+
+
+def wilson_interval(hits: int, count: int) -> tuple[float, float]:
+    """Interval of 95 % for a share, by the score method.
+
+    Errors of one run hang together, so the real interval is wider where runs are few.
+
+    Parameters
+    ----------
+    hits, count : int
+        How many of how many.
+
+    Returns
+    -------
+    low, high : float
+        Wilson 1927, J Am Stat Assoc 22:209; NaN where there is nothing.
+    """
+    if count == 0:
+        return nan, nan
+    share, z2 = hits / count, Z95**2
+    middle = (share + z2 / (2.0 * count)) / (1.0 + z2 / count)
+    half = Z95 * sqrt(share * (1.0 - share) / count + z2 / (4.0 * count**2)) / (1.0 + z2 / count)
+    return max(middle - half, 0.0), min(middle + half, 1.0)
+
+
+def summary(judged: Sequence[Judged]) -> pd.DataFrame:
+    """Bias, SD, RMSE and coverage of every figure over all runs.
+
+    Parameters
+    ----------
+    judged : sequence of Judged
+
+    Returns
+    -------
+    DataFrame
+        One row per figure that the truth knows. SD is about the mean error (divided by n). An error
+        without an uncertainty is not covered.
+    """
+    tables = [one.errors for one in judged if len(one.errors)]
+    return error_table(pd.concat(tables, ignore_index=True)) if tables else error_table(None)
+
+
+def error_table(errors: pd.DataFrame | None) -> pd.DataFrame:
+    """As :func:`summary`, from the rows of errors themselves."""
+    rows = []
+    for figure, group in errors.groupby("figure", sort=False) if errors is not None else ():
+        known = group[np.isfinite(group["error"].astype(float))]
+        missing = int(np.isfinite(group["true"].astype(float)).sum()) - len(known)
+        if len(known) + missing:
+            error = known["error"].to_numpy(dtype=np.float64)
+            within = np.abs(error) <= 2.0 * known["u"].to_numpy(dtype=np.float64)
+            row = {"figure": str(figure), **_moments(error, missing)}
+            row["median_u"] = float(known["u"].median()) if len(known) else nan
+            rows.append({**row, **_coverage(within)})
+    return pd.DataFrame(rows, columns=list(_COLUMNS))
+
+
+_COLUMNS: Final = (
+    *("figure", "n", "missing", "bias", "sd", "rmse", "worst", "median_u"),
+    *("within_2u_percent", "within_low_percent", "within_high_percent"),
+)
+
+
+def _moments(error: NDArray[np.float64], missing: int) -> dict[str, float | int]:
+    if not len(error):
+        return {"n": 0, "missing": missing, "bias": nan, "sd": nan, "rmse": nan, "worst": nan}
+    return {
+        "n": len(error),
+        "missing": missing,
+        "bias": float(error.mean()),
+        "sd": float(error.std()),
+        "rmse": float(np.sqrt(np.mean(error**2))),
+        "worst": float(np.abs(error).max()),
+    }
+
+
+def _coverage(within: NDArray[np.bool_]) -> dict[str, float]:
+    low, high = wilson_interval(int(within.sum()), len(within))
+    return {
+        "within_2u_percent": 100.0 * float(within.mean()) if len(within) else nan,
+        "within_low_percent": 100.0 * low,
+        "within_high_percent": 100.0 * high,
+    }
+
+
+def whole_run_rows(judged: Sequence[Judged]) -> pd.DataFrame:
+    """Rows of what belongs to runs rather than steps.
+
+    Parameters
+    ----------
+    judged : sequence of Judged
+
+    Returns
+    -------
+    DataFrame
+        Columns as :func:`summary`: steps found (``missing`` are those not found) and invented
+        (``n``), the foot pitch curve in swing (one RMS error per run) and the way of the effort in
+        percent of the true one (one error per run).
+    """
+    steps, found = sum(one.real_steps for one in judged), sum(one.found for one in judged)
+    curve = np.array([one.pitch_swing_rms_deg for one in judged])
+    way = np.array([one.way_m for one in judged]).reshape(-1, 2)
+    percent = 100.0 * (way[:, 0] / way[:, 1] - 1.0)
+    lost = int((np.isfinite(way[:, 1]) & ~np.isfinite(way[:, 0])).sum())
+    rms = _moments(curve[np.isfinite(curve)], int((~np.isfinite(curve)).sum()))
+    rows: list[dict[str, object]] = [
+        {"figure": FOUND, "n": found, "missing": steps - found},
+        {"figure": INVENTED, "n": sum(one.invented for one in judged), "missing": 0},
+        # A mean and a scatter of RMS errors would say nothing about bias.
+        {"figure": PITCH_CURVE, **rms, "bias": nan, "sd": nan},
+    ]
+    if np.isfinite(way[:, 1]).any():
+        rows.append({"figure": WAY, **_moments(percent[np.isfinite(percent)], lost)})
+    return pd.DataFrame(rows, columns=list(_COLUMNS))
+
+
+def with_bars(table: pd.DataFrame, bars: Mapping[str, Bar], steps: int) -> pd.DataFrame:
+    """A table with what is asked of each figure and whether that is met.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As :func:`summary` gives, with or without the rows of whole runs.
+    bars : mapping from figure to Bar
+        Empty where nothing is asked but coverage.
+    steps : int
+        How many true steps there are.
+
+    Returns
+    -------
+    DataFrame
+        ``bar``, ``met`` and ``u_met`` (yes, no or nothing) are added.
+    """
+    out = table.copy()
+    bar, met, u_met = [], [], []
+    for _, row in table.iterrows():
+        own = bars.get(str(row["figure"]))
+        bar.append(own.text() if own else "")
+        met.append(_yes_no(_is_met(own, row, steps)) if own else "")
+        share = float(row["within_2u_percent"])
+        low, high = COVERAGE_PERCENT
+        u_met.append(_yes_no(low <= share <= high) if isfinite(share) else "")
+    out["bar"], out["met"], out["u_met"] = bar, met, u_met
+    return out
+
+
+def _is_met(bar: Bar, row: "pd.Series[object]", steps: int) -> bool:
+    if bar.missing is None:
+        return bar.met({name: float(str(row[name])) for name in ("bias", "sd", "rmse")})
+    wrong = int(str(row["missing" if row["figure"] == FOUND else "n"]))
+    return steps > 0 and wrong <= bar.missing * steps
+
+
+def _yes_no(value: bool) -> str:
+    return "yes" if value else "no"
+
+
+def group_line(name: str, table: pd.DataFrame, runs: int, failed: int) -> dict[str, object]:
+    """One group in one line.
+
+    Parameters
+    ----------
+    name : str
+    table : DataFrame
+        Of the whole group, rows of whole runs included.
+    runs, failed : int
+        How many there were, and how many gave no result.
+    """
+    by = table.set_index("figure")
+
+    def value(figure: str, column: str, factor: float = 1.0) -> float:
+        return factor * float(by[column].get(figure, nan))
+
+    judged = _of_steps(table)
+    line: dict[str, object] = {
+        "group": name,
+        "runs": runs,
+        "failed": failed,
+        "steps": int(value(FOUND, "n") + value(FOUND, "missing")),
+        "found": int(value(FOUND, "n")),
+        "invented": int(value(INVENTED, "n")),
+        "withheld_percent": _withheld_percent(table),
+        "td_bias_ms": value("touchdown_s", "bias", 1e3),
+        "td_sd_ms": value("touchdown_s", "sd", 1e3),
+        "to_bias_ms": value("toe_off_s", "bias", 1e3),
+        "to_sd_ms": value("toe_off_s", "sd", 1e3),
+        "contact_rmse_ms": value("contact_time_s", "rmse", 1e3),
+        "shin_bias_deg": value("shin_angle_touchdown_deg", "bias"),
+        "shin_rmse_deg": value("shin_angle_touchdown_deg", "rmse"),
+        "pitch_rmse_deg": value(PITCH_CURVE, "rmse"),
+        "dorsi_min_rmse_deg": value("dorsiflexion_swing_min_deg", "rmse"),
+        "freq_rmse_hz": value("step_frequency_hz", "rmse"),
+        "length_rmse_cm": value("step_length_m", "rmse", 100.0),
+        "way_rmse_percent": value(WAY, "rmse"),
+    }
+    for which, find in (("least", np.argmin), ("most", np.argmax)):
+        text = "-"
+        if len(judged):
+            row = judged.iloc[int(find(judged["within_2u_percent"].to_numpy(dtype=float)))]
+            text = f"{float(row['within_2u_percent']):.1f} {row['figure']}"
+        line[f"{which}_within_2u"] = text
+    return line
+
+
+def _of_steps(table: pd.DataFrame) -> pd.DataFrame:
+    """Rows of figures of steps that were measured at all."""
+    return table[np.isfinite(table["within_2u_percent"].astype(float))]
+
+
+def _withheld_percent(table: pd.DataFrame) -> float:
+    """Share of all values of found steps that are missing although the truth knows them."""
+    own = table[~table["figure"].isin([FOUND, INVENTED, PITCH_CURVE, WAY])]
+    asked = float((own["n"] + own["missing"]).sum())
+    return 100.0 * float(own["missing"].sum()) / asked if asked else nan
