@@ -13,17 +13,19 @@ except PackageNotFoundError:  # a source tree that is not installed
     __version__ = "0+source"
 
 if TYPE_CHECKING:
+    from imuproc.archive.reading import open_archive as open_archive
     from imuproc.pipeline.run import process as process
     from imuproc.pipeline.settings import Settings as Settings
     from imuproc.readers.session import read_session as read_session
 
 _HOMES = {
+    "open_archive": "imuproc.archive.reading",
     "read_session": "imuproc.readers.session",
     "process": "imuproc.pipeline.run",
     "Settings": "imuproc.pipeline.settings",
 }
 
-__all__ = ["Settings", "__version__", "process", "read_session"]
+__all__ = ["Settings", "__version__", "open_archive", "process", "read_session"]
 
 
 def __getattr__(name: str) -> Any:

@@ -1,0 +1,46 @@
+"""The archive of a whole session: a copy of those of its recordings, in one file."""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from imuproc.archive.reading import opened
+from imuproc.archive.values import read_json, write_json
+from imuproc.archive.writing import archive_file
+from imuproc.core.errors import ArchiveError
+
+
+def assemble_session(path: Path, archives: Sequence[Path], session: Mapping[str, Any]) -> None:
+    """Join the archives of recordings into one that needs none of them.
+
+    Each is verified, then copied piece by piece as it lies on the disk, so that memory does not
+    grow with the session.
+
+    Parameters
+    ----------
+    path : Path
+        Replaced when the new file is whole and on the disk.
+    archives : sequence of Path
+        In the order wanted.
+    session : mapping
+        What is known of the session as a whole: id, date and such; no clock times, no absolute
+        paths.
+
+    Raises
+    ------
+    ArchiveError
+        An archive is damaged or of an unknown schema, or two hold a run of the same id.
+    OSError
+        The file cannot be written; what was there before is still there.
+    """
+    with archive_file(path, "session") as root:
+        write_json(root, "session", session)
+        order: list[str] = []
+        for archive in archives:
+            with opened(archive) as source:
+                for run_id in read_json(source, "order"):
+                    if run_id in order:
+                        raise ArchiveError(f"{archive}: run {run_id} is in another archive too")
+                    source.copy(f"runs/{run_id}", root["runs"], name=run_id)
+                    order.append(run_id)
+        write_json(root, "order", order)

@@ -1,0 +1,113 @@
+"""The head of an archive: 512 bytes of plain text that tell whether the rest is whole.
+
+The rest is plain HDF5, which allows such a block before its own content. The form of the head is
+the same for every schema, for ever.
+"""
+
+import hashlib
+import re
+from pathlib import Path
+from typing import Final
+
+from imuproc.core.errors import ArchiveError
+
+HEAD_BYTES: Final = 512
+
+_NAME: Final = b"imuproc archive"
+_FORM: Final = re.compile(
+    rb"imuproc archive; schema ([0-9]{1,9}); ([0-9]{1,18}) bytes after this block; "
+    rb"sha256 ([0-9a-f]{64})\n"
+)
+_NOTE: Final = "HDF5 begins at byte 512; any HDF5 reader opens this file.\n"
+_WHAT_TO_DO: Final = "take it from a copy, or make it again with `imuproc process`"
+
+
+def seal(path: Path, schema: int) -> None:
+    """Write the head of an HDF5 file that was made with room for it.
+
+    Parameters
+    ----------
+    path : Path
+        Closed HDF5 file with a user block of 512 bytes.
+    schema : int
+        Version of the layout within.
+    """
+    with path.open("r+b") as file:
+        file.seek(HEAD_BYTES)
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+        length = file.tell() - HEAD_BYTES
+        file.seek(0)
+        file.write(_head(schema, length, digest))
+
+
+def verify(path: Path) -> int:
+    """See that an archive is whole: every byte of it, read in pieces.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    int
+        Schema that the head names.
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be read, is no archive, is cut off, or any bit of it has changed.
+    """
+    try:
+        with path.open("rb") as file:
+            head = file.read(HEAD_BYTES)
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
+            length = file.tell() - HEAD_BYTES
+    except OSError as error:
+        raise ArchiveError(f"{path}: cannot be read ({error.strerror or error})") from error
+    stated = _stated(path, head)
+    _compare(path, stated, length, digest)
+    return stated[0]
+
+
+def _head(schema: int, length: int, digest: str) -> bytes:
+    line = f"{_NAME.decode()}; schema {schema}; {length} bytes after this block; sha256 {digest}\n"
+    text = line + _NOTE
+    return (text + " " * (HEAD_BYTES - 1 - len(text)) + "\n").encode("ascii")
+
+
+def _stated(path: Path, head: bytes) -> tuple[int, int, str]:
+    """Schema, length and digest that the head names."""
+    if len(head) < HEAD_BYTES:
+        begins = _NAME.startswith(head[: len(_NAME)])
+        if not begins:
+            raise ArchiveError(f"{path}: is no archive of imuproc")
+        raise ArchiveError(
+            f"{path}: is cut off, only {len(head)} bytes are left of it; {_WHAT_TO_DO}"
+        )
+    form = _FORM.match(head)
+    if form is None:
+        raise ArchiveError(
+            f"{path}: is no archive of imuproc, or its head is damaged; if it was one, "
+            f"{_WHAT_TO_DO}"
+        )
+    stated = int(form[1]), int(form[2]), form[3].decode()
+    if _head(*stated) != head:
+        raise ArchiveError(f"{path}: is damaged in its head; {_WHAT_TO_DO}")
+    return stated
+
+
+def _compare(path: Path, stated: tuple[int, int, str], length: int, digest: str) -> None:
+    if length < stated[1]:
+        raise ArchiveError(
+            f"{path}: is cut off, {length} of {stated[1]} bytes are there; {_WHAT_TO_DO}"
+        )
+    if length > stated[1]:
+        raise ArchiveError(
+            f"{path}: is damaged, {length - stated[1]} bytes are there that were not written; "
+            f"{_WHAT_TO_DO}"
+        )
+    if digest != stated[2]:
+        raise ArchiveError(
+            f"{path}: is damaged, its content is not what was written (SHA-256 differs); "
+            f"{_WHAT_TO_DO}"
+        )

@@ -1,0 +1,60 @@
+"""Nested values as JSON text and back: exact numbers, any Unicode, no clock, no addresses."""
+
+import dataclasses
+import datetime
+import json
+import math
+from collections.abc import Mapping
+from typing import Any, Final
+
+import numpy as np
+
+_NOT_FINITE: Final = "non-finite"  # JSON has no number for these: {"non-finite": "nan"}
+_NUMBERS: Final = {"nan": math.nan, "inf": math.inf, "-inf": -math.inf}
+
+
+def to_json(value: Any) -> str:
+    """JSON text of nested values, in ASCII and in the order given.
+
+    Parameters
+    ----------
+    value : object
+        Mappings, sequences, dataclasses, numpy arrays and scalars, dates, texts, numbers, truth
+        values and None, nested as they like.
+
+    Raises
+    ------
+    TypeError
+        Something else is in it.
+    """
+    return json.dumps(_plain(value), allow_nan=False, separators=(", ", ": "))
+
+
+def from_json(text: str) -> Any:
+    """What :func:`to_json` wrote; sequences come back as lists, dataclasses as dicts."""
+    return json.loads(text, object_hook=_number)
+
+
+def _number(found: dict[str, Any]) -> Any:
+    if len(found) == 1 and found.get(_NOT_FINITE) in _NUMBERS:
+        return _NUMBERS[found[_NOT_FINITE]]
+    return found
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, float):  # before numpy scalars: float64 is a float
+        finite = math.isfinite(value)
+        return float(value) if finite else {_NOT_FINITE: repr(float(value))}
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    if isinstance(value, np.ndarray | np.generic):
+        return _plain(value.tolist())
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, datetime.date):
+        return value.isoformat()
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: _plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    raise TypeError(f"a value of type {type(value).__name__} cannot be archived")

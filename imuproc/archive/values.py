@@ -1,0 +1,170 @@
+"""Arrays, words and tables in HDF5, each with its unit and its meaning, and back."""
+
+import json
+from collections.abc import Callable, Sequence
+from typing import Any, Final
+
+import h5py
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from imuproc.archive.plain import from_json, to_json
+from imuproc.archive.schema import TEXTS, Explained
+
+Explain = Callable[[str], Explained]
+
+_ROWS: Final = 16384  # of a chunk; also what is converted at a time
+_SMALL_BYTES: Final = 4096  # below this chunks cost more than they save
+
+_JSON: Final = "json"
+
+
+def write_array(
+    group: h5py.Group, name: str, values: NDArray[Any], explained: Explained, dtype: str
+) -> None:
+    """Write an array, compressed when it is not small, without a converted copy of the whole.
+
+    Parameters
+    ----------
+    group : h5py.Group
+    name : str
+    values : ndarray
+    explained : Explained
+    dtype : str
+        Type in the file, such as ``<f4``.
+    """
+    if values.size * np.dtype(dtype).itemsize <= _SMALL_BYTES:
+        dataset = group.create_dataset(name, data=values.astype(dtype), track_times=False)
+    else:
+        # Each column in its own chunks, shuffled: a smooth curve takes a third less room.
+        dataset = group.create_dataset(
+            name,
+            shape=values.shape,
+            dtype=dtype,
+            chunks=(min(len(values), _ROWS), *(1 for _ in values.shape[1:])),
+            compression="gzip",
+            compression_opts=1,
+            shuffle=True,
+            track_times=False,
+        )
+        for start in range(0, len(values), _ROWS):
+            dataset[start : start + _ROWS] = values[start : start + _ROWS].astype(dtype)
+    _explain(dataset, explained)
+
+
+def write_words(group: h5py.Group, name: str, words: Sequence[Any], explained: Explained) -> None:
+    """Write texts; missing ones, and characters that HDF5 cannot hold, stay as they are.
+
+    Parameters
+    ----------
+    group : h5py.Group
+    name : str
+    words : sequence of str
+        None or NaN where one is missing.
+    explained : Explained
+    """
+    texts = [word if isinstance(word, str) else None for word in words]
+    plain = not any(text is None or not _fits(text) for text in texts)
+    # Fixed width: texts of variable length lie in a heap that every HDF5 version fills its own way.
+    coded = [(text or "") if plain else json.dumps(text) for text in texts]
+    encoded = [text.encode("utf-8") for text in coded]
+    width = max((len(text) for text in encoded), default=1) or 1
+    data = np.array(encoded, dtype=h5py.string_dtype("utf-8", width))
+    dataset = group.create_dataset(name, data=data, track_times=False)
+    _explain(dataset, explained)
+    if not plain:
+        write_attribute(dataset, "form", _JSON)
+
+
+def _fits(text: str) -> bool:
+    """Whether HDF5 gives a text back as it was: no NUL and no half of a surrogate pair."""
+    return not any(character == "\0" or "\ud800" <= character <= "\udfff" for character in text)
+
+
+def read_words(dataset: h5py.Dataset) -> list[str | None]:
+    """Texts that :func:`write_words` wrote."""
+    texts: list[str | None] = [raw.decode("utf-8") for raw in dataset[()].tolist()]
+    if read_attribute(dataset, "form") == _JSON:
+        return [json.loads(text or "") for text in texts]
+    return texts
+
+
+def write_table(group: h5py.Group, name: str, table: pd.DataFrame, explain: Explain) -> None:
+    """Write a table as a group of columns; its index is not kept.
+
+    Parameters
+    ----------
+    group : h5py.Group
+    name : str
+        Of the table.
+    table : DataFrame
+        Columns of numbers, truth values or texts.
+    explain : callable
+        Gives unit and meaning of a column.
+    """
+    inside = group.create_group(name)
+    inside.attrs["rows"] = np.int64(len(table))
+    write_names(inside, "columns", list(table.columns))
+    for column in table.columns:
+        values = table[column].to_numpy()
+        if values.dtype.kind in "fiub":
+            dtype = values.dtype.newbyteorder("<").str
+            write_array(inside, column, values, explain(column), dtype)
+        else:
+            write_words(inside, column, values.tolist(), explain(column))
+
+
+def read_table(group: h5py.Group) -> pd.DataFrame:
+    """Table that :func:`write_table` wrote, rows numbered from 0."""
+    columns = {name: _column(group[name]) for name in read_names(group, "columns")}
+    return pd.DataFrame(columns, index=pd.RangeIndex(int(group.attrs["rows"])))
+
+
+def _column(dataset: h5py.Dataset) -> Any:
+    if dataset.dtype.kind == "S":
+        return pd.Series(read_words(dataset), dtype="str")
+    return dataset[()]
+
+
+def write_json(group: h5py.Group, name: str, value: Any) -> None:
+    """Write nested values as one JSON text."""
+    dataset = group.create_dataset(
+        name, data=np.bytes_(to_json(value).encode("ascii")), track_times=False
+    )
+    _explain(dataset, Explained("", TEXTS[name]))
+    write_attribute(dataset, "form", _JSON)
+
+
+def read_json(group: h5py.Group, name: str) -> Any:
+    """Nested values that :func:`write_json` wrote."""
+    return from_json(group[name][()].decode("ascii"))
+
+
+def write_attribute(thing: h5py.Group | h5py.Dataset, name: str, text: str) -> None:
+    """Write a text beside a group or dataset."""
+    encoded = text.encode("utf-8")
+    width = max(len(encoded), 1)
+    thing.attrs.create(name, np.bytes_(encoded), dtype=h5py.string_dtype("utf-8", width))
+
+
+def read_attribute(thing: h5py.Group | h5py.Dataset, name: str) -> str:
+    """Text beside a group or dataset; empty where there is none."""
+    raw = thing.attrs.get(name, b"")
+    return raw if isinstance(raw, str) else bytes(raw).decode("utf-8")
+
+
+def write_names(thing: h5py.Group | h5py.Dataset, attribute: str, names: Sequence[str]) -> None:
+    """Write names in their order beside a group or dataset."""
+    write_attribute(thing, attribute, json.dumps(list(names)))
+
+
+def read_names(thing: h5py.Group | h5py.Dataset, attribute: str) -> list[str]:
+    """Names that :func:`write_names` wrote."""
+    names: list[str] = json.loads(read_attribute(thing, attribute))
+    return names
+
+
+def _explain(dataset: h5py.Dataset, explained: Explained) -> None:
+    write_attribute(dataset, "unit", explained.unit)
+    write_attribute(dataset, "meaning", explained.meaning)

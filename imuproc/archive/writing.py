@@ -1,0 +1,316 @@
+"""One archive per processed recording: everything that it gave, traced to its inputs."""
+
+import platform
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from importlib.metadata import version
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Any, Final
+
+import h5py
+import numpy as np
+import pandas as pd
+
+from imuproc import __version__
+from imuproc.archive.head import HEAD_BYTES, seal
+from imuproc.archive.schema import (
+    ARRAYS,
+    FLAGS,
+    FORMAT,
+    SCHEMA,
+    Explained,
+    curve,
+    event_column,
+    flag_column,
+    step_column,
+    uncertainty_parts,
+)
+from imuproc.archive.values import (
+    write_array,
+    write_attribute,
+    write_json,
+    write_names,
+    write_table,
+)
+from imuproc.core.columns import BY_NAME, step_table_columns
+from imuproc.core.contacts import Contacts
+from imuproc.core.errors import ArchiveError
+from imuproc.core.files import replaced_file
+from imuproc.core.flags import FLAGS as KNOWN_FLAGS
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.motion import SegmentMotion
+from imuproc.core.recording import Conditioned, Recording
+from imuproc.core.result import Result
+from imuproc.core.uncertainty import PARTS
+
+_RUN_ID: Final = re.compile(r"[A-Za-z0-9_-]{1,100}")
+
+
+@dataclass(frozen=True)
+class Provenance:
+    """Where the content of an archive comes from.
+
+    Parameters
+    ----------
+    fingerprint : str
+        What the caller recognises finished work by: of inputs, settings and version.
+    inputs : mapping from str to str
+        SHA-256 in hexadecimal of each log, by its path as the session file names it, and of what
+        the session file states of the run. No absolute paths.
+    settings : object
+        All settings of the method: a dataclass or a mapping, nested.
+    summaries : mapping from str to mapping
+        By run id: its row of the run table.
+    """
+
+    fingerprint: str
+    inputs: Mapping[str, str]
+    settings: Any
+    summaries: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+
+def write_run_archive(path: Path, result: Result | None, provenance: Provenance) -> None:
+    """Write the archive of one recording; the same content gives the same bytes.
+
+    Parameters
+    ----------
+    path : Path
+        Replaced when the new file is whole and on the disk.
+    result : Result or None
+        A recording that held several runs is archived run by run. None for a recording that could
+        not be processed: the runs in ``provenance.summaries`` are then kept as failed.
+    provenance : Provenance
+
+    Raises
+    ------
+    ArchiveError
+        The result does not fit together, or a run id cannot name a place in the archive.
+    OSError
+        The file cannot be written; what was there before is still there.
+    """
+    runs = {} if result is None else {run.run: run for run in _runs_of(result)}
+    run_ids = list(runs or provenance.summaries)
+    with archive_file(path, "recording") as root:
+        write_json(root, "order", run_ids)
+        for run_id in run_ids:
+            if not _RUN_ID.fullmatch(run_id):
+                raise ArchiveError(f"{path}: found {run_id!r} as id of a run; allowed: A-Za-z0-9_-")
+            group = root.create_group(f"runs/{run_id}")
+            _write_provenance(group, provenance, run_id)
+            if run_id in runs:
+                _write_run(group, runs[run_id])
+            else:
+                _write_failed(group)
+
+
+@contextmanager
+def archive_file(path: Path, kind: str) -> Iterator[h5py.File]:
+    """Give a new HDF5 file to fill; it is sealed and gets its name when the block succeeds.
+
+    Parameters
+    ----------
+    path : Path
+    kind : {"recording", "session"}
+
+    Yields
+    ------
+    h5py.File
+
+    Raises
+    ------
+    OSError
+        The file cannot be written.
+    """
+    with replaced_file(path) as temporary:
+        with (
+            _hdf5_errors(path),
+            h5py.File(
+                temporary,
+                "x",
+                libver=("v108", "v108"),  # what any HDF5 from 2008 on can read
+                userblock_size=HEAD_BYTES,
+                locking=False,  # nobody else knows the name, and not every network drive has locks
+            ) as file,
+        ):
+            write_attribute(file, "format", FORMAT)
+            file.attrs["schema"] = np.int64(SCHEMA)
+            write_attribute(file, "kind", kind)
+            file.create_group("runs")
+            yield file
+        seal(temporary, SCHEMA)
+
+
+@contextmanager
+def _hdf5_errors(path: Path) -> Iterator[None]:
+    """Turn what HDF5 raises when the disk is full into what Python raises then."""
+    try:
+        yield
+    except RuntimeError as error:
+        raise OSError(f"{path}: cannot be written ({error})") from error
+
+
+def _runs_of(result: Result) -> tuple[Result, ...]:
+    """Each run of a recording by itself, its flags as the whole result has them."""
+    runs = result.parts or (result,)
+    for run in runs:
+        named = set(run.steps["run"]) - {run.run}
+        if named:
+            raise ArchiveError(f"run {run.run}: found steps of {', '.join(sorted(named))} in it")
+    return tuple(
+        replace(run, flags=tuple(flag for flag in result.flags if flag.run in ("", run.run)))
+        for run in runs
+    )
+
+
+def _versions() -> dict[str, str]:
+    """What the bytes of a result depend on besides inputs and settings."""
+    return {
+        "imuproc": __version__,
+        "python": ".".join(platform.python_version_tuple()[:2]),
+        **{name: version(name) for name in ("numpy", "scipy", "pandas", "h5py")},
+        "hdf5": h5py.version.hdf5_version,
+    }
+
+
+def _write_provenance(group: h5py.Group, provenance: Provenance, run_id: str) -> None:
+    write_attribute(group, "fingerprint", provenance.fingerprint)
+    write_json(group, "inputs", dict(sorted(provenance.inputs.items())))
+    write_json(group, "settings", provenance.settings)
+    write_json(group, "versions", _versions())
+    write_json(group, "summary", provenance.summaries.get(run_id, {}))
+
+
+def _write_failed(group: h5py.Group) -> None:
+    write_attribute(group, "status", "failed")
+    dtypes = {"step": "int64", "flags": "str"}
+    empty = {
+        name: pd.Series(dtype=dtypes.get(name) or ("str" if _is_key(name) else "float64"))
+        for name in step_table_columns()
+    }
+    write_table(group, "steps", pd.DataFrame(empty), step_column)
+
+
+def _is_key(name: str) -> bool:
+    return name in BY_NAME and BY_NAME[name].kind == "key"
+
+
+def _write_run(group: h5py.Group, result: Result) -> None:
+    """Everything of one run."""
+    conditioned, motion = result.conditioned, result.motion
+    time_s = conditioned.time_s
+    for name, other_s in (("motion", motion.time_s), ("curves", result.curves["time_s"])):
+        if not np.array_equal(time_s, np.asarray(other_s)):
+            raise ArchiveError(f"run {result.run}: {name} and signals are not on the same clock")
+    write_attribute(group, "status", "done")
+    write_json(group, "about", _about(conditioned.recording, conditioned.rate_hz))
+    write_json(group, "history", result.history)
+    write_json(group, "distance", result.distances.get(result.run))
+    write_table(group, "flags", _flag_table(result.flags), flag_column)
+    write_table(group, "steps", result.steps, step_column)
+    _write_uncertainty(group.create_group("uncertainty"), result.uncertainty)
+    write_table(group, "events", _event_table(result.contacts), event_column)
+    write_array(group, "time_s", time_s, ARRAYS["time_s"], "<f8")
+    curves = group.create_group("curves")
+    names = [str(name) for name in result.curves if name != "time_s"]
+    write_names(curves, "curves", names)
+    for name in names:
+        write_array(curves, name, result.curves[name].to_numpy(), curve(name), "<f4")
+    signals, moved = group.create_group("signals"), group.create_group("motion")
+    write_names(signals, "sites", list(conditioned.segments))
+    write_names(moved, "sites", list(motion.segments))
+    for site, segment in conditioned.segments.items():
+        _write_signals(signals.create_group(site), segment)
+    for site, moving in motion.segments.items():
+        _write_motion(moved.create_group(site), moving)
+
+
+def _about(recording: Recording, rate_hz: float) -> dict[str, Any]:
+    logs = {
+        site: {
+            "source": _relative(log.source),
+            "accel_range_mps2": log.accel_range_mps2,
+            "gyro_range_radps": log.gyro_range_radps,
+        }
+        for site, log in recording.logs.items()
+    }
+    return {
+        "session": recording.session,
+        "athlete": recording.athlete,
+        "run": recording.run,
+        "gravity_mps2": recording.gravity_mps2,
+        "rate_hz": rate_hz,
+        "logs": logs,
+    }
+
+
+def _relative(source: str) -> str:
+    """Path of a log; of an absolute one the name alone, as folders tell of one machine only."""
+    windows = PureWindowsPath(source)
+    if PurePosixPath(source).is_absolute() or windows.drive or windows.root:
+        return windows.name
+    return source
+
+
+def _flag_table(flags: tuple[RaisedFlag, ...]) -> pd.DataFrame:
+    known = [KNOWN_FLAGS.get(flag.name) for flag in flags]
+    columns = {
+        "name": [flag.name for flag in flags],
+        "detail": [flag.detail for flag in flags],
+        "site": [flag.site for flag in flags],
+        "step": np.array([flag.step or 0 for flag in flags], dtype=np.int64),
+        "run": [flag.run for flag in flags],
+        "sentence": [flag.sentence if flag else "" for flag in known],
+        "advice": [flag.advice if flag else "" for flag in known],
+    }
+    return pd.DataFrame({name: columns[name] for name in FLAGS})
+
+
+def _write_uncertainty(group: h5py.Group, uncertainty: Mapping[str, pd.DataFrame]) -> None:
+    write_names(group, "figures", list(uncertainty))
+    for figure, parts in uncertainty.items():
+        values = parts.to_numpy(dtype=np.float64)
+        write_array(group, figure, values, uncertainty_parts(figure), "<f8")
+        write_names(group[figure], "parts", list(parts.columns))
+        write_names(group[figure], "part_meanings", [PARTS.get(part, "") for part in parts.columns])
+
+
+def _event_table(contacts: Contacts) -> pd.DataFrame:
+    columns = {
+        "side": [str(side) for side in contacts.side],
+        "touchdown_s": contacts.touchdown_s,
+        "toe_off_s": contacts.toe_off_s,
+        "touchdown_u_s": contacts.touchdown_u_s,
+        "toe_off_u_s": contacts.toe_off_u_s,
+    }
+    return pd.DataFrame({**columns, **contacts.evidence})
+
+
+def _write_all(group: h5py.Group, arrays: Mapping[str, Any], dtype: str) -> None:
+    for name, values in arrays.items():
+        explained: Explained = ARRAYS[name]
+        write_array(group, name, np.asarray(values), explained, dtype)
+
+
+def _write_signals(group: h5py.Group, segment: Conditioned) -> None:
+    signals = {"accel_mps2": segment.accel_mps2, "gyro_radps": segment.gyro_radps}
+    masks = {
+        "measured": segment.measured,
+        "accel_clipped": segment.accel_clipped,
+        "gyro_clipped": segment.gyro_clipped,
+    }
+    _write_all(group, signals, "<f4")
+    _write_all(group, masks, "|u1")
+    write_json(group, "calibration", segment.calibration)
+
+
+def _write_motion(group: h5py.Group, moving: SegmentMotion) -> None:
+    arrays = {
+        "quat_wxyz": moving.quat_wxyz,
+        "velocity_mps": moving.velocity_mps,
+        "pitch_rad": moving.pitch_rad,
+        "pitch_u_rad": moving.pitch_u_rad,
+    }
+    _write_all(group, arrays, "<f4")
+    _write_all(group, {"lever_m": moving.lever_m}, "<f8")
