@@ -78,7 +78,8 @@ def _done(task: Task, method: Method) -> list[Outcome]:
         steps = result.steps[result.steps["run"] == name]
         flags = tuple(flag for flag in result.flags if flag.run in ("", name))
         run = replace(recording.run, id=name)
-        summary = summarise_run(recording.session, recording.athlete, run, steps, flags)
+        distance = result.distances.get(name)
+        summary = summarise_run(recording.session, recording.athlete, run, steps, flags, distance)
         outcomes.append(Outcome(summary, steps))
     return outcomes
 

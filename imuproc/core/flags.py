@@ -168,12 +168,6 @@ _ALL: Final[tuple[Flag, ...]] = (
         serious=True,
     ),
     Flag(
-        "no_run",
-        "No sprint steps were found in the log.",
-        "Check that the log holds the run and that the sensors were switched on.",
-        serious=True,
-    ),
-    Flag(
         "run_refused",
         "One of the runs in the log could not be processed and is missing.",
         "See the reason; the other runs of the log are not concerned.",
@@ -205,6 +199,17 @@ _ALL: Final[tuple[Flag, ...]] = (
         "velocity_unsure",
         "Velocity could not be trusted, so lengths and speed are withheld.",
         "Use a larger accelerometer range on the feet.",
+    ),
+    Flag(
+        "distance_differs",
+        "The distance covered cannot be the one that the session file states.",
+        "Check the stated distance, and whether the athlete ran it to the end; if both are right, "
+        "do not trust lengths and speed.",
+    ),
+    Flag(
+        "belt_speed_differs",
+        "The mean speed over the belt is not the belt speed that the session file states.",
+        "Check the stated belt speed; if it is right, do not trust lengths and speed.",
     ),
 )
 

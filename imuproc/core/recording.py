@@ -1,7 +1,7 @@
 """The nouns that come out of readers and conditioning: logs, recordings, sessions' people."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -178,10 +178,6 @@ class Recording:
     gravity_mps2: float = 9.80665
     flags: tuple[RaisedFlag, ...] = ()
     history: tuple[HistoryEntry, ...] = ()
-
-    def with_logs(self, logs: Mapping[Site, SensorLog], entry: HistoryEntry) -> "Recording":
-        """Same recording with other logs and one more history entry."""
-        return replace(self, logs=logs, history=(*self.history, entry))
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,7 +1,7 @@
 """What processing one recording gives."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from imuproc.core.contacts import Contacts
@@ -14,6 +14,23 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+@dataclass(frozen=True)
+class Distance:
+    """Way along the run from one contact to a later one.
+
+    Parameters
+    ----------
+    value_m, u_m : float
+        The way and its standard uncertainty.
+    parts_m : mapping from str to float
+        That uncertainty by named part.
+    """
+
+    value_m: float
+    u_m: float
+    parts_m: Mapping[str, float]
+
+
 @dataclass(frozen=True, eq=False)
 class Result:
     """Everything that processing one recording gives.
@@ -21,7 +38,7 @@ class Result:
     Parameters
     ----------
     session, athlete, run : str
-        Ids; ``run`` is the id in the session file.
+        Ids; ``run`` is the id in the session file, or that of the one run in a part.
     steps : DataFrame
         One row per step, columns as in :func:`imuproc.core.columns.step_table_columns`.
     uncertainty : mapping from str to DataFrame
@@ -34,6 +51,12 @@ class Result:
     flags : tuple of RaisedFlag
         Flags of the run and of its steps.
     history : tuple of HistoryEntry
+    distances : mapping from str to Distance
+        By run as ``steps`` names it: over the steps before ``slowing``, from step 1 on; a run
+        is not in it where a length in between is missing.
+    parts : tuple of Result
+        Where the recording held several runs: each of them by itself, with its own motion,
+        contacts and signals, and ids as in ``steps``. Empty otherwise.
     """
 
     session: str
@@ -47,3 +70,5 @@ class Result:
     conditioned: ConditionedRecording
     flags: tuple[RaisedFlag, ...]
     history: tuple[HistoryEntry, ...]
+    distances: Mapping[str, Distance] = field(default_factory=dict)
+    parts: "tuple[Result, ...]" = ()

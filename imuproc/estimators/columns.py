@@ -20,10 +20,17 @@ from imuproc.estimators.angles import (
     pitch_curve,
     shin_curve,
 )
+from imuproc.estimators.distance import DistanceSettings
 from imuproc.estimators.figures import Figure, missing
 from imuproc.estimators.gaps import ClippingSettings, Gaps, stride_doubt_m
 from imuproc.estimators.phase import PhaseSettings
-from imuproc.estimators.stride import StrideSettings, ball_velocity, step_figures
+from imuproc.estimators.stride import (
+    StepLengths,
+    StrideSettings,
+    ball_velocity,
+    length_figures,
+    step_lengths,
+)
 from imuproc.estimators.timing import timing_figures
 
 FloatArray = NDArray[np.float64]
@@ -44,6 +51,7 @@ class EstimatorSettings:
     stride : StrideSettings
     phase : PhaseSettings
     clipping : ClippingSettings
+    distance : DistanceSettings
     departure_speed_mps : float
         Ball speed at which a foot counts as having left the ground at the start.
     """
@@ -52,6 +60,7 @@ class EstimatorSettings:
     stride: StrideSettings = field(default_factory=StrideSettings)
     phase: PhaseSettings = field(default_factory=PhaseSettings)
     clipping: ClippingSettings = field(default_factory=ClippingSettings)
+    distance: DistanceSettings = field(default_factory=DistanceSettings)
     departure_speed_mps: float = 0.7
 
 
@@ -106,6 +115,23 @@ def _with_gaps(curve: AngleCurve, gaps: Gaps | None) -> AngleCurve:
     return replace(curve, parts_rad={**curve.parts_rad, "gap": part})
 
 
+def all_lengths(
+    motion: Motion, contacts: Contacts, settings: EstimatorSettings, gaps: Mapping[Site, Gaps]
+) -> StepLengths | None:
+    """Step lengths with their covariance; None where no stride can be used.
+
+    Parameters
+    ----------
+    motion : Motion
+    contacts : Contacts
+    settings : EstimatorSettings
+    gaps : mapping from Site to Gaps
+        Missing and clipped samples of each sensor.
+    """
+    doubt = {side: stride_doubt_m(contacts, gaps, side, settings.clipping) for side in SIDES}
+    return step_lengths(motion, contacts, settings.stride, doubt)
+
+
 def all_figures(
     motion: Motion,
     contacts: Contacts,
@@ -130,8 +156,7 @@ def all_figures(
         Missing figures are NaN.
     """
     figures = timing_figures(contacts)
-    doubt = {side: stride_doubt_m(contacts, gaps, side, settings.clipping) for side in SIDES}
-    figures.update(step_figures(motion, contacts, settings.stride, doubt))
+    figures.update(length_figures(all_lengths(motion, contacts, settings, gaps), len(contacts)))
     by_side = []
     for side in SIDES:
         rows = contacts.side == side

@@ -12,15 +12,25 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion
-from imuproc.core.recording import ConditionedRecording, Recording
-from imuproc.core.result import Result
+from imuproc.core.recording import ConditionedRecording, Recording, Run
+from imuproc.core.result import Distance, Result
 from imuproc.core.sites import SIDES, Site, foot_of, shank_of
-from imuproc.estimators.columns import all_figures, leg_curves
+from imuproc.core.uncertainty import PARTS_OF
+from imuproc.estimators.columns import all_figures, all_lengths, leg_curves
+from imuproc.estimators.distance import (
+    DistanceSettings,
+    belt_flags,
+    distance_between,
+    distance_flags,
+    end_of_effort,
+    steady_part,
+)
 from imuproc.estimators.figures import Figure, missing
 from imuproc.estimators.gaps import Gaps, find_gaps, widened
 from imuproc.estimators.gaps import step_flags as gap_flags
 from imuproc.estimators.phase import phases
 from imuproc.estimators.sides import side_flags
+from imuproc.estimators.stride import StepLengths
 from imuproc.estimators.timing import next_step
 from imuproc.pipeline.settings import Settings
 
@@ -63,23 +73,53 @@ def make_result(
     step_flags += _step_flags(contacts)
     step_flags += gap_flags(contacts, gaps)
     steps = _table(recording, contacts, figures, step_flags, settings)
+    lengths = all_lengths(motion, contacts, settings.estimators, gaps)
+    effort, found = _distance(recording.run, contacts, lengths, steps, settings)
     entry = HistoryEntry("pipeline.table", f"{len(steps)} steps in the table.")
     return Result(
         session=recording.session,
         athlete=recording.athlete.id,
         run=recording.run.id,
         steps=steps,
-        uncertainty={
-            name: pd.DataFrame(dict(figure.parts))
-            for name, figure in figures.items()
-            if figure.parts
-        },
+        uncertainty={name: _parts(name, figures[name]) for name in FIGURES},
         curves=_curves(motion, recording, settings, gaps),
         contacts=contacts,
         motion=motion,
         conditioned=conditioned,
-        flags=(*flags, *step_flags),
+        flags=(*flags, *found, *step_flags),
         history=(*motion.history, entry),
+        distances={} if effort is None else {recording.run.id: effort},
+    )
+
+
+def _distance(
+    run: Run,
+    contacts: Contacts,
+    lengths: StepLengths | None,
+    steps: pd.DataFrame,
+    settings: Settings,
+) -> tuple[Distance | None, list[RaisedFlag]]:
+    """Distance of the effort, and flags where it or the belt's speed is not the stated one."""
+    trusted_m = steps["step_length_m"].to_numpy()
+    phase = steps["phase"].to_numpy()
+    steady = steady_part(phase)
+    effort, whole, even = (
+        distance_between(lengths, trusted_m, first, last)
+        for first, last in ((0, end_of_effort(phase)), (0, len(steps) - 1), steady)
+    )
+    allowed: DistanceSettings = settings.estimators.distance
+    return effort, [
+        *distance_flags(run, effort, whole, allowed),
+        *belt_flags(run, contacts, steady, even, allowed),
+    ]
+
+
+def _parts(name: str, figure: Figure) -> pd.DataFrame:
+    """Parts of a figure's uncertainty, one row per step; NaN where the figure is missing."""
+    gone = np.isnan(figure.value)
+    absent = missing(len(gone)).value
+    return pd.DataFrame(
+        {part: np.where(gone, np.nan, figure.parts.get(part, absent)) for part in PARTS_OF[name]}
     )
 
 
@@ -193,28 +233,39 @@ def join_results(results: list[Result], recording: Recording) -> Result:
     Returns
     -------
     Result
-        Motion, contacts and conditioned signals are those of the longest run.
+        Motion, contacts and conditioned signals are those of the longest run; ``parts`` has each
+        run's own.
     """
     if len(results) == 1:
         return results[0]
     longest = max(results, key=lambda result: len(result.steps))
-    tables, curves, flags = [], [], []
-    for number, result in enumerate(results, start=1):
-        name = f"{recording.run.id}_{number}"
-        flags += [replace(flag, run=name) for flag in result.flags]
-        tables.append(result.steps.assign(run=name))
-        curves.append(result.curves.assign(run=name))
-    names = longest.uncertainty.keys()
+    named = [(f"{recording.run.id}_{n}", result) for n, result in enumerate(results, start=1)]
     return replace(
         longest,
-        steps=pd.concat(tables, ignore_index=True),
-        curves=pd.concat(curves, ignore_index=True),
+        steps=pd.concat(
+            [result.steps.assign(run=name) for name, result in named], ignore_index=True
+        ),
+        curves=pd.concat(
+            [result.curves.assign(run=name) for name, result in named], ignore_index=True
+        ),
         uncertainty={
-            name: pd.concat(
-                [r.uncertainty.get(name, pd.DataFrame(index=r.steps.index)) for r in results],
-                ignore_index=True,
-            )
-            for name in names
+            name: pd.concat([result.uncertainty[name] for result in results], ignore_index=True)
+            for name in FIGURES
         },
-        flags=tuple(flags),
+        flags=tuple(replace(flag, run=name) for name, result in named for flag in result.flags),
+        distances={
+            name: distance for name, result in named for distance in result.distances.values()
+        },
+        parts=tuple(_renamed(result, name) for name, result in named),
+    )
+
+
+def _renamed(result: Result, run: str) -> Result:
+    """The result of one of several runs under that run's own id."""
+    return replace(
+        result,
+        run=run,
+        steps=result.steps.assign(run=run),
+        flags=tuple(replace(flag, run=run) for flag in result.flags),
+        distances=dict(zip([run], result.distances.values(), strict=False)),  # one or none
     )

@@ -9,6 +9,7 @@ import numpy as np
 from imuproc.core.columns import BY_NAME, Column
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
+from imuproc.core.result import Distance
 from imuproc.report.symmetry import left_minus_right, symmetry_index_pct
 
 if TYPE_CHECKING:
@@ -83,6 +84,8 @@ RUN_COLUMNS: Final[tuple[Column, ...]] = (
     Column("run", "", "Run id.", "key"),
     Column("start", "", "How the run was started.", "key"),
     Column("distance_m", "m", "Distance that the session file states."),
+    Column("distance_covered_m", "m", "Way over the steps of the effort, from step 1 on."),
+    Column("distance_covered_m_u", "m", "Standard uncertainty of distance_covered_m."),
     Column("status", "", "done or failed.", "key"),
     Column("steps", "", "Steps found.", "key"),
     Column("steps_effort", "", "Steps of the effort: all but those of the phase slowing.", "key"),
@@ -111,7 +114,8 @@ class RunSummary:
     counts : mapping from str to int
         ``steps``, ``steps_effort``, ``steps_flagged`` and the count behind each mean.
     figures : mapping from str to float
-        Means, differences and symmetry indices by column name; NaN where one is missing.
+        Distance covered, means, differences and symmetry indices by column name; NaN where one is
+        missing.
     flags : tuple of RaisedFlag
         Flags of the run and of its steps.
     """
@@ -157,7 +161,12 @@ def failed_run(session: str, athlete: Athlete, run: Run, reason: str) -> RunSumm
 
 
 def summarise_run(
-    session: str, athlete: Athlete, run: Run, steps: "pd.DataFrame", flags: tuple[RaisedFlag, ...]
+    session: str,
+    athlete: Athlete,
+    run: Run,
+    steps: "pd.DataFrame",
+    flags: tuple[RaisedFlag, ...],
+    distance: Distance | None = None,
 ) -> RunSummary:
     """Sum up the step table of one run.
 
@@ -171,6 +180,8 @@ def summarise_run(
     steps : DataFrame
         Columns as in :func:`imuproc.core.columns.step_table_columns`.
     flags : tuple of RaisedFlag
+    distance : Distance, optional
+        Of the effort; left out where it is not known.
 
     Returns
     -------
@@ -185,7 +196,10 @@ def summarise_run(
         "steps_effort": len(effort),
         "steps_flagged": int((steps["flags"].fillna("") != "").sum()),
     }
-    figures: dict[str, float] = {}
+    figures: dict[str, float] = {
+        "distance_covered_m": distance.value_m if distance else float("nan"),
+        "distance_covered_m_u": distance.u_m if distance else float("nan"),
+    }
     for name in KEY_FIGURES:
         count, of_figure = _sum_up(effort, name)
         counts[count_name(name)] = count

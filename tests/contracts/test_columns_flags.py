@@ -7,12 +7,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import imuproc
 from imuproc.core.columns import BY_NAME, COLUMNS, FIGURES, step_table_columns, uncertainty_name
 from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.sites import SITES
+from imuproc.core.uncertainty import PARTS, PARTS_OF
 from imuproc.estimators.columns import EstimatorSettings, all_figures
 from imuproc.estimators.phase import PHASES
 from tests.guards.sources import sources
-from tests.simulated import USUAL, made_result
+from tests.simulated import USUAL, made_result, made_run, only
 
 AGREED = [
     *("session", "athlete", "run", "step", "side", "phase"),
@@ -82,16 +85,38 @@ def test_the_estimators_give_every_figure_and_no_other() -> None:
 
 def test_uncertainty_parts_add_up_to_what_the_table_says() -> None:
     result = made_result(USUAL)
-    assert set(result.uncertainty) >= {"contact_time_s", "shin_angle_touchdown_deg"}
+    assert tuple(result.uncertainty) == FIGURES
     for name, parts in result.uncertainty.items():
         total = np.sqrt((parts**2).sum(axis=1, skipna=False))
-        stated = result.steps[uncertainty_name(name)]
         pd.testing.assert_series_equal(
-            stated.dropna(), total[stated.notna()], check_names=False, rtol=1e-9
+            result.steps[uncertainty_name(name)], total, check_names=False, rtol=1e-9
         )
 
 
-def test_every_flag_that_is_raised_anywhere_is_in_the_list() -> None:
+def test_parts_of_uncertainties_are_those_in_the_list() -> None:
+    result = made_result(USUAL, SITES)  # with a pelvis sensor: every figure is there
+    athlete = result.conditioned.recording.athlete
+    figures = all_figures(result.motion, result.contacts, athlete, EstimatorSettings(), {})
+    for name in FIGURES:
+        assert set(figures[name].parts) == set(PARTS_OF[name]), name
+        assert tuple(result.uncertainty[name].columns) == PARTS_OF[name]
+    assert {part for parts in PARTS_OF.values() for part in parts} == set(PARTS)
+    assert all(meaning.endswith(".") for meaning in PARTS.values())
+
+
+def test_a_figure_that_is_missing_has_parts_that_are_missing() -> None:
+    recording, _ = made_run(USUAL)
+    result = imuproc.process(only(recording, "left_shank", "left_foot", "right_shank"))
+    for name, parts in result.uncertainty.items():
+        gone = result.steps[name].isna().to_numpy()
+        assert (parts.isna().to_numpy() == gone[:, None]).all(), name
+    right = (result.steps["side"] == "right").to_numpy()
+    assert result.uncertainty["foot_pitch_touchdown_deg"][right].isna().all(axis=None)
+    assert result.uncertainty["foot_pitch_touchdown_deg"][~right].notna().all(axis=None)
+
+
+def flags_raised() -> set[str]:
+    """Every name that may stand in a ``RaisedFlag`` of the package."""
     names: set[str] = set()
     for source in sources():
         for argument in raised(source.tree):
@@ -103,7 +128,12 @@ def test_every_flag_that_is_raised_anywhere_is_in_the_list() -> None:
             else:  # a variable: one of the texts of its file must be meant
                 names |= words(source.tree) & FLAGS.keys()
                 assert isinstance(argument, ast.Name), source.where(argument)
-    assert names <= FLAGS.keys()
+    return names
+
+
+def test_the_flags_that_are_raised_anywhere_are_those_in_the_list() -> None:
+    names = flags_raised()
+    assert names == FLAGS.keys()
     assert {"no_standing", "gap", "sides_swapped", "gyro_clipped", "drift_large"} <= names
 
 

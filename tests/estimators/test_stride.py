@@ -9,7 +9,13 @@ from hypothesis import strategies as st
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion
-from imuproc.estimators.stride import StrideSettings, ball_velocity, step_figures
+from imuproc.estimators.stride import (
+    StepLengths,
+    StrideSettings,
+    ball_velocity,
+    length_figures,
+    step_lengths,
+)
 from tests.estimators.made_motion import TIME_S, contacts, motion, segment, steady
 
 NAN = np.nan
@@ -36,6 +42,11 @@ def walk(all_contacts: Contacts, places_m: np.ndarray, feet=("left", "right")) -
         velocity = foot_velocity(all_contacts.take(rows), places_m[rows])
         parts.append(segment(f"{side}_foot", np.zeros(len(TIME_S)), velocity))
     return motion(*parts)
+
+
+def step_figures(moved: Motion, steps: Contacts, assumed: StrideSettings, doubt=None):
+    """Step length and speed of made-up motion."""
+    return length_figures(step_lengths(moved, steps, assumed, doubt), len(steps))
 
 
 def test_even_steps() -> None:
@@ -201,3 +212,82 @@ def test_lengths_sum_up_to_the_way(lengths, bump) -> None:
         assert found[start] + found[start + 1] == pytest.approx(
             smooth[start] + smooth[start + 1], abs=0.06
         )
+
+
+# --- Distance -------------------------------------------------------------------------------------
+
+
+def lengths_of(steps: Contacts, places_m: np.ndarray) -> StepLengths:
+    found = step_lengths(walk(steps, places_m), steps, USUAL)
+    assert found is not None
+    return found
+
+
+def test_a_distance_is_the_way_from_contact_to_contact() -> None:
+    steps = steady("right", 0.25, 0.12, 13)
+    places = np.cumsum(np.linspace(1.2, 2.0, 13))
+    found = lengths_of(steps, places)
+    for first, last in ((0, 12), (0, 7), (3, 4)):
+        way = found.distance(first, last)
+        assert way.value[0] == pytest.approx(places[last] - places[first], abs=0.03)
+        assert abs(way.value[0] - places[last] + places[first]) < 2.0 * way.uncertainty[0]
+
+
+def test_of_a_single_step_the_distance_is_its_length() -> None:
+    steps = steady("right", 0.25, 0.12, 13)
+    found = lengths_of(steps, 1.8 * np.arange(13))
+    way, length = found.distance(5, 6), found.figures()["step_length_m"]
+    assert way.value[0] == length.value[5]
+    assert way.uncertainty[0] == pytest.approx(length.uncertainty[5])
+    assert {n: p[0] for n, p in way.parts.items()} == {
+        n: pytest.approx(p[5]) for n, p in length.parts.items()
+    }
+
+
+def test_what_all_stances_share_adds_up_and_a_difference_between_feet_cancels() -> None:
+    steps = steady("right", 0.25, 0.12, 13)
+    found = lengths_of(steps, 1.8 * np.arange(13))
+    whole, half = found.distance(0, 12).parts, found.distance(0, 6).parts
+    assert whole["stance"][0] == pytest.approx(2.0 * half["stance"][0])
+    assert whole["stance"][0] == pytest.approx(12 * 0.25 * USUAL.stance_u_mps)
+    assert (whole["asymmetry"][0], half["asymmetry"][0]) == (0.0, 0.0)
+    assert found.distance(0, 11).parts["asymmetry"][0] == 0.5 * USUAL.asymmetry_m
+    # By chance: two feet over six strides each, each foot alone would give the way.
+    one_foot = np.sqrt(6.0) * USUAL.stride_u_m
+    assert one_foot / np.sqrt(2.0) * 0.9 < whole["stride"][0] < one_foot
+
+
+def test_across_a_missing_length_there_is_no_distance() -> None:
+    holed = steady("right", 0.25, 0.12, 13).take(np.delete(np.arange(13), 6))
+    found = lengths_of(holed, 1.8 * np.delete(np.arange(13.0), 6))
+    assert np.isnan(found.distance(0, 11).value[0])
+    assert np.isfinite(found.distance(0, 5).value[0])
+
+
+@pytest.mark.parametrize("feet", [("left", "right"), ("left",)], ids=["two feet", "one foot"])
+def test_distances_are_as_wrong_as_they_say(feet: tuple[str, ...]) -> None:
+    """Strides and touchdowns in error by chance, 200 times over; all else is as it should be."""
+    rng = np.random.default_rng(5)
+    exact = steady("right", 0.25, 0.12, 15)
+    known = ("left", "right") if len(feet) == 2 else feet
+    true = 1.8 * np.arange(15.0)
+    errors, spread = [], []
+    for _ in range(200):
+        slips = np.zeros(15)
+        for side in known:
+            rows = exact.side == side
+            slips[rows] = np.cumsum(rng.normal(0.0, USUAL.stride_u_m, rows.sum()))
+        late = rng.normal(0.0, 0.003, 15)
+        steps = replace(
+            exact,
+            touchdown_s=exact.touchdown_s + late,
+            toe_off_s=exact.toe_off_s - late,  # the middle, where strides are cut, stays
+            evidence={"touchdown_random_u_s": np.full(15, 0.003)},
+        )
+        way = step_lengths(walk(exact, true + slips, feet), steps, USUAL)
+        assert way is not None
+        figure = way.distance(2, 11)
+        errors.append(figure.value[0] - 9 * 1.8)
+        spread.append(np.hypot(figure.parts["stride"][0], figure.parts["touchdown"][0]))
+    inside = np.mean(np.abs(errors) <= 2.0 * np.array(spread))
+    assert 0.9 < inside < 0.99

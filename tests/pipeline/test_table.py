@@ -9,6 +9,7 @@ import pytest
 from imuproc.core.columns import FIGURES, step_table_columns
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion
+from imuproc.core.uncertainty import PARTS_OF
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.table import join_results, make_result
 from tests.estimators.made_motion import TIME_S, conditioned, inward_roll, motion, segment, steady
@@ -165,6 +166,47 @@ def test_a_rolling_start_and_a_treadmill_have_no_drive_phase(start, surface, dri
     assert ("drive" in set(result.steps["phase"])) == drive
 
 
+def test_the_distance_of_the_effort_is_the_sum_of_its_step_lengths() -> None:
+    result = table()
+    assert list(result.distances) == ["R07-01"]
+    distance = result.distances["R07-01"]
+    assert distance.value_m == pytest.approx(result.steps["step_length_m"].sum())
+    assert distance.u_m == pytest.approx(np.hypot.reduce(list(distance.parts_m.values())))
+    assert set(distance.parts_m) == set(PARTS_OF["step_length_m"])
+
+
+def test_slowing_does_not_count_as_distance_of_the_effort() -> None:
+    fading = np.interp(TIME_S, [TIME_S[0], 11.4, 12.4], [7.2, 7.2, 5.0])
+    velocity = np.stack((fading, 0 * fading, 0 * fading), axis=1)
+    feet = [segment(f"{s}_foot", np.zeros(len(TIME_S)), velocity) for s in ("left", "right")]
+    result = table(motion(*feet))
+    effort = result.steps[result.steps["phase"] != "slowing"]
+    assert 2 < len(effort) < len(result.steps)
+    assert result.distances["R07-01"].value_m == pytest.approx(effort["step_length_m"].sum())
+
+
+def test_a_missing_length_leaves_the_distance_open() -> None:
+    holed = steady("left", 0.25, 0.12, 13).take(np.delete(np.arange(13), 6))
+    result = table(steps=holed, distance_m=5.0)
+    assert result.distances == {}
+    assert run_flags(result) == []
+
+
+@pytest.mark.parametrize(
+    ("run", "flag"),
+    [
+        ({"distance_m": 13.0}, None),  # seven steps of 1.8 m
+        ({"distance_m": 24.0}, "distance_differs"),
+        ({"distance_m": 5.0}, "distance_differs"),
+        ({"surface": "treadmill", "distance_m": 24.0}, None),
+        ({"surface": "treadmill", "belt_speed_mps": 7.2}, None),
+        ({"surface": "treadmill", "belt_speed_mps": 6.0}, "belt_speed_differs"),
+    ],
+)
+def test_what_the_session_file_states_is_held_against_the_feet(run, flag: str | None) -> None:
+    assert run_flags(table(**run)) == ([] if flag is None else [(flag, "")])
+
+
 def test_runs_of_one_log_are_numbered_and_their_rows_kept_apart() -> None:
     first = table()
     second = table(steps=steady("right", 0.24, 0.11, 3))
@@ -174,6 +216,8 @@ def test_runs_of_one_log_are_numbered_and_their_rows_kept_apart() -> None:
     assert joined.run == "R07-01"
     assert joined.curves["run"].unique().tolist() == ["R07-01_1", "R07-01_2"]
     assert len(joined.uncertainty["contact_time_s"]) == 11
+    assert joined.distances == {"R07-01_1": first.distances["R07-01"]}
+    assert second.distances == {}  # two lengths out of one stride are too uncertain
     values = joined.steps.drop(columns="run").iloc[8:].reset_index(drop=True)
     pd.testing.assert_frame_equal(values, second.steps.drop(columns="run"))
 
@@ -188,3 +232,5 @@ def test_what_was_withheld_has_no_uncertainty_either() -> None:
     for name in FIGURES:
         same = result.steps[name].isna() == result.steps[f"{name}_u"].isna()
         assert same.all(), name
+        parts = result.uncertainty[name]
+        assert (parts.isna().any(axis=1) == result.steps[name].isna()).all(), name

@@ -4,6 +4,7 @@ import pytest
 from imuproc.core.columns import FIGURES
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
+from imuproc.core.result import Distance
 from imuproc.report.summary import (
     KEY_FIGURES,
     RUN_COLUMNS,
@@ -65,6 +66,17 @@ def test_a_run_without_steps_has_a_row_of_missing_figures() -> None:
     summary = summarise_run("s", ATHLETE, RUN, fake_steps(6).iloc[:0], ())
     assert summary.counts["steps"] == 0
     assert all(summary.value(f"mean_{name}") is None for name in KEY_FIGURES)
+
+
+def test_the_distance_covered_stands_beside_the_stated_one() -> None:
+    names = [column.name for column in RUN_COLUMNS]
+    stated = names.index("distance_m")
+    assert names[stated + 1 : stated + 3] == ["distance_covered_m", "distance_covered_m_u"]
+    distance = Distance(58.71, 0.34, {"stance": 0.34})
+    summary = summarise_run("s", ATHLETE, RUN, fake_steps(12), (), distance)
+    assert [summary.value(name) for name in names[stated : stated + 3]] == [60.0, 58.71, 0.34]
+    without = summarise_run("s", ATHLETE, RUN, fake_steps(12), ())
+    assert [without.value(name) for name in names[stated : stated + 3]] == [60.0, None, None]
 
 
 def test_a_failed_run_keeps_who_what_and_why() -> None:

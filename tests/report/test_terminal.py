@@ -109,8 +109,8 @@ def test_no_colour_codes_when_piped_and_none_from_the_user_in_a_terminal() -> No
 
 def test_a_run_without_steps_says_so() -> None:
     steps = fake_steps(6).iloc[:0]
-    flags = (RaisedFlag("no_run", detail="12 s of log"),)
+    flags = (RaisedFlag("gap", detail="12 s of log"),)
     lines = shown(summarise_run("s", ATHLETE, RUN, steps, flags), steps)
     assert "No steps." in lines
-    assert any(FLAGS["no_run"].sentence in line for line in lines)
+    assert any(FLAGS["gap"].sentence in line for line in lines)
     assert "[12 s of log]" in " ".join(lines)

@@ -1,0 +1,49 @@
+"""Every named part of a standard uncertainty, and the parts of which each figure's is made up.
+
+Parts are standard uncertainties in the unit of their figure; the root of the sum of their squares
+is the combined one (JCGM 100:2008, 5.1), in the column with ``_u`` appended.
+"""
+
+from typing import Final
+
+PARTS: Final[dict[str, str]] = {
+    "event": "The event's time is uncertain; for an angle, times its rate of turning.",
+    "touchdown": "Touchdowns that begin or end the stretch of time, or share out strides to steps.",
+    "toe_off": "The toe-off that begins or ends the stretch of time.",
+    "drift": "Sensor errors and their growth from standing to this instant, as solved for.",
+    "alignment": "The axis of the segment against the direction of running.",
+    "soft_tissue": "Motion of the sensor on the skin or shoe.",
+    "gap": "Samples that are missing, as far as they matter at this instant.",
+    "length": "The length of the shank.",
+    "stride": "Errors of stride lengths by chance, clipped and missing samples of theirs included.",
+    "stance": "The ball of the foot is not quite at rest in mid-stance, alike in all stances.",
+    "clipping": "What clipped samples leave in all strides alike.",
+    "asymmetry": "Strides do not tell how left and right step share them.",
+}
+"""Name of each part and what it stands for. The sampling rate counts within the events' times."""
+
+_ANGLE: Final = ("drift", "alignment", "soft_tissue", "gap", "event")
+_LENGTH: Final = ("stride", "stance", "clipping", "asymmetry", "touchdown")
+
+PARTS_OF: Final[dict[str, tuple[str, ...]]] = {
+    "touchdown_s": ("event",),
+    "toe_off_s": ("event",),
+    "contact_time_s": ("touchdown", "toe_off"),
+    "flight_time_s": ("touchdown", "toe_off"),
+    "step_time_s": ("touchdown",),
+    "step_frequency_hz": ("touchdown",),
+    "shin_angle_touchdown_deg": _ANGLE,
+    "shin_angle_toe_off_deg": _ANGLE,
+    "ankle_ahead_of_knee_m": (*_ANGLE, "length"),
+    "foot_pitch_touchdown_deg": _ANGLE,
+    "foot_pitch_toe_off_deg": _ANGLE,
+    "foot_pitch_swing_min_deg": _ANGLE,
+    "foot_pitch_swing_max_deg": _ANGLE,
+    "dorsiflexion_touchdown_deg": _ANGLE,
+    "dorsiflexion_swing_min_deg": _ANGLE,
+    "dorsiflexion_swing_mean_deg": _ANGLE,
+    "pelvis_tilt_touchdown_deg": ("drift", "gap", "event"),
+    "step_length_m": _LENGTH,
+    "speed_mps": _LENGTH,
+}
+"""Parts of each figure of the step table."""

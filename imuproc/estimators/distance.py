@@ -1,0 +1,166 @@
+"""Distance of the effort and mean speed on a belt, held against what the session file states.
+
+A stated distance and the way of the feet are not the same thing: step 1 lands beyond the line,
+athletes slow down beyond the finish, and a rolling start has a run-up. Only what these cannot
+explain is worth a flag.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.contacts import Contacts
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import Run
+from imuproc.core.result import Distance
+from imuproc.estimators.stride import StepLengths
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class DistanceSettings:
+    """What may lie between the stated distance and the way from step 1 to the end of the effort.
+
+    Parameters
+    ----------
+    start_m : float
+        How far beyond the line step 1 may land: step 1 is 0.82 to 1.371 m long in senior sprinters
+        (values gathered in encyclopedia.pub, entry 51786), and its foot starts behind the line.
+    end_early_m, end_late_m : float
+        How far before the finish the effort may end and how far beyond it may go on: one step and
+        three (common practice, no source).
+    fading_from_m, fading_share : float
+        From this distance on speed may fall before the finish, and a run may be ``slowing`` over
+        up to this share of what is beyond (common practice, no source).
+    belt_share : float
+        Standard uncertainty of a stated belt speed, as a share of it (common practice, no source).
+    """
+
+    start_m: float = 1.4
+    end_early_m: float = 2.5
+    end_late_m: float = 6.0
+    fading_from_m: float = 40.0
+    fading_share: float = 0.5
+    belt_share: float = 0.02
+
+
+def distance_between(
+    lengths: StepLengths | None, trusted_m: FloatArray, first: int, last: int
+) -> Distance | None:
+    """Way from one contact to a later one.
+
+    Parameters
+    ----------
+    lengths : StepLengths or None
+    trusted_m : ndarray, shape (m,)
+        Step lengths of the step table; NaN where they are missing or withheld.
+    first, last : int
+        Rows of the two contacts.
+
+    Returns
+    -------
+    Distance or None
+        None where a length in between is missing: nothing is guessed.
+    """
+    if lengths is None or last <= first or not np.isfinite(trusted_m[first:last]).all():
+        return None
+    figure = lengths.distance(first, last)
+    parts = {name: float(part[0]) for name, part in figure.parts.items()}
+    return Distance(float(figure.value[0]), float(figure.uncertainty[0]), parts)
+
+
+def end_of_effort(phase: NDArray[Any]) -> int:
+    """Row of the contact at which the last step before ``slowing`` ends, or of the last contact."""
+    slowing = np.flatnonzero(phase == "slowing")
+    return int(slowing[0]) if len(slowing) else len(phase) - 1
+
+
+def distance_flags(
+    run: Run, effort: Distance | None, whole: Distance | None, settings: DistanceSettings
+) -> list[RaisedFlag]:
+    """A flag where the distance covered cannot be the stated one.
+
+    Too short: the effort ends well before the finish, or even with slowing the feet never came
+    that far. Too long: the effort goes on well beyond the finish; a rolling start may, as its
+    run-up counts too. On a curve the way along it counts. On a treadmill nothing is compared: its
+    display also counts what is before step 1 and after the last step.
+
+    Parameters
+    ----------
+    run : Run
+    effort : Distance or None
+        From step 1 to the end of the effort.
+    whole : Distance or None
+        From step 1 to the last contact.
+    settings : DistanceSettings
+
+    Returns
+    -------
+    list of RaisedFlag
+        ``distance_differs`` or nothing.
+    """
+    stated_m = run.distance_m
+    if stated_m is None or effort is None or run.surface == "treadmill":
+        return []
+    fading_m = settings.fading_share * max(0.0, stated_m - settings.fading_from_m)
+    least_m = stated_m - settings.start_m - settings.end_early_m - fading_m
+    short = effort.value_m + 2.0 * effort.u_m < least_m
+    if whole is not None:
+        short |= whole.value_m + 2.0 * whole.u_m < stated_m - settings.start_m
+    long = effort.value_m - 2.0 * effort.u_m > stated_m + settings.end_late_m
+    if not (short or (long and run.start != "rolling")):
+        return []
+    detail = (
+        f"{effort.value_m:.1f} m covered from step 1 to the end of the effort (standard "
+        f"uncertainty {effort.u_m:.1f} m), {stated_m:g} m stated"
+    )
+    return [RaisedFlag("distance_differs", detail)]
+
+
+def belt_flags(
+    run: Run,
+    contacts: Contacts,
+    steady: tuple[int, int],
+    distance: Distance | None,
+    settings: DistanceSettings,
+) -> list[RaisedFlag]:
+    """A flag where the mean speed over the belt is not that of the belt.
+
+    Parameters
+    ----------
+    run : Run
+    contacts : Contacts
+    steady : tuple of int
+        Rows of the first and the last contact of the steady part.
+    distance : Distance or None
+        Between those.
+    settings : DistanceSettings
+
+    Returns
+    -------
+    list of RaisedFlag
+        ``belt_speed_differs`` or nothing.
+    """
+    if run.belt_speed_mps is None or distance is None:
+        return []
+    took_s = float(contacts.touchdown_s[steady[1]] - contacts.touchdown_s[steady[0]])
+    speed_mps, u_mps = distance.value_m / took_s, distance.u_m / took_s
+    allowed_mps = 2.0 * float(np.hypot(u_mps, settings.belt_share * run.belt_speed_mps))
+    if abs(speed_mps - run.belt_speed_mps) <= allowed_mps:
+        return []
+    detail = (
+        f"{speed_mps:.2f} m/s measured (standard uncertainty {u_mps:.2f} m/s), "
+        f"{run.belt_speed_mps:g} m/s stated"
+    )
+    return [RaisedFlag("belt_speed_differs", detail)]
+
+
+def steady_part(phase: NDArray[Any]) -> tuple[int, int]:
+    """First and last row of the part at even speed: the steps ``upright``, else the effort."""
+    upright = np.flatnonzero(phase == "upright")
+    if len(upright) < 2:
+        return 0, end_of_effort(phase)
+    return int(upright[0]), int(upright[-1])
