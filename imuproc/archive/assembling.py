@@ -33,7 +33,7 @@ def assemble_session(path: Path, archives: Sequence[Path], session: Mapping[str,
     OSError
         The file cannot be written; what was there before is still there.
     """
-    with archive_file(path, "session") as root:
+    with archive_file(path, "session") as (root, sink):
         write_json(root, "session", session)
         order: list[str] = []
         for archive in archives:
@@ -43,4 +43,5 @@ def assemble_session(path: Path, archives: Sequence[Path], session: Mapping[str,
                         raise ArchiveError(f"{archive}: run {run_id} is in another archive too")
                     source.copy(f"runs/{run_id}", root["runs"], name=run_id)
                     order.append(run_id)
+                    sink.check()
         write_json(root, "order", order)

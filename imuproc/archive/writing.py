@@ -27,6 +27,7 @@ from imuproc.archive.schema import (
     step_column,
     uncertainty_parts,
 )
+from imuproc.archive.sink import Sink
 from imuproc.archive.values import (
     write_array,
     write_attribute,
@@ -92,7 +93,7 @@ def write_run_archive(path: Path, result: Result | None, provenance: Provenance)
     """
     runs = {} if result is None else {run.run: run for run in _runs_of(result)}
     run_ids = list(runs or provenance.summaries)
-    with archive_file(path, "recording") as root:
+    with archive_file(path, "recording") as (root, _):
         write_json(root, "order", run_ids)
         for run_id in run_ids:
             if not _RUN_ID.fullmatch(run_id):
@@ -106,7 +107,7 @@ def write_run_archive(path: Path, result: Result | None, provenance: Provenance)
 
 
 @contextmanager
-def archive_file(path: Path, kind: str) -> Iterator[h5py.File]:
+def archive_file(path: Path, kind: str) -> Iterator[tuple[h5py.File, Sink]]:
     """Give a new HDF5 file to fill; it is sealed and gets its name when the block succeeds.
 
     Parameters
@@ -117,6 +118,8 @@ def archive_file(path: Path, kind: str) -> Iterator[h5py.File]:
     Yields
     ------
     h5py.File
+    Sink
+        What it is written to: ``check()`` raises at once what the end of the block would raise.
 
     Raises
     ------
@@ -124,31 +127,25 @@ def archive_file(path: Path, kind: str) -> Iterator[h5py.File]:
         The file cannot be written.
     """
     with replaced_file(path) as temporary:
-        with (
-            _hdf5_errors(path),
-            h5py.File(
-                temporary,
-                "x",
-                libver=("v108", "v108"),  # what any HDF5 from 2008 on can read
-                userblock_size=HEAD_BYTES,
-                locking=False,  # nobody else knows the name, and not every network drive has locks
-            ) as file,
-        ):
-            write_attribute(file, "format", FORMAT)
-            file.attrs["schema"] = np.int64(SCHEMA)
-            write_attribute(file, "kind", kind)
-            file.create_group("runs")
-            yield file
+        with Sink(temporary) as sink:
+            try:
+                with _new_file(sink) as file:
+                    write_attribute(file, "kind", kind)
+                    yield file, sink
+            except (OSError, RuntimeError):
+                sink.check()  # what came after it is of no interest
+                raise
+            sink.check()
         seal(temporary, SCHEMA)
 
 
-@contextmanager
-def _hdf5_errors(path: Path) -> Iterator[None]:
-    """Turn what HDF5 raises when the disk is full into what Python raises then."""
-    try:
-        yield
-    except RuntimeError as error:
-        raise OSError(f"{path}: cannot be written ({error})") from error
+def _new_file(sink: Sink) -> h5py.File:
+    # Version 1.8 of the format: what any HDF5 from 2008 on can read.
+    file = h5py.File(sink, "w", libver=("v108", "v108"), userblock_size=HEAD_BYTES)
+    write_attribute(file, "format", FORMAT)
+    file.attrs["schema"] = np.int64(SCHEMA)
+    file.create_group("runs")
+    return file
 
 
 def _runs_of(result: Result) -> tuple[Result, ...]:
