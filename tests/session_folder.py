@@ -1,9 +1,10 @@
-"""A small session on disk: enough for everything around the method."""
+"""Session files and small sessions on disk: enough for everything around the method."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-_HEAD = """schema = 1
+LOG_HEADER = "time_s,ax,ay,az,gx,gy,gz"
+SESSION_HEAD = """schema = 1
 
 [session]
 id = "harbour-2031-04-12"
@@ -13,32 +14,41 @@ surface = "track"
 [layout.field-logger]
 format = "delimited"
 time = { column = "time_s", unit = "s" }
-accel = { columns = ["ax", "ay", "az"], unit = "g", range = 16 }
+accel = { columns = ["ax", "ay", "az"], unit = "g", range = 32 }
 gyro = { columns = ["gx", "gy", "gz"], unit = "deg/s", range = 2000 }
 
 [[athlete]]
 id = "R07"
+stature_m = 1.74
 """
+"""All of a session file but its runs."""
 
-_RUN = """
+
+def run_entry(run: str, logs: Mapping[str, str], distance_m: int | None = None) -> str:
+    """A run of the session file: its logs by site, and its distance where one is stated."""
+    named = ", ".join(f'{site} = "{name}"' for site, name in logs.items())
+    stated = "" if distance_m is None else f"distance_m = {distance_m}\n"
+    return f"""
 [[run]]
 id = "{run}"
 athlete = "R07"
 start = "three-point"
-distance_m = 30
-layout = "field-logger"
+{stated}layout = "field-logger"
 clock = "shared"
-logs = {{ left_shank = "logs/{run}_ls.csv" }}
+logs = {{ {named} }}
 """
 
 
 def small_session(folder: Path, runs: Sequence[str] = ("R07-01", "R07-02", "R07-03")) -> Path:
     """Write a session whose logs hold a sensor at rest; returns the session file."""
     (folder / "logs").mkdir(parents=True)
-    lines = ["time_s,ax,ay,az,gx,gy,gz"]
+    lines = [LOG_HEADER]
     lines += [f"{n / 500.0:.3f},0.0,0.0,1.0,0.1,-0.1,0.0" for n in range(200)]
+    text = SESSION_HEAD
     for run in runs:
-        (folder / "logs" / f"{run}_ls.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+        name = f"logs/{run}_ls.csv"
+        (folder / name).write_text("\n".join(lines) + "\n", encoding="utf-8")
+        text += run_entry(run, {"left_shank": name}, 30)
     path = folder / "session.toml"
-    path.write_text(_HEAD + "".join(_RUN.format(run=run) for run in runs), encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
     return path

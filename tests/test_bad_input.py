@@ -17,37 +17,10 @@ import imuproc
 from imuproc.core.errors import LogError, RunError, SessionError
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import SITES, Site
+from tests.session_folder import LOG_HEADER, SESSION_HEAD, run_entry
 from tests.simulated import USUAL, flag_names, made_result, made_run, only, running, with_logs
 
-HEADER = "time_s,ax,ay,az,gx,gy,gz"
-SESSION = """schema = 1
-
-[session]
-id = "harbour-2031-04-12"
-date = 2031-04-12
-surface = "track"
-
-[layout.field-logger]
-format = "delimited"
-time = { column = "time_s", unit = "s" }
-accel = { columns = ["ax", "ay", "az"], unit = "g", range = 32 }
-gyro = { columns = ["gx", "gy", "gz"], unit = "deg/s", range = 2000 }
-
-[[athlete]]
-id = "R07"
-stature_m = 1.74
-"""
-RUN = """
-[[run]]
-id = "{run}"
-athlete = "R07"
-start = "blocks"
-layout = "field-logger"
-clock = "shared"
-logs = {{ {logs} }}
-"""
 SHORT = {site: "".join(part[0] for part in site.split("_")) for site in SITES}
-
 
 Change = Callable[[SensorLog], SensorLog]
 
@@ -183,7 +156,7 @@ def rows(recording: Recording, site: Site) -> np.ndarray:
     return np.column_stack((log.time_s, log.accel_mps2 / 9.80665, np.degrees(log.gyro_radps)))
 
 
-def write(path: Path, table: np.ndarray, header: str = HEADER) -> None:
+def write(path: Path, table: np.ndarray, header: str = LOG_HEADER) -> None:
     frame = pd.DataFrame(table, columns=header.split(","))
     frame.to_csv(path, index=False, float_format="%.5f")
 
@@ -193,7 +166,7 @@ class Folder:
 
     def __init__(self, folder: Path, recording: Recording) -> None:
         self.path, self.recording = folder, recording
-        self.text = SESSION
+        self.text = SESSION_HEAD
         (folder / "logs").mkdir(parents=True)
         for site in recording.logs:
             write(folder / "logs" / f"good_{SHORT[site]}.csv", rows(recording, site))
@@ -201,8 +174,7 @@ class Folder:
     def add(self, run: str, **changed: str) -> None:
         """A run of the sound logs, but for those that are named."""
         names = {site: f"logs/good_{SHORT[site]}.csv" for site in self.recording.logs} | changed
-        logs = ", ".join(f'{site} = "{name}"' for site, name in names.items())
-        self.text += RUN.format(run=run, logs=logs)
+        self.text += run_entry(run, names)
 
     def session(self) -> Path:
         path = self.path / "session.toml"
@@ -224,7 +196,7 @@ def spoil(folder: Folder) -> dict[str, str]:
     """Runs with one bad left shank log each, and what their reason must say."""
     good = rows(folder.recording, "left_shank")
     logs = folder.path / "logs"
-    names = HEADER.split(",")
+    names = LOG_HEADER.split(",")
     column = {name: k for k, name in enumerate(names)}
     missing = np.delete(good, column["gz"], axis=1)
     write(logs / "B1.csv", missing, ",".join(name for name in names if name != "gz"))

@@ -52,7 +52,7 @@ def test_a_failed_run_is_named_and_the_others_are_done(
     assert seen.err == "imuproc: run R07-02 failed: no steps were found\n"
     assert "3 runs: 2 done, 1 failed (R07-02)." in seen.out
     rows = (tmp_path / "out" / "runs.csv").read_text(encoding="utf-8").splitlines()
-    assert rows[2].startswith("harbour-2031-04-12,R07,R07-02,three-point,30.0000,failed,")
+    assert rows[2].startswith("harbour-2031-04-12,R07,R07-02,three-point,30.0000,,,failed,")
     assert rows[2].endswith(",no steps were found")
     assert len(rows) == 4
 
