@@ -1,0 +1,1 @@
+"""Layer 8: step tables held against targets: bands by phase, verdicts, cues."""

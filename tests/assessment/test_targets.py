@@ -1,0 +1,88 @@
+"""Target sets: what is read, what is refused and in which words."""
+
+import numpy as np
+import pytest
+
+from imuproc.assessment.targets import DEFAULT, chosen, read_targets
+from imuproc.core.errors import SessionError
+
+OWN = """
+schema = 1
+[[set]]
+name = "R07 spring"
+[[set.band]]
+figure = "shin_angle_touchdown_deg"
+phase = "drive"
+steps = [[40, 50], [46, 58]]
+basis = "common practice, no source"
+[[set.band]]
+figure = "contact_time_s"
+phase = "upright"
+high = 0.12
+basis = "common practice, no source"
+"""
+
+
+def written(tmp_path, text):
+    path = tmp_path / "targets.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_the_default_set_asks_for_what_the_trade_asks_for():
+    bands = {(b.figure, b.phase): b for b in read_targets()[DEFAULT].bands}
+    low, high = bands["shin_angle_touchdown_deg", "drive"].at(np.arange(1, 9))
+    assert low[0] < 45.0 < high[0]  # about 45 deg at the first contact: common practice, no source
+    assert np.all(np.diff(low) >= 0.0)
+    assert np.all(np.diff(high) >= 0.0)
+    assert high.max() < 90.0  # past vertical is reaching in the drive phase
+    low, high = bands["shin_angle_touchdown_deg", "upright"].at(np.array([20]))
+    # 92 to 96 deg at 9.5 m/s: open data of Dorn, Schache & Pandy 2012, J Exp Biol 215:1944.
+    assert low[0] < 92.0 < 96.0 < high[0]
+    assert bands["dorsiflexion_swing_mean_deg", "upright"].ends == ((0.0, np.inf),)
+
+
+def test_every_band_of_the_default_set_says_what_it_rests_on():
+    for band in read_targets()[DEFAULT].bands:
+        assert "no source" in band.basis or any(
+            year in band.basis for year in ("2012", "2017", "2021")
+        )
+
+
+def test_an_own_set_joins_the_default_one_and_its_last_pair_holds_on(tmp_path):
+    sets = read_targets(written(tmp_path, OWN))
+    assert set(sets) == {DEFAULT, "R07 spring"}
+    shin = chosen(sets, "R07 spring").bands[0]
+    np.testing.assert_array_equal(shin.at(np.array([1, 2, 7]))[0], [40.0, 46.0, 46.0])
+    assert chosen(sets, None).name == DEFAULT
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("schema = 1", "schema = 2", "schema: found the number 2; allowed: the number 1"),
+        ("contact_time_s", "contact_time", "did you mean 'contact_time_s'"),
+        ('phase = "upright"', 'phase = "slowing"', "phase"),
+        ("high = 0.12", "high = 0.12\nlow = 0.2", "low below high"),
+        ("high = 0.12", "", "low, high or both; or steps alone"),
+        ("[[40, 50], [46, 58]]", "[[40, 50], [60, 58]]", "low below high"),
+        ("[[40, 50], [46, 58]]", "[[40, 50, 60]]", "steps"),
+        ("high = 0.12", "hihg = 0.12", "high"),
+        ('basis = "common practice, no source"\n[[', "[[", "basis: this key is missing"),
+    ],
+)
+def test_a_wrong_set_is_refused_with_its_key(tmp_path, old, new, said):
+    with pytest.raises(SessionError, match=r"targets\.toml") as caught:
+        read_targets(written(tmp_path, OWN.replace(old, new, 1)))
+    assert said in str(caught.value)
+
+
+def test_two_bands_for_one_figure_and_phase_are_refused(tmp_path):
+    twice = OWN + OWN[OWN.index("[[set.band]]") : OWN.index("[[set.band]]", 80)]
+    with pytest.raises(SessionError, match=r"set\[1\].band\[3\].*a second band"):
+        read_targets(written(tmp_path, twice))
+
+
+def test_a_set_that_is_not_there_is_named_with_those_that_are():
+    with pytest.raises(SessionError, match=r"found 'sprng'; allowed: .*default"):
+        chosen(read_targets(), "sprng")

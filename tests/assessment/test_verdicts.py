@@ -1,0 +1,66 @@
+"""Verdicts: on target, off target or too close to call, from value, band and uncertainty."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import norm
+
+from imuproc.assessment.targets import DEFAULT, Band, TargetSet, read_targets
+from imuproc.assessment.verdicts import (
+    ABOVE,
+    BELOW,
+    NOT_MEASURED,
+    ON_TARGET,
+    TOO_CLOSE,
+    judged,
+    verdicts,
+)
+from tests.assessment.made_steps import steps
+
+SHIN = TargetSet("shin", (Band("shin_angle_touchdown_deg", "drive", ((40.0, 50.0),), "made up"),))
+
+
+@pytest.mark.parametrize(
+    ("value", "u", "verdict"),
+    [
+        (45.0, 1.0, ON_TARGET),
+        (49.5, 1.0, TOO_CLOSE),
+        (50.5, 1.0, TOO_CLOSE),
+        # 1.645 standard uncertainties past an end is 95 % sure (normal distribution).
+        (51.64, 1.0, TOO_CLOSE),
+        (51.65, 1.0, ABOVE),
+        (38.35, 1.0, BELOW),
+        (60.0, 8.0, TOO_CLOSE),
+        (45.0, 8.0, TOO_CLOSE),
+        (np.nan, 1.0, NOT_MEASURED),
+        (45.0, np.nan, NOT_MEASURED),
+    ],
+)
+def test_a_verdict_needs_95_percent(value, u, verdict):
+    found = judged(*(np.array([x]) for x in (value, u, 40.0, 50.0)))
+    assert found[0] == verdict
+
+
+@given(st.floats(0.0, 90.0), st.floats(0.1, 20.0))
+def test_the_conformance_probability_is_that_of_scipy(value, u):
+    found = judged(*(np.array([x]) for x in (value, u, 40.0, 50.0)))[0]
+    inside = norm.cdf(50.0, value, u) - norm.cdf(40.0, value, u)  # JCGM 106:2012, clause 7
+    assert (found == ON_TARGET) == (inside >= 0.95) or abs(inside - 0.95) < 1e-9
+
+
+def test_a_row_per_step_and_band_and_how_far_outside():
+    table = verdicts(steps([45.0, 56.0, 34.0]), SHIN)
+    assert table["verdict"].tolist() == [ON_TARGET, ABOVE, BELOW]
+    np.testing.assert_allclose(table["excess"], [0.0, 6.0, -6.0])
+
+
+def test_slowing_is_not_judged_and_no_steps_give_no_rows():
+    assert len(verdicts(steps([70.0, 70.0], phase="slowing"), read_targets()[DEFAULT])) == 0
+
+
+def test_the_drive_bands_of_the_default_set_rise_with_the_steps():
+    table = verdicts(steps([47.0, 47.0, 47.0, 47.0, 47.0, 47.0]), read_targets()[DEFAULT])
+    shin = table[table["figure"] == "shin_angle_touchdown_deg"].sort_values("step")
+    assert shin["verdict"].tolist()[0] == ON_TARGET
+    assert shin["verdict"].tolist()[-1] == BELOW
