@@ -194,7 +194,7 @@ def _natural(text: str) -> tuple[float, str]:
 
 
 def print_group(group: Group, judged: Sequence[Judged], table: pd.DataFrame) -> None:
-    """Print all tables of a group; of its parts only the figures that have bars."""
+    """Print all tables of a group; of its parts only the figures that bars are set on."""
     whole = table[table["part"] == "all"].set_index("figure")
     steps = sum(one.real_steps for one in judged)
     print(f"\n== {group.name}: {group.what}")
@@ -210,7 +210,7 @@ def print_group(group: Group, judged: Sequence[Judged], table: pd.DataFrame) -> 
     for part, own in table.groupby("part", sort=False):
         if part != "all":
             print(f"-- {part}")
-            own = own[own["bar"] != ""]
+            own = own[own["figure"].isin(list(BARS["real"]))]
         _print(own.drop(columns="part"))
 
 
@@ -274,10 +274,10 @@ def _asked(given: argparse.Namespace) -> tuple[Group, ...]:
     )
 
 
-def main() -> int:
+def main(arguments: Sequence[str] | None = None) -> int:
     """Command line."""
     parser = _parser()
-    given = parser.parse_args()
+    given = parser.parse_args(arguments)
     if given.list:
         width = max(map(len, GROUPS))
         print("\n".join(f"{name:{width}s}  {group.what}" for name, group in GROUPS.items()))

@@ -31,7 +31,9 @@ FloatArray = NDArray[np.float64]
 
 STARTS: Final[tuple[Start, ...]] = ("blocks", "crouch", "three-point")
 DISTANCES_M: Final = (20.0, 30.0, 40.0, 60.0)
-STEADY_M: Final = 50.0
+STEADY_M: Final = 80.0
+EVEN_MPS2: Final = 0.15
+"""Easy running that gains or loses less speed than this is even."""
 
 LEAN_DEG: Final = 4.0
 LEAN_ASIDE_DEG: Final = 3.0
@@ -265,13 +267,16 @@ def _simulated_case(recipe: Recipe, number: int, seed: int) -> Case:
     recording, truth = simulate_motion(motion, rig, rng)
     if recipe.lean == "stated":
         athlete = replace(recording.athlete, standing_lean_deg=LEAN_DEG)
-        recording = replace(recording, athlete=athlete)
+        recording, truth = replace(recording, athlete=athlete), _zero_in_standing(truth)
     labels, effort = _effort_labels(motion, truth)
     return Case(f"{name}-{seed + number}", recording, truth, labels, effort)
 
 
 def _effort_labels(motion: RunMotion, truth: Truth) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
-    """Phase and number band of each judged step, and which belong to the effort."""
+    """Words for each judged step, and which belong to the effort.
+
+    ``phase`` and ``number`` are of the sprint, ``gain`` tells whether speed was even.
+    """
     steps = judged_steps(truth)
     effort = (steps["step"] <= _last_effort_step(motion)).to_numpy()
     number = steps["step"].to_numpy()
@@ -281,9 +286,18 @@ def _effort_labels(motion: RunMotion, truth: Truth) -> tuple[pd.DataFrame, NDArr
             "step": steps["step"],
             "phase": np.where(effort, "effort", "slowing"),
             "number": np.where(effort, band, ""),
+            "gain": _speed_gain(motion, len(truth.steps))[steps.index],
         }
     )
     return labels, effort
+
+
+def _speed_gain(motion: RunMotion, count: int) -> NDArray[np.str_]:
+    """Whether the hips gain, hold or lose speed at each contact of the truth."""
+    course = motion.course
+    at = [s.touchdown_s + 0.1 for s in motion.schedule.stances if s.kind != "ready"][:count]
+    gain = np.interp(at, course.time_s, np.gradient(course.speed_mps, course.time_s))
+    return np.select([gain > EVEN_MPS2, gain < -EVEN_MPS2], ["gaining", "losing"], "even")
 
 
 def _last_effort_step(motion: RunMotion) -> int:
@@ -321,6 +335,15 @@ def leaning(motion: RunMotion, stated: bool) -> RunMotion:
         bones=_turned_shanks(motion.bones, forward * truth, aside * share),
         skin=_turned_shanks(motion.skin, forward * share, aside * share),
     )
+
+
+def _zero_in_standing(truth: Truth) -> Truth:
+    """The truth with dorsiflexion counted from quiet standing, as its columns say."""
+    steps, curves = truth.steps.copy(), truth.curves.copy()
+    for table in (steps, curves):
+        own = [name for name in table if name.startswith("dorsiflexion")]
+        table[own] += LEAN_DEG
+    return replace(truth, steps=steps, curves=curves)
 
 
 def _standing_share(motion: RunMotion) -> FloatArray:

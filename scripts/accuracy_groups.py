@@ -100,8 +100,18 @@ def _courses() -> list[Group]:
     lean = "Simulated sprints, shanks lean 4 deg forward and 3 deg to the left in quiet standing"
     return [
         Group("curve", "Simulated sprints around a curve of 36 m to the left.", curve),
-        Group("steady", "Simulated easy running at 4 to 6 m/s, rolling start, heel first.", steady),
-        Group("treadmill", "Simulated easy running on a belt at 3 to 6 m/s.", belt),
+        Group(
+            "steady",
+            "Simulated easy running over ground at 4 to 6 m/s, rolling start, heel first.",
+            steady,
+            parts=("gain",),
+        ),
+        Group(
+            "treadmill",
+            "Simulated easy running at 3 to 6 m/s on a belt that starts and stops under the feet.",
+            belt,
+            parts=("gain",),
+        ),
         Group(
             "real-treadmill",
             "The same recordings as `real`, declared as treadmill with the belt's speed.",
