@@ -342,7 +342,7 @@ def _zero_in_standing(truth: Truth) -> Truth:
     steps, curves = truth.steps.copy(), truth.curves.copy()
     for table in (steps, curves):
         own = [name for name in table if name.startswith("dorsiflexion")]
-        table[own] += LEAN_DEG
+        table[own] -= LEAN_DEG
     return replace(truth, steps=steps, curves=curves)
 
 
