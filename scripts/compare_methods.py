@@ -1,0 +1,519 @@
+"""Published methods and this package on the same runs, in one table.
+
+    python scripts/compare_methods.py                 simulated starts, 20 to 60 m
+    python scripts/compare_methods.py --real          real treadmill running with a force plate
+    python scripts/compare_methods.py --csv out.csv   the tables as CSV too
+
+Only what is compared differs. Events: all methods are given the same cycles of each leg, from one
+forward swing that the package found to the next, so that marks are compared and not segmentation;
+rules that must know where the foot is on the ground are given the package's rough contacts. A mark
+counts as found within 120 ms of the truth. Every method is shown as it is, and ("free") with its
+own mean error taken off: that of all other athletes, the athlete at hand left out. Orientation: all
+methods are given the same signals in the same segment axes and the same zero, from standing.
+
+Data and their limits as in ``scripts/accuracy.py``. Simulated legs leave marks at toe-off that are
+sharper than real ones, and real motion (``--real``) is smoothed by the optical system (shank 25 Hz)
+and has no impact unless asked for with ``--shock weak`` or ``strong``: a rule is to be believed
+where it does well in all of them. Windows and limits of the rules that the sources leave open were
+chosen on such runs to the rules' advantage; nothing of the package was chosen here.
+"""
+
+import argparse
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+import imuproc
+from imuproc.core.recording import Conditioned, Interval, Recording
+from imuproc.core.result import Result
+from imuproc.core.sites import SIDES, Side, foot_of, shank_of
+from imuproc.events.unaided import UnaidedSettings, marked_events
+from imuproc.synth.truth import Truth
+from scripts import accuracy
+from scripts import event_methods as rules
+from scripts import orientation_methods as drift
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+FOUND_S: Final = 0.12
+CLOSE_S: Final = 0.010
+START_STEPS: Final = 5
+FOOT_SPEED_MPS: Final = 1.0
+"""Of 0.5 to 4 m/s the one with the least scatter of contact time on real and simulated runs."""
+ENOUGH_FOUND: Final = 0.95
+"""Methods that find less are not ranked: their errors are of the easy contacts only."""
+EVENTS: Final = ("touchdown", "toe-off", "contact time")
+SLOW_S: Final = 30.0
+"""Time constant of the filter's trust in gravity, ten times its default: longer than a run."""
+PACKAGE: Final = "package"
+
+
+@dataclass(frozen=True, eq=False)
+class Leg:
+    """One leg's signals in segment axes, and its cycles.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    rate_hz, gravity_mps2 : float
+    shank, foot : Conditioned
+    cycles : ndarray of int, shape (m, 2)
+        Samples of one forward swing and of the next.
+    stances : ndarray of int, shape (m, 2)
+        Samples of each rough contact, as the package's signals alone give it.
+    rests : ndarray of int, shape (m,)
+        Where the foot is most at rest in each stance.
+    """
+
+    time_s: FloatArray
+    rate_hz: float
+    gravity_mps2: float
+    shank: Conditioned
+    foot: Conditioned
+    cycles: IntArray
+    stances: IntArray
+    rests: IntArray
+
+    @property
+    def shank_rate_radps(self) -> FloatArray:
+        """Sagittal rate of the shank, positive in the forward swing."""
+        return -self.shank.gyro_radps[:, 1]
+
+    @property
+    def foot_rate_radps(self) -> FloatArray:
+        """Sagittal rate of the foot, toe up positive."""
+        return -self.foot.gyro_radps[:, 1]
+
+
+def leg_of(result: Result, side: Side) -> Leg:
+    """Signals and cycles of one leg of a processed run."""
+    conditioned = result.conditioned
+    own = result.contacts.take(result.contacts.side == side)
+    rough = marked_events(own.evidence, UnaidedSettings())
+    ends_s = np.stack((rough.touchdown_s, rough.toe_off_s), axis=1)
+    stances = np.searchsorted(conditioned.time_s, ends_s)
+    foot = conditioned.segments[foot_of(side)]
+    return Leg(
+        conditioned.time_s,
+        conditioned.rate_hz,
+        conditioned.recording.gravity_mps2,
+        conditioned.segments[shank_of(side)],
+        foot,
+        cycles_between(own.evidence["swing_s"], conditioned.time_s),
+        stances,
+        rules.stillest(foot.gyro_radps, foot.accel_mps2, stances, conditioned.rate_hz),
+    )
+
+
+def cycles_between(swing_s: FloatArray, time_s: FloatArray) -> IntArray:
+    """Samples from each forward swing to the next, shape (m, 2).
+
+    Where the next swing is missing (last contact, or one not found) the cycle lasts as long as the
+    median of the leg.
+    """
+    gap = np.append(np.diff(swing_s), np.inf)
+    usual = float(np.median(gap[:-1])) if len(gap) > 1 else 0.5
+    end_s = swing_s + np.where(gap < 1.5 * usual, gap, usual)
+    samples = np.searchsorted(time_s, np.stack((swing_s, end_s), axis=1))
+    return np.asarray(samples.clip(0, len(time_s) - 1), dtype=np.int64)
+
+
+# --- Methods -------------------------------------------------------------------------------------
+
+
+def rule_events(leg: Leg) -> dict[str, rules.Events]:
+    """Touchdown and toe-off of every cycle by each published rule."""
+    time_s, rate_hz, cycles, rests = leg.time_s, leg.rate_hz, leg.cycles, leg.rests
+    shank_rate, foot_rate = leg.shank_rate_radps, leg.foot_rate_radps
+    shank_accel, foot_accel = leg.shank.accel_mps2, leg.foot.accel_mps2
+    return {
+        "foot: rate minima, halves of cycle": rules.foot_rate_minima(
+            time_s, foot_rate, cycles, rate_hz
+        ),
+        "foot: rate minima, parted in stance": rules.foot_rate_minima_in_stance(
+            time_s, foot_rate, cycles, leg.stances, rate_hz
+        ),
+        "shank: rate zero and minimum": rules.shank_zero_and_minimum(
+            time_s, shank_rate, cycles, rate_hz
+        ),
+        "shank: two rate minima": rules.shank_two_minima(time_s, shank_rate, cycles, rate_hz),
+        "shank: acceleration peaks": rules.shank_acceleration_peaks(
+            time_s, shank_accel, leg.stances, rate_hz
+        ),
+        "foot: acceleration peaks": rules.foot_acceleration_peaks(
+            time_s, foot_accel, leg.stances, rate_hz
+        ),
+        f"foot: speed below {FOOT_SPEED_MPS:g} m/s": rules.foot_speed_threshold(
+            time_s, _speed(leg), rests, cycles, FOOT_SPEED_MPS
+        ),
+    }
+
+
+def _speed(leg: Leg) -> FloatArray:
+    """Speed of the foot without help from the package's motion."""
+    quat = _closed(leg, leg.foot, by_motion=True)
+    return rules.foot_speed(quat, leg.foot.accel_mps2, leg.rests, leg.rate_hz, leg.gravity_mps2)
+
+
+def _stand_of(segment: Conditioned) -> Interval:
+    still = segment.calibration.still_before or segment.calibration.still_after
+    if still is None:
+        raise ValueError(f"{segment.site} has no quiet standing; nothing can be compared")
+    return still
+
+
+def _closed(leg: Leg, segment: Conditioned, by_motion: bool) -> FloatArray:
+    """Integration closed between both stands; open where the athlete stood only once."""
+    quat = drift.integrated(leg.time_s, segment.gyro_radps, leg.rate_hz, _stand_of(segment))
+    before, after = segment.calibration.still_before, segment.calibration.still_after
+    if before is None or after is None:
+        return quat
+    share = (
+        drift.drift_by_motion(segment.gyro_radps, leg.rate_hz)
+        if by_motion
+        else drift.drift_by_time(leg.time_s)
+    )
+    return drift.closed_between_stands(leg.time_s, quat, segment.accel_mps2, (before, after), share)
+
+
+def orientations(leg: Leg, segment: Conditioned) -> dict[str, FloatArray]:
+    """Quaternions of a segment by each way of holding drift down, shape (n, 4) each."""
+    gyro, accel, rate_hz = segment.gyro_radps, segment.accel_mps2, leg.rate_hz
+    open_end = drift.integrated(leg.time_s, gyro, rate_hz, _stand_of(segment))
+    return {
+        "orientation filter, offline": drift.filtered(gyro, accel, rate_hz),
+        "orientation filter, offline, slow": drift.filtered(gyro, accel, rate_hz, SLOW_S),
+        "orientation filter, real-time": drift.filtered_live(gyro, accel, rate_hz),
+        "integration from standing": open_end,
+        "standing to standing, by time": _closed(leg, segment, by_motion=False),
+        "standing to standing, by motion": _closed(leg, segment, by_motion=True),
+        "levelled in every stance": drift.levelled_in_stance(open_end, accel, leg.rests, rate_hz),
+    }
+
+
+# --- Against the truth ---------------------------------------------------------------------------
+
+
+def real_contacts(truth: Truth) -> pd.DataFrame:
+    """Contacts of the truth that are to be judged."""
+    inside = truth.steps["touchdown_s"].between(truth.valid_from_s, truth.valid_to_s)
+    return truth.steps[inside]
+
+
+def _rows_of_events(events: rules.Events, own: pd.DataFrame) -> pd.DataFrame:
+    """Errors of the mark nearest to each true event, if within 120 ms; NaN else."""
+    errors = {}
+    for name, marks, column in zip(EVENTS, events, ("touchdown_s", "toe_off_s"), strict=False):
+        errors[name] = nearest_error(np.asarray(marks), own[column].to_numpy(dtype=np.float64))
+    errors["contact time"] = errors["toe-off"] - errors["touchdown"]
+    table = pd.DataFrame({"step": own["step"].to_numpy(), **errors})
+    return table.melt("step", var_name="figure", value_name="error")
+
+
+def nearest_error(marks_s: FloatArray, true_s: FloatArray) -> FloatArray:
+    """Error of the mark nearest to each true instant, NaN beyond 120 ms, shape (k,)."""
+    known = marks_s[np.isfinite(marks_s)]
+    if len(known) == 0:
+        return np.full(len(true_s), np.nan)
+    gap = known[None, :] - true_s[:, None]
+    error = gap[np.arange(len(true_s)), np.argmin(np.abs(gap), axis=1)]
+    return np.where(np.abs(error) <= FOUND_S, error, np.nan)
+
+
+def event_errors(result: Result, alone: Result, truth: Truth) -> pd.DataFrame:
+    """One row per true contact, figure and method: ``method, figure, step, error`` in s."""
+    tables = []
+    real = real_contacts(truth)
+    for side in SIDES:
+        own = real[real["side"] == side]
+        contacts = result.contacts.take(result.contacts.side == side)
+        marked = marked_events(contacts.evidence, UnaidedSettings())
+        methods = {
+            **rule_events(leg_of(result, side)),
+            f"{PACKAGE}: signals only": (marked.touchdown_s, marked.toe_off_s),
+            f"{PACKAGE}: shank alone": _result_events(alone, side),
+            f"{PACKAGE}: from motion": _result_events(result, side),
+        }
+        tables += [_rows_of_events(e, own).assign(method=m) for m, e in methods.items()]
+    return pd.concat(tables, ignore_index=True)
+
+
+def _result_events(result: Result, side: Side) -> rules.Events:
+    own = result.steps[result.steps["side"] == side]
+    return (
+        own["touchdown_s"].to_numpy(dtype=np.float64),
+        own["toe_off_s"].to_numpy(dtype=np.float64),
+    )
+
+
+def angle_errors(result: Result, alone: Result, truth: Truth) -> pd.DataFrame:
+    """``method, figure, step, error, square``: shin at true touchdown; foot pitch over each swing.
+
+    Mean and mean square in deg and deg²; of one instant the square of its error.
+    """
+    real = real_contacts(truth)
+    rows: list[dict[str, object]] = []
+    for side in SIDES:
+        leg = leg_of(result, side)
+        own = real[real["side"] == side]
+        for method, curve in _angle_curves(result, leg, leg.shank, "shin_angle", side).items():
+            rows += _shin_rows(method, leg.time_s, curve, own)
+        if f"shin_angle_{side}_deg" in alone.curves:
+            curve = alone.curves[f"shin_angle_{side}_deg"].to_numpy()
+            time_s = alone.curves["time_s"].to_numpy()
+            rows += _shin_rows(f"{PACKAGE}: shank alone", time_s, curve, own)
+        for method, curve in _angle_curves(result, leg, leg.foot, "foot_pitch", side).items():
+            rows += _swing_rows(method, leg.time_s, curve, truth, side)
+    return pd.DataFrame(rows)
+
+
+def _angle_curves(
+    result: Result, leg: Leg, segment: Conditioned, figure: str, side: Side
+) -> dict[str, FloatArray]:
+    """Sagittal angle of a segment by each method on the leg's clock in deg."""
+    shin = figure == "shin_angle"
+    axis = np.array([0.0, 0.0, 1.0] if shin else [1.0, 0.0, 0.0])
+    zero = 90.0 if shin else 0.0
+    curves = {
+        name: zero
+        + drift.sagittal_deg(leg.time_s, quat, segment.gyro_radps, axis, _stand_of(segment))
+        for name, quat in orientations(leg, segment).items()
+    }
+    ours = result.curves[f"{figure}_{side}_deg"].to_numpy()
+    curves[f"{PACKAGE}: all sensors"] = np.interp(leg.time_s, result.curves["time_s"], ours)
+    return curves
+
+
+def _shin_rows(
+    method: str, time_s: FloatArray, curve: FloatArray, own: pd.DataFrame
+) -> list[dict[str, object]]:
+    measured = np.interp(own["touchdown_s"].to_numpy(dtype=np.float64), time_s, curve)
+    errors = measured - own["shin_angle_touchdown_deg"].to_numpy(dtype=np.float64)
+    return [
+        {"method": method, "figure": "shin at touchdown", "step": s, "error": e, "square": e * e}
+        for s, e in zip(own["step"], errors, strict=True)
+    ]
+
+
+def _swing_rows(
+    method: str, time_s: FloatArray, curve: FloatArray, truth: Truth, side: Side
+) -> list[dict[str, object]]:
+    real = real_contacts(truth)
+    own = real[real["side"] == side]
+    at, name = truth.curves["time_s"].to_numpy(), f"foot_pitch_{side}_deg"
+    starts = np.append(truth.departures_s.get(side, np.nan), own["toe_off_s"])[:-1]
+    rows: list[dict[str, object]] = []
+    for step, start, end in zip(own["step"], starts, own["touchdown_s"], strict=True):
+        if not (0.05 < end - start < 0.7):
+            continue
+        part = slice(*np.searchsorted(at, [start, end]))
+        error = np.interp(at[part], time_s, curve) - truth.curves[name].to_numpy()[part]
+        rows.append(
+            {
+                "method": method,
+                "figure": "foot pitch in swing",
+                "step": step,
+                "error": float(error.mean()),
+                "square": float(np.mean(error**2)),
+            }
+        )
+    return rows
+
+
+# --- Tables --------------------------------------------------------------------------------------
+
+
+def offset_removed(errors: pd.DataFrame) -> pd.Series:
+    """Errors less the method's mean error in each figure over all other athletes.
+
+    NaN where there is no other athlete.
+    """
+    key = ["method", "figure"]
+    known = errors.dropna(subset="error")
+    whole = known.groupby(key)["error"].agg(["sum", "count"])
+    own = known.groupby([*key, "athlete"])["error"].agg(["sum", "count"])
+    mean = whole.reindex(errors.set_index(key).index).to_numpy()
+    taken = own.reindex(errors.set_index([*key, "athlete"]).index).fillna(0.0).to_numpy()
+    others = mean - taken
+    with np.errstate(invalid="ignore", divide="ignore"):
+        offset = np.where(others[:, 1] > 0, others[:, 0] / others[:, 1], np.nan)
+    return errors["error"] - offset
+
+
+def event_table(errors: pd.DataFrame) -> pd.DataFrame:
+    """Found share, bias, SD, RMSE and share within 10 ms by figure and method, times in ms."""
+    errors = errors.assign(free=offset_removed(errors))
+    rows = []
+    for (figure, method), group in errors.groupby(["figure", "method"], sort=False):
+        known = group[group["error"].notna()]
+        error, free = known["error"].to_numpy(), known["free"].to_numpy()
+        rows.append(
+            {
+                "figure": figure,
+                "method": method,
+                "found_percent": 100.0 * len(known) / len(group),
+                "bias_ms": 1e3 * error.mean() if len(error) else np.nan,
+                "sd_ms": 1e3 * error.std() if len(error) else np.nan,
+                "rmse_ms": 1e3 * rms(error),
+                "within_10_ms_percent": 100.0 * np.sum(np.abs(error) <= CLOSE_S) / len(group),
+                "free_rmse_ms": 1e3 * rms(free),
+                "free_within_10_ms_percent": 100.0 * np.sum(np.abs(free) <= CLOSE_S) / len(group),
+            }
+        )
+    return _in_order(pd.DataFrame(rows), EVENTS)
+
+
+def angle_table(errors: pd.DataFrame) -> pd.DataFrame:
+    """Bias, SD and RMSE in deg by figure, part of the run and method."""
+    rows = []
+    for part, name in (
+        (errors["step"] <= START_STEPS, "1 to 5"),
+        (errors["step"] > START_STEPS, "later"),
+    ):
+        for (figure, method), group in errors[part].groupby(["figure", "method"], sort=False):
+            known = group.dropna(subset="error")
+            rows.append(_angle_row(str(figure), str(method), name, known))
+    for (figure, method), group in errors.groupby(["figure", "method"], sort=False):
+        rows.append(_angle_row(str(figure), str(method), "all", group.dropna(subset="error")))
+    return _in_order(pd.DataFrame(rows), ("shin at touchdown", "foot pitch in swing"))
+
+
+def _angle_row(figure: str, method: str, part: str, known: pd.DataFrame) -> dict[str, object]:
+    bias, square = known["error"].mean(), known["square"].mean()
+    return {
+        "figure": figure,
+        "steps": part,
+        "method": method,
+        "n": len(known),
+        "bias_deg": bias,
+        "sd_deg": np.sqrt(max(square - bias**2, 0.0)),
+        "rmse_deg": np.sqrt(square),
+    }
+
+
+def rms(x: FloatArray) -> float:
+    """Root mean square; NaN of nothing."""
+    return float(np.sqrt(np.mean(x**2))) if len(x) else float("nan")
+
+
+def _in_order(table: pd.DataFrame, figures: tuple[str, ...]) -> pd.DataFrame:
+    order = {figure: k for k, figure in enumerate(figures)}
+    return table.sort_values("figure", key=lambda f: f.map(order), kind="stable", ignore_index=True)
+
+
+def verdict(events: pd.DataFrame, angles: pd.DataFrame) -> str:
+    """Which method has the least RMSE in each figure, and by how much."""
+    lines = []
+    ranked = events[events["found_percent"] >= 100.0 * ENOUGH_FOUND]
+    for figure in EVENTS:
+        own = ranked[ranked["figure"] == figure]
+        for column, what in (("rmse_ms", "as it is"), ("free_rmse_ms", "offset removed")):
+            lines.append(_least(own, column, f"{figure}, {what}", "ms"))
+    for (figure, part), own in angles.groupby(["figure", "steps"], sort=False):
+        lines.append(_least(own, "rmse_deg", f"{figure}, steps {part}", "deg"))
+    return "\n".join(line for line in lines if line)
+
+
+def _least(table: pd.DataFrame, column: str, title: str, unit: str) -> str:
+    """The best, and the best of the others that are not (or are) the package's."""
+    known = table[table[column].notna()].sort_values(column, kind="stable")
+    if known.empty:
+        return ""
+    first = known.iloc[0]
+    ours = known["method"].str.startswith(PACKAGE)
+    rest = known[ours != ours.iloc[0]]
+    line = f"{title}: least RMSE {first[column]:.2f} {unit} by '{first['method']}'"
+    if rest.empty:
+        return line
+    kind = "published rule" if ours.iloc[0] else "of the package"
+    return f"{line}; best {kind} {rest.iloc[0][column]:.2f} {unit} ('{rest.iloc[0]['method']}')"
+
+
+# --- Running it ----------------------------------------------------------------------------------
+
+Cases = Iterator[tuple[str, Recording, Truth]]
+
+
+def compare(cases: Cases, athlete_of: Callable[[str], str]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Errors of all methods in all cases.
+
+    Parameters
+    ----------
+    cases : iterator of (name, Recording, Truth)
+    athlete_of : callable
+        Athlete of a case's name.
+
+    Returns
+    -------
+    events, angles : DataFrame
+        As :func:`event_errors` and :func:`angle_errors`, with ``athlete`` and ``case``.
+    """
+    events, angles = [], []
+    for name, recording, truth in cases:
+        result = imuproc.process(recording)
+        alone = imuproc.process(accuracy.only_sites(recording, "shank"))
+        marks = {"athlete": athlete_of(name), "case": name}
+        events.append(event_errors(result, alone, truth).assign(**marks))
+        angles.append(angle_errors(result, alone, truth).assign(**marks))
+    return pd.concat(events, ignore_index=True), pd.concat(angles, ignore_index=True)
+
+
+def runner_of(name: str) -> str:
+    """Runner of a real case (each ran at three speeds); a simulated run is an athlete by itself."""
+    return name.split("-")[0] if name.startswith("RBDS") else name
+
+
+def _print(title: str, table: pd.DataFrame, digits: int) -> None:
+    print(f"\n{title}")
+    for figure, own in table.groupby("figure", sort=False):
+        print(f"\n  {figure}")
+        text = own.drop(columns="figure").to_string(
+            index=False, float_format=lambda x: f"{x:.{digits}f}", justify="right"
+        )
+        print("\n".join(f"    {line}" for line in text.splitlines()))
+
+
+def main() -> int:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--real", action="store_true", help="real motion with a force plate")
+    parser.add_argument("--count", type=int, default=8, help="number of simulated runs")
+    parser.add_argument("--limit", type=int, default=0, help="at most about so many real cases")
+    parser.add_argument("--seed", type=int, default=20_260_000)
+    parser.add_argument("--grade", default="mid")
+    parser.add_argument("--rate", type=float, default=500.0, help="sampling rate in Hz")
+    parser.add_argument("--shock", default="none", choices=("none", "weak", "strong"))
+    parser.add_argument("--csv", type=Path, help="write both tables here too")
+    given = parser.parse_args()
+    cases = (
+        accuracy.real(given.grade, given.rate, given.seed, given.shock, given.limit)
+        if given.real
+        else accuracy.simulated(given.count, given.seed, given.grade, given.rate)
+    )
+    events, angles = compare(cases, runner_of)
+    event_rows, angle_rows = event_table(events), angle_table(angles)
+    print(
+        f"{events['case'].nunique()} runs of {events['athlete'].nunique()} athletes at "
+        f"{given.rate:g} Hz. All methods are given the same cycles and the same segment axes; "
+        "'free' is with the method's own mean error taken off (athlete left out)."
+    )
+    _print("Events", event_rows, 1)
+    _print("Orientation", angle_rows, 2)
+    print(f"\nLeast errors (of methods that found {100 * ENOUGH_FOUND:.0f} % at least)")
+    print(verdict(event_rows, angle_rows))
+    if given.csv:
+        pd.concat((event_rows, angle_rows), ignore_index=True).to_csv(given.csv, index=False)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
