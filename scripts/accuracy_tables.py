@@ -16,7 +16,7 @@ INVENTED: Final = "steps_invented"
 PITCH_CURVE: Final = "foot_pitch_swing_curve_deg"
 WAY: Final = "way_of_effort_percent"
 
-Z95: Final = 1.959964
+Z95: Final = 1.95996398454
 """97.5 % point of the standard normal distribution."""
 
 
@@ -77,8 +77,8 @@ BARS: Final[Mapping[str, Mapping[str, Bar]]] = {
         "step_length_m": Bar(rmse=0.04),
     },
 }
-"""What is promised, by kind of case. An athlete does not step at one frequency: within a sprint
-step frequency itself scatters, which is why its bars are those of single steps."""
+"""What is promised, by kind of case; of single steps, not of means. In parts of a group the same
+bars are for comparison only: they are promised of the whole."""
 
 COVERAGE_PERCENT: Final = (90.0, 99.0)
 """Share of errors within two standard uncertainties that is asked of every figure."""
