@@ -122,7 +122,7 @@ def closed_between_stands(
         force = quat_rotate(quat_wxyz[rows], accel_mps2[rows]).mean(axis=0)
         error.append(quat_to_rotvec(quat_between(force, UP)))
         at.append(share[rows].mean())
-    done = np.clip((share - at[0]) / (at[1] - at[0]), 0.0, 1.0)[:, None]
+    done = ((share - at[0]) / (at[1] - at[0]))[:, None]
     correction = quat_from_rotvec((1.0 - done) * error[0] + done * error[1])
     return quat_multiply(correction, quat_wxyz)
 
