@@ -271,7 +271,7 @@ def simulate_motion(
     Returns
     -------
     recording : Recording
-        A treadmill's belt speed is stated as that of steady running.
+        A treadmill's belt speed is stated as the highest that it had.
     truth : Truth
         On the clock of the recording.
     """
@@ -291,7 +291,7 @@ def simulate_motion(
             distance_m=plan.distance_m,
             curve_radius_m=plan.curve_radius_m,
             surface="treadmill" if plan.treadmill else "track",
-            belt_speed_mps=plan.vmax_mps if plan.treadmill else None,
+            belt_speed_mps=float(motion.course.speed_mps.max()) if plan.treadmill else None,
         ),
         logs=logs,
     )

@@ -68,7 +68,7 @@ def test_truth_is_that_of_the_ground_and_the_run_says_belt() -> None:
     rng = np.random.default_rng(4)
     recording, _ = simulate_motion(motion(True), make_rig("ideal", 100.0, rng), rng)
     assert recording.run.surface == "treadmill"
-    assert recording.run.belt_speed_mps == SPEED_MPS
+    assert recording.run.belt_speed_mps == pytest.approx(SPEED_MPS, rel=0.08)
 
 
 def test_easy_running_lands_heel_first_at_the_step_frequency_of_its_speed() -> None:
