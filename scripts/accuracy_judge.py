@@ -1,6 +1,8 @@
 """One processed run held against its truth: which steps were found, and every figure's error."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from math import nan
 from typing import Final
 
 import numpy as np
@@ -10,6 +12,7 @@ from numpy.typing import NDArray
 from imuproc.core.columns import FIGURES
 from imuproc.core.result import Result
 from imuproc.core.sites import SIDES
+from imuproc.estimators.distance import end_of_effort
 from imuproc.synth.truth import Truth
 
 MATCH_S: Final = 0.08
@@ -30,6 +33,9 @@ class Judged:
     way_m : tuple of (float, float)
         Sum of the measured and of the true step lengths over the steps of the effort; NaN where a
         step has none, or the case does not say which steps those are.
+    distance_m : tuple of (float, float, float)
+        The distance that the package tells, its standard uncertainty, and the true way between the
+        same contacts; NaN where the package tells none, or a contact of it is not in the truth.
     failed : str
         Why the run gave no result; empty where it did.
     """
@@ -40,6 +46,7 @@ class Judged:
     invented: int
     pitch_swing_rms_deg: float
     way_m: tuple[float, float] = (float("nan"), float("nan"))
+    distance_m: tuple[float, float, float] = (float("nan"), float("nan"), float("nan"))
     failed: str = ""
 
 
@@ -120,6 +127,7 @@ def judge(
         invented=len(steps) - len(pairs) - near_edge,
         pitch_swing_rms_deg=_pitch_swing_rms_deg(result, truth, real),
         way_m=(_way_m(length, chosen), _way_m(real["step_length_m"].to_numpy(), chosen)),
+        distance_m=_distance_m(result, real, {int(steps.index[r]): c for r, c in pairs}),
     )
 
 
@@ -132,6 +140,22 @@ def nothing_found(truth: Truth, why: str) -> Judged:
 
 def _way_m(length_m: NDArray[np.float64], chosen: NDArray[np.bool_]) -> float:
     return float(length_m[chosen].sum()) if chosen.any() else float("nan")
+
+
+def _distance_m(
+    result: Result, real: pd.DataFrame, true_row: Mapping[int, int]
+) -> tuple[float, float, float]:
+    """The package's distance, its uncertainty, and the true way; ``true_row`` by measured row."""
+    told = result.distances.get(result.run)
+    if told is None:
+        return nan, nan, nan
+    last = end_of_effort(result.steps["phase"].to_numpy())
+    first = true_row.get(0, -1)
+    rows = [true_row.get(row, -1) for row in range(last + 1)]
+    if first < 0 or rows != list(range(first, first + last + 1)):
+        return told.value_m, told.u_m, nan
+    way_m = float(real["step_length_m"].to_numpy()[rows[:-1]].sum())
+    return told.value_m, told.u_m, way_m
 
 
 def _edge_steps(steps: pd.DataFrame, rows: list[int], truth: Truth) -> int:

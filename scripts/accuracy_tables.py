@@ -15,6 +15,7 @@ FOUND: Final = "steps_found"
 INVENTED: Final = "steps_invented"
 PITCH_CURVE: Final = "foot_pitch_swing_curve_deg"
 WAY: Final = "way_of_effort_percent"
+DISTANCE: Final = "distance_of_effort_m"
 
 Z95: Final = 1.95996398454
 """97.5 % point of the standard normal distribution."""
@@ -179,7 +180,8 @@ def whole_run_rows(judged: Sequence[Judged]) -> pd.DataFrame:
     DataFrame
         Columns as :func:`summary`: steps found (``missing`` are those not found) and invented
         (``n``), the foot pitch curve in swing (one RMS error per run) and the way of the effort in
-        percent of the true one (one error per run).
+        percent of the true one (one error per run); last the distance that the package tells, with
+        its own end of the effort and its uncertainty.
     """
     steps, found = sum(one.real_steps for one in judged), sum(one.found for one in judged)
     curve = np.array([one.pitch_swing_rms_deg for one in judged])
@@ -195,6 +197,12 @@ def whole_run_rows(judged: Sequence[Judged]) -> pd.DataFrame:
     ]
     if np.isfinite(way[:, 1]).any():
         rows.append({"figure": WAY, **_moments(percent[np.isfinite(percent)], lost)})
+    told = np.array([one.distance_m for one in judged]).reshape(-1, 3)
+    told = told[np.isfinite(told).all(axis=1)]
+    if len(told):
+        error, u = told[:, 0] - told[:, 2], told[:, 1]
+        row = {"figure": DISTANCE, **_moments(error, 0), "median_u": float(np.median(u))}
+        rows.append({**row, **_coverage(np.abs(error) <= 2.0 * u)})
     return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
@@ -255,7 +263,8 @@ def group_line(name: str, table: pd.DataFrame, runs: int, failed: int) -> dict[s
     def value(figure: str, column: str, factor: float = 1.0) -> float:
         return factor * float(by[column].get(figure, nan))
 
-    judged = _of_steps(table)
+    judged = table[np.isfinite(table["within_2u_percent"].astype(float))]
+    judged = judged[judged["figure"] != DISTANCE]  # one per run: too few to stand beside steps
     line: dict[str, object] = {
         "group": name,
         "runs": runs,
@@ -276,6 +285,9 @@ def group_line(name: str, table: pd.DataFrame, runs: int, failed: int) -> dict[s
         "freq_rmse_hz": value("step_frequency_hz", "rmse"),
         "length_rmse_cm": value("step_length_m", "rmse", 100.0),
         "way_rmse_percent": value(WAY, "rmse"),
+        "distance_bias_m": value(DISTANCE, "bias"),
+        "distance_u_m": value(DISTANCE, "median_u"),
+        "distance_within_2u_percent": value(DISTANCE, "within_2u_percent"),
     }
     for which, find in (("least", np.argmin), ("most", np.argmax)):
         text = "-"
@@ -286,13 +298,8 @@ def group_line(name: str, table: pd.DataFrame, runs: int, failed: int) -> dict[s
     return line
 
 
-def _of_steps(table: pd.DataFrame) -> pd.DataFrame:
-    """Rows of figures of steps that were measured at all."""
-    return table[np.isfinite(table["within_2u_percent"].astype(float))]
-
-
 def _withheld_percent(table: pd.DataFrame) -> float:
     """Share of all values of found steps that are missing although the truth knows them."""
-    own = table[~table["figure"].isin([FOUND, INVENTED, PITCH_CURVE, WAY])]
+    own = table[~table["figure"].isin([FOUND, INVENTED, PITCH_CURVE, WAY, DISTANCE])]
     asked = float((own["n"] + own["missing"]).sum())
     return 100.0 * float(own["missing"].sum()) / asked if asked else nan

@@ -17,7 +17,7 @@ import pytest
 from scipy.stats import binomtest
 
 from imuproc.core.columns import FIGURES, step_table_columns
-from imuproc.core.result import Result
+from imuproc.core.result import Distance, Result
 from imuproc.synth.truth import Truth
 from scripts.accuracy import (
     Judged,
@@ -146,7 +146,9 @@ def true_run(**figures: object) -> Truth:
     return Truth(true_steps(**figures), pd.DataFrame(curves), {}, 0.9, 2.2)
 
 
-def measured(steps: pd.DataFrame, pitch_error_deg: float = 0.0) -> Result:
+def measured(
+    steps: pd.DataFrame, pitch_error_deg: float = 0.0, distance: Distance | None = None
+) -> Result:
     """A result that holds these steps and nothing else; uncertainties not given are 1."""
     table = pd.DataFrame(np.nan, steps.index, step_table_columns(), dtype=float).astype(
         {"side": object}
@@ -156,7 +158,9 @@ def measured(steps: pd.DataFrame, pitch_error_deg: float = 0.0) -> Result:
     curves = true_run().curves.copy()
     for side in ("left", "right"):
         curves[f"foot_pitch_{side}_deg"] += pitch_error_deg
-    return cast(Result, SimpleNamespace(steps=table, curves=curves))
+    table["phase"] = "upright"
+    told = {} if distance is None else {"by hand": distance}
+    return cast(Result, SimpleNamespace(run="by hand", steps=table, curves=curves, distances=told))
 
 
 def test_bias_scatter_and_coverage_are_those_of_errors_put_in_by_hand() -> None:
@@ -224,6 +228,20 @@ def test_foot_pitch_curve_and_way_are_those_put_in_by_hand() -> None:
     everywhere = judge(result, true_run(), "by hand", np.ones(6, dtype=bool))
     assert np.isnan(everywhere.way_m[0])  # a way with a step missing is no way
     assert whole_run_rows([everywhere]).set_index("figure").loc["way_of_effort_percent", "n"] == 0
+
+
+def test_distance_is_held_against_the_way_between_the_same_contacts() -> None:
+    # Phase is upright throughout: the distance is that of all five steps, truly 10 m.
+    told = Distance(9.7, 0.1, {})
+    judged = judge(measured(true_steps(), distance=told), true_run(), "by hand")
+    assert judged.distance_m == pytest.approx((9.7, 0.1, 10.0))
+    row = whole_run_rows([judged]).set_index("figure").loc["distance_of_effort_m"]
+    assert row["bias"] == pytest.approx(-0.3)
+    assert row["within_2u_percent"] == 0.0
+    # Without the fourth contact the package's distance is of other contacts than the truth's.
+    broken = true_steps().drop(index=3).reset_index(drop=True)
+    judged = judge(measured(broken, distance=told), true_run(), "by hand")
+    assert np.isnan(judged.distance_m[2])
 
 
 @pytest.mark.parametrize(("hits", "count"), [(0, 5), (3, 7), (95, 100), (431, 450), (20, 20)])
