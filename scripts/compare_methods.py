@@ -9,7 +9,9 @@ forward swing that the package found to the next, so that marks are compared and
 rules that must know where the foot is on the ground are given the package's rough contacts. A mark
 counts as found within 120 ms of the truth. Every method is shown as it is, and ("free") with its
 own mean error taken off: that of all other athletes, the athlete at hand left out. Orientation: all
-methods are given the same signals in the same segment axes and the same zero, from standing.
+methods are given the same signals in the same segment axes, the same sagittal plane and the same
+zero, from standing; the package's angles as it reports them, with its own plane and foot axis, stand
+beside them.
 
 Data and their limits as in ``scripts/accuracy.py``. Simulated legs leave marks at toe-off that are
 sharper than real ones, and real motion (``--real``) is smoothed by the optical system (shank 25 Hz)
@@ -32,6 +34,7 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import imuproc
+from imuproc.core.motion import Motion
 from imuproc.core.recording import Conditioned, Interval, Recording
 from imuproc.core.result import Result
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
@@ -185,7 +188,7 @@ def _closed(leg: Leg, segment: Conditioned, by_motion: bool) -> FloatArray:
     return drift.closed_between_stands(leg.time_s, quat, segment.accel_mps2, (before, after), share)
 
 
-def orientations(leg: Leg, segment: Conditioned) -> dict[str, FloatArray]:
+def orientations(leg: Leg, segment: Conditioned, motion: Motion) -> dict[str, FloatArray]:
     """Quaternions of a segment by each way of holding drift down, shape (n, 4) each."""
     gyro, accel, rate_hz = segment.gyro_radps, segment.accel_mps2, leg.rate_hz
     open_end = drift.integrated(leg.time_s, gyro, rate_hz, _stand_of(segment))
@@ -197,6 +200,7 @@ def orientations(leg: Leg, segment: Conditioned) -> dict[str, FloatArray]:
         "standing to standing, by time": _closed(leg, segment, by_motion=False),
         "standing to standing, by motion": _closed(leg, segment, by_motion=True),
         "levelled in every stance": drift.levelled_in_stance(open_end, accel, leg.rests, rate_hz),
+        f"{PACKAGE}: same axes": motion.segments[segment.site].quat_wxyz,
     }
 
 
@@ -286,10 +290,10 @@ def _angle_curves(
     curves = {
         name: zero
         + drift.sagittal_deg(leg.time_s, quat, segment.gyro_radps, axis, _stand_of(segment))
-        for name, quat in orientations(leg, segment).items()
+        for name, quat in orientations(leg, segment, result.motion).items()
     }
     ours = result.curves[f"{figure}_{side}_deg"].to_numpy()
-    curves[f"{PACKAGE}: all sensors"] = np.interp(leg.time_s, result.curves["time_s"], ours)
+    curves[f"{PACKAGE}: as reported"] = np.interp(leg.time_s, result.curves["time_s"], ours)
     return curves
 
 
