@@ -34,9 +34,9 @@ class CalibrationSettings:
     shortest_standing_s : float
         Least duration of quiet standing.
     toe_out_deg : float
-        Usual angle between the foot's long axis and the running direction in stance; the foot's
-        axis cannot be told from the running direction by its own sensor. Mean of 11 runners, both
-        feet, 2.5 to 4.5 m/s (Fukuchi et al. 2017, open data): 11 deg, between-foot SD 5 deg.
+        Usual angle by which the foot's heel-to-toe line points outward of the direction in which
+        the foot turns over the stride; its own sensor cannot tell it. Mean of 11 runners, both
+        feet, 2.5 to 4.5 m/s (Fukuchi et al. 2017, open data): 9.7 deg, between-foot SD 4.0 deg.
     toe_out_u_deg : float
         Its standard uncertainty for one foot.
     margin_s : float
@@ -50,7 +50,7 @@ class CalibrationSettings:
     stillness: StillnessSettings = field(default_factory=StillnessSettings)
     shortest_standing_s: float = 0.7
     toe_out_deg: float = 10.0
-    toe_out_u_deg: float = 5.0
+    toe_out_u_deg: float = 4.0
     margin_s: float = 0.3
     standing_differs_deg: float = 4.0
     sign_margin: float = 0.08

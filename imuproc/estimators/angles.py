@@ -77,14 +77,15 @@ class AngleSettings:
     Parameters
     ----------
     toe_out_u_deg : float
-        Of the angle between the foot's long axis and the running direction in stance.
+        Of the foot's heel-to-toe line: RMS error in runners left out of the fit (see
+        :mod:`imuproc.motion.foot_axis`).
     shank_axis_u_deg : float
         Of the running direction in the shank's own axes.
     shank_soft_tissue_deg, foot_soft_tissue_deg : float
         Motion of the sensor on the skin or shoe; from memory (low), no source.
     """
 
-    toe_out_u_deg: float = 5.0
+    toe_out_u_deg: float = 4.0
     shank_axis_u_deg: float = 5.0
     shank_soft_tissue_deg: float = 0.3
     foot_soft_tissue_deg: float = 0.3
@@ -147,11 +148,13 @@ class Swings:
         The foot's previous toe-off, or its departure from the start; NaN where unknown.
     end_s : ndarray, shape (m,)
         Touchdown.
-    end_u_s : ndarray, shape (m,)
+    start_u_s, end_u_s : ndarray, shape (m,)
+        Standard uncertainties.
     """
 
     start_s: FloatArray
     end_s: FloatArray
+    start_u_s: FloatArray
     end_u_s: FloatArray
 
 
@@ -169,25 +172,26 @@ def over_swing(curve: AngleCurve, swings: Swings, last_share: float, statistic: 
     Returns
     -------
     Figure
-        In deg; the touchdown's uncertainty counts by how the statistic moves with it.
+        In deg; the uncertainty of both ends counts by how the statistic moves with them.
     """
     count = len(swings.end_s)
     value = np.full(count, np.nan)
     parts = {name: np.full(count, np.nan) for name in (*curve.parts_rad, "event")}
     for row in np.flatnonzero(np.isfinite(swings.start_s)):
-        start, end, u_s = swings.start_s[row], swings.end_s[row], swings.end_u_s[row]
+        start, end = swings.start_s[row], swings.end_s[row]
         if not 0.05 < end - start < 1.5:
             continue
+        found, at_s = _window_statistic(curve, start, end, last_share, statistic)
+        shifts = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
+        shifts = shifts * (swings.start_u_s[row], swings.end_u_s[row])
         moved = [
-            _window_statistic(curve, start, end + shift * u_s, last_share, statistic)
-            for shift in (-1.0, 0.0, 1.0)
+            _window_statistic(curve, start + s, end + e, last_share, statistic)[0] - found
+            for s, e in shifts
         ]
-        value[row] = np.degrees(moved[1][0])
-        parts["event"][row] = np.degrees(
-            np.sqrt(0.5 * ((moved[0][0] - moved[1][0]) ** 2 + (moved[2][0] - moved[1][0]) ** 2))
-        )
+        value[row] = np.degrees(found)
+        parts["event"][row] = np.degrees(np.sqrt(0.5 * np.sum(np.square(moved))))
         for name, part in curve.parts_rad.items():
-            parts[name][row] = np.degrees(np.interp(moved[1][1], curve.time_s, part))
+            parts[name][row] = np.degrees(np.interp(at_s, curve.time_s, part))
     return Figure(value, parts)
 
 

@@ -13,6 +13,7 @@ from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.motion.drift import PointModel
+from imuproc.motion.foot_axis import heel_rise_turn
 from imuproc.motion.observations import Anchors
 from imuproc.motion.segment import (
     UP,
@@ -131,7 +132,8 @@ def _solve_leg(
         ball = _ball_point(settings)
         solved = solve_segment(foot_start, stances, ball, settings, _HEADING_GIVEN_RAD)
         foot = _face_forward(solved, own)
-        out[foot_of(side)] = to_motion(foot, FOOT_AXIS)
+        turn = heel_rise_turn(foot_start.segment, foot.time_s, own, side, settings)
+        out[foot_of(side)] = to_motion(foot, FOOT_AXIS, turn)
     if shank_start is not None and foot is None:
         ankle = _drifting_ankle(settings)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_GIVEN_RAD)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.recording import Conditioned, Interval
 from imuproc.dsp.rotations import (
+    quat_conjugate,
     quat_from_rotvec,
     quat_multiply,
     quat_rotate,
@@ -252,7 +253,7 @@ def turn_solved(solved: Solved, angle_rad: float) -> Solved:
     )
 
 
-def to_motion(solved: Solved, axis: FloatArray) -> SegmentMotion:
+def to_motion(solved: Solved, axis: FloatArray, turn_rad: float = 0.0) -> SegmentMotion:
     """Sagittal angle, its rate and uncertainty from a solved segment.
 
     Parameters
@@ -261,25 +262,30 @@ def to_motion(solved: Solved, axis: FloatArray) -> SegmentMotion:
         In a world whose X axis is the running direction.
     axis : ndarray, shape (3,)
         Segment axis whose sagittal angle counts.
+    turn_rad : float
+        Turn of the segment axes about their own vertical.
 
     Returns
     -------
     SegmentMotion
+        In the turned axes.
     """
     prepared, point = solved.prepared, solved.solution.point
     anchor = prepared.anchor
     still = (solved.time_s >= anchor.start_s) & (solved.time_s <= anchor.end_s)
-    angle = sagittal_angle(solved.quat_wxyz, axis)
+    turn = quat_from_rotvec(turn_rad * UP)
+    quat_wxyz = quat_multiply(solved.quat_wxyz, turn)
+    angle = sagittal_angle(quat_wxyz, axis)
     rate = quat_rotate(solved.quat_wxyz, prepared.segment.gyro_radps)
     return SegmentMotion(
         site=prepared.segment.site,
-        quat_wxyz=solved.quat_wxyz,
+        quat_wxyz=quat_wxyz,
         pitch_rad=angle - angle[still].mean(),
         pitch_rate_radps=-rate[:, 1],
         pitch_u_rad=_pitch_uncertainty(solved),
         rate_world_radps=rate,
         velocity_mps=solved.velocity_mps,
-        lever_m=_lever(point),
+        lever_m=quat_rotate(quat_conjugate(turn), _lever(point)),
     )
 
 

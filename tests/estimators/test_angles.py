@@ -28,8 +28,8 @@ def curve(angle_deg, u_deg=0.5) -> AngleCurve:
     return AngleCurve(TIME_S, angle, np.gradient(angle, TIME_S), {"drift": part})
 
 
-def swing(start, end, u_s=0.0) -> Swings:
-    return Swings(*(np.atleast_1d(x).astype(float) for x in (start, end, u_s)))
+def swing(start, end, u_s=0.0, start_u_s=0.0) -> Swings:
+    return Swings(*(np.atleast_1d(x).astype(float) for x in (start, end, start_u_s, u_s)))
 
 
 # --- At events ------------------------------------------------------------------------------------
@@ -170,3 +170,13 @@ def test_the_same_as_the_simulators_truth_says(sizes, start, duration) -> None:
     }
     for name, figure in ours.items():
         np.testing.assert_allclose(figure.value, true[name], atol=1e-6, err_msg=name)
+
+
+def test_an_uncertain_start_of_the_swing_counts_where_the_statistic_depends_on_it() -> None:
+    ramp = curve(100.0 * (TIME_S - 10.0))  # 100 deg/s: least at the window's start
+    known, unsure = (swing([10.5], [11.0], 0.0, u_s) for u_s in (0.0, 0.01))
+    least = over_swing(ramp, unsure, 0.6, "min")
+    # 10 ms later the window of the last 60 % starts 6 ms later: 0.6 deg.
+    np.testing.assert_allclose(least.parts["event"], 0.6, rtol=1e-6)
+    np.testing.assert_allclose(over_swing(ramp, known, 0.6, "min").parts["event"], 0.0)
+    np.testing.assert_allclose(over_swing(ramp, unsure, 0.6, "max").parts["event"], 0.0)

@@ -33,24 +33,27 @@ def figures(moved, athlete=ATHLETE, steps=STEPS):
 
 def test_a_swing_goes_from_the_same_foots_toe_off_to_its_touchdown() -> None:
     own = STEPS.take(STEPS.side == "left")
-    swings = find_swings(leaning(90.0, 0.0), own, "left", 0.7)
+    swings = find_swings(leaning(90.0, 0.0), own, "left", USUAL)
     np.testing.assert_allclose(swings.start_s[1:], own.toe_off_s[:-1])
     np.testing.assert_allclose(swings.end_s, own.touchdown_s)
 
 
-def test_the_first_swing_starts_where_the_foot_left_the_ground() -> None:
-    """It rests until 10.2 s and goes off at 20 m/s²: 0.7 m/s is reached 35 ms later."""
+def test_the_first_swing_starts_where_the_foot_turned_fastest_in_its_push() -> None:
+    """The ball is lifted from 10.2 s on, and fast from 10.235 s; the foot turns most at 10.25 s."""
     velocity = np.zeros((len(TIME_S), 3))
     velocity[:, 0] = np.clip(20.0 * (TIME_S - 10.2), 0.0, 10.0)
-    foot = segment("left_foot", np.zeros(len(TIME_S)), velocity)
+    pitch = -0.5 * (1.0 + np.tanh((TIME_S - 10.25) / 0.02))
+    foot = segment("left_foot", pitch, velocity)
     own = STEPS.take(STEPS.side == "left")
-    swings = find_swings(motion(foot), own, "left", 0.7)
-    assert swings.start_s[0] == pytest.approx(10.235, abs=0.003)
+    swings = find_swings(motion(foot), own, "left", USUAL)
+    assert swings.start_s[0] == pytest.approx(10.25, abs=0.003)
+    assert swings.start_u_s[0] == USUAL.departure_u_s
+    np.testing.assert_allclose(swings.start_u_s[1:], own.toe_off_u_s[:-1])
 
 
 def test_without_a_foot_sensor_the_first_swing_is_not_known() -> None:
     own = STEPS.take(STEPS.side == "left")
-    swings = find_swings(motion(), own, "left", 0.7)
+    swings = find_swings(motion(), own, "left", USUAL)
     assert np.isnan(swings.start_s[0])
 
 
@@ -58,7 +61,7 @@ def test_a_missed_contact_makes_no_swing_of_two_strides() -> None:
     own = steady("left", 0.25, 0.12, 14)
     own = own.take(own.side == "left")
     holed = own.take(np.array([0, 1, 2, 4, 5, 6]))
-    swings = find_swings(leaning(90.0, 0.0), holed, "left", 0.7)
+    swings = find_swings(leaning(90.0, 0.0), holed, "left", USUAL)
     assert np.isnan(swings.start_s[3])
     np.testing.assert_allclose(swings.start_s[[1, 2, 4, 5]], holed.toe_off_s[[0, 1, 3, 4]])
 
@@ -67,7 +70,7 @@ def test_strides_that_lengthen_as_a_runner_slows_down_are_no_missed_contacts() -
     stride = np.array([0.44, 0.45, 0.48, 0.54, 0.62, 0.72, 0.8])
     down = 0.3 + np.concatenate(([0.0], np.cumsum(stride)))
     own = contacts([("left", t, t + 0.15) for t in down])
-    swings = find_swings(leaning(90.0, 0.0), own, "left", 0.7)
+    swings = find_swings(leaning(90.0, 0.0), own, "left", USUAL)
     assert np.isfinite(swings.start_s[1:]).all()
 
 
