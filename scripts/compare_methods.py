@@ -10,8 +10,8 @@ rules that must know where the foot is on the ground are given the package's rou
 counts as found within 120 ms of the truth. Every method is shown as it is, and ("free") with its
 own mean error taken off: that of all other athletes, the athlete at hand left out. Orientation: all
 methods are given the same signals in the same segment axes, the same sagittal plane and the same
-zero, from standing; the package's angles as it reports them, with its own plane and foot axis, stand
-beside them.
+zero, from standing; beside them stand the package's angles as it reports them, with its own plane
+and foot axis.
 
 Data and their limits as in ``scripts/accuracy.py``. Simulated legs leave marks at toe-off that are
 sharper than real ones, and real motion (``--real``) is smoothed by the optical system (shank 25 Hz)
