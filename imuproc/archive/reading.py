@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from imuproc.archive.head import verify
 from imuproc.archive.schema import KNOWN_SCHEMAS
-from imuproc.archive.values import read_attribute, read_json, read_names, read_table
+from imuproc.archive.values import read_attribute, read_columns, read_json, read_names, read_table
 from imuproc.core.errors import ArchiveError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
@@ -360,11 +360,11 @@ def _history(group: h5py.Group) -> tuple[HistoryEntry, ...]:
 
 
 def _flags(group: h5py.Group) -> tuple[RaisedFlag, ...]:
-    table = read_table(group["flags"])
-    names = ("name", "detail", "site", "step", "run")
-    rows = zip(*(table[name].tolist() for name in names), strict=True)
+    kept = read_columns(group["flags"])
+    rows = zip(*(kept[name] for name in ("name", "detail", "site", "step", "run")), strict=True)
     return tuple(
-        RaisedFlag(name, detail, site, step or None, run) for name, detail, site, step, run in rows
+        RaisedFlag(name, detail, site, int(step) or None, run)
+        for name, detail, site, step, run in rows
     )
 
 

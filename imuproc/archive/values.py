@@ -1,7 +1,7 @@
 """Arrays, words and tables in HDF5, each with its unit and its meaning, and back."""
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 import h5py
@@ -90,24 +90,25 @@ def read_words(dataset: h5py.Dataset) -> list[str | None]:
     return texts
 
 
-def write_table(group: h5py.Group, name: str, table: pd.DataFrame, explain: Explain) -> None:
-    """Write a table as a group of columns; its index is not kept.
+def write_columns(
+    group: h5py.Group, name: str, columns: Mapping[str, NDArray[Any]], explain: Explain
+) -> None:
+    """Write columns of equal length as a group.
 
     Parameters
     ----------
     group : h5py.Group
     name : str
         Of the table.
-    table : DataFrame
-        Columns of numbers, truth values or texts.
+    columns : mapping from str to ndarray, shape (n,)
+        Numbers, truth values, or objects that are texts.
     explain : callable
         Gives unit and meaning of a column.
     """
     inside = group.create_group(name)
-    inside.attrs["rows"] = np.int64(len(table))
-    write_names(inside, "columns", list(table.columns))
-    for column in table.columns:
-        values = table[column].to_numpy()
+    inside.attrs["rows"] = np.int64(len(next(iter(columns.values()), ())))
+    write_names(inside, "columns", list(columns))
+    for column, values in columns.items():
         if values.dtype.kind in "fiub":
             dtype = values.dtype.newbyteorder("<").str
             write_array(inside, column, values, explain(column), dtype)
@@ -115,16 +116,34 @@ def write_table(group: h5py.Group, name: str, table: pd.DataFrame, explain: Expl
             write_words(inside, column, values.tolist(), explain(column))
 
 
+def write_table(group: h5py.Group, name: str, table: pd.DataFrame, explain: Explain) -> None:
+    """Write a table as :func:`write_columns` does; its index is not kept."""
+    write_columns(group, name, {str(c): table[c].to_numpy() for c in table.columns}, explain)
+
+
+def read_columns(group: h5py.Group) -> dict[str, Any]:
+    """Columns that :func:`write_columns` wrote: arrays of numbers, lists of texts."""
+    datasets = {name: group[name] for name in read_names(group, "columns")}
+    return {
+        name: read_words(dataset) if dataset.dtype.kind == "S" else dataset[()]
+        for name, dataset in datasets.items()
+    }
+
+
 def read_table(group: h5py.Group) -> pd.DataFrame:
     """Table that :func:`write_table` wrote, rows numbered from 0."""
-    columns = {name: _column(group[name]) for name in read_names(group, "columns")}
+    columns = {
+        name: _texts(values) if isinstance(values, list) else values
+        for name, values in read_columns(group).items()
+    }
     return pd.DataFrame(columns, index=pd.RangeIndex(int(group.attrs["rows"])))
 
 
-def _column(dataset: h5py.Dataset) -> Any:
-    if dataset.dtype.kind == "S":
-        return pd.Series(read_words(dataset), dtype="str")
-    return dataset[()]
+def _texts(words: list[str | None]) -> "pd.Series[Any]":
+    try:
+        return pd.Series(words, dtype="str")
+    except UnicodeEncodeError:  # halves of surrogate pairs, which this type cannot hold
+        return pd.Series(words, dtype="object")
 
 
 def write_json(group: h5py.Group, name: str, value: Any) -> None:

@@ -12,12 +12,12 @@ from typing import Any, Final
 import h5py
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from imuproc import __version__
 from imuproc.archive.head import HEAD_BYTES, seal
 from imuproc.archive.schema import (
     ARRAYS,
-    FLAGS,
     FORMAT,
     SCHEMA,
     Explained,
@@ -31,6 +31,7 @@ from imuproc.archive.sink import Sink
 from imuproc.archive.values import (
     write_array,
     write_attribute,
+    write_columns,
     write_json,
     write_names,
     write_table,
@@ -204,7 +205,7 @@ def _write_run(group: h5py.Group, result: Result) -> None:
     write_json(group, "about", _about(conditioned.recording, conditioned.rate_hz))
     write_json(group, "history", result.history)
     write_json(group, "distance", result.distances.get(result.run))
-    write_table(group, "flags", _flag_table(result.flags), flag_column)
+    write_columns(group, "flags", _flag_columns(result.flags), flag_column)
     write_table(group, "steps", result.steps, step_column)
     _write_uncertainty(group.create_group("uncertainty"), result.uncertainty)
     write_table(group, "events", _event_table(result.contacts), event_column)
@@ -250,18 +251,18 @@ def _relative(source: str) -> str:
     return source
 
 
-def _flag_table(flags: tuple[RaisedFlag, ...]) -> pd.DataFrame:
+def _flag_columns(flags: tuple[RaisedFlag, ...]) -> dict[str, NDArray[Any]]:
     known = [KNOWN_FLAGS.get(flag.name) for flag in flags]
-    columns = {
+    columns: dict[str, list[str]] = {
         "name": [flag.name for flag in flags],
         "detail": [flag.detail for flag in flags],
         "site": [flag.site for flag in flags],
-        "step": np.array([flag.step or 0 for flag in flags], dtype=np.int64),
         "run": [flag.run for flag in flags],
         "sentence": [flag.sentence if flag else "" for flag in known],
         "advice": [flag.advice if flag else "" for flag in known],
     }
-    return pd.DataFrame({name: columns[name] for name in FLAGS})
+    words = {name: np.array(texts, dtype=object) for name, texts in columns.items()}
+    return {**words, "step": np.array([flag.step or 0 for flag in flags], dtype=np.int64)}
 
 
 def _write_uncertainty(group: h5py.Group, uncertainty: Mapping[str, pd.DataFrame]) -> None:
