@@ -8,8 +8,8 @@ from typing import Final
 
 PARTS: Final[dict[str, str]] = {
     "event": "The event's time is uncertain; for an angle, times its rate of turning.",
-    "touchdown": "Touchdowns that begin or end the stretch of time, or share out strides to steps.",
-    "toe_off": "The toe-off that begins or ends the stretch of time.",
+    "touchdown": "Touchdowns that begin or end the stretch of time or share out strides to steps.",
+    "toe_off": "Toe-offs that end the stretch of time or share out strides to steps.",
     "drift": "Sensor errors and their growth from standing to this instant, as solved for.",
     "alignment": "The axis of the segment against the direction of running.",
     "soft_tissue": "Motion of the sensor on the skin or shoe.",
@@ -23,7 +23,7 @@ PARTS: Final[dict[str, str]] = {
 """Name of each part and what it stands for. The sampling rate counts within the events' times."""
 
 _ANGLE: Final = ("drift", "alignment", "soft_tissue", "gap", "event")
-_LENGTH: Final = ("stride", "stance", "clipping", "asymmetry", "touchdown")
+_LENGTH: Final = ("stride", "stance", "clipping", "asymmetry", "touchdown", "toe_off")
 
 PARTS_OF: Final[dict[str, tuple[str, ...]]] = {
     "touchdown_s": ("event",),

@@ -26,7 +26,7 @@ class PhaseSettings:
     drive_gain, transition_gain : float
         Least gain of speed per step as a share of the run's top speed.
     slowing_share : float
-        After top speed, steps slower than this share of it are slowing.
+        Steps after the last one that reaches this share of top speed are slowing.
     drive_steps, transition_steps : int
         Last step of each phase where speed is missing.
     """
@@ -90,8 +90,9 @@ def _bounds(speed: FloatArray, settings: PhaseSettings) -> tuple[int, int, int]:
     until_top = np.arange(len(speed)) <= fastest
     drive_end = _leading(gain >= settings.drive_gain, until_top)
     transition_end = max(drive_end, _leading(gain >= settings.transition_gain, until_top))
-    after = np.flatnonzero(~until_top & (speed < settings.slowing_share * top))
-    return drive_end, transition_end, int(after[0]) + 1 if len(after) else len(speed) + 1
+    # From the last fast step on: a step measured slow amid fast ones is not the end of the effort.
+    fast = np.flatnonzero(until_top | (speed >= settings.slowing_share * top))
+    return drive_end, transition_end, int(fast[-1]) + 2
 
 
 def _leading(condition: NDArray[np.bool_], allowed: NDArray[np.bool_]) -> int:

@@ -81,3 +81,13 @@ def test_phases_follow_each_other_whatever_the_speeds(speeds, has_drive) -> None
     order = [PHASES.index(name) for name in found]
     assert order == sorted(order)
     assert has_drive or "drive" not in found
+
+
+def test_a_step_measured_slow_amid_fast_ones_does_not_end_the_effort() -> None:
+    """Speed at low sampling rates scatters by some per cent."""
+    speed = sprint(26, slow_from=22)
+    speed[14:16] *= 1.03
+    speed[17:20] *= 0.95
+    found = phases(speed, True, USUAL)
+    assert (found[:22] != "slowing").all()
+    assert (found[24:] == "slowing").all()
