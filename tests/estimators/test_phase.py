@@ -85,7 +85,7 @@ def test_phases_follow_each_other_whatever_the_speeds(speeds, has_drive) -> None
 
 def test_a_step_measured_slow_amid_fast_ones_does_not_end_the_effort() -> None:
     """Speed at low sampling rates scatters by some per cent."""
-    speed = sprint(26, slow_from=22)
+    speed = sprint(26, tau_s=0.7, slow_from=22)
     speed[14:16] *= 1.03
     speed[17:20] *= 0.95
     found = phases(speed, True, USUAL)
