@@ -15,7 +15,7 @@ from imuproc.archive.schema import TEXTS, Explained
 Explain = Callable[[str], Explained]
 
 _ROWS: Final = 16384  # of a chunk; also what is converted at a time
-_SMALL_BYTES: Final = 4096  # below this chunks cost more than they save
+_SMALL_BYTES: Final = 8192  # below this chunks cost more than they save
 
 _JSON: Final = "json"
 

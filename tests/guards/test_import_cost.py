@@ -57,5 +57,10 @@ def test_the_method_loads_when_it_is_asked_for() -> None:
     assert {"numpy", "pandas"} <= loaded_after("import imuproc; imuproc.process")
 
 
+def test_hdf5_loads_when_an_archive_is_opened() -> None:
+    assert "h5py" in loaded_after("import imuproc; imuproc.open_archive")
+    assert "h5py" not in loaded_after("import imuproc; imuproc.process")
+
+
 def test_reading_a_session_file_needs_no_scipy() -> None:
     assert "scipy" not in loaded_after("import imuproc; imuproc.read_session")

@@ -1,0 +1,101 @@
+"""Make the small archive of today's schema that must open for ever: tests/archive/kept/schema-N.h5.
+
+    python scripts/make_kept_archive.py
+
+Once for each schema, when it is new: a kept archive is never made again, or it would prove nothing.
+A session of two runs, one of them failed, simulated at 100 Hz with three sensors.
+"""
+
+import hashlib
+import sys
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+REPO = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(REPO))
+
+from imuproc.archive.assembling import assemble_session  # noqa: E402
+from imuproc.archive.schema import SCHEMA  # noqa: E402
+from imuproc.archive.writing import Provenance, write_run_archive  # noqa: E402
+from imuproc.core.recording import Recording, Run  # noqa: E402
+from imuproc.core.result import Result  # noqa: E402
+from imuproc.pipeline.run import process  # noqa: E402
+from imuproc.pipeline.settings import Settings  # noqa: E402
+from imuproc.report.summary import RunSummary, failed_run, summarise_run  # noqa: E402
+from imuproc.synth.plan import random_plan  # noqa: E402
+from imuproc.synth.runs import simulate_run  # noqa: E402
+
+SEED = 20_310_412
+RATE_HZ = 100.0
+SITES = ("left_shank", "left_foot", "right_foot")
+LARGEST_BYTES = 300_000
+
+
+def recorded() -> Recording:
+    """A short sprint, so that the archive is small."""
+    rng = np.random.default_rng(SEED)
+    plan = replace(
+        random_plan(rng, start="standing", distance_m=7.0),
+        stand_before_s=1.1,
+        stand_after_s=0.8,
+        walk_steps=1,
+        slow_distance_m=3.0,
+    )
+    recording, _ = simulate_run(plan, "mid", RATE_HZ, rng, SITES)
+    return replace(
+        recording,
+        session="harbour-2031-04-12",
+        athlete=replace(recording.athlete, id="R07", note="Läuft gern"),
+        run=replace(recording.run, id="R07-01"),
+    )
+
+
+def provenance(recording: Recording, summary: RunSummary) -> Provenance:
+    """Where it comes from: the samples stand for the files that there are none of."""
+    inputs = {
+        f"logs/{site}": hashlib.sha256(log.accel_mps2.tobytes()).hexdigest()
+        for site, log in recording.logs.items()
+    }
+    fingerprint = hashlib.sha256("".join(inputs.values()).encode()).hexdigest()
+    return Provenance(fingerprint, inputs, Settings(), {summary.run: vars(summary)})
+
+
+def summed_up(recording: Recording, result: Result) -> RunSummary:
+    """The row of the run that succeeded."""
+    return summarise_run(
+        recording.session,
+        recording.athlete,
+        recording.run,
+        result.steps,
+        result.flags,
+        result.distances.get(result.run),
+    )
+
+
+def main() -> int:
+    """Command line."""
+    path = REPO / "tests" / "archive" / "kept" / f"schema-{SCHEMA}.h5"
+    if path.exists():
+        print(f"{path} is there; it is never made again")
+        return 1
+    path.parent.mkdir(exist_ok=True)
+    recording = recorded()
+    result = process(recording)
+    lost = Run("R07-02", note="sensor fell off")
+    failed = failed_run(recording.session, recording.athlete, lost, "no sprint steps found")
+    with tempfile.TemporaryDirectory() as folder:
+        runs = [Path(folder) / "R07-01.h5", Path(folder) / "R07-02.h5"]
+        done = provenance(recording, summed_up(recording, result))
+        write_run_archive(runs[0], result, done)
+        write_run_archive(runs[1], None, replace(done, summaries={"R07-02": vars(failed)}))
+        assemble_session(path, runs, {"id": recording.session, "date": "2031-04-12"})
+    size = path.stat().st_size
+    print(f"{path.relative_to(REPO)}: {size} bytes, {len(result.steps)} steps")
+    return 0 if size <= LARGEST_BYTES else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

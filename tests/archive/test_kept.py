@@ -1,0 +1,136 @@
+"""An archive of each schema there ever was, kept as it was written: all of them open for ever.
+
+The numbers are what the archive held on the day it was made (``scripts/make_kept_archive.py``).
+"""
+
+import hashlib
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import imuproc
+from imuproc.archive.reading import Archive
+from imuproc.archive.schema import KNOWN_SCHEMAS, SCHEMA
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import Interval
+
+KEPT = Path(__file__).parent / "kept"
+SCHEMA_1 = "10b3c87fb7cd69f646217ed3c88d490a336ce8b0bb3e1a01585b8511e51f9fd5"
+
+
+@pytest.fixture
+def archive() -> Iterator[Archive]:
+    with imuproc.open_archive(KEPT / "schema-1.h5") as archive:
+        yield archive
+
+
+def test_there_is_one_of_every_schema_and_it_is_small() -> None:
+    files = sorted(KEPT.iterdir())
+    assert [file.name for file in files] == [f"schema-{n}.h5" for n in range(1, SCHEMA + 1)]
+    assert len(files) == len(KNOWN_SCHEMAS)
+    assert all(file.stat().st_size < 300_000 for file in files)
+
+
+def test_it_is_the_file_of_the_day_not_made_again() -> None:
+    assert hashlib.sha256((KEPT / "schema-1.h5").read_bytes()).hexdigest() == SCHEMA_1
+
+
+def test_session_and_runs(archive: Archive) -> None:
+    assert archive.kind == "session"
+    assert archive.session == {"id": "harbour-2031-04-12", "date": "2031-04-12"}
+    assert archive.runs == ("R07-01", "R07-02")
+    assert len(archive.steps) == 8
+
+
+def test_steps_and_uncertainty(archive: Archive) -> None:
+    run = archive.run("R07-01")
+    steps = run.steps
+    first = steps.iloc[0]
+    assert steps["side"].tolist() == ["left", "right"] * 4
+    assert steps["step"].tolist() == list(range(1, 9))
+    assert first["touchdown_s"] == pytest.approx(246.715428, abs=1e-6)
+    assert first["contact_time_s"] == pytest.approx(0.189332, abs=1e-6)
+    assert first["contact_time_s_u"] == pytest.approx(0.005156, abs=1e-6)
+    assert first["shin_angle_touchdown_deg"] == pytest.approx(48.835906, abs=1e-6)
+    assert first["step_length_m"] == pytest.approx(1.004074, abs=1e-6)
+    assert steps["shin_angle_touchdown_deg"].isna().tolist() == [False, True] * 4
+    assert steps["flags"].tolist() == [""] * 6 + ["drift_large;event_unsure", ""]
+    parts = run.uncertainty["step_length_m"].iloc[0]
+    assert set(parts.index) == {
+        *("stride", "stance", "clipping", "asymmetry", "touchdown", "toe_off"),
+    }
+    assert parts["stride"] == pytest.approx(0.0256733602, abs=1e-10)
+    assert run.distance is not None
+    assert run.distance["value_m"] == pytest.approx(6.0740962306, abs=1e-10)
+
+
+def test_events(archive: Archive) -> None:
+    first = archive.run("R07-01").events.iloc[0]
+    assert first["side"] == "left"
+    assert first["toe_off_s"] == pytest.approx(246.90476, abs=1e-6)
+    assert first["toe_off_u_s"] == pytest.approx(0.003937, abs=1e-6)
+    assert first["jerk_mps3"] == pytest.approx(4431.560792, abs=1e-6)
+    assert np.isnan(first["push_off_s"])
+
+
+def test_curves(archive: Archive) -> None:
+    run = archive.run("R07-01")
+    assert run.time_s.shape == (955,)
+    assert run.time_s[[0, -1]].tolist() == [242.4075767557233, 251.9475767557233]
+    assert run.curve_names == (
+        "shin_angle_left_deg",
+        "foot_pitch_left_deg",
+        "dorsiflexion_left_deg",
+        "foot_pitch_right_deg",
+    )
+    assert run.curve("shin_angle_left_deg")[[0, 400, 600]].tolist() == pytest.approx(
+        [89.8981094360, 51.1264266968, 32.2048645020], abs=1e-9
+    )
+
+
+def test_signals_and_motion(archive: Archive) -> None:
+    run = archive.run("R07-01")
+    assert run.sites == ("left_shank", "left_foot", "right_foot")
+    assert run.moving_sites == ("left_foot", "left_shank", "right_foot")
+    signals, moving = run.signals("right_foot"), run.motion("left_foot")
+    assert signals.accel_mps2[500].tolist() == pytest.approx(
+        [-48.8841896057, -9.5857648849, 45.6297950745], abs=1e-9
+    )
+    assert signals.gyro_radps[500].tolist() == pytest.approx(
+        [-1.0220146179, 4.7571759224, -0.8077828288], abs=1e-9
+    )
+    assert signals.measured.all()
+    assert moving.velocity_mps[500].tolist() == pytest.approx(
+        [7.5471835136, 0.0860930309, 3.8638315201], abs=1e-9
+    )
+    assert moving.quat_wxyz[500].tolist() == pytest.approx(
+        [0.6715302467, -0.0160379149, 0.7367680073, 0.0772194266], abs=1e-9
+    )
+    calibration = run.signals("left_shank").calibration
+    assert calibration.still_before == Interval(242.4075767557233, 243.3275767557233)
+    assert calibration.segment_from_sensor[0, 0] == pytest.approx(0.04669803, abs=1e-8)
+    assert calibration.vertical_known
+    assert len(calibration.rests) == 3
+
+
+def test_where_it_came_from(archive: Archive) -> None:
+    run = archive.run("R07-01")
+    assert run.versions["imuproc"] == "0.1.0"
+    assert run.fingerprint.startswith("7ddd0f95a80594c8")
+    assert run.inputs["logs/right_foot"].startswith("f5b0f33b73862b3d")
+    assert run.settings["motion"]["stance_from"] == 0.35
+    assert [entry.stage for entry in run.history][-1] == "pipeline.table"
+    assert run.flags[0] == RaisedFlag("low_rate", "100 Hz", "left_shank")
+    assert RaisedFlag("drift_large", "foot_pitch_toe_off_deg", step=7) in run.flags
+    assert run.about["athlete"]["note"] == "Läuft gern"
+    assert run.about["rate_hz"] == 100.0
+    assert run.summary["figures"]["mean_contact_time_s"] == pytest.approx(0.1656804146, abs=1e-10)
+
+
+def test_the_run_that_failed(archive: Archive) -> None:
+    run = archive.run("R07-02")
+    assert run.status == "failed"
+    assert run.summary["reason"] == "no sprint steps found"
+    assert len(run.steps) == 0
