@@ -43,21 +43,26 @@ from imuproc.synth.truth import Truth
 from scripts import accuracy
 from scripts import event_methods as rules
 from scripts import orientation_methods as drift
+from scripts.comparison_tables import (
+    ENOUGH_FOUND,
+    EVENTS,
+    PACKAGE,
+    PITCH,
+    SHIN,
+    angle_table,
+    event_table,
+    print_table,
+    verdict,
+)
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 FOUND_S: Final = 0.12
-CLOSE_S: Final = 0.010
-START_STEPS: Final = 5
 FOOT_SPEED_MPS: Final = 1.0
 """Of 0.5 to 4 m/s the one with the least scatter of contact time on real and simulated runs."""
-ENOUGH_FOUND: Final = 0.95
-"""Methods that find less are not ranked: their errors are of the easy contacts only."""
-EVENTS: Final = ("touchdown", "toe-off", "contact time")
 SLOW_S: Final = 30.0
 """Time constant of the filter's trust in gravity, ten times its default: longer than a run."""
-PACKAGE: Final = "package"
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,16 +90,6 @@ class Leg:
     cycles: IntArray
     stances: IntArray
     rests: IntArray
-
-    @property
-    def shank_rate_radps(self) -> FloatArray:
-        """Sagittal rate of the shank, positive in the forward swing."""
-        return -self.shank.gyro_radps[:, 1]
-
-    @property
-    def foot_rate_radps(self) -> FloatArray:
-        """Sagittal rate of the foot, toe up positive."""
-        return -self.foot.gyro_radps[:, 1]
 
 
 def leg_of(result: Result, side: Side) -> Leg:
@@ -136,7 +131,8 @@ def cycles_between(swing_s: FloatArray, time_s: FloatArray) -> IntArray:
 def rule_events(leg: Leg) -> dict[str, rules.Events]:
     """Touchdown and toe-off of every cycle by each published rule."""
     time_s, rate_hz, cycles, rests = leg.time_s, leg.rate_hz, leg.cycles, leg.rests
-    shank_rate, foot_rate = leg.shank_rate_radps, leg.foot_rate_radps
+    # About -y: the shank's forward swing and the toe's rise are positive.
+    shank_rate, foot_rate = -leg.shank.gyro_radps[:, 1], -leg.foot.gyro_radps[:, 1]
     shank_accel, foot_accel = leg.shank.accel_mps2, leg.foot.accel_mps2
     return {
         "foot: rate minima, halves of cycle": rules.foot_rate_minima(
@@ -276,7 +272,7 @@ def angle_errors(result: Result, alone: Result, truth: Truth) -> pd.DataFrame:
             time_s = alone.curves["time_s"].to_numpy()
             rows += _shin_rows(f"{PACKAGE}: shank alone", time_s, curve, own)
         for method, curve in _angle_curves(result, leg, leg.foot, "foot_pitch", side).items():
-            rows += _swing_rows(method, leg.time_s, curve, truth, side)
+            rows += _swing_rows(method, leg.time_s, curve, truth, own)
     return pd.DataFrame(rows)
 
 
@@ -303,16 +299,15 @@ def _shin_rows(
     measured = np.interp(own["touchdown_s"].to_numpy(dtype=np.float64), time_s, curve)
     errors = measured - own["shin_angle_touchdown_deg"].to_numpy(dtype=np.float64)
     return [
-        {"method": method, "figure": "shin at touchdown", "step": s, "error": e, "square": e * e}
+        {"method": method, "figure": SHIN, "step": s, "error": e, "square": e * e}
         for s, e in zip(own["step"], errors, strict=True)
     ]
 
 
 def _swing_rows(
-    method: str, time_s: FloatArray, curve: FloatArray, truth: Truth, side: Side
+    method: str, time_s: FloatArray, curve: FloatArray, truth: Truth, own: pd.DataFrame
 ) -> list[dict[str, object]]:
-    real = real_contacts(truth)
-    own = real[real["side"] == side]
+    side = own["side"].iloc[0]
     at, name = truth.curves["time_s"].to_numpy(), f"foot_pitch_{side}_deg"
     starts = np.append(truth.departures_s.get(side, np.nan), own["toe_off_s"])[:-1]
     rows: list[dict[str, object]] = []
@@ -324,122 +319,13 @@ def _swing_rows(
         rows.append(
             {
                 "method": method,
-                "figure": "foot pitch in swing",
+                "figure": PITCH,
                 "step": step,
                 "error": float(error.mean()),
                 "square": float(np.mean(error**2)),
             }
         )
     return rows
-
-
-# --- Tables --------------------------------------------------------------------------------------
-
-
-def offset_removed(errors: pd.DataFrame) -> pd.Series:
-    """Errors less the method's mean error in each figure over all other athletes.
-
-    NaN where there is no other athlete.
-    """
-    key = ["method", "figure"]
-    known = errors.dropna(subset="error")
-    whole = known.groupby(key)["error"].agg(["sum", "count"])
-    own = known.groupby([*key, "athlete"])["error"].agg(["sum", "count"])
-    mean = whole.reindex(errors.set_index(key).index).to_numpy()
-    taken = own.reindex(errors.set_index([*key, "athlete"]).index).fillna(0.0).to_numpy()
-    others = mean - taken
-    with np.errstate(invalid="ignore", divide="ignore"):
-        offset = np.where(others[:, 1] > 0, others[:, 0] / others[:, 1], np.nan)
-    return errors["error"] - offset
-
-
-def event_table(errors: pd.DataFrame) -> pd.DataFrame:
-    """Found share, bias, SD, RMSE and share within 10 ms by figure and method, times in ms."""
-    errors = errors.assign(free=offset_removed(errors))
-    rows = []
-    for (figure, method), group in errors.groupby(["figure", "method"], sort=False):
-        known = group[group["error"].notna()]
-        error, free = known["error"].to_numpy(), known["free"].to_numpy()
-        rows.append(
-            {
-                "figure": figure,
-                "method": method,
-                "found_percent": 100.0 * len(known) / len(group),
-                "bias_ms": 1e3 * error.mean() if len(error) else np.nan,
-                "sd_ms": 1e3 * error.std() if len(error) else np.nan,
-                "rmse_ms": 1e3 * rms(error),
-                "within_10_ms_percent": 100.0 * np.sum(np.abs(error) <= CLOSE_S) / len(group),
-                "free_rmse_ms": 1e3 * rms(free),
-                "free_within_10_ms_percent": 100.0 * np.sum(np.abs(free) <= CLOSE_S) / len(group),
-            }
-        )
-    return _in_order(pd.DataFrame(rows), EVENTS)
-
-
-def angle_table(errors: pd.DataFrame) -> pd.DataFrame:
-    """Bias, SD and RMSE in deg by figure, part of the run and method."""
-    rows = []
-    for part, name in (
-        (errors["step"] <= START_STEPS, "1 to 5"),
-        (errors["step"] > START_STEPS, "later"),
-    ):
-        for (figure, method), group in errors[part].groupby(["figure", "method"], sort=False):
-            known = group.dropna(subset="error")
-            rows.append(_angle_row(str(figure), str(method), name, known))
-    for (figure, method), group in errors.groupby(["figure", "method"], sort=False):
-        rows.append(_angle_row(str(figure), str(method), "all", group.dropna(subset="error")))
-    return _in_order(pd.DataFrame(rows), ("shin at touchdown", "foot pitch in swing"))
-
-
-def _angle_row(figure: str, method: str, part: str, known: pd.DataFrame) -> dict[str, object]:
-    bias, square = known["error"].mean(), known["square"].mean()
-    return {
-        "figure": figure,
-        "steps": part,
-        "method": method,
-        "n": len(known),
-        "bias_deg": bias,
-        "sd_deg": np.sqrt(max(square - bias**2, 0.0)),
-        "rmse_deg": np.sqrt(square),
-    }
-
-
-def rms(x: FloatArray) -> float:
-    """Root mean square; NaN of nothing."""
-    return float(np.sqrt(np.mean(x**2))) if len(x) else float("nan")
-
-
-def _in_order(table: pd.DataFrame, figures: tuple[str, ...]) -> pd.DataFrame:
-    order = {figure: k for k, figure in enumerate(figures)}
-    return table.sort_values("figure", key=lambda f: f.map(order), kind="stable", ignore_index=True)
-
-
-def verdict(events: pd.DataFrame, angles: pd.DataFrame) -> str:
-    """Which method has the least RMSE in each figure, and by how much."""
-    lines = []
-    ranked = events[events["found_percent"] >= 100.0 * ENOUGH_FOUND]
-    for figure in EVENTS:
-        own = ranked[ranked["figure"] == figure]
-        for column, what in (("rmse_ms", "as it is"), ("free_rmse_ms", "offset removed")):
-            lines.append(_least(own, column, f"{figure}, {what}", "ms"))
-    for (figure, part), own in angles.groupby(["figure", "steps"], sort=False):
-        lines.append(_least(own, "rmse_deg", f"{figure}, steps {part}", "deg"))
-    return "\n".join(line for line in lines if line)
-
-
-def _least(table: pd.DataFrame, column: str, title: str, unit: str) -> str:
-    """The best, and the best of the others that are not (or are) the package's."""
-    known = table[table[column].notna()].sort_values(column, kind="stable")
-    if known.empty:
-        return ""
-    first = known.iloc[0]
-    ours = known["method"].str.startswith(PACKAGE)
-    rest = known[ours != ours.iloc[0]]
-    line = f"{title}: least RMSE {first[column]:.2f} {unit} by '{first['method']}'"
-    if rest.empty:
-        return line
-    kind = "published rule" if ours.iloc[0] else "of the package"
-    return f"{line}; best {kind} {rest.iloc[0][column]:.2f} {unit} ('{rest.iloc[0]['method']}')"
 
 
 # --- Running it ----------------------------------------------------------------------------------
@@ -476,16 +362,6 @@ def runner_of(name: str) -> str:
     return name.split("-")[0] if name.startswith("RBDS") else name
 
 
-def _print(title: str, table: pd.DataFrame, digits: int) -> None:
-    print(f"\n{title}")
-    for figure, own in table.groupby("figure", sort=False):
-        print(f"\n  {figure}")
-        text = own.drop(columns="figure").to_string(
-            index=False, float_format=lambda x: f"{x:.{digits}f}", justify="right"
-        )
-        print("\n".join(f"    {line}" for line in text.splitlines()))
-
-
 def main() -> int:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -510,8 +386,8 @@ def main() -> int:
         f"{given.rate:g} Hz. All methods are given the same cycles and the same segment axes; "
         "'free' is with the method's own mean error taken off (athlete left out)."
     )
-    _print("Events", event_rows, 1)
-    _print("Orientation", angle_rows, 2)
+    print_table("Events", event_rows, 1)
+    print_table("Orientation", angle_rows, 2)
     print(f"\nLeast errors (of methods that found {100 * ENOUGH_FOUND:.0f} % at least)")
     print(verdict(event_rows, angle_rows))
     if given.csv:

@@ -11,7 +11,7 @@ from imuproc.core.recording import Interval
 from imuproc.dsp.rotations import quat_from_rotvec
 from imuproc.synth.plan import random_plan
 from imuproc.synth.runs import simulate_run
-from scripts import accuracy, compare_methods
+from scripts import accuracy, compare_methods, comparison_tables
 from scripts import event_methods as rules
 from scripts import orientation_methods as drift
 from tests.shared_data import needs_shared_data
@@ -122,10 +122,10 @@ def test_mean_error_of_the_others_is_taken_off() -> None:
             "error": [0.010, 0.012, 0.020, np.nan],
         }
     )
-    free = compare_methods.offset_removed(errors)
+    free = comparison_tables.offset_removed(errors)
     np.testing.assert_allclose(free[:3], [-0.010, -0.008, 0.009], atol=1e-12)
     assert np.isnan(free[3])
-    alone = compare_methods.offset_removed(errors[errors["athlete"] == "a"])
+    alone = comparison_tables.offset_removed(errors[errors["athlete"] == "a"])
     assert alone.isna().all()
 
 
@@ -143,13 +143,13 @@ def simulated() -> tuple[pd.DataFrame, pd.DataFrame]:
         plan = random_plan(rng, start=start, distance_m=20.0)
         runs.append((f"{start}-{seed}", *simulate_run(plan, "mid", 500.0, rng)))
     events, angles = compare_methods.compare(iter(runs), compare_methods.runner_of)
-    return compare_methods.event_table(events), compare_methods.angle_table(angles)
+    return comparison_tables.event_table(events), comparison_tables.angle_table(angles)
 
 
 def test_every_method_gives_sensible_events() -> None:
     events, _ = simulated()
     assert events["method"].nunique() == 10
-    assert set(events["figure"]) == set(compare_methods.EVENTS)
+    assert set(events["figure"]) == set(comparison_tables.EVENTS)
     assert events["found_percent"].between(50.0, 100.0).all()
     assert events["bias_ms"].abs().max() < 1e3 * compare_methods.FOUND_S * 2.0
     assert (events["rmse_ms"] >= events["sd_ms"] - 1e-9).all()
@@ -171,9 +171,9 @@ def test_every_method_gives_sensible_angles() -> None:
 def test_the_verdict_is_read_off_the_tables() -> None:
     events, angles = simulated()
     worse = events.copy()
-    ours = worse["method"].str.startswith(compare_methods.PACKAGE)
+    ours = worse["method"].str.startswith(comparison_tables.PACKAGE)
     worse.loc[ours, ["rmse_ms", "free_rmse_ms"]] += 1000.0
-    text = compare_methods.verdict(worse, angles)
+    text = comparison_tables.verdict(worse, angles)
     assert "touchdown, as it is: least RMSE" in text
     assert text.splitlines()[0].count("best of the package 1") == 1
 
@@ -182,7 +182,7 @@ def test_the_verdict_is_read_off_the_tables() -> None:
 def test_a_real_case_runs_through() -> None:
     runs = accuracy.real("mid", 500.0, 88_300, "none", 1)
     events, angles = compare_methods.compare(runs, compare_methods.runner_of)
-    table = compare_methods.event_table(events).set_index(["figure", "method"])
+    table = comparison_tables.event_table(events).set_index(["figure", "method"])
     assert table.loc[("toe-off", "foot: acceleration peaks"), "found_percent"] > 95.0
     assert table["free_rmse_ms"].isna().all()  # of one athlete there are no others
     assert angles["athlete"].nunique() == 1
