@@ -53,7 +53,11 @@ def event_table(errors: pd.DataFrame) -> pd.DataFrame:
                 "rmse_ms": 1e3 * rms(error),
                 "within_10_ms_percent": 100.0 * np.sum(np.abs(error) <= CLOSE_S) / len(group),
                 "free_rmse_ms": 1e3 * rms(free),
-                "free_within_10_ms_percent": 100.0 * np.sum(np.abs(free) <= CLOSE_S) / len(group),
+                "free_within_10_ms_percent": (
+                    100.0 * np.sum(np.abs(free) <= CLOSE_S) / len(group)
+                    if np.isfinite(free).any()
+                    else np.nan
+                ),
             }
         )
     return _in_order(pd.DataFrame(rows), EVENTS)
