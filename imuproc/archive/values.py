@@ -17,6 +17,8 @@ Explain = Callable[[str], Explained]
 _ROWS: Final = 16384  # of a chunk; also what is converted at a time
 _SMALL_BYTES: Final = 8192  # below this chunks cost more than they save
 
+_PACKED: Final[Mapping[str, Any]] = {"compression": "gzip", "compression_opts": 1, "shuffle": True}
+
 _JSON: Final = "json"
 
 
@@ -43,57 +45,18 @@ def write_array(
             shape=values.shape,
             dtype=dtype,
             chunks=(min(len(values), _ROWS), *(1 for _ in values.shape[1:])),
-            compression="gzip",
-            compression_opts=1,
-            shuffle=True,
             track_times=False,
+            **_PACKED,
         )
         for start in range(0, len(values), _ROWS):
             dataset[start : start + _ROWS] = values[start : start + _ROWS].astype(dtype)
     _explain(dataset, explained)
 
 
-def write_words(group: h5py.Group, name: str, words: Sequence[Any], explained: Explained) -> None:
-    """Write texts; missing ones, and characters that HDF5 cannot hold, stay as they are.
-
-    Parameters
-    ----------
-    group : h5py.Group
-    name : str
-    words : sequence of str
-        None or NaN where one is missing.
-    explained : Explained
-    """
-    texts = [word if isinstance(word, str) else None for word in words]
-    plain = not any(text is None or not _fits(text) for text in texts)
-    # Fixed width: texts of variable length lie in a heap that every HDF5 version fills its own way.
-    coded = [(text or "") if plain else json.dumps(text) for text in texts]
-    encoded = [text.encode("utf-8") for text in coded]
-    width = max((len(text) for text in encoded), default=1) or 1
-    data = np.array(encoded, dtype=h5py.string_dtype("utf-8", width))
-    dataset = group.create_dataset(name, data=data, track_times=False)
-    _explain(dataset, explained)
-    if not plain:
-        write_attribute(dataset, "form", _JSON)
-
-
-def _fits(text: str) -> bool:
-    """Whether HDF5 gives a text back as it was: no NUL and no half of a surrogate pair."""
-    return not any(character == "\0" or "\ud800" <= character <= "\udfff" for character in text)
-
-
-def read_words(dataset: h5py.Dataset) -> list[str | None]:
-    """Texts that :func:`write_words` wrote."""
-    texts: list[str | None] = [raw.decode("utf-8") for raw in dataset[()].tolist()]
-    if read_attribute(dataset, "form") == _JSON:
-        return [json.loads(text or "") for text in texts]
-    return texts
-
-
 def write_columns(
     group: h5py.Group, name: str, columns: Mapping[str, NDArray[Any]], explain: Explain
 ) -> None:
-    """Write columns of equal length as a group.
+    """Write columns of equal length as one table, units and meanings in the order of its columns.
 
     Parameters
     ----------
@@ -101,19 +64,46 @@ def write_columns(
     name : str
         Of the table.
     columns : mapping from str to ndarray, shape (n,)
-        Numbers, truth values, or objects that are texts.
+        At least one. Numbers, truth values, or objects that are texts, None or NaN where one is
+        missing.
     explain : callable
         Gives unit and meaning of a column.
     """
-    inside = group.create_group(name)
-    inside.attrs["rows"] = np.int64(len(next(iter(columns.values()), ())))
-    write_names(inside, "columns", list(columns))
+    prepared: dict[str, NDArray[Any]] = {}
+    coded: list[str] = []
     for column, values in columns.items():
         if values.dtype.kind in "fiub":
-            dtype = values.dtype.newbyteorder("<").str
-            write_array(inside, column, values, explain(column), dtype)
+            prepared[column] = values.astype(values.dtype.newbyteorder("<"), copy=False)
         else:
-            write_words(inside, column, values.tolist(), explain(column))
+            prepared[column], plain = _encoded(values.tolist())
+            coded += [] if plain else [column]
+    rows = len(next(iter(prepared.values())))
+    table = np.zeros(rows, dtype=[(column, values.dtype) for column, values in prepared.items()])
+    for column, values in prepared.items():
+        table[column] = values
+    packed = _PACKED if table.nbytes > _SMALL_BYTES else {}
+    dataset = group.create_dataset(name, data=table, track_times=False, **packed)
+    explained = [explain(column) for column in columns]
+    _write_list(dataset, "unit", [of.unit for of in explained])
+    _write_list(dataset, "meaning", [of.meaning for of in explained])
+    write_names(dataset, "json_columns", coded)
+
+
+def _encoded(words: Sequence[Any]) -> tuple[NDArray[Any], bool]:
+    """Texts as HDF5 holds them, and whether they are plain: else each is a JSON text.
+
+    Of fixed width: texts of variable length lie in a heap that has no fixed form.
+    """
+    texts = [word if isinstance(word, str) else None for word in words]
+    plain = all(text is not None and _fits(text) for text in texts)
+    encoded = [((text or "") if plain else json.dumps(text)).encode("utf-8") for text in texts]
+    width = max((len(text) for text in encoded), default=1) or 1
+    return np.array(encoded, dtype=h5py.string_dtype("utf-8", width)), plain
+
+
+def _fits(text: str) -> bool:
+    """Whether HDF5 gives a text back as it was: no NUL and no half of a surrogate pair."""
+    return not any(character == "\0" or "\ud800" <= character <= "\udfff" for character in text)
 
 
 def write_table(group: h5py.Group, name: str, table: pd.DataFrame, explain: Explain) -> None:
@@ -121,22 +111,27 @@ def write_table(group: h5py.Group, name: str, table: pd.DataFrame, explain: Expl
     write_columns(group, name, {str(c): table[c].to_numpy() for c in table.columns}, explain)
 
 
-def read_columns(group: h5py.Group) -> dict[str, Any]:
+def read_columns(dataset: h5py.Dataset) -> dict[str, Any]:
     """Columns that :func:`write_columns` wrote: arrays of numbers, lists of texts."""
-    datasets = {name: group[name] for name in read_names(group, "columns")}
-    return {
-        name: read_words(dataset) if dataset.dtype.kind == "S" else dataset[()]
-        for name, dataset in datasets.items()
-    }
+    table, coded = dataset[()], read_names(dataset, "json_columns")
+    columns: dict[str, Any] = {}
+    for name in table.dtype.names:
+        values = table[name]
+        if values.dtype.kind == "S":
+            texts = [raw.decode("utf-8") for raw in values.tolist()]
+            columns[name] = [json.loads(text) for text in texts] if name in coded else texts
+        else:
+            columns[name] = values.copy()  # lets go of the rest of the table
+    return columns
 
 
-def read_table(group: h5py.Group) -> pd.DataFrame:
+def read_table(dataset: h5py.Dataset) -> pd.DataFrame:
     """Table that :func:`write_table` wrote, rows numbered from 0."""
     columns = {
         name: _texts(values) if isinstance(values, list) else values
-        for name, values in read_columns(group).items()
+        for name, values in read_columns(dataset).items()
     }
-    return pd.DataFrame(columns, index=pd.RangeIndex(int(group.attrs["rows"])))
+    return pd.DataFrame(columns, index=pd.RangeIndex(len(dataset)))
 
 
 def _texts(words: list[str | None]) -> "pd.Series[Any]":
@@ -174,7 +169,7 @@ def read_attribute(thing: h5py.Group | h5py.Dataset, name: str) -> str:
 
 
 def write_names(thing: h5py.Group | h5py.Dataset, attribute: str, names: Sequence[str]) -> None:
-    """Write names in their order beside a group or dataset."""
+    """Write names in their order beside a group or dataset, as a JSON list."""
     write_attribute(thing, attribute, json.dumps(list(names)))
 
 
@@ -182,6 +177,11 @@ def read_names(thing: h5py.Group | h5py.Dataset, attribute: str) -> list[str]:
     """Names that :func:`write_names` wrote."""
     names: list[str] = json.loads(read_attribute(thing, attribute))
     return names
+
+
+def _write_list(dataset: h5py.Dataset, name: str, texts: Sequence[str]) -> None:
+    encoded, _ = _encoded(texts)
+    dataset.attrs.create(name, encoded, dtype=encoded.dtype)
 
 
 def _explain(dataset: h5py.Dataset, explained: Explained) -> None:

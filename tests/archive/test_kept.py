@@ -17,7 +17,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 
 KEPT = Path(__file__).parent / "kept"
-SCHEMA_1 = "10b3c87fb7cd69f646217ed3c88d490a336ce8b0bb3e1a01585b8511e51f9fd5"
+SCHEMA_1 = "c3b0a42da6b3a6873af7c545705f6dd6592e3b882560229b1a7937e8375594ca"
 
 
 @pytest.fixture

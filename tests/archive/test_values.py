@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from imuproc.archive.schema import Explained
 from imuproc.archive.values import (
     read_attribute,
+    read_columns,
     read_table,
-    read_words,
     write_array,
     write_attribute,
+    write_columns,
     write_table,
-    write_words,
 )
 
 ANY_TEXT = st.text(alphabet=st.characters(codec=None))  # NUL and halves of pairs included
@@ -33,8 +33,8 @@ def memory() -> h5py.File:
 @given(words=st.lists(st.none() | ANY_TEXT))
 def test_words_come_back_as_they_were(words: list[str | None]) -> None:
     with memory() as file:
-        write_words(file, "words", words, NOTHING)
-        assert read_words(file["words"]) == words
+        write_columns(file, "table", {"word": np.array(words, dtype=object)}, lambda _name: NOTHING)
+        assert read_columns(file["table"]) == {"word": words}
 
 
 @quick
