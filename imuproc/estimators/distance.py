@@ -19,6 +19,8 @@ from imuproc.estimators.stride import StepLengths
 
 FloatArray = NDArray[np.float64]
 
+_OVER_FIVE = np.array([1.0, 2.0, 2.0, 2.0, 1.0]) / 8.0
+
 
 @dataclass(frozen=True)
 class DistanceSettings:
@@ -37,6 +39,8 @@ class DistanceSettings:
         up to this share of what is beyond (common practice, no source).
     belt_share : float
         Standard uncertainty of a stated belt speed, as a share of it (common practice, no source).
+    fast_share : float
+        Steps at this share of top speed or above are held against the belt's speed.
     """
 
     start_m: float = 1.4
@@ -45,6 +49,7 @@ class DistanceSettings:
     fading_from_m: float = 40.0
     fading_share: float = 0.5
     belt_share: float = 0.02
+    fast_share: float = 0.97
 
 
 def distance_between(
@@ -123,18 +128,18 @@ def distance_flags(
 def belt_flags(
     run: Run,
     contacts: Contacts,
-    steady: tuple[int, int],
+    part: tuple[int, int],
     distance: Distance | None,
     settings: DistanceSettings,
 ) -> list[RaisedFlag]:
-    """A flag where the mean speed over the belt is not that of the belt.
+    """A flag where the mean speed over the belt at its fastest is not the stated one.
 
     Parameters
     ----------
     run : Run
     contacts : Contacts
-    steady : tuple of int
-        Rows of the first and the last contact of the steady part.
+    part : tuple of int
+        Rows of the first and the last contact of :func:`fastest_part`.
     distance : Distance or None
         Between those.
     settings : DistanceSettings
@@ -146,7 +151,7 @@ def belt_flags(
     """
     if run.belt_speed_mps is None or distance is None:
         return []
-    took_s = float(contacts.touchdown_s[steady[1]] - contacts.touchdown_s[steady[0]])
+    took_s = float(contacts.touchdown_s[part[1]] - contacts.touchdown_s[part[0]])
     speed_mps, u_mps = distance.value_m / took_s, distance.u_m / took_s
     allowed_mps = 2.0 * float(np.hypot(u_mps, settings.belt_share * run.belt_speed_mps))
     if abs(speed_mps - run.belt_speed_mps) <= allowed_mps:
@@ -158,9 +163,29 @@ def belt_flags(
     return [RaisedFlag("belt_speed_differs", detail)]
 
 
-def steady_part(phase: NDArray[Any]) -> tuple[int, int]:
-    """First and last row of the part at even speed: the steps ``upright``, else the effort."""
-    upright = np.flatnonzero(phase == "upright")
-    if len(upright) < 2:
-        return 0, end_of_effort(phase)
-    return int(upright[0]), int(upright[-1])
+def fastest_part(speed_mps: FloatArray, share: float) -> tuple[int, int]:
+    """Contacts between which a run is about as fast as it ever is.
+
+    A belt is brought up to speed and down again, and the stated speed is the highest.
+
+    Parameters
+    ----------
+    speed_mps : ndarray, shape (m,)
+        Of each step; NaN where missing.
+    share : float
+        Of the top speed, which steps of this part reach; over five steps, so that differences
+        between left and right cancel.
+
+    Returns
+    -------
+    tuple of int
+        Rows of its first and its last contact; alike where there is no such part.
+    """
+    if len(speed_mps) < len(_OVER_FIVE):
+        return 0, 0
+    smooth = np.nan_to_num(np.convolve(speed_mps, _OVER_FIVE, mode="same"))
+    smooth[:2] = smooth[-2:] = 0.0
+    top = int(np.argmax(smooth))
+    slower = np.concatenate(([-1], np.flatnonzero(smooth < share * smooth[top]), [len(smooth)]))
+    after = int(np.searchsorted(slower, top, side="right"))
+    return (int(slower[after - 1]) + 1, int(slower[after])) if smooth[top] > 0.0 else (0, 0)

@@ -23,7 +23,7 @@ from imuproc.estimators.distance import (
     distance_between,
     distance_flags,
     end_of_effort,
-    steady_part,
+    fastest_part,
 )
 from imuproc.estimators.figures import Figure, missing
 from imuproc.estimators.gaps import Gaps, find_gaps, widened
@@ -102,15 +102,15 @@ def _distance(
     """Distance of the effort, and flags where it or the belt's speed is not the stated one."""
     trusted_m = steps["step_length_m"].to_numpy()
     phase = steps["phase"].to_numpy()
-    steady = steady_part(phase)
+    allowed: DistanceSettings = settings.estimators.distance
+    fast = fastest_part(steps["speed_mps"].to_numpy(), allowed.fast_share)
     effort, whole, even = (
         distance_between(lengths, trusted_m, first, last)
-        for first, last in ((0, end_of_effort(phase)), (0, len(steps) - 1), steady)
+        for first, last in ((0, end_of_effort(phase)), (0, len(steps) - 1), fast)
     )
-    allowed: DistanceSettings = settings.estimators.distance
     return effort, [
         *distance_flags(run, effort, whole, allowed),
-        *belt_flags(run, contacts, steady, even, allowed),
+        *belt_flags(run, contacts, fast, even, allowed),
     ]
 
 

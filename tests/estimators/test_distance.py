@@ -11,7 +11,7 @@ from imuproc.estimators.distance import (
     distance_between,
     distance_flags,
     end_of_effort,
-    steady_part,
+    fastest_part,
 )
 from tests.estimators.made_motion import steady
 
@@ -97,13 +97,24 @@ def test_the_belt_is_held_against_the_mean_speed(stated_mps: float | None, diffe
     assert belt_flags(run, contacts, (1, 7), None, USUAL) == []
 
 
-def test_parts_of_a_run() -> None:
+def test_where_the_effort_ends() -> None:
     phase = np.array(["drive"] * 2 + ["transition"] * 2 + ["upright"] * 3 + ["slowing"] * 2)
     assert end_of_effort(phase) == 7  # where the last upright step ends
     assert end_of_effort(phase[:7]) == 6
     assert end_of_effort(phase[:0]) == -1
-    assert steady_part(phase) == (4, 6)
-    assert steady_part(phase[:4]) == (0, 3)
+
+
+def test_the_belt_counts_where_it_is_fastest() -> None:
+    speed = np.concatenate((np.linspace(2.0, 4.0, 8), np.full(20, 4.0), np.linspace(4.0, 2.0, 8)))
+    first, last = fastest_part(speed + 0.2 * (-1.0) ** np.arange(36), 0.97)
+    assert speed[first:last].min() > 3.7
+    assert last - first >= 20
+    assert fastest_part(np.full(12, 4.0), 0.97) == (2, 10)
+
+
+@pytest.mark.parametrize("speed", [[], [4.0] * 4, [np.nan] * 9, [4.0, np.nan, 4.0] * 3])
+def test_without_speeds_there_is_no_fastest_part(speed: list[float]) -> None:
+    assert fastest_part(np.array(speed), 0.97) == (0, 0)
 
 
 def test_without_lengths_there_is_no_distance() -> None:
