@@ -141,7 +141,7 @@ def archive_file(path: Path, kind: str) -> Iterator[tuple[h5py.File, Sink]]:
 
 
 def _new_file(sink: Sink) -> h5py.File:
-    # Version 1.8 of the format: what any HDF5 from 2008 on can read.
+    # Version 1.8 of the format, of 2008 (from memory): what any HDF5 since then can read.
     file = h5py.File(sink, "w", libver=("v108", "v108"), userblock_size=HEAD_BYTES)
     write_attribute(file, "format", FORMAT)
     file.attrs["schema"] = np.int64(SCHEMA)
