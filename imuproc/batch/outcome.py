@@ -1,7 +1,7 @@
 """What became of one run."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from imuproc.report.summary import RunSummary
 
@@ -9,23 +9,51 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Outcome:
-    """What one run leaves behind: small, so that a whole squad's fit in memory.
+    """What work on one recording leaves behind besides its archive: small, sent by the worker.
 
     Parameters
     ----------
-    summary : RunSummary
-        Its row of the run table, also when it failed.
-    steps : DataFrame or None
-        Its step table; None when it failed.
+    run : str
+        Id in the session file.
+    state : {"done", "reused", "failed"}
+        Reused: its archive was there, whole and of the same inputs, settings and programs.
+    steps : int
+        Steps found.
+    seconds : float
+        How long it took, in s.
+    reason : str
+        Why it failed.
     log : str
         For the log of the process: warnings and, after an unexpected error, the traceback.
     """
 
+    run: str
+    state: Literal["done", "reused", "failed"]
+    steps: int = 0
+    seconds: float = 0.0
+    reason: str = ""
+    log: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Row:
+    """What the tables hold of one run.
+
+    Parameters
+    ----------
+    task : str
+        Id in the session file; a long log gives several rows.
+    summary : RunSummary
+        Its row of the run table, also when it failed.
+    steps : DataFrame or None
+        Its step table; None when it failed.
+    """
+
+    task: str
     summary: RunSummary
     steps: "pd.DataFrame | None"
-    log: str = ""
 
     @property
     def failed(self) -> bool:

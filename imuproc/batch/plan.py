@@ -1,7 +1,7 @@
-"""Which runs of a session are to be processed, in which order."""
+"""Which runs a session has, in which order, and which of them are wanted."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from imuproc.core.errors import SessionError
 from imuproc.core.recording import Athlete, Run
@@ -15,17 +15,21 @@ class Task:
     Parameters
     ----------
     session : Session
+        The session with this run alone: small enough to be sent to a worker.
     run : Run
     athlete : Athlete
+    wanted : bool
+        False for a run that was not asked for: its row is in the tables when its archive is there.
     """
 
     session: Session = field(repr=False)
     run: Run
     athlete: Athlete
+    wanted: bool = True
 
 
 def plan(session: Session, only: Sequence[str] = ()) -> list[Task]:
-    """Tasks for the runs of a session in the order of its file.
+    """A task for each run of a session in the order of its file.
 
     Parameters
     ----------
@@ -44,8 +48,10 @@ def plan(session: Session, only: Sequence[str] = ()) -> list[Task]:
         raise SessionError(
             f"{session.path}: found no run {', '.join(unknown)}; allowed: {', '.join(known)}"
         )
-    return [
-        Task(session, run, session.athlete_of(run.id))
-        for run in session.runs
-        if not only or run.id in only
-    ]
+    return [_task(session, run, not only or run.id in only) for run in session.runs]
+
+
+def _task(session: Session, run: Run, wanted: bool) -> Task:
+    of_run = session.plans[run.id]
+    alone = replace(session, athletes=(of_run.athlete,), runs=(run,), plans={run.id: of_run})
+    return Task(alone, run, of_run.athlete, wanted)

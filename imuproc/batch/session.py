@@ -1,15 +1,52 @@
-"""A whole session: its runs worked through, its results written, whatever happens between."""
+"""A whole session: planned, worked through, its results written, whatever happens between."""
 
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Generator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from imuproc import __version__
-from imuproc.batch.folder import ProcessLog, write_results
-from imuproc.batch.outcome import Outcome
+from imuproc.batch.faults import cannot_be_written
+from imuproc.batch.fingerprint import fingerprint, input_digests
+from imuproc.batch.folder import remove_leftovers
+from imuproc.batch.local import by_workers, in_turn
+from imuproc.batch.log import PROCESS_LOG, ProcessLog
+from imuproc.batch.outcome import Outcome, Row
 from imuproc.batch.plan import Task
-from imuproc.batch.work import Method, work_through
+from imuproc.batch.store import Job, archive_path, is_current
+from imuproc.batch.tables import gather, write_results
+from imuproc.batch.work import Method
+from imuproc.core.errors import SessionError
+from imuproc.pipeline.settings import Settings
+from imuproc.report.text import clean
+
+
+@dataclass(frozen=True, eq=False)
+class Request:
+    """What is to be done, and by whom.
+
+    Parameters
+    ----------
+    tasks : sequence of Task
+        All runs of the session.
+    method : callable
+        Turns a Recording and Settings into a Result.
+    settings : Settings
+    jobs : int
+        Worker processes on this machine, at least 1.
+    cluster : str or None
+        Address of a Dask scheduler that does the work instead.
+    again : bool
+        Whether finished work is done again.
+    """
+
+    tasks: Sequence[Task]
+    method: Method
+    settings: Settings
+    jobs: int = 1
+    cluster: str | None = None
+    again: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -18,36 +55,56 @@ class Processed:
 
     Parameters
     ----------
-    outcomes : tuple of Outcome
-        In the order of the tasks; a long log may give several.
-    tasks_done : int
-        Fewer than there are tasks after an interruption.
+    session : str
+        Session id.
+    asked : int
+        Runs that were asked for.
+    rows : tuple of Row
+        Of the runs that were asked for, in the order of the plan; a long log may give several.
+    outcomes : mapping from str to Outcome
+        By run; runs that an interruption left out are not in it.
     files : dict from str to str
         Name of each file written and its path.
     interrupted : bool
         Whether the user stopped it.
+    complaints : tuple of str
+        What else went wrong, in sentences.
     """
 
-    outcomes: tuple[Outcome, ...]
-    tasks_done: int
+    session: str
+    asked: int
+    rows: tuple[Row, ...]
+    outcomes: dict[str, Outcome]
     files: dict[str, str]
     interrupted: bool
+    complaints: tuple[str, ...] = ()
+
+    def failed(self) -> list[Row]:
+        """Rows of the runs that failed."""
+        return [row for row in self.rows if row.failed]
 
 
-def process_tasks(
-    tasks: Sequence[Task], method: Method, folder: Path, tell: Callable[[], None]
-) -> Processed:
-    """Process runs and write their results.
+class Watch(Protocol):
+    """Who wants to see work while it goes on."""
+
+    def planned(self, reused: int, to_do: int) -> None:
+        """How many runs are there already, and how many are to be worked on."""
+
+    def told(self, outcome: Outcome) -> None:
+        """What became of a run that was worked on."""
+
+
+def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
+    """Process the runs of a session and write the results.
+
+    Work that is there already is recognised by its fingerprint and not done again.
 
     Parameters
     ----------
-    tasks : sequence of Task
-    method : callable
-        Turns a Recording into a Result.
+    request : Request
     folder : Path
-        As :func:`imuproc.batch.folder.prepare_folder` left it.
-    tell : callable
-        Called after each task.
+        As :func:`imuproc.batch.folder.output_folder` gives it.
+    watch : Watch
 
     Returns
     -------
@@ -56,24 +113,87 @@ def process_tasks(
     Raises
     ------
     SessionError
-        The results cannot be written.
+        The results cannot be written, or the cluster cannot be used.
+    KeyboardInterrupt
+        Stopped before any work, or again while the tables were being written; no file is then
+        half-written.
     """
     log = ProcessLog(folder)
-    log.line(f"imuproc {__version__}: {len(tasks)} runs")
-    outcomes: list[Outcome] = []
-    done, interrupted = 0, False
-    before = time.perf_counter()
+    jobs, there = _look(request, folder)
+    outcomes = {
+        job.task.run.id: Outcome(job.task.run.id, "reused") for job in there if job.task.wanted
+    }
+    to_do = [job for job in jobs if job.task.wanted and job.task.run.id not in outcomes]
+    log.line(f"imuproc {__version__}: {len(to_do)} runs to do, {len(outcomes)} reused")
+    watch.planned(len(outcomes), len(to_do))
+    interrupted = False
+    work = _work(request, to_do, folder)
     try:
-        for of_task in work_through(tasks, method):
-            outcomes += of_task
-            done += 1
-            now = time.perf_counter()
-            log.outcomes(of_task, now - before)
-            before = now
-            tell()
+        for outcome in work:
+            outcomes[outcome.run] = outcome
+            log.outcome(outcome)
+            watch.told(outcome)
     except KeyboardInterrupt:
         interrupted = True
-        log.line(f"interrupted after {done} of {len(tasks)} runs")
-    files = write_results(folder, outcomes)
+        log.line(f"interrupted after {len(outcomes)} of {len(to_do)} runs")
+    finally:
+        work.close()
+    return _finished(folder, jobs, outcomes, log, interrupted)
+
+
+def _finished(
+    folder: Path,
+    jobs: Sequence[Job],
+    outcomes: dict[str, Outcome],
+    log: ProcessLog,
+    interrupted: bool,
+) -> Processed:
+    """Tables written, and what became of all."""
+    remove_leftovers(folder)
+    rows = gather(jobs, outcomes)
+    files = write_results(folder, jobs, rows)
     log.line("results written")
-    return Processed(tuple(outcomes), done, files, interrupted)
+    complaints = (cannot_be_written(log.path, log.fault),) if log.fault else ()
+    wanted = {job.task.run.id for job in jobs if job.task.wanted}
+    return Processed(
+        jobs[0].task.session.id if jobs else "",
+        len(wanted),
+        tuple(row for row in rows if row.task in wanted),
+        outcomes,
+        {**files, PROCESS_LOG: log.path.as_posix()},
+        interrupted,
+        complaints,
+    )
+
+
+def _look(request: Request, folder: Path) -> tuple[list[Job], list[Job]]:
+    """The job of each task, and those among them whose archives need not be made again."""
+    known: dict[Path, str] = {}
+
+    def look(task: Task) -> tuple[Job, bool]:
+        archive = archive_path(folder, task.run.id)
+        try:
+            inputs = input_digests(task, known)
+        except OSError:  # the reader says it better when it comes to this run
+            return Job(task, request.settings, {}, "", archive), False
+        job = Job(task, request.settings, inputs, fingerprint(inputs, request.settings), archive)
+        return job, not (request.again and task.wanted) and is_current(job)
+
+    with ThreadPoolExecutor(max_workers=request.jobs) as threads:
+        looked = list(threads.map(look, request.tasks))
+    return [job for job, _ in looked], [job for job, current in looked if current]
+
+
+def _work(request: Request, jobs: Sequence[Job], folder: Path) -> Generator[Outcome, None, None]:
+    if request.cluster is not None and jobs:
+        try:
+            from imuproc.batch.cluster import on_cluster
+        except ImportError as error:
+            raise SessionError(
+                f"--cluster needs what `pip install 'imuproc[cluster]'` adds ({clean(str(error))})"
+            ) from error
+        return on_cluster(jobs, request.method, request.cluster, folder)
+    workers = min(request.jobs, len(jobs))
+    if workers > 1:
+        return by_workers(jobs, request.method, workers)
+    return in_turn(jobs, request.method)

@@ -1,89 +1,79 @@
-"""Recordings worked through one after the other; what goes wrong in one leaves the others alone."""
+"""One run in isolation: read, processed, archived; its errors leave the others alone."""
 
+import time
 import traceback
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
+from threadpoolctl import threadpool_limits
+
+from imuproc.batch.fingerprint import input_digests
 from imuproc.batch.outcome import Outcome
-from imuproc.batch.plan import Task
-from imuproc.core.errors import ImuprocError
+from imuproc.batch.store import Job, keep
+from imuproc.core.errors import ImuprocError, LogError
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
-from imuproc.report.summary import failed_run, summarise_run
+from imuproc.pipeline.settings import Settings
 from imuproc.report.text import clean
 
-if TYPE_CHECKING:
-    pass
-
-Method = Callable[[Recording], Result]
-"""What turns a recording into a result: :func:`imuproc.process`, its settings filled in."""
+Method = Callable[[Recording, Settings], Result]
+"""What turns a recording into a result: :func:`imuproc.process`."""
 
 
-def work_through(tasks: Sequence[Task], method: Method) -> Iterator[tuple[Outcome, ...]]:
-    """Process recording after recording.
+def work_on(job: Job, method: Method) -> Outcome:
+    """Read, process and archive one recording; the one place where any error of a run ends.
 
-    Parameters
-    ----------
-    tasks : sequence of Task
-    method : callable
-        Turns a Recording into a Result.
-
-    Yields
-    ------
-    tuple of Outcome
-        Those of one task, as soon as they are there, in the order of the tasks.
-    """
-    for task in tasks:
-        yield work_on(task, method)
-
-
-def work_on(task: Task, method: Method) -> tuple[Outcome, ...]:
-    """Read and process one recording; the one place where any error of a run ends.
+    Linear algebra is held to one thread, so that its sums come out the same wherever it runs.
 
     Parameters
     ----------
-    task : Task
+    job : Job
     method : callable
-        Turns a Recording into a Result.
+        Turns a Recording and Settings into a Result.
 
     Returns
     -------
-    tuple of Outcome
-        One for each run that the recording holds; a single failed one when the logs cannot be
-        read, the run cannot be processed, or the package itself has a fault: then its traceback
-        is in ``log``.
+    Outcome
+        Failed when the logs cannot be read, the run cannot be processed, its archive cannot be
+        written, or the package itself has a fault: then its traceback is in ``log``.
     """
-    with warnings.catch_warnings(record=True) as caught:
+    begin = time.perf_counter()
+    outcome = Outcome(job.task.run.id, "failed")
+    with warnings.catch_warnings(record=True) as caught, threadpool_limits(limits=1):
         warnings.simplefilter("always")
         try:
-            outcomes = _done(task, method)
+            outcome = replace(outcome, state="done", steps=_done(job, method))
         except ImuprocError as error:
-            outcomes = [_failed(task, str(error))]
+            outcome = replace(outcome, reason=clean(str(error)))
+        except MemoryError:
+            reason = "not enough memory for this run; use fewer workers at once (--jobs)"
+            outcome = replace(outcome, reason=reason, log=traceback.format_exc())
         except Exception as error:  # noqa: BLE001  our own fault in one run must not cost the others
-            reason = f"unexpected {type(error).__name__}: {error} (see process.log)"
-            outcomes = [_failed(task, reason, traceback.format_exc())]
+            reason = clean(f"unexpected {type(error).__name__}: {error} (see process.log)")
+            outcome = replace(outcome, reason=reason, log=traceback.format_exc())
     told = "\n".join(f"{w.category.__name__}: {clean(str(w.message))}" for w in caught)
-    first = replace(outcomes[0], log=f"{told}\n{outcomes[0].log}".strip())
-    return (first, *outcomes[1:])
+    seconds = time.perf_counter() - begin
+    return replace(outcome, log=f"{told}\n{outcome.log}".strip(), seconds=seconds)
 
 
-def _done(task: Task, method: Method) -> list[Outcome]:
-    recording = task.session.read_run(task.run.id)
-    result = method(recording)
-    names = list(dict.fromkeys(result.steps["run"])) or [recording.run.id]
-    outcomes = []
-    for name in names:
-        steps = result.steps[result.steps["run"] == name]
-        flags = tuple(flag for flag in result.flags if flag.run in ("", name))
-        run = replace(recording.run, id=name)
-        distance = result.distances.get(name)
-        summary = summarise_run(recording.session, recording.athlete, run, steps, flags, distance)
-        outcomes.append(Outcome(summary, steps))
-    return outcomes
+def _done(job: Job, method: Method) -> int:
+    recording = job.task.session.read_run(job.task.run.id)
+    _require_unchanged(job)
+    result = method(recording, job.settings)
+    keep(job, result)
+    return len(result.steps)
 
 
-def _failed(task: Task, reason: str, log: str = "") -> Outcome:
-    summary = failed_run(task.session.id, task.athlete, task.run, clean(reason))
-    return Outcome(summary, None, log)
+def _require_unchanged(job: Job) -> None:
+    """What has just been read must be what the fingerprint was taken of."""
+    try:
+        now = input_digests(job.task)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise LogError(f"a log can no longer be read: {reason}; run again") from error
+    changed = [name for name in now if now[name] != job.inputs.get(name)]
+    if changed:
+        raise LogError(
+            f"{', '.join(changed)}: changed while this command ran; run again when it is complete"
+        )

@@ -11,7 +11,8 @@ import typer
 
 from imuproc import __version__
 from imuproc.cli.exit_codes import WRONG_REQUEST
-from imuproc.cli.process import process
+from imuproc.cli.options import with_options
+from imuproc.cli.process import ProcessOptions, process
 from imuproc.cli.simulate import simulate
 from imuproc.core.errors import ImuprocError
 
@@ -23,7 +24,7 @@ app = typer.Typer(
     rich_markup_mode=None,  # rich would triple the time that --help takes
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-app.command("process")(process)
+app.command("process")(with_options(process, ProcessOptions))
 app.command("simulate")(simulate)
 
 

@@ -1,7 +1,7 @@
 """``imuproc process``: session file and logs in, step table out."""
 
 import sys
-from functools import partial
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,105 +10,136 @@ import typer
 from imuproc.cli.exit_codes import ALL_DONE, INTERRUPTED, SOME_FAILED
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from imuproc.batch.plan import Task
     from imuproc.batch.session import Processed
     from imuproc.batch.work import Method
 
 
-def process(
-    session: Annotated[Path, typer.Argument(help="Session file (TOML).", show_default=False)],
+@dataclass(frozen=True)
+class ProcessOptions:
+    """What a user can ask ``imuproc process`` for."""
+
+    session: Annotated[Path, typer.Argument(help="Session file (TOML).", show_default=False)]
     out: Annotated[
         Path, typer.Option("--out", "-o", help="Folder for the results; made when needed.")
-    ] = Path("out"),
+    ] = Path("out")
     settings: Annotated[
         Path | None,
         typer.Option("--settings", help="Settings of the method (TOML).", show_default=False),
-    ] = None,
+    ] = None
     run: Annotated[
         list[str] | None,
         typer.Option(
             "--run", metavar="ID", help="Only this run; may be given again.", show_default=False
         ),
-    ] = None,
+    ] = None
+    again: Annotated[
+        bool, typer.Option("--again", help="Process also what is there and has not changed.")
+    ] = False
+    jobs: Annotated[
+        int | None,
+        typer.Option(
+            "--jobs",
+            "-j",
+            min=1,
+            help="Worker processes; as many as there are cores when left out.",
+            show_default=False,
+        ),
+    ] = None
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster",
+            metavar="ADDRESS",
+            help="Work on this Dask scheduler, as tcp://HOST:8786.",
+            show_default=False,
+        ),
+    ] = None
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the summary as JSON instead of tables.")
-    ] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False,
-) -> None:
+    ] = False
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False
+
+
+def process(options: ProcessOptions) -> None:
     """Work out the step table of a session.
 
-    Writes steps.csv, steps.parquet and runs.csv and prints a table of each run.
+    Writes steps.csv, steps.parquet, runs.csv and archives, and prints a table of each run. A run
+    whose logs, entry and settings are those of the last time is not processed again.
 
-    Exit code: 0 all runs done, 1 some runs failed (named), 2 the request is wrong.
+    Exit code: 0 all runs done, 1 some runs failed (named), 2 the request is wrong, 130 interrupted.
     """
-    from imuproc.batch.folder import prepare_folder
-    from imuproc.batch.plan import plan
-    from imuproc.readers.session import read_session
-
-    tasks = plan(read_session(session), run or ())
-    method = _method(settings)
-    prepare_folder(out, tasks)
-    processed = _with_progress(tasks, method, out, show=not quiet)
-    _print(processed, tasks, as_json, quiet)
-    _complain(processed, len(tasks))
+    try:
+        processed = _processed(options)
+    except KeyboardInterrupt:
+        print("imuproc: interrupted; finished runs are kept", file=sys.stderr)
+        raise typer.Exit(INTERRUPTED) from None
+    _print(processed, options)
+    _complain(processed)
     if processed.interrupted:
         raise typer.Exit(INTERRUPTED)
-    failed = any(outcome.failed for outcome in processed.outcomes)
-    raise typer.Exit(SOME_FAILED if failed else ALL_DONE)
+    raise typer.Exit(SOME_FAILED if processed.failed() else ALL_DONE)
 
 
-def _method(settings: Path | None) -> "Method":
+def _processed(options: ProcessOptions) -> "Processed":
+    from imuproc.batch.folder import output_folder
+    from imuproc.batch.plan import plan
+    from imuproc.batch.session import Request, process_tasks
+    from imuproc.cli.progress import Shown
+    from imuproc.pipeline.settings import Settings, read_settings
+    from imuproc.readers.session import read_session
+
+    tasks = plan(read_session(options.session), options.run or ())
+    settings = read_settings(options.settings) if options.settings else Settings()
+    jobs = options.jobs or _cores()
+    request = Request(tasks, _method(), settings, jobs, options.cluster, options.again)
+    with output_folder(options.out, tasks) as folder, Shown(options.quiet) as shown:
+        return process_tasks(request, folder, shown)
+
+
+def _method() -> "Method":
     from imuproc.pipeline.run import process as process_recording
-    from imuproc.pipeline.settings import read_settings
 
-    return partial(process_recording, settings=read_settings(settings) if settings else None)
-
-
-def _with_progress(tasks: "Sequence[Task]", method: "Method", out: Path, show: bool) -> "Processed":
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
-
-    from imuproc.batch.session import process_tasks
-
-    console = Console(stderr=True)
-    columns = ("Runs", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    disable = not (show and console.is_terminal)
-    with Progress(*columns, console=console, disable=disable, transient=True) as progress:
-        bar = progress.add_task("runs", total=len(tasks))
-        return process_tasks(tasks, method, out, lambda: progress.advance(bar))
+    return process_recording
 
 
-def _print(processed: "Processed", tasks: "Sequence[Task]", as_json: bool, quiet: bool) -> None:
+def _cores() -> int:
+    """Cores that this process may use."""
+    from joblib import cpu_count
+
+    count: int = cpu_count()
+    return max(1, count)
+
+
+def _print(processed: "Processed", options: ProcessOptions) -> None:
     """Print the summary in the form that was asked for, on stdout."""
-    summaries = [outcome.summary for outcome in processed.outcomes]
-    if as_json:
+    summaries = [row.summary for row in processed.rows]
+    if options.as_json:
         from imuproc.report.machine import summary_json
 
-        print(summary_json(tasks[0].session.id if tasks else "", summaries, processed.files))
-    elif not quiet:
+        print(summary_json(processed.session, summaries, processed.files))
+    elif not options.quiet:
         from rich.console import Console
         from rich.text import Text
 
         from imuproc.report.terminal import print_closing, print_run
 
         console = Console(highlight=False)
-        for outcome in processed.outcomes:
-            print_run(console, outcome.summary, outcome.steps)
+        for row in processed.rows:
+            print_run(console, row.summary, row.steps)
         print_closing(console, summaries)
         for path in processed.files.values():
             console.print(Text(f"Written: {path}"), soft_wrap=True)  # a path stays in one piece
 
 
-def _complain(processed: "Processed", asked: int) -> None:
+def _complain(processed: "Processed") -> None:
     """Name what failed, on stderr, whatever else is printed."""
     from imuproc.report.text import clean
 
-    for outcome in processed.outcomes:
-        if outcome.failed:
-            summary = outcome.summary
-            print(f"imuproc: run {clean(summary.run)} failed: {summary.reason}", file=sys.stderr)
+    for row in processed.failed():
+        run, reason = clean(row.summary.run), clean(row.summary.reason)
+        print(f"imuproc: run {run} failed: {reason}", file=sys.stderr)
+    for complaint in processed.complaints:
+        print(f"imuproc: {clean(complaint)}", file=sys.stderr)
     if processed.interrupted:
-        done = processed.tasks_done
+        done, asked = len(processed.outcomes), processed.asked
         print(f"imuproc: interrupted; {done} of {asked} runs are written", file=sys.stderr)

@@ -1,102 +1,94 @@
 import warnings
 from pathlib import Path
 
-import pandas as pd
 import pytest
+from threadpoolctl import threadpool_info
 
-from imuproc.batch.plan import Task, plan
-from imuproc.batch.work import work_on, work_through
-from imuproc.core.errors import RunError, SessionError
-from imuproc.core.flags import RaisedFlag
+from imuproc.batch.store import Job, is_current
+from imuproc.batch.work import Method, work_on
+from imuproc.core.errors import RunError
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
-from imuproc.readers.session import read_session
-from tests.report.fake_result import fake_result, fake_steps
+from imuproc.pipeline.settings import Settings
+from tests.batch.jobs import jobs_of, usual
+from tests.report.fake_result import fake_result
 from tests.session_folder import small_session
 
 
 @pytest.fixture
-def tasks(tmp_path: Path) -> list[Task]:
-    return plan(read_session(small_session(tmp_path / "session")))
+def jobs(tmp_path: Path) -> list[Job]:
+    return jobs_of(small_session(tmp_path / "session"), tmp_path / "out")
 
 
-def test_the_plan_keeps_the_order_of_the_file(tasks: list[Task]) -> None:
-    assert [task.run.id for task in tasks] == ["R07-01", "R07-02", "R07-03"]
-    assert {task.athlete.id for task in tasks} == {"R07"}
+def raising(error: BaseException) -> Method:
+    def method(_recording: Recording, _settings: Settings) -> Result:
+        raise error
+
+    return method
 
 
-def test_only_the_runs_asked_for(tmp_path: Path) -> None:
-    session = read_session(small_session(tmp_path / "session"))
-    assert [task.run.id for task in plan(session, ["R07-03"])] == ["R07-03"]
-    with pytest.raises(SessionError, match=r"found no run R07-09; allowed: R07-01, R07-02"):
-        plan(session, ["R07-09"])
+def test_a_run_is_archived_by_whoever_did_it(jobs: list[Job]) -> None:
+    outcome = work_on(jobs[0], usual)
+    assert (outcome.state, outcome.steps, outcome.reason, outcome.log) == ("done", 6, "", "")
+    assert is_current(jobs[0])
 
 
-def test_a_log_that_cannot_be_read_costs_its_own_run_only(
-    tasks: list[Task], tmp_path: Path
-) -> None:
+def test_a_log_that_cannot_be_read_is_named(jobs: list[Job], tmp_path: Path) -> None:
     (tmp_path / "session" / "logs" / "R07-02_ls.csv").write_text("", encoding="utf-8")
-    outcomes = [one for (one,) in work_through(tasks, fake_result)]
-    assert [outcome.failed for outcome in outcomes] == [False, True, False]
-    assert "R07-02_ls.csv" in outcomes[1].summary.reason
-    assert outcomes[1].log == ""  # an expected failure needs no traceback
+    outcome = work_on(jobs[1], usual)
+    assert outcome.state == "failed"
+    assert "R07-02_ls.csv" in outcome.reason
+    assert outcome.log == ""  # an expected failure needs no traceback
+    assert not jobs[1].archive.exists()
 
 
-def test_a_run_that_cannot_be_processed_keeps_its_reason(tasks: list[Task]) -> None:
-    def method(recording: Recording) -> Result:
-        if recording.run.id == "R07-01":
-            raise RunError("no steps were found between 1 and 9 s")
-        return fake_result(recording)
-
-    outcomes = [one for (one,) in work_through(tasks, method)]
-    assert [outcome.failed for outcome in outcomes] == [True, False, False]
-    assert outcomes[0].summary.reason == "no steps were found between 1 and 9 s"
-    assert outcomes[0].steps is None
+def test_a_log_that_changes_while_the_command_runs_is_not_archived(
+    jobs: list[Job], tmp_path: Path
+) -> None:
+    log = tmp_path / "session" / "logs" / "R07-01_ls.csv"
+    log.write_bytes(log.read_bytes() + b"0.400,0.0,0.0,1.0,0.1,-0.1,0.0\n")  # still being copied
+    outcome = work_on(jobs[0], usual)
+    assert outcome.reason.startswith("logs/R07-01_ls.csv: changed while this command ran")
+    assert not jobs[0].archive.exists()
 
 
-def test_a_fault_of_the_package_is_told_shortly_and_kept_in_full(tasks: list[Task]) -> None:
-    def method(_recording: Recording) -> Result:
-        raise IndexError("index 7 is out of\nbounds")
+def test_a_run_that_cannot_be_processed_keeps_its_reason(jobs: list[Job]) -> None:
+    outcome = work_on(jobs[0], raising(RunError("no steps were found between 1 and 9 s")))
+    assert (outcome.state, outcome.log) == ("failed", "")
+    assert outcome.reason == "no steps were found between 1 and 9 s"
 
-    (outcome,) = work_on(tasks[0], method)
-    assert outcome.failed
-    assert outcome.summary.reason == (
-        "unexpected IndexError: index 7 is out of bounds (see process.log)"
-    )
+
+def test_a_fault_of_the_package_is_told_shortly_and_kept_in_full(jobs: list[Job]) -> None:
+    outcome = work_on(jobs[0], raising(IndexError("index 7 is out of\nbounds")))
+    assert outcome.reason == "unexpected IndexError: index 7 is out of bounds (see process.log)"
     assert "Traceback (most recent call last)" in outcome.log
-    assert 'raise IndexError("index 7' in outcome.log
 
 
-def test_each_run_of_a_long_log_has_its_own_outcome(tasks: list[Task]) -> None:
-    def method(recording: Recording) -> Result:
-        first, second = fake_steps(6, run="R07-01_1"), fake_steps(8, run="R07-01_2")
-        second.loc[2, "flags"] = "gap"
-        flags = (
-            RaisedFlag("no_standing_after", run="R07-01_1"),
-            RaisedFlag("gap", "contact_time_s", step=3, run="R07-01_2"),
-        )
-        return fake_result(recording, pd.concat([first, second], ignore_index=True), flags)
-
-    outcomes = work_on(tasks[0], method)
-    assert [outcome.summary.run for outcome in outcomes] == ["R07-01_1", "R07-01_2"]
-    assert [outcome.summary.counts["steps"] for outcome in outcomes] == [6, 8]
-    names = [outcome.summary.flag_names() for outcome in outcomes]
-    assert names == [["no_standing_after"], ["gap"]]
+def test_too_little_memory_fails_one_run_with_advice(jobs: list[Job]) -> None:
+    outcome = work_on(jobs[0], raising(MemoryError()))
+    assert outcome.reason.startswith("not enough memory for this run; use fewer workers")
 
 
-def test_an_interruption_is_not_taken_for_a_failed_run(tasks: list[Task]) -> None:
-    def method(_recording: Recording) -> Result:
-        raise KeyboardInterrupt("stop")
-
+def test_an_interruption_is_not_taken_for_a_failed_run(jobs: list[Job]) -> None:
     with pytest.raises(KeyboardInterrupt, match="stop"):
-        work_on(tasks[0], method)
+        work_on(jobs[0], raising(KeyboardInterrupt("stop")))
 
 
-def test_warnings_go_to_the_log(tasks: list[Task]) -> None:
-    def method(recording: Recording) -> Result:
+def test_warnings_go_to_the_log(jobs: list[Job]) -> None:
+    def method(recording: Recording, _settings: Settings) -> Result:
         warnings.warn("mean of empty slice", RuntimeWarning, stacklevel=1)
         return fake_result(recording)
 
-    (outcome,) = work_on(tasks[0], method)
-    assert not outcome.failed
-    assert outcome.log == "RuntimeWarning: mean of empty slice"
+    outcome = work_on(jobs[0], method)
+    assert (outcome.state, outcome.log) == ("done", "RuntimeWarning: mean of empty slice")
+
+
+def test_linear_algebra_has_one_thread(jobs: list[Job]) -> None:
+    seen: list[int] = []
+
+    def method(recording: Recording, _settings: Settings) -> Result:
+        seen.extend(pool["num_threads"] for pool in threadpool_info())
+        return fake_result(recording)
+
+    work_on(jobs[0], method)
+    assert set(seen) == {1}

@@ -1,31 +1,36 @@
 import json
+import sys
 from pathlib import Path
 
 import pytest
 
+from imuproc.batch.folder import output_folder
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
+from imuproc.pipeline.settings import Settings
 from tests.cli.command import Command
 from tests.report.fake_result import fake_result
 from tests.session_folder import small_session
 
-FILES = ["process.log", "runs.csv", "steps.csv", "steps.parquet"]
+FILES = [".imuproc.lock", "process.log", "runs", "runs.csv", "session.h5", "steps.csv"]
+FILES += ["steps.parquet"]
 
 
 @pytest.fixture
 def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A session file; the method behind the command is a stand-in that gives fixed steps."""
-    stand_in(monkeypatch, lambda r: fake_result(r, flags=[RaisedFlag("no_standing_after")]))
+    stand_in(monkeypatch, lambda r, _: fake_result(r, flags=[RaisedFlag("no_standing_after")]))
+    monkeypatch.setattr("imuproc.cli.process._cores", lambda: 1)
     return small_session(tmp_path / "session")
 
 
 def stand_in(monkeypatch: pytest.MonkeyPatch, method: object) -> None:
-    monkeypatch.setattr("imuproc.cli.process._method", lambda _settings: method)
+    monkeypatch.setattr("imuproc.cli.process._method", lambda: method)
 
 
-def failing_second(recording: Recording) -> Result:
+def failing_second(recording: Recording, _settings: Settings) -> Result:
     if recording.run.id == "R07-02":
         raise RunError("no steps were found")
     return fake_result(recording)
@@ -35,7 +40,9 @@ def test_tables_on_stdout_and_files_in_the_folder(
     imuproc: Command, session: Path, tmp_path: Path
 ) -> None:
     seen = imuproc("process", session, "-o", tmp_path / "out")
-    assert (seen.code, seen.err) == (0, "")
+    assert seen.code == 0
+    lines = [line.rsplit(", ", 1)[0] for line in seen.err.splitlines()]  # without the seconds
+    assert lines == [f"{n}/3 R07-0{n} done, 6 steps" for n in (1, 2, 3)]
     assert sorted(entry.name for entry in (tmp_path / "out").iterdir()) == FILES
     assert seen.out.count("three-point start, 30 m, 6 steps") == 3
     assert "3 runs: 3 done." in seen.out
@@ -49,7 +56,7 @@ def test_a_failed_run_is_named_and_the_others_are_done(
     stand_in(monkeypatch, failing_second)
     seen = imuproc("process", session, "-o", tmp_path / "out")
     assert seen.code == 1
-    assert seen.err == "imuproc: run R07-02 failed: no steps were found\n"
+    assert seen.err.splitlines()[-1] == "imuproc: run R07-02 failed: no steps were found"
     assert "3 runs: 2 done, 1 failed (R07-02)." in seen.out
     rows = (tmp_path / "out" / "runs.csv").read_text(encoding="utf-8").splitlines()
     assert rows[2].startswith("harbour-2031-04-12,R07,R07-02,three-point,30.0000,,,failed,")
@@ -71,7 +78,7 @@ def test_quiet_prints_only_what_failed(
 ) -> None:
     assert imuproc("process", session, "-o", tmp_path / "out", "-q").out == ""
     stand_in(monkeypatch, failing_second)
-    seen = imuproc("process", session, "-o", tmp_path / "out", "-q")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "-q", "--again")
     assert (seen.code, seen.out) == (1, "")
     assert "R07-02" in seen.err
 
@@ -83,30 +90,83 @@ def test_one_run_alone(imuproc: Command, session: Path, tmp_path: Path) -> None:
     assert "R07-01" not in seen.out
 
 
-def test_results_replace_those_of_an_earlier_time(
+def test_one_run_alone_is_printed_alone_and_the_tables_keep_the_others(
     imuproc: Command, session: Path, tmp_path: Path
 ) -> None:
     imuproc("process", session, "-o", tmp_path / "out")
     seen = imuproc("process", session, "-o", tmp_path / "out", "--run", "R07-02")
     assert seen.code == 0
+    assert "1 run reused: nothing about it has changed" in seen.err
+    assert "R07-01" not in seen.out
     rows = (tmp_path / "out" / "runs.csv").read_text(encoding="utf-8").splitlines()
-    assert len(rows) == 2
+    assert len(rows) == 4
+
+
+def test_what_is_there_is_processed_again_when_asked(
+    imuproc: Command, session: Path, tmp_path: Path
+) -> None:
+    imuproc("process", session, "-o", tmp_path / "out")
+    seen = imuproc("process", session, "-o", tmp_path / "out")
+    assert (seen.code, seen.err) == (0, "3 runs reused: nothing about them has changed\n")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--again")
+    assert seen.code == 0
+    assert "3/3 R07-03 done, 6 steps" in seen.err
 
 
 def test_an_interruption_writes_what_is_finished(
     imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def method(recording: Recording) -> Result:
+    def method(recording: Recording, _settings: Settings) -> Result:
         if recording.run.id == "R07-03":
             raise KeyboardInterrupt
         return fake_result(recording)
 
     stand_in(monkeypatch, method)
-    seen = imuproc("process", session, "-o", tmp_path / "out")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "-q")
     assert seen.code == 130
     assert seen.err == "imuproc: interrupted; 2 of 3 runs are written\n"
     rows = (tmp_path / "out" / "runs.csv").read_text(encoding="utf-8").splitlines()
     assert len(rows) == 3
+
+
+def test_an_interruption_of_the_tables_stops_at_once(
+    imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupt(*_arguments: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("imuproc.batch.tables.write_steps_parquet", interrupt)
+    seen = imuproc("process", session, "-o", tmp_path / "out", "-q")
+    assert (seen.code, seen.err) == (130, "imuproc: interrupted; finished runs are kept\n")
+    assert not (tmp_path / "out" / "runs.csv").exists()
+    assert len(list((tmp_path / "out" / "runs").iterdir())) == 3
+
+
+def test_a_folder_in_use_is_refused(imuproc: Command, session: Path, tmp_path: Path) -> None:
+    with output_folder(tmp_path / "out", []):
+        seen = imuproc("process", session, "-o", tmp_path / "out")
+    assert seen.code == 2
+    assert "another imuproc process is writing there; wait until it is done" in seen.err
+
+
+@pytest.mark.parametrize("missing", ["extra", "scheduler"])
+def test_a_cluster_that_cannot_be_used_is_told(
+    imuproc: Command,
+    session: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    missing: str,
+) -> None:
+    if missing == "extra":
+        monkeypatch.setitem(sys.modules, "imuproc.batch.cluster", None)
+        expected = "needs what `pip install 'imuproc[cluster]'` adds"
+    else:
+        pytest.importorskip("distributed", reason="the extra 'cluster' is not installed")
+        monkeypatch.setattr("imuproc.batch.cluster.CONNECT_S", 0.5)
+        expected = "tcp://127.0.0.1:9: found no Dask scheduler there"
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--cluster", "tcp://127.0.0.1:9")
+    assert seen.code == 2
+    assert expected in seen.err
 
 
 def test_no_such_session_file(imuproc: Command, tmp_path: Path) -> None:

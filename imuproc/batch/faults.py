@@ -1,0 +1,18 @@
+"""Words for what the disk refuses: the file, why, and what to do."""
+
+import errno
+from typing import Final
+
+_FULL: Final = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}
+_FORBIDDEN: Final = {errno.EACCES, errno.EPERM, errno.EROFS}
+
+
+def cannot_be_written(what: object, error: OSError) -> str:
+    """A sentence for a file or folder that cannot be written."""
+    reason = error.strerror or str(error)
+    advice = "look at the disk, then run the same command again: finished runs are kept"
+    if error.errno in _FULL:
+        advice = "free some space, then run the same command again: finished runs are kept"
+    elif error.errno in _FORBIDDEN:
+        advice = "allow writing there, or name another folder with --out"
+    return f"{what}: cannot be written ({reason}); {advice}"

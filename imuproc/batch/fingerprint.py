@@ -1,0 +1,119 @@
+"""What a run's result depends on, as one number: the same number, the same result."""
+
+import hashlib
+import platform
+from collections.abc import Mapping, MutableMapping
+from functools import lru_cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, Final
+
+import h5py
+
+from imuproc import __version__
+from imuproc.archive.plain import to_json
+from imuproc.archive.schema import SCHEMA
+from imuproc.batch.plan import Task
+
+ENTRY: Final = "session entry"
+"""Name under which what the session file states of a run stands among its inputs."""
+
+_PACKAGES: Final = ("numpy", "scipy", "pandas", "h5py")
+
+
+def input_digests(task: Task, known: MutableMapping[Path, str] | None = None) -> dict[str, str]:
+    """SHA-256 of everything that a run is made from.
+
+    Parameters
+    ----------
+    task : Task
+    known : mapping from Path to str, optional
+        Digests of files looked at before; new ones are added.
+
+    Returns
+    -------
+    dict from str to str
+        Hexadecimal, by the path of each log as the session file names it, and by :data:`ENTRY`.
+
+    Raises
+    ------
+    OSError
+        A log cannot be read.
+    """
+    seen = {} if known is None else known
+    digests = {}
+    for request in task.session.plans[task.run.id].logs:
+        if request.path not in seen:
+            with request.path.open("rb") as log:
+                seen[request.path] = hashlib.file_digest(log, "sha256").hexdigest()
+        digests[request.source] = seen[request.path]
+    return {**digests, ENTRY: _digest(_entry(task))}
+
+
+def fingerprint(inputs: Mapping[str, str], settings: object) -> str:
+    """One SHA-256 over inputs, settings of the method, and the programs.
+
+    Parameters
+    ----------
+    inputs : mapping from str to str
+        As :func:`input_digests` gives them.
+    settings : object
+        Dataclass or mapping, nested.
+
+    Returns
+    -------
+    str
+        Hexadecimal.
+    """
+    return _digest(
+        {
+            "inputs": dict(sorted(inputs.items())),
+            "settings": settings,
+            "archive_schema": SCHEMA,
+            "programs": programs(),
+        }
+    )
+
+
+@lru_cache(maxsize=1)
+def programs() -> Mapping[str, str]:
+    """Versions of the programs that the bytes of a result depend on.
+
+    The version number of imuproc stays the same between releases, so its sources count too.
+    """
+    package = Path(__file__).resolve().parents[1]
+    sources = hashlib.sha256()
+    for path in sorted(package.rglob("*.py"), key=lambda path: path.as_posix()):
+        sources.update(f"{path.relative_to(package).as_posix()}\n".encode())
+        sources.update(path.read_bytes())
+    return {
+        "imuproc": __version__,
+        "sources of imuproc": sources.hexdigest(),
+        "python": ".".join(platform.python_version_tuple()[:2]),
+        **{name: version(name) for name in _PACKAGES},
+        "hdf5": h5py.version.hdf5_version,
+    }
+
+
+def _entry(task: Task) -> dict[str, Any]:
+    """What the session file states of a run and that its archive depends on."""
+    logs = [
+        {
+            "site": request.site,
+            "source": request.source,
+            "select": request.select,
+            "layout": request.layout.model_dump(mode="json"),
+        }
+        for request in task.session.plans[task.run.id].logs
+    ]
+    return {
+        "session": task.session.id,
+        "gravity_mps2": task.session.gravity_mps2,
+        "athlete": task.athlete,
+        "run": task.run,
+        "logs": logs,
+    }
+
+
+def _digest(value: object) -> str:
+    return hashlib.sha256(to_json(value).encode("ascii")).hexdigest()

@@ -1,0 +1,135 @@
+"""Work on this machine: in this process, or by worker processes that may die."""
+
+import os
+import signal
+import threading
+import time
+import warnings
+from collections.abc import Generator, Iterator, Sequence
+from contextlib import contextmanager
+from functools import lru_cache
+from typing import Any, Final
+
+from joblib import Parallel, delayed, parallel_config
+from joblib.externals.loky import BrokenProcessPool
+
+from imuproc.batch.outcome import Outcome
+from imuproc.batch.store import Job
+from imuproc.batch.work import Method, work_on
+
+DIED: Final = (
+    "its worker process was ended from outside, also when it was tried again alone; "
+    "most often the memory was full"
+)
+_WATCH_S: Final = 0.5
+
+
+def in_turn(jobs: Sequence[Job], method: Method) -> Generator[Outcome, None, None]:
+    """Work through jobs in this process, one after the other.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+    method : callable
+
+    Yields
+    ------
+    Outcome
+    """
+    for job in jobs:
+        yield work_on(job, method)
+
+
+def by_workers(jobs: Sequence[Job], method: Method, workers: int) -> Generator[Outcome, None, None]:
+    """Work through jobs by several processes.
+
+    A worker that dies takes the others with it. The runs that were under way are then tried once
+    more, each alone; one whose worker dies again has failed, and the others go on.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+    method : callable
+        It and the jobs are pickled.
+    workers : int
+        At least 2.
+
+    Yields
+    ------
+    Outcome
+        As they are ready, in any order.
+    """
+    left = list(jobs)
+    while left:
+        round_ = _Round(left, method, workers)
+        yield from round_.outcomes()
+        for job in round_.lost():
+            alone = _Round([job], method, workers)
+            yield from alone.outcomes()
+            if alone.lost():
+                yield Outcome(job.task.run.id, "failed", reason=DIED)
+        left = left[len(round_.sent) :]
+
+
+class _Round:
+    """Jobs given to one set of workers, until all are done or a worker has died."""
+
+    def __init__(self, jobs: Sequence[Job], method: Method, workers: int) -> None:
+        self._jobs, self._method, self._workers = jobs, method, workers
+        self.sent: list[Job] = []
+        self._back: set[str] = set()
+
+    def outcomes(self) -> Iterator[Outcome]:
+        """Outcomes as they are ready; fewer than jobs when a worker has died."""
+        with _quiet_restarts(), parallel_config("loky", inner_max_num_threads=1):
+            finished = Parallel(
+                n_jobs=self._workers,
+                return_as="generator_unordered",
+                batch_size=1,
+                pre_dispatch=self._workers,  # no more under way than there are workers
+                max_nbytes=None,
+            )(self._calls())
+            try:
+                for outcome in finished:
+                    self._back.add(outcome.run)
+                    yield outcome
+            except BrokenProcessPool:
+                return
+            finally:
+                finished.close()
+
+    def lost(self) -> list[Job]:
+        """Jobs that were under way when a worker died."""
+        return [job for job in self.sent if job.task.run.id not in self._back]
+
+    def _calls(self) -> Iterator[Any]:
+        for job in self._jobs:
+            self.sent.append(job)
+            yield delayed(_in_worker)(job, self._method, os.getpid())
+
+
+@contextmanager
+def _quiet_restarts() -> Iterator[None]:
+    """Workers that have grown are replaced by new ones; joblib warns of it, to no use here."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="A worker stopped while some jobs")
+        yield
+
+
+def _in_worker(job: Job, method: Method, parent: int) -> Outcome:
+    _settle_in(parent)
+    return work_on(job, method)
+
+
+@lru_cache(maxsize=1)
+def _settle_in(parent: int) -> None:
+    """Leave Ctrl-C to the parent, and end with it: nobody would take what comes after."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if os.name != "nt":
+        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+
+
+def _end_with(parent: int) -> None:
+    while os.getppid() == parent:
+        time.sleep(_WATCH_S)
+    os._exit(1)

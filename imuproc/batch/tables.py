@@ -1,0 +1,104 @@
+"""The tables of a session, always made anew from the archives of its recordings."""
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from imuproc.batch.faults import cannot_be_written
+from imuproc.batch.folder import RESULTS
+from imuproc.batch.outcome import Outcome, Row
+from imuproc.batch.store import SESSION_ARCHIVE, Job, join_archives, load
+from imuproc.core.errors import ArchiveError, SessionError
+from imuproc.report.summary import failed_run
+from imuproc.report.tables import (
+    RUNS_CSV,
+    STEPS_CSV,
+    STEPS_PARQUET,
+    joined_steps,
+    write_runs_csv,
+    write_steps_csv,
+    write_steps_parquet,
+)
+from imuproc.report.text import clean
+
+
+def gather(jobs: Sequence[Job], outcomes: Mapping[str, Outcome]) -> list[Row]:
+    """Rows of all runs that there is something to say about, in the order of the plan.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+        All of the session, in the order of the plan.
+    outcomes : mapping from str to Outcome
+        By run; runs that were not worked on are in the tables when their archive is current.
+
+    Returns
+    -------
+    list of Row
+        From the archives alone, so that they do not depend on who did the work and when.
+    """
+    rows: list[Row] = []
+    for job in jobs:
+        outcome = outcomes.get(job.task.run.id)
+        if outcome is not None and outcome.state == "failed":
+            rows.append(_failed(job, outcome.reason))
+            continue
+        try:
+            rows += load(job)
+        except ArchiveError as error:
+            if outcome is not None:
+                rows.append(_failed(job, str(error)))
+    return rows
+
+
+def write_results(folder: Path, jobs: Sequence[Job], rows: Sequence[Row]) -> dict[str, str]:
+    """Write the step table, the run table and the archive of the session.
+
+    Parameters
+    ----------
+    folder : Path
+        As :func:`imuproc.batch.folder.output_folder` gives it.
+    jobs : sequence of Job
+        All of the session, in the order of the plan.
+    rows : sequence of Row
+        As :func:`gather` gives them.
+
+    Returns
+    -------
+    dict from str to str
+        Name of each file and its path.
+
+    Raises
+    ------
+    SessionError
+        A file cannot be written; the text names it.
+    """
+    steps = joined_steps([row.steps for row in rows if row.steps is not None])
+    summaries = [row.summary for row in rows]
+    done = {row.task for row in rows if not row.failed}
+    current = [job for job in jobs if job.task.run.id in done]
+    writers = {
+        STEPS_CSV: lambda path: write_steps_csv(path, steps),
+        STEPS_PARQUET: lambda path: write_steps_parquet(path, steps),
+        RUNS_CSV: lambda path: write_runs_csv(path, summaries),
+        SESSION_ARCHIVE: lambda path: join_archives(path.parent, current, _session(jobs)),
+    }
+    for name in RESULTS:
+        try:
+            writers[name](folder / name)
+        except OSError as error:
+            raise SessionError(cannot_be_written(folder / name, error)) from error
+    return {name: (folder / name).as_posix() for name in RESULTS}
+
+
+def _failed(job: Job, reason: str) -> Row:
+    task = job.task
+    summary = failed_run(task.session.id, task.athlete, task.run, clean(reason))
+    return Row(task.run.id, summary, None)
+
+
+def _session(jobs: Sequence[Job]) -> dict[str, object]:
+    """What the session file states of the session as a whole."""
+    if not jobs:
+        return {}
+    names = ("id", "date", "surface", "latitude_deg", "gravity_mps2", "note")
+    return {name: getattr(jobs[0].task.session, name) for name in names}

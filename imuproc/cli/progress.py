@@ -1,0 +1,57 @@
+"""Work as it goes on, on stderr: a bar on a terminal, and a line for each run."""
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+from rich.text import Text
+
+from imuproc.batch.outcome import Outcome
+from imuproc.report.text import clean, plural
+
+_STYLES = {"done": "", "reused": "dim", "failed": "red"}
+
+
+class Shown:
+    """What a user sees of work under way; use it as a context manager.
+
+    Parameters
+    ----------
+    quiet : bool
+        Nothing at all.
+    """
+
+    def __init__(self, quiet: bool) -> None:
+        self._console = Console(stderr=True, highlight=False, quiet=quiet)
+        columns = ("Runs", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+        disable = quiet or not self._console.is_terminal
+        self._bar = Progress(*columns, console=self._console, disable=disable, transient=True)
+        self._task = self._bar.add_task("runs", total=None)
+        self._done = self._total = 0
+
+    def __enter__(self) -> "Shown":
+        self._bar.start()
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        self._bar.stop()
+
+    def planned(self, reused: int, to_do: int) -> None:
+        """How many runs are there already, and how many are to be worked on."""
+        self._total = to_do
+        self._bar.update(self._task, total=to_do)
+        if reused:
+            them = "it" if reused == 1 else "them"
+            self._say(f"{plural(reused, 'run')} reused: nothing about {them} has changed", "dim")
+
+    def told(self, outcome: Outcome) -> None:
+        """A line for a run that was worked on."""
+        self._done += 1
+        what: str = outcome.state
+        if outcome.state == "done":
+            what += f", {plural(outcome.steps, 'step')}"
+        count = f"{self._done:{len(str(self._total))}d}/{self._total}"
+        line = f"{count} {clean(outcome.run)} {what}, {outcome.seconds:.1f} s"
+        self._say(line, _STYLES[outcome.state])
+        self._bar.advance(self._task)
+
+    def _say(self, line: str, style: str) -> None:
+        self._console.print(Text(line, style=style), soft_wrap=True)

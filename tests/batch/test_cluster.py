@@ -1,0 +1,161 @@
+"""Against a real scheduler and real worker processes on loopback."""
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("distributed", reason="needs the extra 'cluster', which is not installed")
+
+from imuproc.batch.cluster import EMPTY, LOST, on_cluster  # noqa: E402
+from imuproc.batch.folder import remove_leftovers  # noqa: E402
+from imuproc.batch.local import in_turn  # noqa: E402
+from imuproc.batch.outcome import Outcome  # noqa: E402
+from imuproc.core.errors import SessionError  # noqa: E402
+from imuproc.core.recording import Recording  # noqa: E402
+from imuproc.core.result import Result  # noqa: E402
+from imuproc.pipeline.settings import Settings  # noqa: E402
+from tests.batch.jobs import contents, jobs_of, usual  # noqa: E402
+from tests.report.fake_result import fake_result  # noqa: E402
+from tests.session_folder import small_session  # noqa: E402
+
+REPO = Path(__file__).resolve().parents[2]
+RUNS = tuple(f"R07-{number:02d}" for number in range(1, 9))
+
+
+def slow(recording: Recording, _settings: Settings) -> Result:
+    """Long enough to be killed on the way."""
+    time.sleep(0.3)
+    return fake_result(recording)
+
+
+class Cluster:
+    """A scheduler and its workers, each a process of its own."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self.processes: dict[str, subprocess.Popen[bytes]] = {}
+        self.address = ""
+
+    def start(self, workers: int) -> None:
+        file = self._folder / "scheduler.json"
+        quiet = ["--no-dashboard", "--scheduler-file", str(file)]
+        self._run("scheduler", "scheduler", "--host", "127.0.0.1", "--port", "0", *quiet)
+        wait_until(file.is_file)
+        from distributed import Client
+
+        for number in range(workers):
+            options = ["--nthreads", "1", "--no-nanny", *quiet]
+            self._run(f"worker {number}", "worker", "--host", "127.0.0.1", *options)
+        with Client(scheduler_file=str(file), set_as_default=False) as client:
+            self.address = client.scheduler.address
+            client.wait_for_workers(workers, timeout=60)
+
+    def _run(self, name: str, *arguments: str) -> None:
+        environment = {**os.environ, "PYTHONPATH": str(REPO), "PYTHONWARNINGS": "ignore"}
+        self.processes[name] = subprocess.Popen(
+            [sys.executable, "-m", "distributed.cli.dask_" + arguments[0], *arguments[1:]],
+            cwd=self._folder,
+            env=environment,
+            stderr=subprocess.DEVNULL,
+        )
+
+    def kill(self, name: str) -> None:
+        self.processes[name].kill()
+        self.processes[name].wait()
+
+    def stop(self) -> None:
+        for process in self.processes.values():
+            with suppress(ProcessLookupError):
+                process.kill()
+            process.wait()
+
+
+def wait_until(there: Callable[[], bool], limit_s: float = 60.0) -> None:
+    end = time.monotonic() + limit_s
+    while not there():
+        assert time.monotonic() < end
+        time.sleep(0.05)
+
+
+@contextmanager
+def running(folder: Path, workers: int = 2) -> Iterator[Cluster]:
+    folder.mkdir()
+    cluster = Cluster(folder)
+    try:
+        cluster.start(workers)
+        yield cluster
+    finally:
+        cluster.stop()
+
+
+def reasons(outcomes: list[Outcome]) -> set[str]:
+    return {outcome.reason for outcome in outcomes if outcome.state == "failed"}
+
+
+def test_a_worker_killed_on_the_way_costs_nothing_and_losing_all_costs_the_rest(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    session, out = small_session(tmp_path / "session", RUNS), tmp_path / "out"
+    with running(tmp_path / "cluster") as cluster:
+        work = on_cluster(jobs_of(session, out), slow, cluster.address, out)
+        outcomes = [next(work)]
+        cluster.kill("worker 0")
+        outcomes += work
+        assert sorted(outcome.run for outcome in outcomes) == list(RUNS)
+        assert reasons(outcomes) == set()
+        assert list(in_turn(jobs_of(session, tmp_path / "local"), usual))
+        remove_leftovers(out)
+        assert contents(out) == contents(tmp_path / "local")
+
+        monkeypatch.setattr("imuproc.batch.cluster.NO_WORKER_S", 1.0)
+        other = tmp_path / "other"
+        work = on_cluster(jobs_of(session, other), slow, cluster.address, other)
+        outcomes = [next(work)]
+        cluster.kill("worker 1")
+        outcomes += work
+        assert sorted(outcome.run for outcome in outcomes) == list(RUNS)
+        assert reasons(outcomes) == {EMPTY}
+        done = {outcome.run for outcome in outcomes if outcome.state == "done"}
+        assert {path.stem for path in (other / "runs").iterdir()} >= done
+
+
+def test_a_scheduler_lost_half_way_leaves_what_is_finished(tmp_path: Path) -> None:
+    session, out = small_session(tmp_path / "session", RUNS), tmp_path / "out"
+    with running(tmp_path / "cluster", workers=1) as cluster:
+        work = on_cluster(jobs_of(session, out), slow, cluster.address, out)
+        outcomes = [next(work)]
+        cluster.kill("scheduler")
+        outcomes += work
+    assert sorted(outcome.run for outcome in outcomes) == list(RUNS)
+    assert outcomes[0].state == "done"
+    assert (out / "runs" / f"{outcomes[0].run}.h5").is_file()
+    assert reasons(outcomes) == {LOST}
+
+
+def test_workers_that_do_not_fit_are_told_before_any_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    session, out = small_session(tmp_path / "session", RUNS), tmp_path / "out"
+    jobs = jobs_of(session, out)
+    with running(tmp_path / "cluster", workers=1) as cluster:
+        with monkeypatch.context() as other:
+            other.setattr("imuproc.batch.cluster.programs", lambda: {"numpy": "99.0"})
+            with pytest.raises(SessionError, match=r"has other .* instead of .*; install the same"):
+                next(on_cluster(jobs, usual, cluster.address, out))
+        with monkeypatch.context() as other:
+            # A folder that only this machine has: the file is made beside what workers look for.
+            other.setattr("imuproc.batch.cluster._shown_to_workers", lambda path: f"/not{path}")
+            with pytest.raises(SessionError, match="does not see .* file system that all workers"):
+                next(on_cluster(jobs, usual, cluster.address, out))
+        cluster.kill("worker 0")
+        monkeypatch.setattr("imuproc.batch.cluster.CONNECT_S", 2.0)
+        with pytest.raises(SessionError, match="the scheduler has no workers; start some with"):
+            next(on_cluster(jobs, usual, cluster.address, out))
+    with pytest.raises(SessionError, match="found no Dask scheduler there"):
+        next(on_cluster(jobs, usual, cluster.address, out))

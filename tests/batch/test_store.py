@@ -1,0 +1,115 @@
+import errno
+import os
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from imuproc.archive.sink import Sink
+from imuproc.batch.store import Job, is_current, join_archives, keep, load
+from imuproc.core.errors import ArchiveError
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.result import Distance, Result
+from imuproc.report.summary import summarise_run
+from tests.batch.jobs import jobs_of
+from tests.report.fake_result import fake_result, fake_steps
+from tests.session_folder import small_session
+
+FLAGS = (RaisedFlag("no_standing_after"), RaisedFlag("gap", "contact_time_s", step=3))
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Job:
+    return jobs_of(small_session(tmp_path / "session"), tmp_path / "out")[0]
+
+
+def result_of(job: Job) -> Result:
+    recording = job.task.session.read_run(job.task.run.id)
+    distance = Distance(27.4, 0.3, {"drift": 0.3})
+    return replace(fake_result(recording, flags=FLAGS), distances={job.task.run.id: distance})
+
+
+def test_what_is_kept_is_recognised(job: Job) -> None:
+    assert not is_current(job)
+    keep(job, result_of(job))
+    assert is_current(job)
+    assert not is_current(replace(job, fingerprint="0" * 64))
+    assert not is_current(replace(job, fingerprint=""))
+
+
+@pytest.mark.parametrize("damage", ["cut", "flipped", "emptied"])
+def test_a_damaged_archive_is_not_taken_for_finished_work(job: Job, damage: str) -> None:
+    keep(job, result_of(job))
+    content = bytearray(job.archive.read_bytes())
+    content[len(content) // 2] ^= 1
+    whole = job.archive.read_bytes()
+    spoiled = {"cut": whole[:-1], "flipped": bytes(content), "emptied": b""}[damage]
+    job.archive.write_bytes(spoiled)
+    assert not is_current(job)
+    with pytest.raises(ArchiveError, match=r"^runs/R07-01\.h5: is "):
+        load(job)
+
+
+def test_rows_come_back_as_they_were(job: Job) -> None:
+    result = result_of(job)
+    keep(job, result)
+    (row,) = load(job)
+    assert row.steps is not None
+    pd.testing.assert_frame_equal(row.steps, result.steps, check_exact=True)
+    run = job.task.run
+    distance = result.distances[run.id]
+    about = (job.task.session.id, job.task.athlete, run)
+    expected = summarise_run(*about, result.steps, FLAGS, distance)
+    assert repr(row.summary) == repr(expected)  # as text, since a NaN equals nothing
+
+
+def test_an_archive_of_other_work_is_refused(job: Job) -> None:
+    keep(job, result_of(job))
+    with pytest.raises(ArchiveError, match=r"runs/R07-01\.h5: is of other logs or settings"):
+        load(replace(job, fingerprint="0" * 64))
+
+
+def test_each_run_of_a_long_log_has_its_row(job: Job) -> None:
+    recording = job.task.session.read_run("R07-01")
+    parts = [
+        replace(
+            fake_result(recording, fake_steps(count, run=f"R07-01_{k}")),
+            run=f"R07-01_{k}",
+        )
+        for k, count in ((1, 6), (2, 8))
+    ]
+    flags = (RaisedFlag("no_standing_after", run="R07-01_1"), RaisedFlag("gap", run="R07-01_2"))
+    steps = pd.concat([part.steps for part in parts], ignore_index=True)
+    keep(job, replace(fake_result(recording, steps, flags), parts=tuple(parts)))
+    rows = load(job)
+    assert [row.summary.run for row in rows] == ["R07-01_1", "R07-01_2"]
+    assert [row.task for row in rows] == ["R07-01", "R07-01"]
+    assert [row.summary.counts["steps"] for row in rows] == [6, 8]
+    assert [row.summary.flag_names() for row in rows] == [["no_standing_after"], ["gap"]]
+
+
+@pytest.mark.parametrize("at", [0, 1, 5, 20])
+def test_a_full_disk_leaves_nothing_and_names_the_file(
+    job: Job, monkeypatch: pytest.MonkeyPatch, at: int
+) -> None:
+    left = [at]
+    write = Sink.write
+
+    def full(self: Sink, data: memoryview) -> int:
+        left[0] -= 1
+        if left[0] < 0:
+            self.error = OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        return write(self, data)
+
+    monkeypatch.setattr(Sink, "write", full)
+    expected = r"^runs/R07-01\.h5: cannot be written \(No space left on device\); free some space"
+    with pytest.raises(ArchiveError, match=expected):
+        keep(job, result_of(job))
+    assert list(job.archive.parent.iterdir()) == []
+
+
+def test_the_session_archive_holds_what_it_is_given(job: Job, tmp_path: Path) -> None:
+    keep(job, result_of(job))
+    join_archives(tmp_path, [job], {"id": "harbour-2031-04-12"})
+    assert (tmp_path / "session.h5").stat().st_size > 1000
