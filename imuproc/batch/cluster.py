@@ -145,7 +145,8 @@ def _misfit(paths: Sequence[str], wanted: dict[str, str]) -> str:
             )
     for name, version in programs().items():
         if wanted.get(name) != version:
-            return f"has other {name}: {version} instead of {wanted.get(name)}; install the same"
+            here = wanted.get(name, "none")[:12]
+            return f"has other {name}: {version[:12]} instead of {here}; install the same"
     return ""
 
 

@@ -1,28 +1,30 @@
 """Against a real scheduler and real worker processes on loopback."""
 
 import os
+import shutil
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
 pytest.importorskip("distributed", reason="needs the extra 'cluster', which is not installed")
 
-from imuproc.batch.cluster import EMPTY, LOST, on_cluster  # noqa: E402
-from imuproc.batch.folder import remove_leftovers  # noqa: E402
-from imuproc.batch.local import in_turn  # noqa: E402
-from imuproc.batch.outcome import Outcome  # noqa: E402
-from imuproc.core.errors import SessionError  # noqa: E402
-from imuproc.core.recording import Recording  # noqa: E402
-from imuproc.core.result import Result  # noqa: E402
-from imuproc.pipeline.settings import Settings  # noqa: E402
-from tests.batch.jobs import contents, jobs_of, usual  # noqa: E402
-from tests.report.fake_result import fake_result  # noqa: E402
-from tests.session_folder import small_session  # noqa: E402
+from imuproc.batch.cluster import DIED, EMPTY, LOST, on_cluster
+from imuproc.batch.fingerprint import programs
+from imuproc.batch.folder import remove_leftovers
+from imuproc.batch.local import in_turn
+from imuproc.batch.outcome import Outcome
+from imuproc.core.errors import SessionError
+from imuproc.core.recording import Recording
+from imuproc.core.result import Result
+from imuproc.pipeline.settings import Settings
+from tests.batch.jobs import DEADLY, contents, deadly, jobs_of, usual
+from tests.report.fake_result import fake_result
+from tests.session_folder import small_session
 
 REPO = Path(__file__).resolve().parents[2]
 RUNS = tuple(f"R07-{number:02d}" for number in range(1, 9))
@@ -34,11 +36,17 @@ def slow(recording: Recording, _settings: Settings) -> Result:
     return fake_result(recording)
 
 
+def deadly_for_workers(recording: Recording, settings: Settings) -> Result:
+    """One run takes its worker with it, on every try."""
+    time.sleep(0.1)
+    return deadly(recording, settings)
+
+
 class Cluster:
     """A scheduler and its workers, each a process of its own."""
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
+    def __init__(self, folder: Path, nanny: bool) -> None:
+        self._folder, self._nanny = folder, nanny
         self.processes: dict[str, subprocess.Popen[bytes]] = {}
         self.address = ""
 
@@ -50,14 +58,20 @@ class Cluster:
         from distributed import Client
 
         for number in range(workers):
-            options = ["--nthreads", "1", "--no-nanny", *quiet]
+            nanny = "--nanny" if self._nanny else "--no-nanny"
+            options = ["--nthreads", "1", nanny, *quiet]
             self._run(f"worker {number}", "worker", "--host", "127.0.0.1", *options)
         with Client(scheduler_file=str(file), set_as_default=False) as client:
             self.address = client.scheduler.address
             client.wait_for_workers(workers, timeout=60)
 
     def _run(self, name: str, *arguments: str) -> None:
-        environment = {**os.environ, "PYTHONPATH": str(REPO), "PYTHONWARNINGS": "ignore"}
+        environment = {
+            **os.environ,
+            "PYTHONPATH": str(self._folder),
+            "PYTHONWARNINGS": "ignore",
+            "DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES": "0" if self._nanny else "3",
+        }
         self.processes[name] = subprocess.Popen(
             [sys.executable, "-m", "distributed.cli.dask_" + arguments[0], *arguments[1:]],
             cwd=self._folder,
@@ -70,10 +84,13 @@ class Cluster:
         self.processes[name].wait()
 
     def stop(self) -> None:
-        for process in self.processes.values():
-            with suppress(ProcessLookupError):
+        for process in reversed(self.processes.values()):
+            process.terminate()
+            try:
+                process.wait(timeout=20)
+            except subprocess.TimeoutExpired:
                 process.kill()
-            process.wait()
+                process.wait()
 
 
 def wait_until(there: Callable[[], bool], limit_s: float = 60.0) -> None:
@@ -84,9 +101,13 @@ def wait_until(there: Callable[[], bool], limit_s: float = 60.0) -> None:
 
 
 @contextmanager
-def running(folder: Path, workers: int = 2) -> Iterator[Cluster]:
-    folder.mkdir()
-    cluster = Cluster(folder)
+def running(folder: Path, workers: int = 2, nanny: bool = False) -> Iterator[Cluster]:
+    programs.cache_clear()
+    programs()
+    for name in ("imuproc", "tests"):  # the workers' own, so that nobody edits it on the way
+        ignored = shutil.ignore_patterns("__pycache__")
+        shutil.copytree(REPO / name, folder / name, ignore=ignored)
+    cluster = Cluster(folder, nanny)
     try:
         cluster.start(workers)
         yield cluster
@@ -98,11 +119,28 @@ def reasons(outcomes: list[Outcome]) -> set[str]:
     return {outcome.reason for outcome in outcomes if outcome.state == "failed"}
 
 
+def require_misfits_told(
+    session: Path, out: Path, address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    jobs = jobs_of(session, out)
+    with monkeypatch.context() as other:
+        other.setattr("imuproc.batch.cluster.programs", lambda: {"numpy": "99.0"})
+        with pytest.raises(SessionError, match=r"has other .* instead of .*; install the same"):
+            next(on_cluster(jobs, usual, address, out))
+    with monkeypatch.context() as other:
+        # A folder that only this machine has: the file is made beside what workers look for.
+        other.setattr("imuproc.batch.cluster._shown_to_workers", lambda path: f"/not{path}")
+        with pytest.raises(SessionError, match=r"does not see .* file system that all workers"):
+            next(on_cluster(jobs, usual, address, out))
+    assert contents(out) == {}
+
+
 def test_a_worker_killed_on_the_way_costs_nothing_and_losing_all_costs_the_rest(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     session, out = small_session(tmp_path / "session", RUNS), tmp_path / "out"
     with running(tmp_path / "cluster") as cluster:
+        require_misfits_told(session, out, cluster.address, monkeypatch)
         work = on_cluster(jobs_of(session, out), slow, cluster.address, out)
         outcomes = [next(work)]
         cluster.kill("worker 0")
@@ -114,6 +152,7 @@ def test_a_worker_killed_on_the_way_costs_nothing_and_losing_all_costs_the_rest(
         assert contents(out) == contents(tmp_path / "local")
 
         monkeypatch.setattr("imuproc.batch.cluster.NO_WORKER_S", 1.0)
+        monkeypatch.setattr("imuproc.batch.cluster.CONNECT_S", 2.0)
         other = tmp_path / "other"
         work = on_cluster(jobs_of(session, other), slow, cluster.address, other)
         outcomes = [next(work)]
@@ -122,10 +161,15 @@ def test_a_worker_killed_on_the_way_costs_nothing_and_losing_all_costs_the_rest(
         assert sorted(outcome.run for outcome in outcomes) == list(RUNS)
         assert reasons(outcomes) == {EMPTY}
         done = {outcome.run for outcome in outcomes if outcome.state == "done"}
+        remove_leftovers(other)
         assert {path.stem for path in (other / "runs").iterdir()} >= done
+        with pytest.raises(SessionError, match="the scheduler has no workers; start some with"):
+            next(on_cluster(jobs_of(session, out), usual, cluster.address, out))
 
 
-def test_a_scheduler_lost_half_way_leaves_what_is_finished(tmp_path: Path) -> None:
+def test_a_scheduler_lost_half_way_leaves_what_is_finished(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     session, out = small_session(tmp_path / "session", RUNS), tmp_path / "out"
     with running(tmp_path / "cluster", workers=1) as cluster:
         work = on_cluster(jobs_of(session, out), slow, cluster.address, out)
@@ -136,26 +180,16 @@ def test_a_scheduler_lost_half_way_leaves_what_is_finished(tmp_path: Path) -> No
     assert outcomes[0].state == "done"
     assert (out / "runs" / f"{outcomes[0].run}.h5").is_file()
     assert reasons(outcomes) == {LOST}
-
-
-def test_workers_that_do_not_fit_are_told_before_any_work(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    session, out = small_session(tmp_path / "session", RUNS), tmp_path / "out"
-    jobs = jobs_of(session, out)
-    with running(tmp_path / "cluster", workers=1) as cluster:
-        with monkeypatch.context() as other:
-            other.setattr("imuproc.batch.cluster.programs", lambda: {"numpy": "99.0"})
-            with pytest.raises(SessionError, match=r"has other .* instead of .*; install the same"):
-                next(on_cluster(jobs, usual, cluster.address, out))
-        with monkeypatch.context() as other:
-            # A folder that only this machine has: the file is made beside what workers look for.
-            other.setattr("imuproc.batch.cluster._shown_to_workers", lambda path: f"/not{path}")
-            with pytest.raises(SessionError, match="does not see .* file system that all workers"):
-                next(on_cluster(jobs, usual, cluster.address, out))
-        cluster.kill("worker 0")
-        monkeypatch.setattr("imuproc.batch.cluster.CONNECT_S", 2.0)
-        with pytest.raises(SessionError, match="the scheduler has no workers; start some with"):
-            next(on_cluster(jobs, usual, cluster.address, out))
+    monkeypatch.setattr("imuproc.batch.cluster.CONNECT_S", 2.0)
     with pytest.raises(SessionError, match="found no Dask scheduler there"):
-        next(on_cluster(jobs, usual, cluster.address, out))
+        next(on_cluster(jobs_of(session, out), usual, cluster.address, out))
+
+
+def test_a_run_that_kills_every_worker_costs_no_other(tmp_path: Path) -> None:
+    session, out = small_session(tmp_path / "session", RUNS[:4]), tmp_path / "out"
+    with running(tmp_path / "cluster", nanny=True) as cluster:
+        outcomes = list(on_cluster(jobs_of(session, out), deadly_for_workers, cluster.address, out))
+    states = {outcome.run: (outcome.state, outcome.reason) for outcome in outcomes}
+    assert sorted(states) == list(RUNS[:4])
+    assert states.pop(DEADLY) == ("failed", DIED)
+    assert set(states.values()) == {("done", "")}

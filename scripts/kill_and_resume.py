@@ -1,0 +1,149 @@
+"""Kill the processing of a session again and again: in the end every file is as if undisturbed.
+
+    python scripts/kill_and_resume.py                     50 kills, one and two workers in turn
+    python scripts/kill_and_resume.py --kills 5 --runs 2  a quick look
+
+A small session is simulated, one of its logs spoiled. It is processed once undisturbed; then again
+into empty folders, SIGKILL to the whole process group (every fifth time to the parent alone) at
+instants drawn uniformly over the time that the undisturbed process took, and started again until
+it ends by itself. After each kill every file that has its final name must have its final content;
+in the end the folder must hold the same files, byte for byte, but for process.log.
+"""
+
+import argparse
+import hashlib
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+
+REPO = Path(__file__).resolve().parents[1]
+SOME_FAILED = 1  # exit code: the run with the spoiled log has failed, the others are done
+
+
+@dataclass
+class Bench:
+    """A session, and the package as it was at the start: nobody edits it on the way."""
+
+    scratch: Path
+    session: Path = field(init=False)
+
+    def __post_init__(self) -> None:
+        ignored = shutil.ignore_patterns("__pycache__")
+        shutil.copytree(REPO / "imuproc", self.scratch / "code" / "imuproc", ignore=ignored)
+        self.session = self.scratch / "session" / "session.toml"
+
+    def command(self, *arguments: object) -> tuple[list[str], dict[str, str]]:
+        """Command line and environment of ``imuproc``."""
+        environment = {**os.environ, "PYTHONPATH": str(self.scratch / "code")}
+        return [sys.executable, "-m", "imuproc", *map(str, arguments)], environment
+
+    def simulate(self, runs: int) -> None:
+        """The session on disk."""
+        folder = self.session.parent
+        options = ("--athletes", 1, "--runs", runs + 1, "--distance", 15, "--rate", 250)
+        command, environment = self.command("simulate", folder, *options)
+        subprocess.run(command, env=environment, check=True, stdout=subprocess.DEVNULL)
+        spoiled = max((folder / "logs").iterdir())
+        spoiled.write_bytes(spoiled.read_bytes()[:20])
+
+    def start(self, out: Path, jobs: int) -> subprocess.Popen[bytes]:
+        """The command under way, in a process group of its own."""
+        options = ("-o", out, "--quiet", "--jobs", jobs)
+        command, environment = self.command("process", self.session, *options)
+        return subprocess.Popen(
+            command,
+            cwd=self.scratch / "code",
+            env=environment,
+            start_new_session=True,
+            stderr=subprocess.DEVNULL,
+        )
+
+
+def content(out: Path) -> dict[str, str]:
+    """SHA-256 of every file but the log of the process, by its path in the folder."""
+    return {
+        path.relative_to(out).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(out.rglob("*"))
+        if path.is_file() and path.name != "process.log"
+    }
+
+
+def finished(process: subprocess.Popen[bytes]) -> None:
+    """Wait for a process that nobody kills."""
+    if process.wait() != SOME_FAILED:
+        sys.exit(f"exit code {process.returncode} instead of {SOME_FAILED}")
+
+
+def survived(out: Path, expected: dict[str, str]) -> int:
+    """Number of files with their final name and content; ends the script at any other content."""
+    if not out.exists():
+        return 0
+    found = {name: sha for name, sha in content(out).items() if not name.endswith(".part")}
+    for name, sha in found.items():
+        if expected.get(name) != sha:
+            sys.exit(f"after a kill, {name} has neither its final content nor a temporary name")
+    return len(found)
+
+
+def kill(process: subprocess.Popen[bytes], delay_s: float, group: bool) -> bool:
+    """Kill after a delay; False when the process had ended before."""
+    try:
+        process.wait(timeout=delay_s)
+    except subprocess.TimeoutExpired:
+        if group:
+            os.killpg(process.pid, signal.SIGKILL)
+        else:
+            process.kill()
+        process.wait()
+        return True
+    finished(process)
+    return False
+
+
+def main() -> int:
+    """Command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--kills", type=int, default=50, help="how many at least")
+    parser.add_argument("--runs", type=int, default=4, help="runs of the session that are done")
+    parser.add_argument("--seed", type=int, default=1, help="of the instants")
+    given = parser.parse_args()
+    drawn, kills, folders, kept = random.Random(given.seed), 0, 0, 0
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as scratch:
+        bench = Bench(Path(scratch))
+        bench.simulate(given.runs)
+        expected, longest_s = {}, {}
+        for jobs in (1, 2):
+            begin = time.monotonic()
+            finished(bench.start(bench.scratch / f"whole{jobs}", jobs))
+            longest_s[jobs] = time.monotonic() - begin
+            expected[jobs] = content(bench.scratch / f"whole{jobs}")
+        if expected[1] != expected[2]:
+            sys.exit("one worker and two workers did not leave the same files")
+        while kills < given.kills:
+            folders += 1
+            jobs, out = 1 + folders % 2, bench.scratch / f"out{folders}"
+            while True:
+                delay_s = drawn.uniform(0.0, longest_s[jobs])
+                if not kill(bench.start(out, jobs), delay_s, group=kills % 5 != 4):
+                    break
+                kills += 1
+                left = survived(out, expected[1])
+                kept += left
+                print(f"kill {kills} after {delay_s:.2f} s: {left} files whole", flush=True)
+            if content(out) != expected[1]:
+                sys.exit(f"folder {folders}: not the files of an undisturbed process")
+            shutil.rmtree(out)
+    names = len(expected[1])
+    print(f"{kills} kills, {folders} folders: each ended with the same {names} files")
+    return 0 if kept else 1  # no kill after the first finished file would have tested nothing
+
+
+if __name__ == "__main__":
+    sys.exit(main())
