@@ -14,6 +14,7 @@ from imuproc.cli.exit_codes import WRONG_REQUEST
 from imuproc.cli.options import with_options
 from imuproc.cli.process import ProcessOptions, process
 from imuproc.cli.simulate import simulate
+from imuproc.cli.squad import SquadOptions, squad
 from imuproc.core.errors import ImuprocError
 
 app = typer.Typer(
@@ -26,6 +27,7 @@ app = typer.Typer(
 )
 app.command("process")(with_options(process, ProcessOptions))
 app.command("simulate")(simulate)
+app.command("squad")(with_options(squad, SquadOptions))
 
 
 def _show_version(wanted: bool) -> None:

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.report.squad import SquadRun
 from imuproc.report.summary import RUN_COLUMNS, RunSummary
 from imuproc.report.text import clean
 
@@ -35,6 +36,45 @@ def summary_json(session: str, summaries: Sequence[RunSummary], files: Mapping[s
         "files": dict(files),
     }
     return json.dumps(content, indent=2, allow_nan=False)
+
+
+def squad_json(runs: Sequence[SquadRun], phase: str | None, notes: Sequence[str]) -> str:
+    """One JSON object: a squad's runs in the order in which they are to be shown.
+
+    Parameters
+    ----------
+    runs : sequence of SquadRun
+    phase : str or None
+        Phase that counts and figures are over; None: the whole effort.
+    notes : sequence of str
+        What a reader has to know about where they come from.
+
+    Returns
+    -------
+    str
+        ``schema`` is the version of this form. A missing figure is null; ``surely_differ`` names
+        the figures whose left-right difference is more than twice its standard uncertainty.
+    """
+    failed = sum(run.summary.status == "failed" for run in runs)
+    content = {
+        "schema": 1,
+        "phase": phase,
+        "runs_done": len(runs) - failed,
+        "runs_failed": failed,
+        "runs": [_squad_run(run) for run in runs],
+        "notes": [clean(note) for note in notes],
+    }
+    return json.dumps(content, indent=2, allow_nan=False)
+
+
+def _squad_run(run: SquadRun) -> dict[str, Any]:
+    row: dict[str, Any] = {c.name: run.summary.value(c.name) for c in RUN_COLUMNS}
+    row = {name: clean(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
+    row["reason"] = row["reason"] or None
+    row["flags"] = [clean(name) for name in run.summary.flag_names()]
+    row |= {"best": run.best, "last": run.last}
+    row["surely_differ"] = list(run.summary.surely_differ())
+    return row
 
 
 def _run(summary: RunSummary) -> dict[str, Any]:

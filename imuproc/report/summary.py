@@ -6,11 +6,18 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from imuproc.core.columns import BY_NAME, Column
+from imuproc.core.columns import BY_NAME, Column, uncertainty_name
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
-from imuproc.report.symmetry import left_minus_right, symmetry_index_pct
+from imuproc.report.symmetry import (
+    left_minus_right,
+    scatter_u,
+    stated_u,
+    symmetry_angle_pct,
+    symmetry_index_pct,
+)
+from imuproc.report.top_speed import TOP_SPEED_STEPS, top_speed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,7 +43,13 @@ WITH_SYMMETRY: Final[tuple[str, ...]] = (
     "step_frequency_hz",
     "step_length_m",
 )
-"""Times, frequency and lengths: the figures that a symmetry index is fit for."""
+"""Times, frequency and lengths: the figures that symmetry index and angle are fit for."""
+
+TRADED: Final[tuple[str, ...]] = ("step_time_s", "step_frequency_hz", "step_length_m", "speed_mps")
+"""Shared out from strides: what one side's step is short of, the other side's has too much."""
+
+SURE: Final = 2.0
+"""A difference is taken for more than noise from this many standard uncertainties on."""
 
 
 def mean_name(figure: str) -> str:
@@ -59,6 +72,11 @@ def symmetry_name(figure: str) -> str:
     return f"symmetry_{_stem(figure)}_pct"
 
 
+def symmetry_angle_name(figure: str) -> str:
+    """Column of a run's row that holds the symmetry angle of a figure."""
+    return f"symmetry_angle_{_stem(figure)}_pct"
+
+
 def _stem(figure: str) -> str:
     return figure.rsplit("_", 1)[0]
 
@@ -69,14 +87,19 @@ def _figure_columns() -> tuple[Column, ...]:
         what, unit = name.replace("_", " ").rsplit(" ", 1)[0], BY_NAME[name].unit
         means.append(Column(mean_name(name), unit, f"Mean {what} over the effort."))
         counts.append(Column(count_name(name), "", f"Steps behind the mean {what}.", "key"))
-        differences.append(
-            Column(difference_name(name), unit, f"Left minus right of {what}, trend removed.")
-        )
+        difference, meaning = difference_name(name), f"Left minus right of {what}, trend removed."
+        differences.append(Column(difference, unit, meaning))
+        meaning = f"Standard uncertainty of {difference}; empty: too few steps to tell."
+        differences.append(Column(uncertainty_name(difference), unit, meaning))
         if name in WITH_SYMMETRY:
-            meaning = f"200 (left - right) / (left + right) of {what}."
+            meaning = f"200 (left - right) / (left + right) of {what}; positive: left is larger."
             indices.append(Column(symmetry_name(name), "%", meaning))
+            meaning = f"(45° - atan(left / right)) / 90° of {what}; negative: left is larger."
+            indices.append(Column(symmetry_angle_name(name), "%", meaning))
     return (*means, *counts, *differences, *indices)
 
+
+_TOP_SPEED: Final = f"Highest mean speed over {TOP_SPEED_STEPS} steps in a row of the effort."
 
 RUN_COLUMNS: Final[tuple[Column, ...]] = (
     Column("session", "", "Session id.", "key"),
@@ -87,9 +110,12 @@ RUN_COLUMNS: Final[tuple[Column, ...]] = (
     Column("distance_covered_m", "m", "Way over the steps of the effort, from step 1 on."),
     Column("distance_covered_m_u", "m", "Standard uncertainty of distance_covered_m."),
     Column("status", "", "done or failed.", "key"),
+    Column("group", "", "The athlete's group where the session file states one.", "key"),
     Column("steps", "", "Steps found.", "key"),
     Column("steps_effort", "", "Steps of the effort: all but those of the phase slowing.", "key"),
     Column("steps_flagged", "", "Steps that carry a flag of their own.", "key"),
+    Column("top_speed_mps", "m/s", _TOP_SPEED),
+    Column("top_speed_mps_u", "m/s", "Standard uncertainty of top_speed_mps."),
     *_figure_columns(),
     Column("flags", "", "Names of the flags of the run and its steps.", "flags"),
     Column("reason", "", "Why the run failed.", "key"),
@@ -114,10 +140,12 @@ class RunSummary:
     counts : mapping from str to int
         ``steps``, ``steps_effort``, ``steps_flagged`` and the count behind each mean.
     figures : mapping from str to float
-        Distance covered, means, differences and symmetry indices by column name; NaN where one is
-        missing.
+        Distance covered, top speed, means, differences with their uncertainties, symmetry indices
+        and angles by column name; NaN where one is missing.
     flags : tuple of RaisedFlag
         Flags of the run and of its steps.
+    group : str or None
+        The athlete's.
     """
 
     session: str
@@ -130,10 +158,20 @@ class RunSummary:
     counts: Mapping[str, int] = field(default_factory=dict)
     figures: Mapping[str, float] = field(default_factory=dict)
     flags: tuple[RaisedFlag, ...] = ()
+    group: str | None = None
 
     def flag_names(self) -> list[str]:
         """Names of the flags, each once, in the order in which they were raised."""
         return list(dict.fromkeys(flag.name for flag in self.flags))
+
+    def surely_differ(self) -> tuple[str, ...]:
+        """Key figures whose left-right difference is more than twice its standard uncertainty."""
+        return tuple(name for name in KEY_FIGURES if self._sure(difference_name(name)))
+
+    def _sure(self, column: str) -> bool:
+        nothing = float("nan")  # is not larger than anything: no uncertainty, no claim
+        u = self.figures.get(uncertainty_name(column), nothing)
+        return abs(self.figures.get(column, nothing)) > SURE * u
 
     def value(self, column: str) -> str | float | int | None:
         """What stands in a column of :data:`RUN_COLUMNS`; None where it is missing."""
@@ -151,13 +189,15 @@ class RunSummary:
             "start": self.start,
             "distance_m": self.distance_m,
             "status": self.status,
+            "group": self.group,
             "reason": self.reason,
         }.get(column)
 
 
 def failed_run(session: str, athlete: Athlete, run: Run, reason: str) -> RunSummary:
     """The row of a run that could not be processed."""
-    return RunSummary(session, athlete.id, run.id, run.start, run.distance_m, "failed", reason)
+    start, distance_m, group = run.start, run.distance_m, athlete.group
+    return RunSummary(session, athlete.id, run.id, start, distance_m, "failed", reason, group=group)
 
 
 def summarise_run(
@@ -190,20 +230,9 @@ def summarise_run(
         Differences are left minus right, see
         :func:`imuproc.report.symmetry.left_minus_right`.
     """
-    effort = steps[steps["phase"] != "slowing"]
-    counts = {
-        "steps": len(steps),
-        "steps_effort": len(effort),
-        "steps_flagged": int((steps["flags"].fillna("") != "").sum()),
-    }
-    figures: dict[str, float] = {
-        "distance_covered_m": distance.value_m if distance else float("nan"),
-        "distance_covered_m_u": distance.u_m if distance else float("nan"),
-    }
-    for name in KEY_FIGURES:
-        count, of_figure = _sum_up(effort, name)
-        counts[count_name(name)] = count
-        figures.update(of_figure)
+    counts, figures = sum_up(steps)
+    figures["distance_covered_m"] = distance.value_m if distance else float("nan")
+    figures["distance_covered_m_u"] = distance.u_m if distance else float("nan")
     return RunSummary(
         session,
         athlete.id,
@@ -214,24 +243,69 @@ def summarise_run(
         counts=counts,
         figures=figures,
         flags=flags,
+        group=athlete.group,
     )
 
 
+def sum_up(steps: "pd.DataFrame") -> tuple[dict[str, int], dict[str, float]]:
+    """Counts and figures of a run's row by column name, from its steps or those of one phase.
+
+    Parameters
+    ----------
+    steps : DataFrame
+        Columns as in :func:`imuproc.core.columns.step_table_columns`.
+
+    Returns
+    -------
+    counts : dict from str to int
+    figures : dict from str to float
+        NaN where one is missing. The uncertainty of a difference is the root of the sum of the
+        squares of :func:`imuproc.report.symmetry.scatter_u` and
+        :func:`imuproc.report.symmetry.stated_u`: the scatter from step to step, and the share of
+        the stated uncertainties that all steps of a side have alike.
+    """
+    effort = steps[steps["phase"] != "slowing"]
+    counts = {
+        "steps": len(steps),
+        "steps_effort": len(effort),
+        "steps_flagged": int((steps["flags"].fillna("") != "").sum()),
+    }
+    fastest = top_speed(effort)
+    figures = {"top_speed_mps": fastest.value_mps, "top_speed_mps_u": fastest.u_mps}
+    for name in KEY_FIGURES:
+        count, of_figure = _sum_up(effort, name)
+        counts[count_name(name)] = count
+        figures.update(of_figure)
+    return counts, figures
+
+
 def _sum_up(effort: "pd.DataFrame", name: str) -> tuple[int, dict[str, float]]:
-    """Count of steps with the figure; its mean, difference and symmetry index by column."""
+    """Count of steps with the figure; mean, difference and symmetry of it by column."""
     values = effort[name].to_numpy(dtype=np.float64)
+    u = effort[uncertainty_name(name)].to_numpy(dtype=np.float64)
     left = (effort["side"] == "left").to_numpy(dtype=np.bool_)
+    step = effort["step"].to_numpy(dtype=np.int64)
     present = np.isfinite(values)
-    difference = left_minus_right(values, effort["step"].to_numpy(dtype=np.int64), left)
+    difference = left_minus_right(values, step, left)
+    difference_u = float(
+        np.hypot(
+            scatter_u(values, step, left),
+            stated_u(np.where(present, u, np.nan), left, name in TRADED),
+        )
+    )
     figures = {
         mean_name(name): float(values[present].mean()) if present.any() else float("nan"),
         difference_name(name): difference,
+        uncertainty_name(difference_name(name)): difference_u,
     }
     if name in WITH_SYMMETRY:
-        index = float("nan")
+        pair = (float("nan"), float("nan"))
         if np.isfinite(difference):
             # The two sides at the same place of the run: their middle, plus and minus half.
             middle = 0.5 * float(values[present & left].mean() + values[present & ~left].mean())
-            index = symmetry_index_pct(middle + 0.5 * difference, middle - 0.5 * difference)
-        figures[symmetry_name(name)] = index
+            pair = (middle + 0.5 * difference, middle - 0.5 * difference)
+        figures[symmetry_name(name)] = symmetry_index_pct(*pair)
+        # Below zero the angle is defined, but its sign no longer tells which side is larger.
+        above_zero = min(pair) > 0.0
+        figures[symmetry_angle_name(name)] = symmetry_angle_pct(*pair) if above_zero else np.nan
     return int(present.sum()), figures

@@ -27,6 +27,8 @@ def _companion(column: Column) -> Column:
     return Column(uncertainty_name(column.name), column.unit, meaning)
 
 
+RUN_COLUMN: Final[dict[str, Column]] = {column.name: column for column in RUN_COLUMNS}
+
 _STEP_COLUMNS: Final = {
     c.name: c for c in (*COLUMNS, *(_companion(c) for c in COLUMNS if c.name in FIGURES))
 }
@@ -112,7 +114,7 @@ def _run_cell(summary: RunSummary, column: Column) -> str:
     value = summary.value(column.name)
     if value is None:
         return ""
-    if column.name == "reason":
+    if column.name in {"reason", "group"}:
         return spreadsheet_safe(str(value))
     if isinstance(value, float):
         return fixed(value, DECIMALS[column.unit])

@@ -27,6 +27,11 @@ def spreadsheet_safe(text: str) -> str:
     return f"'{cleaned}" if cleaned.startswith(_FORMULA_STARTS) else cleaned
 
 
+def from_spreadsheet_safe(cell: str) -> str:
+    """What :func:`spreadsheet_safe` was given, but for what cleaning took away."""
+    return cell[1:] if cell.startswith(tuple(f"'{start}" for start in _FORMULA_STARTS)) else cell
+
+
 def fixed(value: float, decimals: int, missing: str = "") -> str:
     """A number with fixed decimals and no minus zero; ``missing`` where it is not finite."""
     return f"{value:z.{decimals}f}" if math.isfinite(value) else missing

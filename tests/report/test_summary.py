@@ -49,7 +49,9 @@ def test_symmetry_index_of_a_steady_run() -> None:
 def test_angles_have_a_difference_but_no_index() -> None:
     names = [column.name for column in RUN_COLUMNS]
     assert "left_minus_right_shin_angle_touchdown_deg" in names
-    assert not any(name.startswith("symmetry") and "angle" in name for name in names)
+    assert not any(name.startswith("symmetry") and "shin" in name for name in names)
+    indices = [name for name in names if name.startswith("symmetry")]
+    assert len(indices) == 2 * len(WITH_SYMMETRY)
     assert not any(name.endswith("_deg") for name in WITH_SYMMETRY)
 
 

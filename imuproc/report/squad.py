@@ -1,0 +1,167 @@
+"""A squad's runs side by side: which are best and last, which to show, in which order."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from imuproc.core.errors import SessionError
+from imuproc.report.squad_tables import SquadTables
+from imuproc.report.summary import RUN_COLUMNS, RunSummary, sum_up
+
+PHASES: Final[tuple[str, ...]] = ("drive", "transition", "upright")
+
+HEADINGS: Final[Mapping[str, str]] = {
+    "speed": "top_speed_mps",
+    "contact": "mean_contact_time_s",
+    "freq": "mean_step_frequency_hz",
+    "length": "mean_step_length_m",
+    "shin": "mean_shin_angle_touchdown_deg",
+    "dorsifl": "mean_dorsiflexion_swing_mean_deg",
+}
+"""Headings of the terminal view and the columns of the run table behind them."""
+
+
+@dataclass(frozen=True)
+class SquadRun:
+    """One run of a squad.
+
+    Parameters
+    ----------
+    summary : RunSummary
+        Of the effort, or of one phase of it.
+    best : bool
+        Whether it has the highest top speed of the athlete's runs, whatever phase is shown.
+    last : bool
+        Whether it is the athlete's last in the order of the session file.
+    only : bool
+        Whether the athlete has no other.
+    """
+
+    summary: RunSummary
+    best: bool
+    last: bool
+    only: bool
+
+
+def squad_runs(tables: SquadTables, phase: str | None = None) -> list[SquadRun]:
+    """Runs of a squad, each athlete's best and last among them marked.
+
+    Parameters
+    ----------
+    tables : SquadTables
+    phase : str, optional
+        One of :data:`PHASES`: counts and figures are then over the steps of that phase alone.
+
+    Returns
+    -------
+    list of SquadRun
+        In the order of the session file. No run of an athlete is best where none has a top speed.
+    """
+    of_athlete: dict[str, list[RunSummary]] = {}
+    for run in tables.runs:
+        of_athlete.setdefault(run.athlete, []).append(run)
+    best = {athlete: _fastest(runs) for athlete, runs in of_athlete.items()}
+    return [
+        SquadRun(
+            summary=_of_phase(run, tables, phase) if phase else run,
+            best=run is best[run.athlete],
+            last=run is of_athlete[run.athlete][-1],
+            only=len(of_athlete[run.athlete]) == 1,
+        )
+        for run in tables.runs
+    ]
+
+
+def _fastest(runs: Sequence[RunSummary]) -> RunSummary | None:
+    timed = [run for run in runs if run.value("top_speed_mps") is not None]
+    return max(timed, key=lambda run: run.figures["top_speed_mps"], default=None)
+
+
+def _of_phase(run: RunSummary, tables: SquadTables, phase: str) -> RunSummary:
+    if run.status == "failed":
+        return run
+    steps = tables.steps[run.run]
+    counts, figures = sum_up(steps[steps["phase"] == phase])
+    return replace(run, counts=counts, figures=figures)
+
+
+def of_athletes(runs: Sequence[SquadRun], wanted: Sequence[str]) -> list[SquadRun]:
+    """The runs of some athletes, all where none are named; upper and lower case are alike.
+
+    Raises
+    ------
+    SessionError
+        There is no run of an athlete.
+    """
+    known = dict.fromkeys(run.summary.athlete for run in runs)
+    _require_known("athlete", wanted, list(known))
+    folded = {athlete.casefold() for athlete in wanted}
+    return [run for run in runs if not folded or run.summary.athlete.casefold() in folded]
+
+
+def of_group(runs: Sequence[SquadRun], wanted: str | None) -> list[SquadRun]:
+    """The runs of a group's athletes, all where none is named; upper and lower case are alike.
+
+    Raises
+    ------
+    SessionError
+        There is no run of such a group.
+    """
+    if wanted is None:
+        return list(runs)
+    known = dict.fromkeys(run.summary.group for run in runs if run.summary.group)
+    _require_known("group", [wanted], list(known))
+    return [run for run in runs if (run.summary.group or "").casefold() == wanted.casefold()]
+
+
+def _require_known(what: str, wanted: Sequence[str], known: Sequence[str]) -> None:
+    folded = {name.casefold() for name in known}
+    unknown = [name for name in wanted if name.casefold() not in folded]
+    if unknown:
+        allowed = ", ".join(known) or f"no run has a {what} in its session file"
+        raise SessionError(f"found no {what} {', '.join(unknown)}; allowed: {allowed}")
+
+
+def ordered(runs: Sequence[SquadRun], column: str, descending: bool) -> list[SquadRun]:
+    """Runs in the order of a column; those without it are last either way.
+
+    Parameters
+    ----------
+    runs : sequence of SquadRun
+    column : str
+        A column of the run table, or a heading of the terminal view; ``flags`` goes by their
+        number. A minus before it: from the largest on.
+    descending : bool
+        From the largest on.
+
+    Raises
+    ------
+    SessionError
+        There is no such column.
+    """
+    descending = descending or column.startswith("-")
+    value = _value_of(column.removeprefix("-"))
+    keyed = [(value(run.summary), run) for run in runs]
+    there = sorted(
+        ((key, run) for key, run in keyed if key is not None),
+        key=lambda pair: pair[0],
+        reverse=descending,
+    )
+    return [run for _, run in there] + [run for key, run in keyed if key is None]
+
+
+def _value_of(column: str) -> Callable[[RunSummary], tuple[float, str] | None]:
+    name = HEADINGS.get(column, column)
+    if name not in {known.name for known in RUN_COLUMNS}:
+        raise SessionError(
+            f"found no column {column!r} to sort by; allowed: {', '.join(HEADINGS)}, flags, or a "
+            "column of runs.csv such as athlete, run, steps, left_minus_right_contact_time_s"
+        )
+
+    def value(run: RunSummary) -> tuple[float, str] | None:
+        found = len(run.flag_names()) if name == "flags" else run.value(name)
+        if found is None or (name == "flags" and run.status == "failed"):
+            return None
+        return (0.0, found.casefold()) if isinstance(found, str) else (float(found), "")
+
+    return value

@@ -1,0 +1,254 @@
+"""Results of a squad read back: the tables of an output folder, or its archive."""
+
+import csv
+import math
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from imuproc.archive.reading import ArchivedRun, open_archive
+from imuproc.core.columns import step_table_columns
+from imuproc.core.errors import ArchiveError, SessionError
+from imuproc.core.flags import RaisedFlag
+from imuproc.report.summary import KEY_FIGURES, RunSummary, mean_name, sum_up
+from imuproc.report.tables import DECIMALS, RUN_COLUMN, RUNS_CSV, STEPS_PARQUET
+from imuproc.report.text import from_spreadsheet_safe
+
+ARCHIVE: Final = "session.h5"
+_AGAIN: Final = "run the same `imuproc process` again"
+_NEEDED: Final = ("session", "athlete", "run", "start", "distance_m", "status", "flags", "reason")
+
+
+@dataclass(frozen=True, eq=False)
+class SquadTables:
+    """What a squad's runs have given.
+
+    Parameters
+    ----------
+    runs : tuple of RunSummary
+        In the order of the session file, failed ones among them.
+    steps : mapping from str to DataFrame
+        Step table of each run that was processed.
+    source : str
+        Name of the file or folder that they were read from.
+    notes : tuple of str
+        What a reader has to know about where they come from.
+    """
+
+    runs: tuple[RunSummary, ...]
+    steps: Mapping[str, pd.DataFrame]
+    source: str
+    notes: tuple[str, ...] = ()
+
+
+def read_squad(path: Path) -> SquadTables:
+    """Read what ``imuproc process`` has left in a folder, or an archive of it.
+
+    Parameters
+    ----------
+    path : Path
+        Output folder: ``runs.csv`` and ``steps.parquet`` are read; where they are not whole,
+        ``session.h5``. Or a ``session.h5``.
+
+    Returns
+    -------
+    SquadTables
+
+    Raises
+    ------
+    SessionError
+        There is nothing of the kind, or nothing whole; the text says what and what to do.
+    ArchiveError
+        The archive named is damaged.
+    """
+    if os.path.isfile(path):
+        return _of_archive(path)
+    if not os.path.isdir(path):
+        raise SessionError(
+            f"{path}: found nothing there; allowed: the output folder of `imuproc process`, or a "
+            f"{ARCHIVE}"
+        )
+    names = (RUNS_CSV, STEPS_PARQUET, ARCHIVE)
+    if not any(os.path.isfile(path / name) for name in names):
+        raise SessionError(
+            f"{path}: is no output folder of `imuproc process`, or its tables are not written "
+            f"yet; found none of {', '.join(names)}"
+        )
+    return _of_folder(path)
+
+
+def _of_folder(folder: Path) -> SquadTables:
+    try:
+        return _of_tables(folder)
+    except SessionError as error:
+        why = str(error)
+    if not os.path.isfile(folder / ARCHIVE):
+        raise SessionError(f"{why}; {_AGAIN}")
+    try:
+        tables = _of_archive(folder / ARCHIVE)
+    except ArchiveError as error:
+        raise SessionError(f"{why}\n{error}") from error
+    note = f"{why}; shown is what {ARCHIVE} holds, which has no runs that failed; {_AGAIN}"
+    return SquadTables(tables.runs, tables.steps, tables.source, (note,))
+
+
+def _of_tables(folder: Path) -> SquadTables:
+    steps = _read_steps(folder / STEPS_PARQUET)
+    of_run = dict(iter(steps.groupby("run", sort=False)))
+    none = steps.iloc[:0]
+    runs = [
+        _summary(row, of_run.get(row["run"], none), f"{folder / RUNS_CSV} line {line}")
+        for line, row in _read_runs(folder / RUNS_CSV)
+    ]
+    done = [run.run for run in runs if run.status == "done"]
+    if len(set(done)) != len(done) or not set(of_run) <= set(done):
+        raise SessionError(f"{folder}: {RUNS_CSV} and {STEPS_PARQUET} are not of the same runs")
+    tables = {run: of_run.get(run, none) for run in done}
+    return SquadTables(tuple(runs), tables, str(folder))
+
+
+def _read_steps(path: Path) -> pd.DataFrame:
+    try:
+        steps = pq.read_table(path).to_pandas()
+    except FileNotFoundError as error:
+        raise SessionError(f"{path}: is missing") from error
+    except (OSError, pa.ArrowException) as error:
+        raise SessionError(f"{path}: cannot be read or is not whole ({error})") from error
+    return _all_columns(steps, path)
+
+
+def _all_columns(steps: pd.DataFrame, path: object) -> pd.DataFrame:
+    """The step table with the columns that a former version did not have, empty."""
+    keys = [name for name in ("run", "step", "side", "phase", "flags") if name not in steps]
+    if keys:
+        raise SessionError(f"{path}: has no column {', '.join(keys)}; is it a step table?")
+    return steps.reindex(columns=step_table_columns())
+
+
+def _read_runs(path: Path) -> list[tuple[int, dict[str, str]]]:
+    """Line number and cells of each row of the run table."""
+    try:
+        with path.open(encoding="utf-8", newline="") as file:
+            header, *rows = list(csv.reader(file, strict=True)) or [[]]
+    except FileNotFoundError as error:
+        raise SessionError(f"{path}: is missing") from error
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise SessionError(f"{path}: cannot be read or is not whole ({error})") from error
+    lacking = [name for name in _NEEDED if name not in header]
+    if lacking:
+        raise SessionError(f"{path}: has no column {', '.join(lacking)}; is it a run table?")
+    for line, row in enumerate(rows, start=2):
+        if len(row) != len(header):
+            raise SessionError(
+                f"{path} line {line}: found {len(row)} cells, {len(header)} were written: it is "
+                "not whole"
+            )
+    return [(n, dict(zip(header, row, strict=True))) for n, row in enumerate(rows, start=2)]
+
+
+def _summary(row: Mapping[str, str], steps: pd.DataFrame, where: str) -> RunSummary:
+    status = row["status"]
+    flags = tuple(RaisedFlag(name) for name in row["flags"].split(";") if name)
+    known: dict[str, Any] = {
+        "session": row["session"],
+        "athlete": row["athlete"],
+        "run": row["run"],
+        "start": row["start"],
+        "distance_m": _number(row, "distance_m", where),
+        "reason": from_spreadsheet_safe(row["reason"]),
+        "flags": flags,
+        "group": from_spreadsheet_safe(row.get("group", "")) or None,
+    }
+    if status == "failed":
+        return RunSummary(**known, status="failed")
+    if status != "done":
+        raise SessionError(f"{where}: found status {status!r}; allowed: done, failed")
+    counts, figures = sum_up(steps)
+    _require_same(row, counts, figures, where)
+    for name in ("distance_covered_m", "distance_covered_m_u"):
+        covered = _number(row, name, where)
+        figures[name] = math.nan if covered is None else covered
+    return RunSummary(**known, status="done", counts=counts, figures=figures)
+
+
+def _require_same(
+    row: Mapping[str, str],
+    counts: Mapping[str, int],
+    figures: Mapping[str, float],
+    where: str,
+) -> None:
+    """The run table must be of these steps, or one of the two is of another process."""
+    expected = {"steps": float(counts["steps"])}
+    expected |= {mean_name(name): figures[mean_name(name)] for name in KEY_FIGURES}
+    for name, of_steps in expected.items():
+        if name not in row:
+            continue
+        told = _number(row, name, where)
+        decimals = DECIMALS.get(RUN_COLUMN[name].unit, 0)
+        if told is None and math.isnan(of_steps):
+            continue
+        if told is None or not abs(told - of_steps) <= 0.6 * 10.0**-decimals:
+            raise SessionError(
+                f"{where}: {name} does not go with the steps in {STEPS_PARQUET}: the two files "
+                "are not of the same process"
+            )
+
+
+def _number(row: Mapping[str, str], name: str, where: str) -> float | None:
+    text = row.get(name, "")
+    if not text:
+        return None
+    try:
+        return float(text)
+    except ValueError as error:
+        raise SessionError(f"{where}: found {text!r} as {name}; allowed: a number") from error
+
+
+def _of_archive(path: Path) -> SquadTables:
+    runs: list[RunSummary] = []
+    tables: dict[str, pd.DataFrame] = {}
+    with open_archive(path) as archive:
+        for run_id in archive.runs:
+            run = archive.run(run_id)
+            if run.status == "done":
+                tables[run_id] = _all_columns(run.steps, path)
+            runs.append(_archived(run, tables.get(run_id)))
+    return SquadTables(tuple(runs), tables, path.name)
+
+
+def _archived(run: ArchivedRun, steps: pd.DataFrame | None) -> RunSummary:
+    told = run.summary
+    if steps is None:
+        return RunSummary(
+            session=str(told.get("session") or ""),
+            athlete=str(told.get("athlete") or ""),
+            run=run.id,
+            start=str(told.get("start") or ""),
+            distance_m=told.get("distance_m"),
+            status="failed",
+            reason=str(told.get("reason") or ""),
+            group=told.get("group"),
+        )
+    athlete, of_run = run.about["athlete"], run.about["run"]
+    counts, figures = sum_up(steps)
+    covered = run.distance or {}
+    figures["distance_covered_m"] = covered.get("value_m", math.nan)
+    figures["distance_covered_m_u"] = covered.get("u_m", math.nan)
+    return RunSummary(
+        run.about["session"],
+        athlete["id"],
+        run.id,
+        of_run["start"],
+        of_run["distance_m"],
+        "done",
+        counts=counts,
+        figures=figures,
+        flags=run.flags,
+        group=athlete.get("group"),
+    )
