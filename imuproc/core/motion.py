@@ -1,7 +1,7 @@
 """Motion of the segments through one run."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +36,12 @@ class SegmentMotion:
     lever_m : ndarray, shape (3,)
         From the sensor to the ground under the ball of the foot (foot) or to the ankle (shank) in
         m, segment axes; NaN where it is not known.
+    pitch_parts_rad : mapping from str to ndarray, shape (n,)
+        Standard uncertainties in rad that ``pitch_u_rad`` holds and that have a name of their own:
+        ``clipping`` and ``rate``.
+    bend_rad : ndarray, shape (n,), or None
+        Direction of the way against world X, counterclockwise seen from above: around a curve the
+        sagittal plane turns with it. None where the way is straight.
     """
 
     site: Site
@@ -46,6 +52,8 @@ class SegmentMotion:
     rate_world_radps: FloatArray
     velocity_mps: FloatArray
     lever_m: FloatArray
+    pitch_parts_rad: Mapping[str, FloatArray] = field(default_factory=dict)
+    bend_rad: FloatArray | None = None
 
 
 @dataclass(frozen=True, eq=False)

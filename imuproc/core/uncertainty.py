@@ -10,6 +10,7 @@ PARTS: Final[dict[str, str]] = {
     "event": "The event's time is uncertain; for an angle, times its rate of turning.",
     "touchdown": "Touchdowns that begin or end the stretch of time or share out strides to steps.",
     "toe_off": "Toe-offs that end the stretch of time or share out strides to steps.",
+    "rate": "What the sampling rate adds to events; to angles by undersampled impacts.",
     "drift": "Sensor errors and their growth from standing to this instant, as solved for.",
     "alignment": "The axis of the segment against the direction of running.",
     "soft_tissue": "Motion of the sensor on the skin or shoe.",
@@ -17,12 +18,12 @@ PARTS: Final[dict[str, str]] = {
     "length": "The length of the shank.",
     "stride": "Errors of stride lengths by chance, clipped and missing samples of theirs included.",
     "stance": "The ball of the foot is not quite at rest in mid-stance, alike in all stances.",
-    "clipping": "What clipped samples leave in all strides alike.",
+    "clipping": "What clipped samples may hide; of a length, in all strides alike.",
     "asymmetry": "Strides do not tell how left and right step share them.",
 }
 """Name of each part and what it stands for. The sampling rate counts within the events' times."""
 
-_ANGLE: Final = ("drift", "alignment", "soft_tissue", "gap", "event")
+_ANGLE: Final = ("drift", "clipping", "rate", "alignment", "soft_tissue", "gap", "event")
 _LENGTH: Final = ("stride", "stance", "clipping", "asymmetry", "touchdown", "toe_off")
 
 PARTS_OF: Final[dict[str, tuple[str, ...]]] = {

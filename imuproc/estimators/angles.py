@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.motion import SegmentMotion
-from imuproc.dsp.rotations import quat_from_rotvec, quat_rotate, sagittal_angle
+from imuproc.dsp.rotations import quat_from_rotvec, quat_multiply, quat_rotate, sagittal_angle
 from imuproc.estimators.figures import Figure
 
 FloatArray = NDArray[np.float64]
@@ -38,11 +38,19 @@ def shin_curve(time_s: FloatArray, shank: SegmentMotion, settings: "AngleSetting
         shank.pitch_rad + np.pi / 2.0,
         shank.pitch_rate_radps,
         {
-            "drift": shank.pitch_u_rad,
+            **_solved_parts(shank),
             "alignment": _axis_share(shank, np.radians(settings.shank_axis_u_deg)),
             "soft_tissue": tissue,
         },
     )
+
+
+def _solved_parts(segment: SegmentMotion) -> dict[str, FloatArray]:
+    """What the motion's solution leaves uncertain: by clipping, by the rate, and the rest."""
+    none = np.zeros(len(segment.pitch_u_rad))
+    parts = {name: segment.pitch_parts_rad.get(name, none) for name in ("clipping", "rate")}
+    rest = segment.pitch_u_rad**2 - parts["clipping"] ** 2 - parts["rate"] ** 2
+    return {"drift": np.sqrt(np.maximum(rest, 0.0)), **parts}
 
 
 def pitch_curve(time_s: FloatArray, foot: SegmentMotion, settings: "AngleSettings") -> AngleCurve:
@@ -52,7 +60,7 @@ def pitch_curve(time_s: FloatArray, foot: SegmentMotion, settings: "AngleSetting
         foot.pitch_rad,
         foot.pitch_rate_radps,
         {
-            "drift": foot.pitch_u_rad,
+            **_solved_parts(foot),
             "alignment": _toe_out_share(foot, np.radians(settings.toe_out_u_deg)),
             "soft_tissue": np.full(len(time_s), np.radians(settings.foot_soft_tissue_deg)),
         },
@@ -80,28 +88,39 @@ class AngleSettings:
         Of the foot's heel-to-toe line: RMS error in runners left out of the fit (see
         :mod:`imuproc.motion.foot_axis`).
     shank_axis_u_deg : float
-        Of the running direction in the shank's own axes.
+        Of the shank's heading against the way: what the solution of the shank allows for.
     shank_soft_tissue_deg, foot_soft_tissue_deg : float
         Motion of the sensor on the skin or shoe; from memory (low), no source.
     """
 
     toe_out_u_deg: float = 4.0
-    shank_axis_u_deg: float = 5.0
+    shank_axis_u_deg: float = 3.0
     shank_soft_tissue_deg: float = 0.3
     foot_soft_tissue_deg: float = 0.3
+
+
+def _along_the_way(segment: SegmentMotion) -> FloatArray:
+    """Orientation in axes whose X axis turns with the way, shape (n, 4)."""
+    if segment.bend_rad is None:
+        return segment.quat_wxyz
+    turn = np.zeros((len(segment.bend_rad), 3))
+    turn[:, 2] = -segment.bend_rad
+    return quat_multiply(quat_from_rotvec(turn), segment.quat_wxyz)
 
 
 def _toe_out_share(foot: SegmentMotion, u_rad: float) -> FloatArray:
     """How far foot pitch would move if the foot's axis were turned by one uncertainty."""
     turned = quat_rotate(quat_from_rotvec(np.array([0.0, 0.0, u_rad])), np.array([1.0, 0.0, 0.0]))
-    other = sagittal_angle(foot.quat_wxyz, turned)
+    other = sagittal_angle(_along_the_way(foot), turned)
     moved = other - foot.pitch_rad
     return np.asarray(np.abs(moved - np.median(moved)))
 
 
 def _axis_share(shank: SegmentMotion, u_rad: float) -> FloatArray:
     """How far the shin angle moves if the running direction is off by one uncertainty."""
-    axis = quat_rotate(shank.quat_wxyz, np.broadcast_to([0.0, 0.0, 1.0], (len(shank.pitch_rad), 3)))
+    axis = quat_rotate(
+        _along_the_way(shank), np.broadcast_to([0.0, 0.0, 1.0], (len(shank.pitch_rad), 3))
+    )
     turn = quat_from_rotvec(np.array([0.0, 0.0, u_rad]))
     other = quat_rotate(turn, axis)
     moved = np.arctan2(other[:, 2], other[:, 0]) - np.arctan2(axis[:, 2], axis[:, 0])

@@ -30,6 +30,7 @@ from imuproc.motion.segment import (
 )
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import Strapdown, at_times
+from imuproc.motion.way import bend_of_way
 
 FloatArray = NDArray[np.float64]
 
@@ -92,18 +93,22 @@ def solve_motion(
     Returns
     -------
     Motion
-        World axes: X along the run, Y to the left, Z up.
+        World axes: X along the run, Y to the left, Z up. Angles count in the plane of the way,
+        which turns around a curve.
     """
     solved: dict[Site, SegmentMotion] = {}
+    bend = np.zeros(len(conditioned.time_s))
     for side in SIDES:
         own = contacts.take(contacts.side == side)
-        solved.update(_solve_leg(prepared, own, side, settings))
+        leg, bend_of_leg = _solve_leg(prepared, own, side, settings)
+        solved.update(leg)
+        bend = bend if bend_of_leg is None else bend_of_leg
     if "pelvis" in prepared:
         nowhere = Stances(np.empty(0), np.empty(0))
         pelvis = solve_segment(
             prepared["pelvis"], nowhere, _free_point, settings, _HEADING_GIVEN_RAD
         )
-        solved["pelvis"] = to_motion(_face_forward(pelvis, contacts), SHANK_AXIS)
+        solved["pelvis"] = to_motion(_face_forward(pelvis, contacts), SHANK_AXIS, bend)
     entry = HistoryEntry(
         "motion.body",
         f"Drift solved over {len(contacts)} stances and all rests of {len(solved)} segments.",
@@ -122,28 +127,32 @@ def _quiet_parts(contacts: Contacts, settings: MotionSettings) -> Stances:
 
 def _solve_leg(
     prepared: PreparedBody, own: Contacts, side: Side, settings: MotionSettings
-) -> dict[Site, SegmentMotion]:
-    """Foot and shank of one side."""
+) -> tuple[dict[Site, SegmentMotion], FloatArray | None]:
+    """Foot and shank of one side, and the direction of the way, shape (n,)."""
     foot_start, shank_start = prepared.get(foot_of(side)), prepared.get(shank_of(side))
     stances = _quiet_parts(own, settings)
     out: dict[Site, SegmentMotion] = {}
     foot: Solved | None = None
+    bend: FloatArray | None = None
     if foot_start is not None:
         ball = _ball_point(settings)
         solved = solve_segment(foot_start, stances, ball, settings, _HEADING_GIVEN_RAD)
         foot = _face_forward(solved, own)
+        bend = bend_of_way(foot.time_s, foot.velocity_mps, stances.middle_s)
         turn = heel_rise_turn(foot_start.segment, foot.time_s, own, side, settings)
-        out[foot_of(side)] = to_motion(foot, FOOT_AXIS, turn)
+        out[foot_of(side)] = to_motion(foot, FOOT_AXIS, bend, turn)
     if shank_start is not None and foot is None:
         ankle = _drifting_ankle(settings)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_GIVEN_RAD)
-        out[shank_of(side)] = to_motion(_face_forward(solved, own), SHANK_AXIS)
-    elif shank_start is not None and foot is not None:
+        shank = _face_forward(solved, own)
+        bend = bend_of_way(shank.time_s, shank.velocity_mps, stances.middle_s)
+        out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend)
+    elif shank_start is not None and foot is not None and bend is not None:
         heading = swing_heading(shank_start.strapdown, stances.middle_s)
         ankle = _ankle_of(turn_solved(foot, heading), settings)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_TIED_RAD)
-        out[shank_of(side)] = to_motion(turn_solved(solved, -heading), SHANK_AXIS)
-    return out
+        out[shank_of(side)] = to_motion(turn_solved(solved, -heading), SHANK_AXIS, bend)
+    return out, bend
 
 
 def _face_forward(solved: Solved, contacts: Contacts) -> Solved:

@@ -86,6 +86,8 @@ class DriftSolution:
         velocity.
     stance_misfit : ndarray, shape (a,)
         Residual of each anchor in standard deviations.
+    prior_sd : ndarray, shape (u,)
+        Of all unknowns.
     """
 
     errors: FloatArray
@@ -94,6 +96,7 @@ class DriftSolution:
     anchor_velocity_mps: FloatArray
     root: FloatArray
     stance_misfit: FloatArray
+    prior_sd: FloatArray
 
 
 def error_prior_sd(
@@ -147,7 +150,7 @@ def solve(problem: DriftProblem, settings: MotionSettings) -> DriftSolution:
     lower = np.tril(factor[0])
     root = prior_sd[:, None] * solve_triangular(lower, np.eye(len(lower)), lower=True).T
     value = prior_mean + prior_sd * unit
-    return _unpack(problem, value, root, misfit)
+    return _unpack(problem, value, root, misfit, prior_sd)
 
 
 def _sizes(problem: DriftProblem) -> tuple[int, int, int]:
@@ -226,7 +229,11 @@ def _observation_rows(
 
 
 def _unpack(
-    problem: DriftProblem, value: FloatArray, root: FloatArray, misfit: FloatArray
+    problem: DriftProblem,
+    value: FloatArray,
+    root: FloatArray,
+    misfit: FloatArray,
+    prior_sd: FloatArray,
 ) -> DriftSolution:
     point_start, wander_start, velocity_start = _sizes(problem)
     return DriftSolution(
@@ -236,7 +243,48 @@ def _unpack(
         anchor_velocity_mps=value[velocity_start:].reshape(-1, 3),
         root=root,
         stance_misfit=misfit,
+        prior_sd=prior_sd,
     )
+
+
+def unseen_parts(
+    problem: DriftProblem, solution: DriftSolution, rows: FloatArray
+) -> dict[str, FloatArray]:
+    """What clipping and undersampling add to the standard uncertainty of a combination of unknowns.
+
+    A least-squares estimate is off by its covariance times each row's error, row by row; the
+    squares of these shares add up to its whole variance (JCGM 100:2008, 5.1.2), so the share of
+    one cause can be told.
+
+    Parameters
+    ----------
+    problem : DriftProblem
+    solution : DriftSolution
+    rows : ndarray, shape (k, u)
+        Weights of the unknowns.
+
+    Returns
+    -------
+    dict
+        ``clipping`` and ``rate``, shape (k,) each, in the unit of the combination.
+    """
+    _, wander_start, velocity_start = _sizes(problem)
+    answer = (rows @ solution.root) @ solution.root.T
+    ties = (answer @ _tie_rows(problem)[0].T) ** 2
+    blind, wander = problem.blind, slice(wander_start, velocity_start)
+    wandered = (answer[:, wander] / solution.prior_sd[wander]) ** 2
+    gathered = np.maximum(_between(problem, blind.velocity_variance), 1e-12)
+
+    def of_ties(running: FloatArray) -> FloatArray:
+        return np.asarray(ties @ np.repeat(_between(problem, running) / gathered, 3))
+
+    hidden = _between(problem, blind.rotation_sd_rad)
+    hidden = hidden * _between(problem, blind.clipped_rotation_sd_rad)
+    clipped = wandered @ (np.repeat(hidden, 3) / solution.prior_sd[wander] ** 2)
+    return {
+        "clipping": np.sqrt(clipped + of_ties(blind.clipped_velocity_variance)),
+        "rate": np.sqrt(of_ties(blind.undersampled_velocity_variance)),
+    }
 
 
 def tilt_rows(problem: DriftProblem, time_s: FloatArray) -> FloatArray:

@@ -104,10 +104,18 @@ class Blindness:
         Running variance of velocity in m²/s² beyond the named sensor errors.
     rotation_sd_rad : ndarray, shape (n,)
         Running sum of what clipped or missing gyroscope samples may hide, in rad.
+    clipped_velocity_variance, undersampled_velocity_variance : ndarray, shape (n,)
+        Of the running variance of velocity, what clipped samples of either sensor and what impacts
+        too short for the sampling rate make of it.
+    clipped_rotation_sd_rad : ndarray, shape (n,)
+        Of the running sum, what clipped samples make of it.
     """
 
     velocity_variance: FloatArray
     rotation_sd_rad: FloatArray
+    clipped_velocity_variance: FloatArray
+    undersampled_velocity_variance: FloatArray
+    clipped_rotation_sd_rad: FloatArray
 
 
 def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) -> Blindness:
@@ -133,16 +141,22 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
     unseen = segment.accel_clipped | ~segment.measured
     hidden = segment.gyro_clipped | ~segment.measured
     rotation = np.where(hidden, settings.clipped_gyro_sd_radps / rate_hz, 0.0)
+    clipped_rotation = np.where(segment.measured, rotation, 0.0)
     # A rotation that was not seen tilts gravity for the rest of the stride.
-    tilted = _hidden_near(rotation, odd_width(2.0 * _STRIDE_S, rate_hz)) * STANDARD_GRAVITY_MPS2
-    steady = settings.stride_velocity_sd_mps**2 / _STRIDE_S + tilted**2 * _STRIDE_S
-    variance = (
-        steady / rate_hz
-        + (settings.undersampling_share * bend / rate_hz) ** 2
-        + np.where(unseen, settings.clipped_accel_sd_mps2 / rate_hz, 0.0) ** 2
-        * _run_lengths(unseen)
+    width = odd_width(2.0 * _STRIDE_S, rate_hz)
+    gravity = STANDARD_GRAVITY_MPS2**2 * _STRIDE_S / rate_hz
+    tilted = gravity * _hidden_near(rotation, width) ** 2
+    jumped = (settings.clipped_accel_sd_mps2 / rate_hz) ** 2 * _run_lengths(unseen) * unseen
+    undersampled = (settings.undersampling_share * bend / rate_hz) ** 2
+    steady = settings.stride_velocity_sd_mps**2 / _STRIDE_S / rate_hz
+    clipped = gravity * _hidden_near(clipped_rotation, width) ** 2 + jumped * segment.measured
+    return Blindness(
+        velocity_variance=np.cumsum(steady + tilted + undersampled + jumped),
+        rotation_sd_rad=np.cumsum(rotation),
+        clipped_velocity_variance=np.cumsum(clipped),
+        undersampled_velocity_variance=np.cumsum(undersampled),
+        clipped_rotation_sd_rad=np.cumsum(clipped_rotation),
     )
-    return Blindness(np.cumsum(variance), np.cumsum(rotation))
 
 
 _STRIDE_S = 0.5

@@ -24,6 +24,7 @@ from imuproc.motion.drift import (
     error_prior_sd,
     solve,
     tilt_rows,
+    unseen_parts,
     wander_share,
 )
 from imuproc.motion.observations import Anchors, Blindness, blindness, make_anchors
@@ -253,7 +254,9 @@ def turn_solved(solved: Solved, angle_rad: float) -> Solved:
     )
 
 
-def to_motion(solved: Solved, axis: FloatArray, turn_rad: float = 0.0) -> SegmentMotion:
+def to_motion(
+    solved: Solved, axis: FloatArray, bend_rad: FloatArray, turn_rad: float = 0.0
+) -> SegmentMotion:
     """Sagittal angle, its rate and uncertainty from a solved segment.
 
     Parameters
@@ -262,6 +265,8 @@ def to_motion(solved: Solved, axis: FloatArray, turn_rad: float = 0.0) -> Segmen
         In a world whose X axis is the running direction.
     axis : ndarray, shape (3,)
         Segment axis whose sagittal angle counts.
+    bend_rad : ndarray, shape (n,)
+        Direction of the way in that world: the sagittal plane turns with it.
     turn_rad : float
         Turn of the segment axes about their own vertical.
 
@@ -274,18 +279,22 @@ def to_motion(solved: Solved, axis: FloatArray, turn_rad: float = 0.0) -> Segmen
     anchor = prepared.anchor
     still = (solved.time_s >= anchor.start_s) & (solved.time_s <= anchor.end_s)
     turn = quat_from_rotvec(turn_rad * UP)
+    along = quat_from_rotvec(-bend_rad[:, None] * UP)
     quat_wxyz = quat_multiply(solved.quat_wxyz, turn)
-    angle = sagittal_angle(quat_wxyz, axis)
+    angle = sagittal_angle(quat_multiply(along, quat_wxyz), axis)
+    pitch_u, pitch_parts = _pitch_uncertainty(solved, bend_rad)
     rate = quat_rotate(solved.quat_wxyz, prepared.segment.gyro_radps)
     return SegmentMotion(
         site=prepared.segment.site,
         quat_wxyz=quat_wxyz,
         pitch_rad=angle - angle[still].mean(),
-        pitch_rate_radps=-rate[:, 1],
-        pitch_u_rad=_pitch_uncertainty(solved),
+        pitch_rate_radps=-quat_rotate(along, rate)[:, 1],
+        pitch_u_rad=pitch_u,
         rate_world_radps=rate,
         velocity_mps=solved.velocity_mps,
         lever_m=quat_rotate(quat_conjugate(turn), _lever(point)),
+        pitch_parts_rad=pitch_parts,
+        bend_rad=bend_rad,
     )
 
 
@@ -302,8 +311,10 @@ def _lever(point: FloatArray) -> FloatArray:
 _UNCERTAINTY_RATE_HZ = 50.0
 
 
-def _pitch_uncertainty(solved: Solved) -> FloatArray:
-    """Standard uncertainty of the sagittal angle against standing in rad, shape (n,).
+def _pitch_uncertainty(
+    solved: Solved, bend_rad: FloatArray
+) -> tuple[FloatArray, dict[str, FloatArray]]:
+    """Standard uncertainty of the sagittal angle against standing in rad, and parts of it, (n,).
 
     Drift is slow, so it is worked out at 50 Hz and interpolated.
     """
@@ -311,7 +322,12 @@ def _pitch_uncertainty(solved: Solved) -> FloatArray:
     every = max(1, round(1.0 / (_UNCERTAINTY_RATE_HZ * (clock[1] - clock[0]))))
     thinned = np.append(clock[::every], clock[-1] + every * (clock[1] - clock[0]))
     anchor_s = np.array([0.5 * (solved.prepared.anchor.start_s + solved.prepared.anchor.end_s)])
-    across = np.array([np.sin(solved.turned_rad), np.cos(solved.turned_rad), 0.0])
+    turned = solved.turned_rad - np.interp(thinned, solved.time_s, bend_rad)
+    across = np.stack((np.sin(turned), np.cos(turned), np.zeros(len(turned))), axis=1)
     rows = tilt_rows(solved.problem, thinned) - tilt_rows(solved.problem, anchor_s)
-    spread = np.linalg.norm((rows.transpose(0, 2, 1) @ across) @ solved.solution.root, axis=1)
-    return np.asarray(np.interp(solved.time_s, thinned, spread))
+    weights = np.einsum("kiu,ki->ku", rows, across)
+    spread = np.linalg.norm(weights @ solved.solution.root, axis=1)
+    parts = unseen_parts(solved.problem, solved.solution, weights)
+    return np.interp(solved.time_s, thinned, spread), {
+        name: np.interp(solved.time_s, thinned, part) for name, part in parts.items()
+    }

@@ -1,5 +1,7 @@
 """Angles at events and over swings, against curves that can be counted by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -91,7 +93,15 @@ def test_uncertainty_of_dorsiflexion_is_that_of_both_segments() -> None:
     pitch = pitch_curve(TIME_S, segment("left_foot", still, u_rad=0.04), AngleSettings())
     both = dorsiflexion_curve(shin, pitch)
     np.testing.assert_allclose(both.parts_rad["drift"], 0.05)
-    assert set(both.parts_rad) == {"drift", "alignment", "soft_tissue"}
+    assert set(both.parts_rad) == {"drift", "clipping", "rate", "alignment", "soft_tissue"}
+
+
+def test_parts_with_a_name_of_their_own_are_taken_out_of_drift() -> None:
+    whole = segment("left_shank", np.zeros(len(TIME_S)), u_rad=0.05)
+    parts = {"clipping": np.full(len(TIME_S), 0.03), "rate": np.zeros(len(TIME_S))}
+    curve = shin_curve(TIME_S, replace(whole, pitch_parts_rad=parts), AngleSettings())
+    np.testing.assert_allclose(curve.parts_rad["drift"], 0.04)
+    np.testing.assert_allclose(curve.parts_rad["clipping"], 0.03)
 
 
 def test_a_doubtful_axis_matters_little_upright_and_not_at_all_in_standing() -> None:

@@ -5,6 +5,7 @@ the general-purpose orientation filter ``vqf`` (Laidig & Seel 2023, Information 
 its default settings, on the same simulated block starts.
 """
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -81,6 +82,59 @@ def test_the_stated_uncertainty_covers_the_error_of_the_curve(seed: int) -> None
         error = np.degrees(segment.pitch_rad) + 90.0 - true
         u = np.hypot(np.degrees(segment.pitch_u_rad), 0.3)  # 0.3: soft tissue, a named part
         assert np.mean(np.abs(error[inside]) < 2.0 * u[inside]) > 0.85
+
+
+def curve_errors_deg(truth: Truth, result: Result, figure: str, before_s: float) -> np.ndarray:
+    """Errors of a curve a little before each true touchdown of the run, found or not."""
+    time_s, errors = result.curves["time_s"], []
+    for side in ("left", "right"):
+        own = truth.steps[(truth.steps["side"] == side) & (truth.steps["gait"] == "run")]
+        at_s, name = own["touchdown_s"].to_numpy()[1:] - before_s, f"{figure}_{side}_deg"
+        true = np.interp(at_s, truth.curves["time_s"], truth.curves[name])
+        errors.append(np.interp(at_s, time_s, result.curves[name]) - true)
+    return np.concatenate(errors)
+
+
+@pytest.mark.parametrize(("figure", "most_deg"), [("shin_angle", 0.4), ("foot_pitch", 0.8)])
+@pytest.mark.parametrize("before_s", [0.0, 0.03])
+def test_angles_are_not_off_to_one_side_as_the_foot_lands(
+    figure: str, most_deg: float, before_s: float
+) -> None:
+    """The foot lands turned inward by some 10 deg: with a wrong axis that would read as pitch."""
+    errors = np.concatenate(
+        [curve_errors_deg(*block_start(seed)[1:], figure, before_s) for seed in SEEDS]
+    )
+    assert len(errors) > 30
+    assert abs(errors.mean()) < most_deg
+
+
+def test_around_a_curve_angles_count_in_the_plane_of_the_way() -> None:
+    rng = np.random.default_rng(713)
+    plan = replace(random_plan(rng, "blocks", 40.0), curve_radius_m=36.0)
+    recording, truth = simulate_run(plan, "mid", 500.0, rng)
+    result = imuproc.process(recording)
+    # The way turns by more than a radian; in one plane for all, angles would be 5 deg off and more.
+    for figure in ("shin_angle", "foot_pitch"):
+        errors = curve_errors_deg(truth, result, figure, 0.0)
+        assert np.sqrt(np.mean(errors**2)) < 1.2
+
+
+def test_clipped_samples_have_a_part_of_their_own() -> None:
+    recording, _, whole = block_start(SEEDS[0])
+    limit = np.radians(900.0)
+    log = recording.logs["left_shank"]
+    narrow = replace(log, gyro_radps=log.gyro_radps.clip(-limit, limit), gyro_range_radps=limit)
+    logs = {**recording.logs, "left_shank": narrow}
+    clipped = imuproc.process(replace(recording, logs=logs))
+    parts = clipped.uncertainty["shin_angle_touchdown_deg"]
+    left = (clipped.steps["side"] == "left").to_numpy()
+    assert parts["clipping"][left].max() > 1.0
+    assert parts["clipping"][~left].max() < 0.1
+    before = whole.uncertainty["shin_angle_touchdown_deg"]
+    assert before["clipping"].max() < 0.1
+    for table, result in ((parts, clipped), (before, whole)):
+        total = np.sqrt((table**2).sum(axis=1, skipna=False))
+        np.testing.assert_allclose(total, result.steps["shin_angle_touchdown_deg_u"])
 
 
 def test_velocity_of_the_ball_is_near_zero_in_stance() -> None:
