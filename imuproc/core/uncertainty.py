@@ -21,18 +21,18 @@ PARTS: Final[dict[str, str]] = {
     "clipping": "What clipped samples may hide; of a length, in all strides alike.",
     "asymmetry": "Strides do not tell how left and right step share them.",
 }
-"""Name of each part and what it stands for. The sampling rate counts within the events' times."""
+"""Name of each part and what it stands for."""
 
 _ANGLE: Final = ("drift", "clipping", "rate", "alignment", "soft_tissue", "gap", "event")
 _LENGTH: Final = ("stride", "stance", "clipping", "asymmetry", "touchdown", "toe_off")
 
 PARTS_OF: Final[dict[str, tuple[str, ...]]] = {
-    "touchdown_s": ("event",),
-    "toe_off_s": ("event",),
-    "contact_time_s": ("touchdown", "toe_off"),
-    "flight_time_s": ("touchdown", "toe_off"),
-    "step_time_s": ("touchdown",),
-    "step_frequency_hz": ("touchdown",),
+    "touchdown_s": ("event", "rate"),
+    "toe_off_s": ("event", "rate"),
+    "contact_time_s": ("touchdown", "toe_off", "rate"),
+    "flight_time_s": ("touchdown", "toe_off", "rate"),
+    "step_time_s": ("touchdown", "rate"),
+    "step_frequency_hz": ("touchdown", "rate"),
     "shin_angle_touchdown_deg": _ANGLE,
     "shin_angle_toe_off_deg": _ANGLE,
     "ankle_ahead_of_knee_m": (*_ANGLE, "length"),

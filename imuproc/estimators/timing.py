@@ -30,27 +30,52 @@ def timing_figures(contacts: Contacts) -> dict[str, Figure]:
     Parameters
     ----------
     contacts : Contacts
-        With ``touchdown_random_u_s`` in the evidence where it is known.
+        With ``touchdown_random_u_s``, ``touchdown_rate_u_s`` and ``toe_off_rate_u_s`` (what
+        sampling adds) in the evidence where they are known.
 
     Returns
     -------
     dict from column name to Figure
+        Parts of the uncertainty: ``event`` (``touchdown`` and ``toe_off`` where both count), how
+        well the marks tell the event; and ``rate``, what the sampling rate adds.
     """
     down, off = contacts.touchdown_s, contacts.toe_off_s
-    down_u, off_u = contacts.touchdown_u_s, contacts.toe_off_u_s
-    random_u = contacts.evidence.get("touchdown_random_u_s", down_u)
+    down_u, down_rate_u = _parts(contacts, "touchdown_rate_u_s", contacts.touchdown_u_s)
+    off_u, off_rate_u = _parts(contacts, "toe_off_rate_u_s", contacts.toe_off_u_s)
+    random_u, _ = _parts(
+        contacts,
+        "touchdown_rate_u_s",
+        contacts.evidence.get("touchdown_random_u_s", contacts.touchdown_u_s),
+    )
     ok = next_step(contacts)
     step = np.where(ok, _following(down) - down, np.nan)
     step_u = np.hypot(random_u, _following(random_u))
+    step_rate_u = np.hypot(down_rate_u, _following(down_rate_u))
     flight = np.where(ok, _following(down) - off, np.nan)
-    return {
-        "touchdown_s": Figure(down, {"event": down_u}),
-        "toe_off_s": Figure(off, {"event": off_u}),
-        "contact_time_s": Figure(off - down, {"touchdown": down_u, "toe_off": off_u}),
-        "flight_time_s": Figure(flight, {"touchdown": _following(down_u), "toe_off": off_u}),
-        "step_time_s": Figure(step, {"touchdown": step_u}),
-        "step_frequency_hz": Figure(1.0 / step, {"touchdown": step_u / step**2}),
+    contact_u = {"touchdown": down_u, "toe_off": off_u, "rate": np.hypot(down_rate_u, off_rate_u)}
+    flight_u = {
+        "touchdown": _following(down_u),
+        "toe_off": off_u,
+        "rate": np.hypot(_following(down_rate_u), off_rate_u),
     }
+    return {
+        "touchdown_s": Figure(down, {"event": down_u, "rate": down_rate_u}),
+        "toe_off_s": Figure(off, {"event": off_u, "rate": off_rate_u}),
+        "contact_time_s": Figure(off - down, contact_u),
+        "flight_time_s": Figure(flight, flight_u),
+        "step_time_s": Figure(step, {"touchdown": step_u, "rate": step_rate_u}),
+        "step_frequency_hz": Figure(
+            1.0 / step, {"touchdown": step_u / step**2, "rate": step_rate_u / step**2}
+        ),
+    }
+
+
+def _parts(
+    contacts: Contacts, rate_name: str, whole_u: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """An event's uncertainty without what sampling adds, and that; they make up the whole."""
+    rate_u = np.minimum(contacts.evidence.get(rate_name, np.zeros(len(contacts))), whole_u)
+    return np.sqrt(whole_u**2 - rate_u**2), rate_u
 
 
 def _following(values: FloatArray) -> FloatArray:

@@ -36,6 +36,7 @@ _PUSH_CUTOFF_HZ = 12.0
 _AXIAL_CUTOFF_HZ = 60.0
 _JERK_CUTOFF_HZ = 60.0
 _SLOW_JERK_CUTOFF_HZ = 20.0
+_SHOCK_HZ = (20.0, 150.0)
 _IMPACT_WINDOW_S = 0.15
 
 
@@ -56,6 +57,9 @@ class LegSignals:
         Size of the jerk of the foot, else of the shank: it shakes at touchdown.
     slow_jerk_mps3 : ndarray
         The same of its slow motion, without the shock of an impact.
+    shock_mps3 : ndarray
+        Size of the jerk of the foot, else of the shank, between 20 and 150 Hz: what an impact adds
+        to the motion of the leg.
     axial_mps2 : ndarray or None
         Specific force of the ankle along the shank, upward; None without a shank sensor.
     push_mps2 : ndarray or None
@@ -71,6 +75,7 @@ class LegSignals:
     turn_radps: FloatArray
     jerk_mps3: FloatArray
     slow_jerk_mps3: FloatArray
+    shock_mps3: FloatArray
     axial_mps2: FloatArray | None
     push_mps2: FloatArray | None
     foot_turn_radps: FloatArray | None
@@ -117,6 +122,7 @@ def leg_signals(conditioned: ConditionedRecording, inside: slice, side: Side) ->
         turn_radps=_smooth(rate, _TURN_CUTOFF_HZ, rate_hz),
         jerk_mps3=_jerk(shaken.accel_mps2, _JERK_CUTOFF_HZ, rate_hz),
         slow_jerk_mps3=_jerk(shaken.accel_mps2, _SLOW_JERK_CUTOFF_HZ, rate_hz),
+        shock_mps3=_shock(shaken.accel_mps2, rate_hz),
         axial_mps2=None if shank is None else _ankle_force(shank, rate_hz),
         push_mps2=None if foot is None else _push_force(foot, rate_hz),
         foot_turn_radps=(
@@ -132,6 +138,11 @@ def _smooth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
 def _jerk(accel_mps2: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     jerk = derivative(_smooth(accel_mps2, cutoff_hz, rate_hz), rate_hz)
     return np.asarray(np.linalg.norm(jerk, axis=1))
+
+
+def _shock(accel_mps2: FloatArray, rate_hz: float) -> FloatArray:
+    slow_hz, fast_hz = _SHOCK_HZ
+    return _jerk(accel_mps2 - _smooth(accel_mps2, slow_hz, rate_hz), fast_hz, rate_hz)
 
 
 def _ankle_force(shank: _Cut, rate_hz: float) -> FloatArray:

@@ -49,7 +49,12 @@ class TouchdownMarks:
     jerk_half_s : float
         ... by half of it.
     impact_ratio : float
-        Peak of the jerk to that of the jerk of slow motion: large when the impact is sharp.
+        Peak of the jerk to that of the jerk of slow motion: large when the impact is sharp, 0
+        where nothing moves (a bridged gap).
+    shock_s : float
+        The jerk that an impact adds has first risen to 70 % of its peak.
+    shock_ratio : float
+        That peak to the largest in the quiet before it; 0 where nothing moves.
     axial_rise_s : float
         The force along the shank has risen by a third of its rise.
     jerk_mps3 : float
@@ -61,6 +66,8 @@ class TouchdownMarks:
     jerk_onset_s: float
     jerk_half_s: float
     impact_ratio: float
+    shock_s: float
+    shock_ratio: float
     axial_rise_s: float
     jerk_mps3: float
     cycle_s: float
@@ -84,6 +91,9 @@ _LEAST_FALL = 5.3
 _SHANK_BACK_TO = 0.75
 
 _ONSET_S = 0.06
+_SHOCK_S = 0.02
+_QUIET_S = 0.045
+_SHOCK_RISE = 0.7
 _IMPACT_BESIDE_S = 0.03
 
 
@@ -107,6 +117,7 @@ def touchdown_marks(leg: LegSignals, between: Between) -> TouchdownMarks:
     peak = first + int(np.argmax(weighed))
     width = max(1, round(_IMPACT_BESIDE_S * leg.rate_hz))
     beside = slice(max(0, peak - width), peak + width + 1)
+    shock_s, shock_ratio = _shock(leg, between, first, last)
     axial = np.nan
     if leg.axial_mps2 is not None:
         part = leg.axial_mps2[between.slowed : between.at(_FORCE_PEAK_TO)]
@@ -115,11 +126,34 @@ def touchdown_marks(leg: LegSignals, between: Between) -> TouchdownMarks:
     return TouchdownMarks(
         jerk_onset_s=_rise_time(leg, leg.jerk_mps3, peak, _ONSET_S, 0.25),
         jerk_half_s=_rise_time(leg, leg.jerk_mps3, peak, _ONSET_S, 0.5),
-        impact_ratio=float(leg.jerk_mps3[peak] / leg.slow_jerk_mps3[beside].max()),
+        impact_ratio=_times(leg.jerk_mps3[peak], leg.slow_jerk_mps3[beside].max()),
+        shock_s=shock_s,
+        shock_ratio=shock_ratio,
         axial_rise_s=axial,
         jerk_mps3=float(leg.jerk_mps3[peak]),
         cycle_s=(between.rise - between.slowed) / leg.rate_hz,
     )
+
+
+def _times(value: float, base: float) -> float:
+    return float(value / base) if base > 0.0 else 0.0
+
+
+def _shock(leg: LegSignals, between: Between, first: int, last: int) -> tuple[float, float]:
+    """When the shock has first risen, in s, and how far it stands out of the quiet before it."""
+    weighed = leg.shock_mps3[first:last].copy()
+    weighed[: between.slowed - first] *= _SWINGING_WEIGHT
+    peak = first + int(np.argmax(weighed))
+    early, quiet = (max(0, peak - round(s * leg.rate_hz)) for s in (_SHOCK_S, _QUIET_S))
+    before = leg.shock_mps3[quiet : max(early, quiet + 1)]
+    ratio = _times(leg.shock_mps3[peak], before.max())
+    level = _SHOCK_RISE * leg.shock_mps3[peak]
+    over = early + int(np.argmax(leg.shock_mps3[early : peak + 1] >= level))
+    if over == 0 or ratio <= 1.0:
+        return float("nan"), ratio
+    low, high = leg.shock_mps3[over - 1 : over + 1]
+    part = (level - low) / (high - low) if high > low else 1.0
+    return float(leg.time_s[over] - (1.0 - np.clip(part, 0.0, 1.0)) / leg.rate_hz), ratio
 
 
 def _rise_time(leg: LegSignals, x: FloatArray, peak: int, within_s: float, share: float) -> float:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion
 from imuproc.core.sites import SIDES, foot_of
+from imuproc.events.fusion import fused
 
 FloatArray = NDArray[np.float64]
 
@@ -39,6 +40,10 @@ class UnaidedSettings:
         Loading of the shank; a sprinter's is loaded faster (simulated only).
     jerk_lag_s, jerk_u_s : float
         Onset of the jerk where the impact is not sharp and there is no shank sensor.
+    shock_lag_s, shock_u_s, shock_blunt_u_s : float
+        First rise of the shock; the last is divided by how far the shock stands out.
+    shock_least, shock_near_s : float
+        How far it must stand out, and how near the other mark it must lie.
     push_agree_s : float
         How near the fall of the force off the sole must lie to what the rates say.
     push_lag_s, push_u_s : float
@@ -50,6 +55,12 @@ class UnaidedSettings:
     slow_contact_s, slow_off_u_share : float
         Runners differ more in long contacts: part of the contact time above a limit that is added
         to the uncertainty of toe-off.
+    changing_off_u_share : float
+        Where the cycle changes from stride to stride (slowing down) the shank folds back earlier or
+        later against toe-off: this share of the change is added to the uncertainty of toe-off.
+    sprint_rate_u, off_rate_u : float
+        What coarse sampling adds in sampling intervals: to touchdown in sprints and where the cycle
+        changes, and to toe-off.
     sprint_cycle_s : float
         Where slowed swing and next swing are closer than this, uncertainties are widened.
     sprint_impact_u_s, sprint_axial_u_s, sprint_off_u_s : float
@@ -65,6 +76,11 @@ class UnaidedSettings:
     axial_u_s: float = 0.005
     jerk_lag_s: float = -0.0045
     jerk_u_s: float = 0.008
+    shock_lag_s: float = 0.002
+    shock_u_s: float = 0.0025
+    shock_blunt_u_s: float = 0.06
+    shock_least: float = 3.0
+    shock_near_s: float = 0.025
     push_agree_s: float = 0.045
     push_lag_s: float = 0.001
     push_u_s: float = 0.0035
@@ -74,6 +90,9 @@ class UnaidedSettings:
     turn_u_s: float = 0.010
     slow_contact_s: float = 0.22
     slow_off_u_share: float = 0.04
+    changing_off_u_share: float = 0.15
+    sprint_rate_u: float = 1.5
+    off_rate_u: float = 0.1
     sprint_cycle_s: float = 0.34
     sprint_impact_u_s: float = 0.006
     sprint_axial_u_s: float = 0.018
@@ -118,7 +137,23 @@ def _sprint(marks: Mapping[str, FloatArray], settings: UnaidedSettings) -> Float
 def _touchdowns(
     marks: Mapping[str, FloatArray], sprint: FloatArray, settings: UnaidedSettings
 ) -> tuple[FloatArray, FloatArray]:
-    """The impact where it is sharp, else the loading of the shank, else the first shake."""
+    """The impact where it is sharp, else the loading of the shank, else the first shake.
+
+    Averaged with the first rise of the shock where that stands out.
+    """
+    down, down_u = _selected(marks, sprint, settings)
+    ratio = np.maximum(marks["shock_ratio"], 1.0)
+    shock = marks["shock_s"] - settings.shock_lag_s
+    shock_u = np.hypot(settings.shock_u_s, settings.shock_blunt_u_s / ratio)
+    near = np.abs(shock - down) < settings.shock_near_s
+    shock = np.where(near & (ratio > settings.shock_least), shock, np.nan)
+    both = fused(np.stack((down, shock)), np.stack((down_u, shock_u)))
+    return both.time_s, both.u_s
+
+
+def _selected(
+    marks: Mapping[str, FloatArray], sprint: FloatArray, settings: UnaidedSettings
+) -> tuple[FloatArray, FloatArray]:
     half, axial = marks["jerk_half_s"], marks["axial_rise_s"]
     early = axial < half - settings.loading_lead_share * marks["cycle_s"]
     kinds = [
@@ -167,20 +202,49 @@ def unaided_contacts(contacts: Contacts, motion: Motion, settings: UnaidedSettin
     Returns
     -------
     Contacts
-        Contacts of legs with foot motion are left as they are.
+        Contacts of legs with foot motion are left as they are. Evidence added:
+        ``touchdown_rate_u_s``, ``toe_off_rate_u_s`` (the part of the uncertainty that sampling
+        adds).
     """
     blind = np.ones(len(contacts), dtype=bool)
     for side in SIDES:
         if foot_of(side) in motion.segments:
             blind &= contacts.side != side
     found = marked_events(contacts.evidence, settings)
-    # Few samples hold a sprinter's impact: at 100 Hz it is seen a sample early or late.
     sample_s = float(np.ptp(motion.time_s)) / (len(motion.time_s) - 1)
-    down_u = np.hypot(found.touchdown_u_s, sample_s * _sprint(contacts.evidence, settings))
+    changing = _changes(contacts)
+    # Few samples hold a sprinter's impact: at 100 Hz it is seen a sample early or late.
+    rate_u = (
+        settings.sprint_rate_u
+        * sample_s
+        * np.maximum(
+            _sprint(contacts.evidence, settings), np.clip(changing / _SPRINT_RAMP_S, 0.0, 1.0)
+        )
+    )
+    off_rate_u = settings.off_rate_u * sample_s * np.ones(len(contacts))
+    down_u = np.hypot(found.touchdown_u_s, rate_u)
+    off_u = np.hypot(found.toe_off_u_s, settings.changing_off_u_share * changing)
+    off_u = np.hypot(off_u, off_rate_u)
     return replace(
         contacts,
         touchdown_s=np.where(blind, found.touchdown_s, contacts.touchdown_s),
         touchdown_u_s=np.where(blind, down_u, contacts.touchdown_u_s),
         toe_off_s=np.where(blind, found.toe_off_s, contacts.toe_off_s),
-        toe_off_u_s=np.where(blind, found.toe_off_u_s, contacts.toe_off_u_s),
+        toe_off_u_s=np.where(blind, off_u, contacts.toe_off_u_s),
+        evidence={
+            **contacts.evidence,
+            "touchdown_rate_u_s": np.where(blind, rate_u, 0.0),
+            "toe_off_rate_u_s": np.where(blind, off_rate_u, 0.0),
+        },
     )
+
+
+def _changes(contacts: Contacts) -> FloatArray:
+    """How much each leg's cycle changes from stride to stride, in s, shape (m,)."""
+    changes = np.zeros(len(contacts))
+    for side in SIDES:
+        rows = np.flatnonzero(contacts.side == side)
+        if len(rows) > 1:
+            step = np.abs(np.diff(contacts.evidence["cycle_s"][rows]))
+            changes[rows] = np.maximum(np.append(step, 0.0), np.append(0.0, step))
+    return changes

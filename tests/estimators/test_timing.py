@@ -1,5 +1,7 @@
 """Times of steps, counted by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -54,6 +56,17 @@ def test_uncertainties_add_in_quadrature() -> None:
     np.testing.assert_allclose(u["step_time_s"], [0.002 * np.sqrt(2.0)] * 2 + [NAN])
     # d(1/T) = dT / T²: 16 times as many Hz as s at 4 Hz.
     np.testing.assert_allclose(u["step_frequency_hz"], 16.0 * u["step_time_s"])
+
+
+def test_what_sampling_adds_is_a_part_of_its_own() -> None:
+    plain = contacts(THREE, u_s=0.005, random_u_s=0.004)
+    rate_u = {"touchdown_rate_u_s": np.full(3, 0.003), "toe_off_rate_u_s": np.full(3, 0.0)}
+    figures = timing_figures(replace(plain, evidence={**plain.evidence, **rate_u}))
+    np.testing.assert_allclose(figures["touchdown_s"].parts["rate"], 0.003)
+    np.testing.assert_allclose(figures["touchdown_s"].parts["event"], 0.004)
+    np.testing.assert_allclose(figures["toe_off_s"].parts["rate"], 0.0)
+    for name, figure in timing_figures(plain).items():
+        np.testing.assert_allclose(figures[name].uncertainty, figure.uncertainty, err_msg=name)
 
 
 def test_no_contacts() -> None:

@@ -6,6 +6,7 @@ mid-grade sensors; contacts by 20 N above local zero).
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,10 +38,12 @@ KINDS = ("all", "foot", "shank")
 
 
 @lru_cache(maxsize=12)
-def real_run(name: str, rate_hz: float = 500.0) -> tuple[Recording, Truth]:
+def real_run(
+    name: str, rate_hz: float = 500.0, shock: Literal["none", "weak", "strong"] = "none"
+) -> tuple[Recording, Truth]:
     """A trial's recording and truth."""
     case = next(c for c in cases() if f"{c.runner}-{c.speed_mps:g}" == name)
-    return make_recording(case, GRADES["mid"], rate_hz, 20_260_000)
+    return make_recording(case, GRADES["mid"], rate_hz, 20_260_000, shock=shock)
 
 
 def with_kind(recording: Recording, kind: str) -> Recording:

@@ -28,6 +28,8 @@ def leg(
     push: FloatArray | None = None,
     foot_turn: FloatArray | None = None,
     turn: FloatArray | None = None,
+    slow_jerk: FloatArray | None = None,
+    shock: FloatArray | None = None,
 ) -> LegSignals:
     flat = np.zeros_like(TIME_S)
     jerk = bump(0.25, 0.02, 100.0) if jerk is None else jerk
@@ -38,7 +40,8 @@ def leg(
         swing_radps=flat,
         turn_radps=flat if turn is None else turn,
         jerk_mps3=jerk,
-        slow_jerk_mps3=bump(0.25, 0.03, 50.0),
+        slow_jerk_mps3=bump(0.25, 0.03, 50.0) if slow_jerk is None else slow_jerk,
+        shock_mps3=flat if shock is None else shock,
         axial_mps2=axial,
         push_mps2=push,
         foot_turn_radps=foot_turn,
@@ -55,6 +58,21 @@ def test_the_rise_of_the_jerk_is_timed_between_samples() -> None:
 
 def test_sharpness_is_the_jerk_over_that_of_slow_motion() -> None:
     assert touchdown_marks(leg(), CYCLE).impact_ratio == pytest.approx(2.0)
+
+
+def test_a_shock_is_timed_at_its_first_large_rise() -> None:
+    rings = 100.0 * ramp(0.24, 0.25) * (1.0 - ramp(0.25, 0.254)) + 120.0 * ramp(0.254, 0.258)
+    marks = touchdown_marks(leg(shock=1.0 + rings), CYCLE)
+    assert marks.shock_s == pytest.approx(0.24 + 0.0084, abs=5e-4)
+    assert marks.shock_ratio == pytest.approx(121.0)
+
+
+def test_where_nothing_moves_there_is_no_impact() -> None:
+    flat = np.zeros_like(TIME_S)
+    marks = touchdown_marks(leg(jerk=flat, slow_jerk=flat, shock=flat), CYCLE)
+    assert marks.impact_ratio == 0.0
+    assert marks.shock_ratio == 0.0
+    assert np.isnan(marks.shock_s)
 
 
 def test_a_shake_of_the_swing_or_of_push_off_is_no_touchdown() -> None:

@@ -32,6 +32,8 @@ def marks(**given: float) -> dict[str, NDArray[np.float64]]:
         "jerk_onset_s": np.nan,
         "jerk_half_s": 1.010,
         "impact_ratio": 1.5,
+        "shock_s": np.nan,
+        "shock_ratio": 0.0,
         "axial_rise_s": np.nan,
         "cycle_s": JOG_CYCLE_S,
         "push_off_s": np.nan,
@@ -59,6 +61,17 @@ def test_without_a_sharp_impact_the_loading_of_the_shank_counts() -> None:
 def test_a_loading_that_comes_long_before_the_shake_is_still_the_swing() -> None:
     found = marked_events(marks(axial_rise_s=0.95), UnaidedSettings())
     assert only_event(found.touchdown_s) == pytest.approx(1.010 - 0.001)
+
+
+def test_a_shock_that_stands_out_draws_touchdown_to_it() -> None:
+    loading = {"axial_rise_s": 1.0155}
+    plain = marked_events(marks(**loading), UnaidedSettings())
+    shaken = marked_events(marks(**loading, shock_s=1.006, shock_ratio=60.0), UnaidedSettings())
+    blunt = marked_events(marks(**loading, shock_s=1.006, shock_ratio=4.0), UnaidedSettings())
+    assert only_event(plain.touchdown_s) == pytest.approx(1.0)
+    assert only_event(shaken.touchdown_s) == pytest.approx(1.004, abs=0.0015)
+    assert abs(only_event(blunt.touchdown_s) - 1.0) < 0.001
+    assert only_event(shaken.touchdown_u_s) < only_event(plain.touchdown_u_s)
 
 
 def test_a_foot_alone_goes_by_its_first_shake() -> None:

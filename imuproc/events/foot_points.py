@@ -1,0 +1,128 @@
+"""Vertical motion of points of a foot, and the speed at which it runs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.contacts import Contacts
+from imuproc.core.motion import SegmentMotion
+from imuproc.core.sites import Side
+from imuproc.dsp.filters import derivative, low_pass
+from imuproc.dsp.rotations import quat_rotate
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class FootGeometry:
+    """Where the points of a foot are, and how their velocities are smoothed.
+
+    Parameters
+    ----------
+    heel_offset_m, ball_edge_offset_m, toe_offset_m : tuple of float
+        Forward, outward and upward from the pivot of the ball (near the joints of the toes) to the
+        heel's sole, to the outer edge of the ball's sole and to the toes, in m.
+    cutoff_hz : float
+        Low-pass of point velocities.
+    """
+
+    heel_offset_m: tuple[float, float, float] = (-0.213, 0.0, -0.047)
+    ball_edge_offset_m: tuple[float, float, float] = (-0.02, 0.03, -0.047)
+    toe_offset_m: tuple[float, float, float] = (0.06, 0.0, 0.008)
+    cutoff_hz: float = 50.0
+
+
+@dataclass(frozen=True, eq=False)
+class FootPoints:
+    """Vertical velocities of points of one foot, and its pitch, shape (n,) each.
+
+    ``smear_s`` is the duration that smoothing and sampling give to a sudden stop.
+    """
+
+    time_s: FloatArray
+    rate_hz: float
+    smear_s: float
+    ball_mps: FloatArray
+    heel_mps: FloatArray
+    toe_mps: FloatArray
+    heel_accel_mps2: FloatArray
+    ball_accel_mps2: FloatArray
+    pitch_rad: FloatArray
+
+
+def foot_points(
+    time_s: FloatArray, foot: SegmentMotion, side: Side, geometry: FootGeometry
+) -> FootPoints:
+    """Points of one foot through a run.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    foot : SegmentMotion
+    side : Side
+    geometry : FootGeometry
+
+    Returns
+    -------
+    FootPoints
+    """
+    rate_hz = (len(time_s) - 1) / (time_s[-1] - time_s[0])
+    outward = np.array([1.0, 1.0 if side == "left" else -1.0, 1.0])
+    cutoff_hz = min(geometry.cutoff_hz, 0.4 * rate_hz)
+
+    def vertical(offset: tuple[float, float, float]) -> FloatArray:
+        lever = quat_rotate(foot.quat_wxyz, foot.lever_m + outward * offset)
+        velocity = foot.velocity_mps[:, 2] + np.cross(foot.rate_world_radps, lever)[:, 2]
+        return low_pass(velocity, cutoff_hz, rate_hz)
+
+    ball = vertical(geometry.ball_edge_offset_m)
+    heel = vertical(geometry.heel_offset_m)
+    return FootPoints(
+        time_s=time_s,
+        rate_hz=rate_hz,
+        smear_s=_smear_s(cutoff_hz, rate_hz),
+        ball_mps=ball,
+        heel_mps=heel,
+        toe_mps=vertical(geometry.toe_offset_m),
+        heel_accel_mps2=derivative(heel, rate_hz),
+        ball_accel_mps2=derivative(ball, rate_hz),
+        pitch_rad=foot.pitch_rad,
+    )
+
+
+def _smear_s(cutoff_hz: float, rate_hz: float) -> float:
+    """Height over steepest slope of a smoothed step."""
+    half = round(rate_hz)
+    step = np.repeat([0.0, 1.0], half)
+    return 1.0 / float(derivative(low_pass(step, cutoff_hz, rate_hz), rate_hz).max())
+
+
+def running_speed(time_s: FloatArray, foot: SegmentMotion, own: Contacts) -> FloatArray:
+    """Running speed at each contact of one foot from its strides, in m/s, shape (m,).
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    foot : SegmentMotion
+    own : Contacts
+        Of that foot.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Stride means carried to each toe-off by straight lines; NaN with fewer than two contacts.
+    """
+    if len(own) < 2:
+        return np.full(len(own), np.nan)
+    middle = 0.5 * (own.touchdown_s + own.toe_off_s)
+    way = np.concatenate(([0.0], np.cumsum(foot.velocity_mps[:-1, 0] * np.diff(time_s))))
+    mean = np.diff(np.interp(middle, time_s, way)) / np.diff(middle)
+    centre = 0.5 * (middle[1:] + middle[:-1])
+    if len(mean) == 1:
+        return np.full(len(own), mean[0])
+    # The first and the last toe-off lie outside the strides' middles: go on as the strides do.
+    line = np.searchsorted(centre, own.toe_off_s).clip(1, len(centre) - 1)
+    share = (own.toe_off_s - centre[line - 1]) / (centre[line] - centre[line - 1])
+    speed = mean[line - 1] + share * (mean[line] - mean[line - 1])
+    return np.asarray(np.maximum(speed, 0.5 * mean.min()))
