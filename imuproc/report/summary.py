@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from imuproc.core.columns import BY_NAME, Column, uncertainty_name
 from imuproc.core.flags import RaisedFlag
@@ -21,6 +22,9 @@ from imuproc.report.top_speed import TOP_SPEED_STEPS, top_speed
 
 if TYPE_CHECKING:
     import pandas as pd
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 KEY_FIGURES: Final[tuple[str, ...]] = (
     "contact_time_s",
@@ -272,27 +276,26 @@ def sum_up(steps: "pd.DataFrame") -> tuple[dict[str, int], dict[str, float]]:
     }
     fastest = top_speed(effort)
     figures = {"top_speed_mps": fastest.value_mps, "top_speed_mps_u": fastest.u_mps}
+    left = (effort["side"].to_numpy(dtype=object) == "left").astype(np.bool_)
+    step = effort["step"].to_numpy(dtype=np.int64)
     for name in KEY_FIGURES:
-        count, of_figure = _sum_up(effort, name)
+        values, u = (
+            effort[column].to_numpy(dtype=np.float64) for column in (name, uncertainty_name(name))
+        )
+        stated = stated_u(np.where(np.isfinite(values), u, np.nan), left, name in TRADED)
+        count, of_figure = _sum_up(name, values, stated, step, left)
         counts[count_name(name)] = count
         figures.update(of_figure)
     return counts, figures
 
 
-def _sum_up(effort: "pd.DataFrame", name: str) -> tuple[int, dict[str, float]]:
+def _sum_up(
+    name: str, values: FloatArray, stated: float, step: NDArray[np.int64], left: BoolArray
+) -> tuple[int, dict[str, float]]:
     """Count of steps with the figure; mean, difference and symmetry of it by column."""
-    values = effort[name].to_numpy(dtype=np.float64)
-    u = effort[uncertainty_name(name)].to_numpy(dtype=np.float64)
-    left = (effort["side"] == "left").to_numpy(dtype=np.bool_)
-    step = effort["step"].to_numpy(dtype=np.int64)
     present = np.isfinite(values)
     difference = left_minus_right(values, step, left)
-    difference_u = float(
-        np.hypot(
-            scatter_u(values, step, left),
-            stated_u(np.where(present, u, np.nan), left, name in TRADED),
-        )
-    )
+    difference_u = float(np.hypot(scatter_u(values, step, left), stated))
     figures = {
         mean_name(name): float(values[present].mean()) if present.any() else float("nan"),
         difference_name(name): difference,

@@ -13,7 +13,7 @@ from rich.text import Text
 from imuproc.core.columns import uncertainty_name
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.report.summary import RunSummary, difference_name, mean_name
-from imuproc.report.text import MISSING, clean, fixed, plural, with_uncertainty
+from imuproc.report.text import MISSING, clean, plural, with_uncertainty
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -47,7 +47,7 @@ LEGEND: Final = (
     ("±", "standard uncertainty; the true figure is expected within twice it"),
     (MISSING, "missing or withheld"),
     ("mean", "of all steps but those of slowing"),
-    ("L minus R", "left minus right, without the change through the run"),
+    ("L minus R", "left minus right, trend removed; below twice its ± perhaps chance"),
 )
 """What stands once under the tables."""
 
@@ -145,10 +145,17 @@ def _figure_cells(steps: "pd.DataFrame", shown: _Shown) -> list[str]:
 
 
 def _summary_cell(summary: RunSummary, shown: _Shown, column: str, above: list[str]) -> str:
-    """A mean or difference, with room for the uncertainties that stand above it."""
-    value = summary.figures.get(column, float("nan")) * shown.factor
-    room = len(above[0]) - above[0].find(" ") if " " in above[0] else 0
-    return fixed(value, shown.decimals, MISSING) + " " * room
+    """A mean or difference; its point stands under those above it.
+
+    Only the difference has an uncertainty in the run table.
+    """
+    value, u = (
+        summary.figures.get(name, float("nan")) * shown.factor
+        for name in (column, uncertainty_name(column))
+    )
+    number, _, tail = with_uncertainty(value, u, shown.decimals).partition(" ")
+    room = len(above[0]) - above[0].find(" ") - 1 if " " in above[0] else 0
+    return f"{number} {tail:<{room}}" if room or tail else number
 
 
 def _names(joined: object) -> list[str]:

@@ -2,9 +2,12 @@ import json
 
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.recording import Athlete, Run
-from imuproc.report.machine import summary_json
+from imuproc.report.machine import squad_json, summary_json
+from imuproc.report.squad import squad_runs
+from imuproc.report.squad_tables import SquadTables
 from imuproc.report.summary import failed_run, summarise_run
 from tests.report.fake_result import fake_steps
+from tests.report.fake_squad import REASON, squad_runs_by_hand
 
 ATHLETE, RUN = Athlete(id="R07"), Run(id="R07-01", start="blocks")
 
@@ -39,3 +42,24 @@ def test_any_terminal_can_print_it() -> None:
     text = summary_json("s", [failed], {})
     assert text.isascii()
     assert json.loads(text)["runs"][0]["reason"] == "found '±'"
+
+
+def test_a_squad_for_scripts() -> None:
+    made = squad_runs_by_hand()
+    tables = SquadTables(
+        tuple(summary for summary, _ in made),
+        {summary.run: steps for summary, steps in made if steps is not None},
+        "out",
+    )
+    content = json.loads(squad_json(squad_runs(tables, "upright"), "upright", ["a\x1b[2Jnote"]))
+    assert (content["phase"], content["runs_done"], content["runs_failed"]) == ("upright", 5, 1)
+    assert content["notes"] == ["anote"]
+    second, third = content["runs"][1:3]
+    assert (second["run"], second["best"], second["last"]) == ("R07-02", True, False)
+    assert second["steps"] == 8
+    assert (third["best"], third["last"]) == (False, True)
+    assert third["flags"] == ["gap", "drift_large"]
+    failed = content["runs"][4]
+    assert (failed["status"], failed["reason"]) == ("failed", REASON)
+    assert failed["top_speed_mps"] is None
+    assert failed["surely_differ"] == []

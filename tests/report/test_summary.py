@@ -1,4 +1,5 @@
 import numpy as np
+import pandas as pd
 import pytest
 
 from imuproc.core.columns import FIGURES
@@ -10,6 +11,7 @@ from imuproc.report.summary import (
     RUN_COLUMNS,
     WITH_SYMMETRY,
     failed_run,
+    sum_up,
     summarise_run,
 )
 from tests.report.fake_result import fake_steps
@@ -44,6 +46,8 @@ def test_symmetry_index_of_a_steady_run() -> None:
     assert summary.figures["left_minus_right_contact_time_s"] == pytest.approx(0.006)
     # Robinson, Herzog & Nigg 1987 (from memory)
     assert summary.figures["symmetry_contact_time_pct"] == pytest.approx(5.128205, abs=1e-6)
+    # Zifchock et al. 2008 (from memory); the sign is the other way round
+    assert summary.figures["symmetry_angle_contact_time_pct"] == pytest.approx(-1.632, abs=1e-6)
 
 
 def test_angles_have_a_difference_but_no_index() -> None:
@@ -92,3 +96,67 @@ def test_every_key_figure_is_a_column_of_the_step_table() -> None:
     assert set(KEY_FIGURES) <= set(FIGURES)
     names = [column.name for column in RUN_COLUMNS]
     assert len(names) == len(set(names))
+
+
+def test_feet_that_are_both_down_have_no_symmetry_of_flight() -> None:
+    steps = fake_steps(10)
+    steps["flight_time_s"] = np.where(steps["side"] == "left", -0.02, -0.01)
+    summary = summarise_run("s", ATHLETE, RUN, steps, ())
+    assert summary.figures["left_minus_right_flight_time_s"] == pytest.approx(-0.01)
+    assert summary.value("symmetry_flight_time_pct") is None
+    assert summary.value("symmetry_angle_flight_time_pct") is None
+
+
+def steady(count: int, difference_s: float, scatter_s: float, seed: int = 11) -> pd.DataFrame:
+    """Contacts that differ between left and right, and scatter by chance."""
+    steps = fake_steps(count)
+    noise = np.random.default_rng(seed).normal(0.0, scatter_s, count)
+    left = np.where(steps["side"] == "left", 0.5, -0.5)
+    steps["contact_time_s"] = 0.12 + left * difference_s + noise
+    return steps
+
+
+def test_only_a_difference_beyond_scatter_and_stated_uncertainty_is_sure() -> None:
+    def sure(difference_s: float, scatter_s: float, count: int = 16) -> bool:
+        steps = steady(count, difference_s, scatter_s)
+        summary = summarise_run("s", ATHLETE, RUN, steps, ())
+        return "contact_time_s" in summary.surely_differ()
+
+    assert sure(0.015, 0.001)
+    assert sure(-0.015, 0.001)
+    assert not sure(0.003, 0.001)  # each contact is stated to +-3 ms
+    assert not sure(0.015, 0.001, count=6)  # too few to know the scatter
+
+
+def test_scatter_is_rarely_taken_for_a_difference() -> None:
+    found = []
+    for seed in range(60):
+        _, figures = sum_up(steady(16, 0.0, 0.012, seed))
+        difference = figures["left_minus_right_contact_time_s"]
+        found.append(abs(difference) > 2.0 * figures["left_minus_right_contact_time_s_u"])
+    assert np.mean(found) < 0.06
+
+
+def test_the_uncertainty_of_a_difference_is_a_column_beside_it() -> None:
+    names = [column.name for column in RUN_COLUMNS]
+    for figure in KEY_FIGURES:
+        at = names.index(f"left_minus_right_{figure}")
+        assert names[at + 1] == f"left_minus_right_{figure}_u"
+        assert RUN_COLUMNS[at + 1].unit == RUN_COLUMNS[at].unit
+    summary = summarise_run("s", ATHLETE, RUN, steady(16, 0.01, 0.002), ())
+    assert 0.001 < summary.figures["left_minus_right_contact_time_s_u"] < 0.006
+    assert summary.value("left_minus_right_step_length_m_u") is None
+
+
+def test_the_sign_of_each_symmetry_figure_is_told() -> None:
+    meaning = {column.name: column.meaning for column in RUN_COLUMNS}
+    assert meaning["symmetry_contact_time_pct"].endswith("positive: left is larger.")
+    assert meaning["symmetry_angle_contact_time_pct"].endswith("negative: left is larger.")
+
+
+def test_the_group_goes_with_the_run_also_when_it_failed() -> None:
+    athlete = Athlete(id="R07", group="sprint")
+    done = summarise_run("s", athlete, RUN, fake_steps(9), ())
+    failed = failed_run("s", athlete, RUN, "no gyroscope")
+    assert [run.value("group") for run in (done, failed)] == ["sprint", "sprint"]
+    assert failed_run("s", ATHLETE, RUN, "no gyroscope").value("group") is None

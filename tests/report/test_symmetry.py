@@ -1,7 +1,14 @@
 import numpy as np
 import pytest
 
-from imuproc.report.symmetry import left_minus_right, symmetry_index_pct
+from imuproc.report.symmetry import (
+    ALIKE,
+    left_minus_right,
+    scatter_u,
+    stated_u,
+    symmetry_angle_pct,
+    symmetry_index_pct,
+)
 
 
 def run_of(count: int, first_left: bool = True) -> tuple[np.ndarray, np.ndarray]:
@@ -68,3 +75,66 @@ def test_symmetry_index(left: float, right: float, index_pct: float) -> None:
 @pytest.mark.parametrize(("left", "right"), [(-0.01, 0.02), (0.0, 0.1), (float("nan"), 0.1)])
 def test_no_index_where_the_figure_has_no_true_zero(left: float, right: float) -> None:
     assert np.isnan(symmetry_index_pct(left, right))
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "angle_pct"),
+    [
+        # Worked from the definition of Zifchock et al. 2008, Gait Posture 27:622 (from memory).
+        (110.0, 100.0, -3.029234),
+        (100.0, 110.0, 3.029234),
+        (0.1, 0.1, 0.0),
+        (200.0, 100.0, -20.483276),
+        (0.120, 0.114, -1.632000),
+        (1.0, 0.0, -50.0),
+        # 45° - atan(-2) = 108.43°: above 90°, so 180° is subtracted: -71.57° / 90°.
+        (-2.0, 1.0, -79.516724),
+        (-1.0, 2.0, 79.516724),
+    ],
+)
+def test_symmetry_angle(left: float, right: float, angle_pct: float) -> None:
+    assert symmetry_angle_pct(left, right) == pytest.approx(angle_pct, abs=1e-6)
+
+
+def test_no_symmetry_angle_of_nothing() -> None:
+    assert np.isnan(symmetry_angle_pct(0.0, 0.0))
+    assert np.isnan(symmetry_angle_pct(float("nan"), 0.1))
+
+
+@pytest.mark.parametrize(("count", "wide"), [(10, 1.8), (20, 1.3)])
+def test_scatter_tells_how_far_chance_carries_the_difference(count: int, wide: float) -> None:
+    # Steps that scatter by chance alone: the difference must lie within twice its uncertainty as
+    # often as stated, and the uncertainty must be no wider than few steps make it: ten steps give
+    # eight comparisons that overlap, about as a t-distribution with 3 degrees of freedom (1.7).
+    rng = np.random.default_rng(7)
+    step, left = run_of(count)
+    runs = 0.12 + rng.normal(0.0, 0.004, (1500, count)) + np.where(left, 0.01, 0.0)
+    errors = np.array([left_minus_right(run, step, left) for run in runs]) - 0.01
+    u = np.array([scatter_u(run, step, left) for run in runs])
+    assert (np.abs(errors) < 2.0 * u).mean() > 0.94
+    assert np.median(u) < wide * errors.std()
+
+
+def test_scatter_does_not_depend_on_a_steady_change_nor_on_the_difference() -> None:
+    step, left = run_of(14)
+    noise = np.random.default_rng(3).normal(0.0, 1.0, 14)
+    plain = scatter_u(noise, step, left)
+    assert scatter_u(noise + 3.0 * step + np.where(left, 5.0, 0.0), step, left) == pytest.approx(
+        plain
+    )
+    assert plain > 0.0
+
+
+def test_with_few_steps_the_scatter_is_not_known() -> None:
+    for count in range(8):
+        step, left = run_of(count)
+        assert np.isnan(scatter_u(np.arange(count) ** 2.0, step, left))
+
+
+def test_what_all_steps_of_a_side_share_does_not_average_out() -> None:
+    for count in (10, 100):
+        _, left = run_of(count)
+        u = np.where(left, 0.3, 0.4)
+        assert stated_u(u, left, traded=False) == pytest.approx(ALIKE * 0.5)
+        assert stated_u(u, left, traded=True) == pytest.approx(ALIKE * 0.7)
+    assert np.isnan(stated_u(np.where(left, 0.3, np.nan), left, traded=False))

@@ -96,6 +96,12 @@ def test_runs_csv_has_a_row_for_every_run_and_the_reason_of_failure(tmp_path: Pa
     assert rows[1]["mean_step_time_s"] == ""
 
 
+def test_a_group_is_free_text_and_never_a_formula(tmp_path: Path) -> None:
+    athlete = Athlete(id="R07", group="=1+1\nsprint")
+    write_runs_csv(tmp_path / "runs.csv", [failed_run("s", athlete, Run(id="R07-01"), "")])
+    assert rows_of(tmp_path / "runs.csv")[0]["group"] == "'=1+1 sprint"
+
+
 def test_a_file_that_cannot_be_finished_leaves_the_old_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -90,6 +90,17 @@ def test_means_leave_out_slowing() -> None:
     assert mean.split()[1] == f"{1000 * steps['contact_time_s'][:7].mean():.0f}"
 
 
+def test_the_difference_between_the_sides_stands_with_its_uncertainty() -> None:
+    steps = fake_steps(16)
+    steps["contact_time_s"] = np.where(steps["side"] == "left", 0.128, 0.114)
+    lines = shown(summarise_run("s", ATHLETE, RUN, steps, ()), steps)
+    line = next(line for line in lines if line.lstrip().startswith("L minus R"))
+    # 0.6 of 3 ms of each side, the scatter being none: 2.5 ms
+    assert line.split()[3:5] == ["14", "±3"]
+    row = next(line for line in lines if line.startswith("   4 right"))
+    assert line.index("±") == row.index("±")
+
+
 def test_a_failed_run_says_why_and_is_counted() -> None:
     lines = shown(failed_run("s", ATHLETE, RUN, "logs/a.csv: no column 'gx'"))
     assert "Not processed: logs/a.csv: no column 'gx'" in lines

@@ -1,6 +1,13 @@
 import pytest
 
-from imuproc.report.text import clean, fixed, plural, spreadsheet_safe, with_uncertainty
+from imuproc.report.text import (
+    clean,
+    fixed,
+    from_spreadsheet_safe,
+    plural,
+    spreadsheet_safe,
+    with_uncertainty,
+)
 
 
 @pytest.mark.parametrize(
@@ -21,6 +28,11 @@ def test_free_text_cannot_steer_a_terminal(text: str, shown: str) -> None:
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t=", "\n@"])
 def test_free_text_is_never_a_spreadsheet_formula(start: str) -> None:
     assert spreadsheet_safe(f"{start}SUM(A1)").startswith("'")
+
+
+@pytest.mark.parametrize("text", ["=SUM(A1)", "-", "logs/a.csv: line 3", "'quoted' word", ""])
+def test_what_was_made_safe_for_a_spreadsheet_is_read_back(text: str) -> None:
+    assert from_spreadsheet_safe(spreadsheet_safe(text)) == text
 
 
 def test_ordinary_reasons_keep_their_words() -> None:

@@ -1,0 +1,64 @@
+"""A squad's results as ``imuproc process`` leaves them, made by hand."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import Athlete, Run
+from imuproc.report.summary import RunSummary, failed_run, summarise_run
+from imuproc.report.tables import (
+    RUNS_CSV,
+    STEPS_PARQUET,
+    joined_steps,
+    write_runs_csv,
+    write_steps_parquet,
+)
+from tests.report.fake_result import fake_steps
+
+SESSION = "harbour-2031-04-12"
+REASON = "logs/R08-02_lf.csv: found no column 'gx'; allowed: the columns of layout field-logger"
+
+
+def sprint(athlete: str, run: str, top_mps: float, left_longer_s: float = 0.0) -> pd.DataFrame:
+    """A run of 16 steps at up to ``top_mps``, contacts of the left foot longer than the right's."""
+    steps = fake_steps(16, run)
+    steps["athlete"] = athlete
+    steps["phase"] = ["drive"] * 6 + ["transition"] * 2 + ["upright"] * 8
+    speed = top_mps * (1.0 - np.exp(-np.arange(1.0, 17.0) / 2.0))
+    steps["speed_mps"], steps["speed_mps_u"] = speed, 0.12
+    steps["step_length_m"], steps["step_length_m_u"] = speed * steps["step_time_s"], 0.03
+    steps["contact_time_s"] += np.where(steps["side"] == "left", 0.5, -0.5) * left_longer_s
+    return steps
+
+
+def squad_runs_by_hand() -> list[tuple[RunSummary, pd.DataFrame | None]]:
+    """R07 (group sprint): a slow, a fast, a medium run. R08: a run, one that failed. R09: one."""
+    made: list[tuple[RunSummary, pd.DataFrame | None]] = []
+    for athlete, run, top_mps, left_longer_s in (
+        (Athlete("R07", group="sprint"), "R07-01", 8.9, 0.0),
+        (Athlete("R07", group="sprint"), "R07-02", 9.6, 0.018),
+        (Athlete("R07", group="sprint"), "R07-03", 9.2, 0.0),
+        (Athlete("R08"), "R08-01", 8.1, 0.0),
+        (Athlete("R08"), "R08-02", 0.0, 0.0),
+        (Athlete("R09", group="jumps"), "R09-01", 8.5, 0.0),
+    ):
+        about = Run(run, "three-point", 30.0)
+        if not top_mps:
+            made.append((failed_run(SESSION, athlete, about, REASON), None))
+            continue
+        steps = sprint(athlete.id, run, top_mps, left_longer_s)
+        flags = (RaisedFlag("gap"), RaisedFlag("drift_large")) if run == "R07-03" else ()
+        made.append((summarise_run(SESSION, athlete, about, steps, flags), steps))
+    return made
+
+
+def write_squad(folder: Path) -> Path:
+    """Write the tables of :func:`squad_runs_by_hand`; returns the folder."""
+    folder.mkdir()
+    made = squad_runs_by_hand()
+    write_runs_csv(folder / RUNS_CSV, [summary for summary, _ in made])
+    steps = joined_steps([table for _, table in made if table is not None])
+    write_steps_parquet(folder / STEPS_PARQUET, steps)
+    return folder
