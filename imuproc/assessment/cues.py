@@ -6,15 +6,13 @@ is no advice on health. Whether it suits an athlete is for the coach to say.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
+import pandas as pd
 
 from imuproc.assessment.targets import PHASES
 from imuproc.assessment.verdicts import ABOVE, BELOW, NOT_MEASURED, ON_TARGET
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 MOST_CUES: Final = 3
 _FEWEST_STEPS: Final = 2
@@ -53,10 +51,12 @@ class Cue:
 
     Parameters
     ----------
-    figure, direction, phase : str
+    figure, direction : str
+    phases : tuple of str
+        Phases in which it was seen; alike in what there is to say of them.
     words : Words
     off, measured : int
-        Steps off target in this direction, and steps measured, in this phase.
+        Steps off target in this direction, and steps measured, in these phases.
     steps : tuple of (str, int)
         Run and number of each step off target.
     side : str
@@ -69,7 +69,7 @@ class Cue:
 
     figure: str
     direction: str
-    phase: str
+    phases: tuple[str, ...]
     words: Words
     off: int
     measured: int
@@ -147,11 +147,12 @@ def words_for(figure: str, direction: str, phase: str) -> Words:
     )
 
 
-def cues(verdicts: "pd.DataFrame", most: int = MOST_CUES) -> tuple[Cue, ...]:
+def cues(verdicts: pd.DataFrame, most: int = MOST_CUES) -> tuple[Cue, ...]:
     """The things that matter most in one run, or in several runs of one athlete.
 
-    A thing is named when at least two steps, and 15 % of those measured in its phase, are surely
-    off target in one direction. Ordered by how often and how far.
+    A thing is named when at least two steps, and 15 % of those measured in a phase, are surely off
+    target in one direction; phases of which the same is to be said are one cue. Ordered by how
+    often and how far.
 
     Parameters
     ----------
@@ -164,30 +165,37 @@ def cues(verdicts: "pd.DataFrame", most: int = MOST_CUES) -> tuple[Cue, ...]:
     -------
     tuple of Cue
     """
-    found = []
+    alike: dict[tuple[str, str, Words], list[pd.DataFrame]] = {}
     for (figure, phase), group in verdicts.groupby(["figure", "phase"], sort=False):
         measured = group[group["verdict"] != NOT_MEASURED]
         for direction in (ABOVE, BELOW):
-            off = measured[measured["verdict"] == direction]
-            if len(off) >= max(_FEWEST_STEPS, _LEAST_SHARE * len(measured)):
-                found.append(_cue(str(figure), direction, str(phase), off, len(measured)))
+            off = int((measured["verdict"] == direction).sum())
+            if off >= max(_FEWEST_STEPS, _LEAST_SHARE * len(measured)):
+                words = words_for(str(figure), direction, str(phase))
+                alike.setdefault((str(figure), direction, words), []).append(measured)
+    found = [_cue(*key, pd.concat(groups)) for key, groups in alike.items()]
     return tuple(sorted(found, key=_rank)[:most])
 
 
 def _rank(cue: Cue) -> tuple[float, str, int]:
-    return -cue.weight, cue.figure, PHASES.index(cue.phase)
+    return -cue.weight, cue.figure, PHASES.index(cue.phases[0])
 
 
-def _cue(figure: str, direction: str, phase: str, off: "pd.DataFrame", measured: int) -> Cue:
+def _cue(figure: str, direction: str, words: Words, measured: pd.DataFrame) -> Cue:
+    off = measured[measured["verdict"] == direction]
+    runs = list(dict.fromkeys(measured["run"]))
+    off = off.sort_values(
+        ["run", "step"], key=lambda c: c.map(runs.index) if c.name == "run" else c
+    )
     excess = np.abs(off["excess"].to_numpy())
     pairs = zip(off["run"], off["step"], strict=True)
     return Cue(
         figure=figure,
         direction=direction,
-        phase=phase,
-        words=words_for(figure, direction, phase),
+        phases=tuple(phase for phase in PHASES if phase in set(off["phase"])),
+        words=words,
         off=len(off),
-        measured=measured,
+        measured=len(measured),
         steps=tuple((str(run), int(step)) for run, step in pairs),
         side=_side(off["side"]),
         typical=float(np.median(excess)),
@@ -204,7 +212,7 @@ def _side(sides: Iterable[str]) -> str:
     return "both"
 
 
-def on_target_share(verdicts: "pd.DataFrame") -> dict[str, tuple[int, int]]:
+def on_target_share(verdicts: pd.DataFrame) -> dict[str, tuple[int, int]]:
     """For each figure how many steps are surely on target, and how many were measured."""
     measured = verdicts[verdicts["verdict"] != NOT_MEASURED]
     return {

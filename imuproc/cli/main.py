@@ -13,6 +13,7 @@ from imuproc import __version__
 from imuproc.cli.exit_codes import WRONG_REQUEST
 from imuproc.cli.options import with_options
 from imuproc.cli.process import ProcessOptions, process
+from imuproc.cli.report import ReportOptions, report
 from imuproc.cli.simulate import simulate
 from imuproc.cli.squad import SquadOptions, squad
 from imuproc.core.errors import ImuprocError
@@ -26,6 +27,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 app.command("process")(with_options(process, ProcessOptions))
+app.command("report")(with_options(report, ReportOptions))
 app.command("simulate")(simulate)
 app.command("squad")(with_options(squad, SquadOptions))
 

@@ -25,7 +25,7 @@ def test_reaching_in_the_drive_phase_is_named_with_its_steps_side_and_size():
     shin = [x + (14.0 if k % 2 == 0 else 0.0) for k, x in enumerate(GOOD)]
     cue = found(steps(shin))[0]
     assert cue.words.title == "Shin too upright at touchdown"
-    assert (cue.direction, cue.phase, cue.side) == (ABOVE, "drive", "left")
+    assert (cue.direction, cue.phases, cue.side) == (ABOVE, ("drive",), "left")
     assert cue.steps == (("R07-01", 1), ("R07-01", 3), ("R07-01", 5))
     assert (cue.off, cue.measured) == (3, 6)
     assert 3.0 <= cue.typical <= cue.largest <= 6.0
@@ -53,6 +53,20 @@ def test_what_is_worse_and_more_often_comes_first_and_three_are_enough():
     assert len(named) == 3
     assert named[0].weight >= named[1].weight >= named[2].weight
     assert "Toe drops in the air" not in named[0].words.title
+
+
+def test_what_is_said_alike_of_several_phases_is_one_cue():
+    table = pd.concat(
+        [
+            steps(GOOD, dorsiflexion_swing_mean_deg=-6.0, contact_time_s=0.15),
+            steps([92.0] * 6, phase="upright", dorsiflexion_swing_mean_deg=-6.0),
+        ]
+    )
+    table["step"] = range(1, 13)
+    (cue,) = found(table)
+    assert cue.phases == ("drive", "upright")
+    assert (cue.off, cue.measured) == (12, 12)
+    assert [step for _, step in cue.steps] == list(range(1, 13))
 
 
 def test_cues_over_several_runs_say_in_which():

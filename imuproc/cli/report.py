@@ -1,0 +1,45 @@
+"""``imuproc report``: pages, pictures and spreadsheet remade from the archives."""
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+@dataclass(frozen=True)
+class ReportOptions:
+    """What a user can ask ``imuproc report`` for."""
+
+    out: Annotated[
+        Path, typer.Argument(help="Folder that `imuproc process` wrote to.", show_default=False)
+    ]
+    targets: Annotated[
+        Path | None,
+        typer.Option("--targets", help="Target sets of your own (TOML).", show_default=False),
+    ] = None
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print names and paths of the files as JSON.")
+    ] = False
+
+
+def report(options: ReportOptions) -> None:
+    """Make the report anew from the archives; nothing is processed again.
+
+    Writes report/index.html, a page and a picture of each run, and steps.xlsx.
+
+    Exit code: 0 done, 2 the request is wrong.
+    """
+    from imuproc.report.pages.writing import INDEX, REPORT_FOLDER, write_report
+    from imuproc.report.text import plural
+
+    files = write_report(options.out, options.targets)
+    if options.as_json:
+        import json
+
+        print(json.dumps(files, indent=2))
+        return
+    pages = sum(name.endswith(".html") for name in files) - 1
+    sys.stdout.write(f"Written: {plural(pages, 'page')} of runs, pictures and steps.xlsx\n")
+    sys.stdout.write(f"Open: {files[f'{REPORT_FOLDER}/{INDEX}']}\n")

@@ -1,0 +1,1 @@
+"""Pages, pictures of runs and the squad's overview, all made from archives."""

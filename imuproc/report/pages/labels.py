@@ -1,0 +1,137 @@
+"""What each figure is called on paper and screen: plain words, unit, factor, decimals."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from imuproc.report.text import MISSING, fixed
+
+
+@dataclass(frozen=True)
+class Label:
+    """How a figure of the step table is shown to people.
+
+    Parameters
+    ----------
+    figure : str
+        Column of the step table.
+    name : str
+        In a sentence, in lower case.
+    short : str
+        Heading of a table.
+    unit : str
+        As shown.
+    factor : float
+        From the column's unit to the shown one.
+    decimals : int
+    why : str
+        What it is, in a line.
+    """
+
+    figure: str
+    name: str
+    short: str
+    unit: str
+    factor: float
+    decimals: int
+    why: str
+
+    def number(self, value: float) -> str:
+        """A value in the shown unit, without it."""
+        return fixed(value * self.factor, self.decimals, MISSING)
+
+    def with_unit(self, value: float) -> str:
+        """A value with its unit."""
+        space = "" if self.unit == "°" else " "
+        return f"{self.number(value)}{space}{self.unit}"
+
+    def uncertainty(self, value: float) -> str:
+        """A standard uncertainty, never rounded to nothing; empty where there is none."""
+        if not np.isfinite(value):
+            return ""
+        return fixed(max(value * self.factor, 10.0**-self.decimals), self.decimals)
+
+
+LABELS: Final[dict[str, Label]] = {
+    label.figure: label
+    for label in (
+        Label(
+            "shin_angle_touchdown_deg", "shin angle", "Shin", "°", 1.0, 0,
+            "Lower leg against the ground ahead when the foot comes down. 90° is upright as in "
+            "standing, less is knee ahead of the ankle.",
+        ),
+        Label(
+            "ankle_ahead_of_knee_m", "ankle ahead of knee", "Ankle ahead of knee", "cm", 100.0, 0,
+            "How far the ankle is ahead of the knee at touchdown; minus is behind.",
+        ),
+        Label(
+            "dorsiflexion_swing_mean_deg", "toe in the air", "Toe in the air", "°", 1.0, 0,
+            "Ankle bend (dorsiflexion), mean of the last 40 % of the swing before this touchdown. "
+            "0° is as in standing, plus is toe up.",
+        ),
+        Label(
+            "foot_pitch_touchdown_deg", "foot at touchdown", "Foot at touchdown", "°", 1.0, 0,
+            "Slope of the foot (pitch) when it comes down. 0° is flat, minus is toe first.",
+        ),
+        Label(
+            "contact_time_s", "contact time", "On the ground", "ms", 1000.0, 0,
+            "From touchdown to toe-off.",
+        ),
+        Label(
+            "flight_time_s", "flight time", "In the air", "ms", 1000.0, 0,
+            "From this toe-off to the next touchdown.",
+        ),
+        Label(
+            "step_frequency_hz", "step frequency", "Steps per second", "/s", 1.0, 2,
+            "One divided by the time to the next touchdown.",
+        ),
+        Label(
+            "step_length_m", "step length", "Step length", "m", 1.0, 2,
+            "Ball of the foot at this contact to that at the next.",
+        ),
+        Label(
+            "speed_mps", "speed", "Speed", "m/s", 1.0, 1,
+            "Step length divided by step time.",
+        ),
+    )
+}  # fmt: skip
+"""Figures that the pages show, in their order there."""
+
+
+def label_of(figure: str) -> Label:
+    """The label of any figure; one made from its column's name where it has none of its own."""
+    own = LABELS.get(figure)
+    if own is not None:
+        return own
+    from imuproc.core.columns import BY_NAME
+
+    column = BY_NAME[figure]
+    name = figure.rsplit("_", 1)[0].replace("_", " ")
+    unit = {"deg": "°", "Hz": "/s"}.get(column.unit, column.unit)
+    decimals = {"deg": 0, "s": 3, "m": 2, "m/s": 1}.get(column.unit, 2)
+    return Label(figure, name, name.capitalize(), unit, 1.0, decimals, column.meaning)
+
+
+def spans(numbers: Sequence[int]) -> str:
+    """Numbers as spans, as in ``1-3, 7``."""
+    if not numbers:
+        return ""
+    breaks = np.flatnonzero(np.diff(numbers) != 1) + 1
+    parts = np.split(np.asarray(numbers), breaks)
+    return ", ".join(str(p[0]) if len(p) == 1 else f"{p[0]}-{p[-1]}" for p in parts)
+
+
+def steps_phrase(numbers: Sequence[int]) -> str:
+    """Steps by number, as in ``steps 1-3, 7``."""
+    return f"{'step' if len(numbers) == 1 else 'steps'} {spans(numbers)}"
+
+
+STARTS: Final = {
+    "blocks": "from blocks",
+    "three-point": "three-point start",
+    "crouch": "crouch start",
+    "standing": "standing start",
+    "rolling": "rolling start",
+}

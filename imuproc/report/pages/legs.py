@@ -1,0 +1,128 @@
+"""The drawing of shin and foot at each touchdown: where the lines go, to scale."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from imuproc.core.recording import Athlete
+from imuproc.report.pages.view import RunView
+
+# Segment lengths as shares of stature after Drillis & Contini 1966 (from memory); only the
+# proportions of the drawing rest on them, and only where no lengths are stated.
+_SHANK_SHARE: Final = 0.246
+_FOOT_SHARE: Final = 0.152
+_ANKLE_HEIGHT_OF_FOOT: Final = 0.257  # 0.039 of stature over 0.152 of it, same source
+_HEEL_BEHIND_ANKLE: Final = 0.25  # share of the foot's length; from memory
+
+WIDTH: Final = 64.0
+HEIGHT: Final = 64.0
+_GROUND: Final = 59.0
+_SHANK: Final = 38.0
+_ANKLE_X: Final = 28.0
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Leg:
+    """Shin and foot of one step in a cell, x to the right (forward), y down, as SVG counts.
+
+    Parameters
+    ----------
+    step : int
+    side : str
+    ankle, heel, toe : (float, float)
+    knee : (float, float) or None
+        None where the shin angle is not known.
+    foot_known : bool
+        Whether the foot's pitch is known; drawn flat and open otherwise.
+    wedge : str
+        Path of the target band of the shin, empty where there is none.
+    band_deg : (float, float) or None
+        Its ends.
+    """
+
+    step: int
+    side: str
+    ankle: Point
+    heel: Point
+    toe: Point
+    knee: Point | None
+    foot_known: bool
+    wedge: str = ""
+    band_deg: tuple[float, float] | None = None
+
+
+def foot_length(athlete: Athlete) -> float:
+    """Length of the foot in units of the drawing, in proportion to the shank."""
+    stature = athlete.stature_m or 1.0
+    shank = athlete.shank_length_m or _SHANK_SHARE * stature
+    foot = athlete.foot_length_m or _FOOT_SHARE * stature
+    if not athlete.stature_m and bool(athlete.shank_length_m) != bool(athlete.foot_length_m):
+        shank, foot = _SHANK_SHARE, _FOOT_SHARE  # one length without the other tells no proportion
+    return float(np.clip(foot / shank, 0.4, 1.0)) * _SHANK
+
+
+def legs(view: RunView) -> tuple[Leg, ...]:
+    """Shin and foot of every step at touchdown."""
+    foot = foot_length(view.athlete)
+    judged = view.verdicts[view.verdicts["figure"] == "shin_angle_touchdown_deg"]
+    bands = {
+        int(step): (float(low), float(high))
+        for step, low, high in zip(judged["step"], judged["low"], judged["high"], strict=True)
+    }
+    columns = ["step", "side", "shin_angle_touchdown_deg", "foot_pitch_touchdown_deg"]
+    rows = view.steps[columns].itertuples(index=False)
+    return tuple(
+        _leg((int(step), str(side)), (float(shin), float(pitch)), foot, bands.get(int(step)))
+        for step, side, shin, pitch in rows
+    )
+
+
+def _leg(
+    step: tuple[int, str],
+    angles_deg: tuple[float, float],
+    foot: float,
+    band: tuple[float, float] | None,
+) -> Leg:
+    shin, pitch = np.deg2rad(angles_deg)
+    tilt = float(np.nan_to_num(pitch))
+    drop = _ANKLE_HEIGHT_OF_FOOT * foot
+    heel = _turned(-_HEEL_BEHIND_ANKLE * foot, -drop, tilt)
+    toe = _turned((1.0 - _HEEL_BEHIND_ANKLE) * foot, -drop, tilt)
+    ankle = (_ANKLE_X, _GROUND + min(heel[1], toe[1]))  # the lower end of the sole is on the ground
+    return Leg(
+        step=step[0],
+        side=step[1],
+        ankle=_rounded(ankle),
+        heel=_placed(ankle, heel),
+        toe=_placed(ankle, toe),
+        knee=_placed(ankle, _turned(_SHANK, 0.0, shin)) if np.isfinite(shin) else None,
+        foot_known=bool(np.isfinite(pitch)),
+        wedge=_wedge(ankle, band) if band else "",
+        band_deg=band,
+    )
+
+
+def _turned(x: float, up: float, angle: float) -> Point:
+    cos, sin = float(np.cos(angle)), float(np.sin(angle))
+    return x * cos - up * sin, x * sin + up * cos
+
+
+def _placed(ankle: Point, offset: Point) -> Point:
+    return _rounded((ankle[0] + offset[0], ankle[1] - offset[1]))
+
+
+def _rounded(point: Point) -> Point:
+    return round(point[0], 1), round(point[1], 1)
+
+
+def _wedge(ankle: Point, band: tuple[float, float]) -> str:
+    low, high = np.deg2rad(np.clip(band, 0.0, 180.0))
+    first, last = (_placed(ankle, _turned(_SHANK, 0.0, angle)) for angle in (low, high))
+    start = _rounded(ankle)
+    return (
+        f"M{start[0]} {start[1]}L{first[0]} {first[1]}"
+        f"A{_SHANK:g} {_SHANK:g} 0 0 0 {last[0]} {last[1]}Z"
+    )

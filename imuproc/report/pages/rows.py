@@ -1,0 +1,239 @@
+"""The tables of a run page: steps, left against right, uncertainty by part."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from imuproc.assessment.verdicts import ABOVE, BELOW, NOT_MEASURED, ON_TARGET, TOO_CLOSE
+from imuproc.core.columns import uncertainty_name
+from imuproc.core.uncertainty import PARTS
+from imuproc.report.pages.labels import LABELS, Label
+from imuproc.report.pages.view import RunView
+from imuproc.report.summary import WITH_SYMMETRY, difference_name, symmetry_name
+from imuproc.report.text import MISSING, clean, fixed
+
+MARKS: Final = {
+    ON_TARGET: ("✓", "on target"),
+    ABOVE: ("▲", "above target"),
+    BELOW: ("▼", "below target"),
+    TOO_CLOSE: ("~", "too close to call"),
+    NOT_MEASURED: ("", "not measured"),
+    "": ("", ""),
+}
+"""Sign and words of each verdict."""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A figure of a step as it is shown.
+
+    Parameters
+    ----------
+    value, u : str
+        Rounded; ``u`` is empty where there is none.
+    sign, words : str
+        Of the verdict; empty where there is no target.
+    kind : str
+        Class of the style sheet: ``on``, ``off``, ``close`` or empty.
+    """
+
+    value: str
+    u: str
+    sign: str
+    words: str
+    kind: str
+
+
+@dataclass(frozen=True)
+class StepRow:
+    """A step as the table and the picker show it.
+
+    Parameters
+    ----------
+    number : int
+    side, phase : str
+    cells : tuple of Cell
+        In the order of ``LABELS``.
+    flags : str
+        In words.
+    said : str
+        The step in one sentence.
+    """
+
+    number: int
+    side: str
+    phase: str
+    cells: tuple[Cell, ...]
+    flags: str
+    said: str
+
+    @property
+    def shin(self) -> Cell:
+        """The shin angle at touchdown."""
+        return self.cells[0]
+
+
+def step_rows(view: RunView) -> list[StepRow]:
+    """All steps of a run."""
+    if not view.has_steps:
+        return []
+    judged = view.verdicts
+    verdict = {
+        (int(step), str(figure)): str(word)
+        for step, figure, word in zip(
+            judged["step"], judged["figure"], judged["verdict"], strict=True
+        )
+    }
+    out = []
+    for row in view.steps.to_dict("records"):
+        number = int(row["step"])
+        cells = tuple(
+            _cell(
+                label,
+                float(row[label.figure]),
+                float(row[uncertainty_name(label.figure)]),
+                verdict.get((number, label.figure), ""),
+            )
+            for label in LABELS.values()
+        )
+        flags = str(row["flags"] or "").replace("_", " ").replace(";", ", ")
+        said = _said(number, (str(row["side"]), str(row["phase"])), cells)
+        out.append(StepRow(number, str(row["side"]), str(row["phase"]), cells, clean(flags), said))
+    return out
+
+
+def _cell(label: Label, value: float, u: float, verdict: str) -> Cell:
+    sign, words = MARKS[verdict]
+    kinds = {ON_TARGET: "on", ABOVE: "off", BELOW: "off", TOO_CLOSE: "close"}
+    shown_u = label.uncertainty(u) if np.isfinite(value) else ""
+    return Cell(label.number(value), shown_u, sign, words, kinds.get(verdict, ""))
+
+
+_SAID: Final = (
+    "shin_angle_touchdown_deg",
+    "dorsiflexion_swing_mean_deg",
+    "contact_time_s",
+    "flight_time_s",
+)
+
+
+def _said(number: int, which: tuple[str, str], cells: tuple[Cell, ...]) -> str:
+    parts = []
+    for label, cell in zip(LABELS.values(), cells, strict=True):
+        if label.figure not in _SAID:
+            continue
+        if cell.value == MISSING:
+            parts.append(f"{label.name} not measured")
+            continue
+        unit = label.unit if label.unit == "°" else f" {label.unit}"
+        words = f" ({cell.words})" if cell.words else ""
+        parts.append(f"{label.name} {cell.value}{unit}{words}")
+    return f"Step {number}, {which[0]}, {which[1]}: {', '.join(parts)}."
+
+
+@dataclass(frozen=True)
+class SideRow:
+    """A figure of the left foot against the right.
+
+    Parameters
+    ----------
+    name, unit : str
+    left, right : str
+        Means over the effort.
+    difference : str
+        Left minus right without the change through the run, with its standard uncertainty.
+    index : str
+        Symmetry index in %, empty where it is not fit for the figure.
+    words : str
+        Whether the difference is clear.
+    """
+
+    name: str
+    unit: str
+    left: str
+    right: str
+    difference: str
+    index: str
+    words: str
+
+
+def side_rows(view: RunView) -> list[SideRow]:
+    """Left against right, for every shown figure whose difference is known."""
+    effort = view.steps[view.steps["phase"] != "slowing"]
+    left = (effort["side"] == "left").to_numpy(dtype=np.bool_)
+    out = []
+    for label in LABELS.values():
+        difference = view.summary.figures.get(difference_name(label.figure), float("nan"))
+        if not np.isfinite(difference):
+            continue
+        values = effort[label.figure].to_numpy(dtype=np.float64)
+        u = view.summary.figures.get(uncertainty_name(difference_name(label.figure)), float("nan"))
+        index = view.summary.figures.get(symmetry_name(label.figure), float("nan"))
+        more = "left" if difference > 0.0 else "right"
+        out.append(
+            SideRow(
+                name=label.short,
+                unit=label.unit,
+                left=label.number(float(np.nanmean(values[left]))),
+                right=label.number(float(np.nanmean(values[~left]))),
+                difference=_difference(label, difference, u),
+                index=fixed(index, 1) if label.figure in WITH_SYMMETRY else "",
+                words=f"more on the {more}" if abs(difference) > 2.0 * u else "no clear difference",
+            )
+        )
+    return out
+
+
+def _difference(label: Label, difference: float, u: float) -> str:
+    decimals = label.decimals + (1 if label.unit == "°" else 0)
+    shown = max(u * label.factor, 10.0**-decimals)
+    return f"{difference * label.factor:+.{decimals}f} ± {fixed(shown, decimals)}"
+
+
+@dataclass(frozen=True)
+class PartRow:
+    """How a figure's uncertainty is made up.
+
+    Parameters
+    ----------
+    name : str
+    total : str
+        Middle value of the standard uncertainty over the steps, with its unit.
+    parts : tuple of (str, str)
+        Name and middle value of each part that matters, largest first.
+    """
+
+    name: str
+    total: str
+    parts: tuple[tuple[str, str], ...]
+
+
+def part_rows(view: RunView) -> list[PartRow]:
+    """Uncertainty of each shown figure and its largest parts."""
+    out = []
+    for label in LABELS.values():
+        table = view.uncertainty.get(label.figure)
+        u = view.steps[uncertainty_name(label.figure)].to_numpy(dtype=np.float64)
+        if table is None or not np.isfinite(u).any():
+            continue
+        middle = table[np.isfinite(u)].median().sort_values(ascending=False)
+        parts = tuple(
+            (str(name), _fine(label, float(value)))
+            for name, value in middle.items()
+            if value > 0.1 * float(np.nanmedian(u))
+        )
+        out.append(PartRow(label.short, _fine(label, float(np.nanmedian(u))), parts))
+    return out
+
+
+def part_meanings(rows: list[PartRow]) -> list[tuple[str, str]]:
+    """Each part that stands in the rows, and what it means."""
+    names = dict.fromkeys(name for row in rows for name, _ in row.parts)
+    return [(name.replace("_", " "), PARTS.get(name, "")) for name in names]
+
+
+def _fine(label: Label, value: float) -> str:
+    decimals = label.decimals + (0 if label.unit == "m" else 1)
+    space = "" if label.unit == "°" else " "
+    return f"{fixed(max(value * label.factor, 10.0**-decimals), decimals)}{space}{label.unit}"

@@ -1,0 +1,187 @@
+"""The page of one run, put together from its view."""
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from markupsafe import Markup
+
+from imuproc.report.pages import story
+from imuproc.report.pages.figures import by_step, through_swing, time_strip
+from imuproc.report.pages.labels import LABELS, label_of
+from imuproc.report.pages.legs import legs
+from imuproc.report.pages.rendering import rendered
+from imuproc.report.pages.rows import part_meanings, part_rows, side_rows, step_rows
+from imuproc.report.pages.view import RunView
+from imuproc.report.text import clean, plural
+
+CAUTIONS: Final = (
+    "For training and the description of running only. This is no medical device: no diagnosis, no "
+    "prediction of injury, no decision on return to sport.",
+    "Sprinting flat out strains muscle and tendon: warm up step by step, build speed and volume "
+    "over sessions, stop on pain and ask a licensed professional.",
+    "Forces are not measured: “reaching” and “braking” are read from positions of the leg alone.",
+    "Records of movement are personal data and can identify people: ask consent, keep codes apart "
+    "from names, share as little as is needed.",
+)
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A figure with all that stands around it.
+
+    Parameters
+    ----------
+    id, title, caption : str
+    alt : str
+        What it shows, for those who do not see it.
+    svg : Markup
+    pick : {"x", "xy"}
+        How the step under the pointer is found: along the axis, or on the curves.
+    wide : bool
+        Over the whole width of the page.
+    """
+
+    id: str
+    title: str
+    caption: str
+    alt: str
+    svg: Markup
+    pick: str = "x"
+    wide: bool = False
+
+
+def run_page(view: RunView) -> str:
+    """HTML of a run's page, self-contained."""
+    failed_or_empty = view.failed or not view.has_steps
+    content: dict[str, Any] = {
+        "run": view.summary.run,
+        "athlete": view.summary.athlete,
+        "facts": story.facts(view),
+        "notes": {
+            "run": story.note_text(view.run.note),
+            "athlete": story.note_text(view.athlete.note),
+            "session": story.note_text(view.session.get("note")),
+        },
+        "failed": view.failed,
+        "trouble": story.trouble(view) if view.in_trouble() else [],
+        "trusted": [] if failed_or_empty else story.trusted(view),
+        "rows": step_rows(view),
+        "flags": story.flag_texts(view),
+        "cautions": CAUTIONS,
+    }
+    if not failed_or_empty:
+        content |= _of_steps(view)
+    return rendered("run.html.j2", content, script="page.js")
+
+
+def _of_steps(view: RunView) -> dict[str, Any]:
+    parts = part_rows(view)
+    return {
+        "matters": story.matters(view),
+        "nothing_off": story.nothing_off(view),
+        "targets": clean(view.targets.name),
+        "legs": legs(view),
+        "on_target_shin": story.on_target_words(view, "shin_angle_touchdown_deg"),
+        "charts": charts(view),
+        "labels": list(LABELS.values()),
+        "sides": side_rows(view),
+        "method": method(view),
+        "parts": parts,
+        "meanings": part_meanings(parts),
+        "bases": bases(view),
+        "versions": "Made with " + ", ".join(f"{k} {v}" for k, v in view.versions.items()) + ".",
+    }
+
+
+_BY_STEP: Final = ("shin_angle_touchdown_deg", "dorsiflexion_swing_mean_deg", "contact_time_s")
+_SWINGS: Final = (
+    ("dorsiflexion", "Ankle through every swing", "toe up (dorsiflexion)"),
+    ("foot_pitch", "Foot through every swing", "slope of the foot (pitch)"),
+)
+
+
+def charts(view: RunView) -> list[Chart]:
+    """The figures that the run has data for."""
+    out = [_by_step(view, figure) for figure in _BY_STEP if _any(view, figure)]
+    out += [_swing(view, *what) for what in _SWINGS if view.curves.get(what[0])]
+    if _any(view, "contact_time_s"):
+        out.append(_strip(view))
+    return out
+
+
+def _any(view: RunView, figure: str) -> bool:
+    return bool(np.isfinite(view.steps[figure].to_numpy(dtype=np.float64)).any())
+
+
+def _by_step(view: RunView, figure: str) -> Chart:
+    label = label_of(figure)
+    counts = story.on_target_words(view, figure)
+    return Chart(
+        id=figure.split("_", 1)[0],
+        title=f"{label.name.capitalize()} by step",
+        caption=f"{label.why} Bars: about 95 % (twice the standard uncertainty). {counts}",
+        alt=f"{label.name.capitalize()} of every step with its target. {counts}",
+        svg=Markup(by_step(view, figure)),
+    )
+
+
+def _swing(view: RunView, name: str, title: str, axis: str) -> Chart:
+    shaded = " Shaded: the part over which the toe is judged." if name == "dorsiflexion" else ""
+    return Chart(
+        id=name.replace("_", "-"),
+        title=title,
+        caption=f"Each line is one swing, from toe-off to the next touchdown of that foot; the "
+        f"picked step is drawn bold. 0° is as in standing.{shaded}",
+        alt=f"Curves of the {axis} through the swing before each of "
+        f"{plural(len(view.curves[name]), 'touchdown')}.",
+        svg=Markup(through_swing(view, name, axis)),
+        pick="xy",
+    )
+
+
+def _strip(view: RunView) -> Chart:
+    return Chart(
+        id="strip",
+        title="Feet on the ground, along time",
+        caption="Filled bars: left foot on the ground; open bars: right foot; between them, in the "
+        "middle row, both in the air. Numbers are steps.",
+        alt="Contacts of left and right foot and flights between them, along time.",
+        svg=Markup(time_strip(view)),
+        wide=True,
+    )
+
+
+def method(view: RunView) -> str:
+    """How it was measured, in sentences."""
+    sites = ", ".join(clean(site).replace("_", " ") for site in view.sites)
+    before = [k for k, _ in view.still.values()]
+    after = [k for _, k in view.still.values()]
+    return (
+        f"{plural(len(view.sites), 'sensor')} ({sites}), used at {view.rate_hz:g} Hz. Directions "
+        "of each segment come from quiet standing and from the axis about which the leg swings in "
+        f"running. Quiet standing before the run: {_span(before)}; after it: {_span(after)}. "
+        "Angles count from standing: shin 90°, foot and ankle 0°. Touchdown and toe-off come from "
+        "shocks, turning and rest of the foot; what drifts is held by the times at which foot or "
+        "body is at rest."
+    )
+
+
+def _span(seconds: list[float]) -> str:
+    if not seconds or max(seconds) == 0.0:
+        return "none found"
+    if min(seconds) == 0.0:
+        return f"not in all sensors (up to {max(seconds):.1f} s)"
+    return (
+        f"{min(seconds):.1f} s"
+        if max(seconds) - min(seconds) < 0.1
+        else (f"{min(seconds):.1f} to {max(seconds):.1f} s")
+    )
+
+
+def bases(view: RunView) -> list[str]:
+    """For each judged figure and phase what its target rests on, alike ones in one line."""
+    lines: dict[tuple[str, str], list[str]] = {}
+    for band in view.targets.bands:
+        lines.setdefault((label_of(band.figure).name, clean(band.basis)), []).append(band.phase)
+    return [f"{name} ({', '.join(phases)}): {basis}." for (name, basis), phases in lines.items()]

@@ -1,0 +1,240 @@
+"""The index: a row for each run, what comes back in each athlete's runs, filter and sort."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from imuproc.assessment.cues import cues
+from imuproc.core.errors import SessionError
+from imuproc.core.flags import FLAGS
+from imuproc.report.pages import story
+from imuproc.report.pages.labels import LABELS, STARTS, Label
+from imuproc.report.pages.rendering import rendered
+from imuproc.report.pages.run_page import CAUTIONS
+from imuproc.report.pages.story import Matter
+from imuproc.report.pages.view import RunView
+from imuproc.report.summary import mean_name
+from imuproc.report.text import clean, plural
+
+SHOWN: Final = (
+    "contact_time_s",
+    "step_frequency_hz",
+    "speed_mps",
+    "dorsiflexion_swing_mean_deg",
+)
+"""Figures of which the index shows the mean."""
+
+_SAFE_ID: Final = re.compile(r"[A-Za-z0-9_-]{1,100}")
+_WIDTH: Final = 120.0
+_HEIGHT: Final = 32.0
+_LOW_DEG: Final = 30.0
+_HIGH_DEG: Final = 110.0
+
+
+@dataclass(frozen=True)
+class Small:
+    """The shin angle by step, small: a line and a point for each foot, and its target.
+
+    Parameters
+    ----------
+    line : str
+        Path through all steps; broken where one is missing.
+    band : str
+        Outline of the target band.
+    left, right : str
+        Paths of the points.
+    """
+
+    line: str
+    band: str
+    left: str
+    right: str
+
+
+@dataclass(frozen=True)
+class SquadRow:
+    """A run in the index.
+
+    Parameters
+    ----------
+    run, athlete, start : str
+    page : str
+        File name of its page.
+    steps : int
+    means : tuple of (Label, str, str)
+        Figure, its mean as shown and as a number to sort by.
+    on_target : str
+        Judged steps with the shin on target, in words; empty where none was judged.
+    on_share : str
+        The same as a number to sort by.
+    small : Small or None
+    matter : str
+        Title of the first cue.
+    state : {"failed", "trouble", "noted", "fine"}
+    flags : tuple of str
+        In words.
+    reason : str
+        Why it failed.
+    """
+
+    run: str
+    athlete: str
+    start: str
+    page: str
+    steps: int
+    means: tuple[tuple[Label, str, str], ...]
+    on_target: str
+    on_share: str
+    small: Small | None
+    matter: str
+    state: str
+    flags: tuple[str, ...]
+    reason: str
+
+
+@dataclass(frozen=True)
+class Recurring:
+    """What comes back in the runs of one athlete."""
+
+    athlete: str
+    runs: int
+    matters: tuple[Matter, ...]
+
+
+def squad_row(view: RunView) -> SquadRow:
+    """The row of one run."""
+    state = "failed" if view.failed else "trouble" if view.in_trouble() else "fine"
+    names = view.summary.flag_names()
+    if state == "fine" and any(n in FLAGS and FLAGS[n].serious for n in names):
+        state = "noted"
+    words, share = _on_target(view)
+    return SquadRow(
+        run=clean(view.summary.run),
+        athlete=clean(view.summary.athlete),
+        start=STARTS.get(view.summary.start, clean(view.summary.start)),
+        page=page_name(view.summary.run),
+        steps=view.summary.counts.get("steps_effort", 0),
+        means=tuple(_mean(view, LABELS[name]) for name in SHOWN),
+        on_target=words,
+        on_share=share,
+        small=_small(view),
+        matter=view.cues[0].words.title if view.cues else "",
+        state=state,
+        flags=tuple(clean(name).replace("_", " ") for name in names),
+        reason=clean(view.summary.reason),
+    )
+
+
+def page_name(run_id: str) -> str:
+    """File name of a run's page.
+
+    Raises
+    ------
+    SessionError
+        The id is none that a session file may hold, and could name a place elsewhere.
+    """
+    if not _SAFE_ID.fullmatch(run_id):
+        raise SessionError(f"found {clean(run_id)[:100]!r} as id of a run; allowed: A-Za-z0-9_-")
+    return f"{run_id}.html"
+
+
+def _mean(view: RunView, label: Label) -> tuple[Label, str, str]:
+    value = view.summary.figures.get(mean_name(label.figure), float("nan"))
+    return label, label.number(value), f"{value:.6g}" if np.isfinite(value) else ""
+
+
+def _on_target(view: RunView) -> tuple[str, str]:
+    rows = view.verdicts[view.verdicts["figure"] == "shin_angle_touchdown_deg"]
+    measured = int((rows["verdict"] != "not measured").sum())
+    if not measured:
+        return "", ""
+    on = int((rows["verdict"] == "on target").sum())
+    return f"{on} of {measured}", f"{on / measured:.4f}"
+
+
+def _small(view: RunView) -> Small | None:
+    steps = view.steps[view.steps["phase"] != "slowing"]
+    shin = steps["shin_angle_touchdown_deg"].to_numpy(dtype=np.float64)
+    if not np.isfinite(shin).any():
+        return None
+    number = steps["step"].to_numpy(dtype=np.float64)
+    across = _WIDTH / (number.max() + 1.0)
+    x, y = number * across, _up(shin)
+    left = (steps["side"] == "left").to_numpy(dtype=np.bool_)
+    rows = view.verdicts[view.verdicts["figure"] == "shin_angle_touchdown_deg"]
+    ends = rows[["step", "low", "high"]].to_numpy(dtype=np.float64)
+    edge = [
+        *zip(ends[:, 0], ends[:, 2], strict=True),
+        *zip(ends[::-1, 0], ends[::-1, 1], strict=True),
+    ]
+    outline = "L".join(f"{n * across:.0f} {_up(np.array([v]))[0]:.1f}" for n, v in edge)
+    return Small(
+        line=_path(x, y),
+        band=f"M{outline}Z" if outline else "",
+        left="".join(f"M{a:.0f} {b:.1f}h0" for a, b in _there(x, y, left)),
+        right="".join(f"M{a:.0f} {b:.1f}h0" for a, b in _there(x, y, ~left)),
+    )
+
+
+def _there(x: Any, y: Any, which: Any) -> list[tuple[float, float]]:
+    keep = which & np.isfinite(y)
+    return list(zip(x[keep], y[keep], strict=True))
+
+
+def _up(angle_deg: Any) -> Any:
+    return _HEIGHT * (1.0 - (np.clip(angle_deg, _LOW_DEG, _HIGH_DEG) - _LOW_DEG) / 80.0)
+
+
+def _path(x: Any, y: Any) -> str:
+    out, pen = [], "M"
+    for a, b in zip(x, y, strict=True):
+        if np.isfinite(b):
+            out.append(f"{pen}{a:.0f} {b:.1f}")
+        pen = "L" if np.isfinite(b) else "M"
+    return "".join(out)
+
+
+def recurring(judged: Mapping[str, Sequence[pd.DataFrame]]) -> list[Recurring]:
+    """What comes back over the runs of each athlete.
+
+    Parameters
+    ----------
+    judged : mapping from str to sequence of DataFrame
+        By athlete the verdicts of each run; athletes with one run have nothing that comes back.
+    """
+    out = []
+    for athlete, tables in judged.items():
+        if len(tables) < 2:
+            continue
+        found = cues(pd.concat(tables, ignore_index=True))
+        again = tuple(story.matter(cue) for cue in found if len(cue.runs) > 1)
+        out.append(Recurring(clean(athlete), len(tables), again))
+    return out
+
+
+def squad_page(
+    session: Mapping[str, Any], rows: Sequence[SquadRow], again: Sequence[Recurring]
+) -> str:
+    """HTML of the index, self-contained."""
+    failed = sum(row.state == "failed" for row in rows)
+    doubtful = sum(row.state == "trouble" for row in rows)
+    content = {
+        "session": clean(str(session.get("id") or "")) or "session",
+        "date": clean(str(session.get("date") or "")),
+        "surface": clean(str(session.get("surface") or "")),
+        "note": story.note_text(session.get("note")),
+        "rows": rows,
+        "again": again,
+        "labels": [LABELS[name] for name in SHOWN],
+        "athletes": sorted({row.athlete for row in rows}),
+        "count": plural(len(rows), "run"),
+        "failed": failed,
+        "doubtful": doubtful,
+        "cautions": CAUTIONS,
+        "size": (_WIDTH, _HEIGHT),
+    }
+    return rendered("squad.html.j2", content, script="squad.js")

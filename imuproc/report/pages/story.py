@@ -1,0 +1,257 @@
+"""What a run page says in words: what matters, what is in doubt, what each flag means."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from imuproc.assessment.cues import Cue, on_target_share
+from imuproc.assessment.verdicts import ABOVE, TOO_CLOSE
+from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.report.pages.labels import LABELS, STARTS, label_of, spans, steps_phrase
+from imuproc.report.pages.view import RunView
+from imuproc.report.text import clean, plural
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+LONGEST_NOTE: Final = 600
+
+
+@dataclass(frozen=True)
+class Matter:
+    """A cue in sentences.
+
+    Parameters
+    ----------
+    title, meaning, tried : str
+    evidence : str
+        How many steps, which, of which foot, by how much.
+    """
+
+    title: str
+    meaning: str
+    evidence: str
+    tried: str
+
+
+@dataclass(frozen=True)
+class Trust:
+    """How much of a figure is there.
+
+    Parameters
+    ----------
+    name : str
+    have, of : int
+        Steps of the effort that have it, and all of them.
+    """
+
+    name: str
+    have: int
+    of: int
+
+    @property
+    def words(self) -> str:
+        """In how many steps the figure is given."""
+        if self.have == 0:
+            return "not given"
+        return "all steps" if self.have == self.of else f"{self.have} of {self.of} steps"
+
+
+@dataclass(frozen=True)
+class FlagText:
+    """A flag explained.
+
+    Parameters
+    ----------
+    name, sentence, advice : str
+    where : str
+        Sensors and steps concerned.
+    detail : str
+    serious : bool
+    """
+
+    name: str
+    sentence: str
+    advice: str
+    where: str
+    detail: str
+    serious: bool
+
+
+def note_text(note: str | None) -> str:
+    """A note on one line; of a very long one the beginning, with a remark."""
+    text = clean(note or "")
+    if len(text) <= LONGEST_NOTE:
+        return text
+    return f"{text[:LONGEST_NOTE]} … ({len(text)} characters; the archive holds all of them)"
+
+
+def facts(view: RunView) -> list[tuple[str, str]]:
+    """What stands under the headline: when, how it was started, how far, how many steps."""
+    run = view.summary
+    out = [
+        ("Athlete", clean(run.athlete)),
+        ("Date", clean(str(view.session.get("date") or "")) or "not known"),
+        ("Start", STARTS.get(run.start, clean(run.start))),
+    ]
+    if run.distance_m is not None:
+        out.append(("Distance", f"{run.distance_m:g} m"))
+    if view.failed:
+        return out
+    covered, u = (run.figures[name] for name in ("distance_covered_m", "distance_covered_m_u"))
+    if np.isfinite(covered):
+        out.append(("Covered, before slowing", f"{covered:.1f} ± {max(u, 0.1):.1f} m"))
+    slowing = run.counts["steps"] - run.counts["steps_effort"]
+    count = f"{run.counts['steps_effort']}"
+    out.append(("Steps", f"{count} and {slowing} of slowing down" if slowing else count))
+    surface = clean(str(view.run.surface))
+    out.append(("Surface", surface))
+    return out
+
+
+def matters(view: RunView) -> list[Matter]:
+    """The cues of a run in sentences."""
+    return [matter(cue, view.steps) for cue in view.cues]
+
+
+def matter(cue: Cue, steps: "pd.DataFrame | None" = None) -> Matter:
+    """One cue in sentences.
+
+    Parameters
+    ----------
+    cue : Cue
+    steps : DataFrame, optional
+        Step table of the one run that the cue is about.
+    """
+    label = label_of(cue.figure)
+    out = "over" if cue.direction == ABOVE else "under"
+    size = f"by {label.with_unit(cue.typical)}"
+    if label.number(cue.largest) != label.number(cue.typical):
+        size += f" (middle value), at most {label.with_unit(cue.largest)}"
+    foot = "" if cue.side == "both" else f", mostly the {cue.side} foot"
+    where = _where_seen(cue)
+    evidence = (
+        f"Seen in {cue.off} of {plural(cue.measured, 'step')} ({_listed(cue.phases)}), surely "
+        f"{out} the target, {size}: {where}{foot}."
+    )
+    reach = _reach(cue, steps) if steps is not None else ""
+    return Matter(cue.words.title, cue.words.meaning, evidence + reach, cue.words.tried)
+
+
+def _listed(words: Sequence[str]) -> str:
+    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
+
+
+def _where_seen(cue: Cue) -> str:
+    if len(cue.runs) == 1:
+        return steps_phrase([step for _, step in cue.steps])
+    by_run = {run: [s for r, s in cue.steps if r == run] for run in cue.runs}
+    return "; ".join(f"{clean(run)} {steps_phrase(numbers)}" for run, numbers in by_run.items())
+
+
+def _reach(cue: Cue, steps: "pd.DataFrame") -> str:
+    """How far the ankle was ahead of the knee, where the cue is of a shin past its band."""
+    if cue.figure != "shin_angle_touchdown_deg" or cue.direction != ABOVE:
+        return ""
+    of_cue = steps["step"].isin([number for _, number in cue.steps])
+    ahead = steps.loc[of_cue, "ankle_ahead_of_knee_m"].to_numpy(dtype=np.float64)
+    if not (ahead > 0.0).any():
+        return ""
+    most = LABELS["ankle_ahead_of_knee_m"].with_unit(float(np.nanmax(ahead)))
+    return f" The ankle was up to {most} ahead of the knee: marked as reaching."
+
+
+def nothing_off(view: RunView) -> str:
+    """What to say where there is no cue."""
+    shares = on_target_share(view.verdicts)
+    on, measured = (sum(share[k] for share in shares.values()) for k in (0, 1))
+    if measured == 0:
+        return "Nothing could be held against the targets: the figures they are for are missing."
+    close = int((view.verdicts["verdict"] == TOO_CLOSE).sum())
+    return (
+        f"Nothing was surely and repeatedly off target. Of {measured} figures held against their "
+        f"targets {on} are surely on target and {close} are too close to call."
+    )
+
+
+def trouble(view: RunView) -> list[str]:
+    """Sentences that come before all else where a run is in trouble."""
+    if view.failed:
+        return [f"This run could not be processed: {clean(view.summary.reason)}"]
+    if not view.has_steps:
+        return ["No steps were found in this run."]
+    out = []
+    for name in dict.fromkeys(flag.name for flag in view.serious_flags()):
+        flag = FLAGS[name]
+        sites = sorted({_site(f.site) for f in view.serious_flags() if f.name == name and f.site})
+        where = f" ({', '.join(sites)})" if sites else ""
+        out.append(f"{flag.sentence[:-1]}{where}. {flag.advice}")
+    return out or ["Many figures are missing in this run; see below which ones are there."]
+
+
+def trusted(view: RunView) -> list[Trust]:
+    """What can still be used: each shown figure and in how many steps it is there."""
+    return [
+        Trust(LABELS[name].short, have, of) for name, (have, of) in view.measured().items() if of
+    ]
+
+
+def flag_texts(view: RunView) -> list[FlagText]:
+    """Every flag of the run and its steps, serious ones first."""
+    raised = view.summary.flags
+    names = dict.fromkeys(flag.name for flag in raised)
+    texts = [_flag_text(name, [flag for flag in raised if flag.name == name]) for name in names]
+    return sorted(texts, key=lambda text: not text.serious)
+
+
+def _flag_text(name: str, raised: list[RaisedFlag]) -> FlagText:
+    known = FLAGS.get(name)
+    numbers = sorted({flag.step for flag in raised if flag.step is not None})
+    sites = dict.fromkeys(_site(flag.site) for flag in raised if flag.site)
+    where = [*sites, *([steps_phrase(numbers)] if numbers else [])]
+    return FlagText(
+        name=clean(name).replace("_", " "),
+        sentence=known.sentence if known else "This version does not know this flag.",
+        advice=known.advice if known else "",
+        where=", ".join(where) or "whole run",
+        detail="; ".join(_details(raised)),
+        serious=known.serious if known else False,
+    )
+
+
+def _details(raised: Iterable[RaisedFlag]) -> list[str]:
+    """Details in words: names of figures become their labels, sensors are named with theirs."""
+    out: dict[str, None] = {}
+    for flag in raised:
+        detail = clean(flag.detail)
+        if not detail:
+            continue
+        if detail.endswith(("_deg", "_s", "_m", "_mps", "_hz")) and " " not in detail:
+            detail = detail.rsplit("_", 1)[0].replace("_", " ")
+        out[f"{_site(flag.site)}: {detail}" if flag.site else detail] = None
+    return list(out)
+
+
+def _site(site: str) -> str:
+    return clean(site).replace("_", " ")
+
+
+def on_target_words(view: RunView, figure: str) -> str:
+    """A figure's verdicts counted, as the caption of its drawing says it."""
+    rows = view.verdicts[view.verdicts["figure"] == figure]
+    if not len(rows):
+        return "No target is set for it."
+    counts = rows["verdict"].value_counts()
+    parts = [f"{counts[v]} {v}" for v in ("on target", "above", "below") if v in counts]
+    if TOO_CLOSE in counts:
+        parts.append(f"{counts[TOO_CLOSE]} {TOO_CLOSE}")
+    if "not measured" in counts:
+        parts.append(f"{counts['not measured']} not measured")
+    return f"Of {len(rows)} judged steps: {', '.join(parts)}."
+
+
+def steps_on_side(view: RunView, side: str) -> str:
+    """Numbers of the steps of one foot."""
+    return spans([int(n) for n in view.steps.loc[view.steps["side"] == side, "step"]])

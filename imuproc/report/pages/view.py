@@ -1,0 +1,245 @@
+"""One run as the pages need it: read from its archive, held against its targets."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.assessment.cues import Cue, cues
+from imuproc.assessment.targets import TargetSet, chosen
+from imuproc.assessment.verdicts import verdicts
+from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.recording import Athlete, Run
+from imuproc.core.result import Distance
+from imuproc.report.pages.labels import LABELS
+from imuproc.report.summary import RunSummary, failed_run, summarise_run
+from imuproc.report.text import clean
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from imuproc.archive.reading import ArchivedRun
+
+FloatArray = NDArray[np.float64]
+_CURVES: Final = ("foot_pitch", "dorsiflexion")
+_MUCH_MISSING: Final = 0.2
+
+
+@dataclass(frozen=True)
+class Curve:
+    """An angle through the swing that ends at a step's touchdown.
+
+    Parameters
+    ----------
+    step : int
+    side : str
+    share : ndarray, shape (n,)
+        Of the swing, 0 at toe-off, 1 at touchdown.
+    angle_deg : ndarray, shape (n,)
+    """
+
+    step: int
+    side: str
+    share: FloatArray
+    angle_deg: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class RunView:
+    """One run, ready to be shown.
+
+    Parameters
+    ----------
+    summary : RunSummary
+        Ids, start, status, reason, means.
+    session : mapping
+        What is known of the session: ``id``, ``date``, ``surface``, ``note``; may be empty.
+    athlete : Athlete
+    run : Run
+    steps : DataFrame
+        Step table; empty for a run that failed.
+    targets : TargetSet
+    verdicts : DataFrame
+    cues : tuple of Cue
+    curves : mapping from str to tuple of Curve
+        ``foot_pitch`` and ``dorsiflexion``.
+    uncertainty : mapping from str to DataFrame
+    rate_hz : float
+        NaN for a run that failed.
+    sites : tuple of str
+    versions : mapping from str to str
+    still : mapping from str to tuple of (float, float)
+        By site how long quiet standing lasted before and after, in s; 0 where there was none.
+    """
+
+    summary: RunSummary
+    session: Mapping[str, Any]
+    athlete: Athlete
+    run: Run
+    steps: "pd.DataFrame"
+    targets: TargetSet
+    verdicts: "pd.DataFrame"
+    cues: tuple[Cue, ...] = ()
+    curves: Mapping[str, tuple[Curve, ...]] = field(default_factory=dict)
+    uncertainty: "Mapping[str, pd.DataFrame]" = field(default_factory=dict)
+    rate_hz: float = float("nan")
+    sites: tuple[str, ...] = ()
+    versions: Mapping[str, str] = field(default_factory=dict)
+    still: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+    @property
+    def failed(self) -> bool:
+        """Whether the run could not be processed."""
+        return self.summary.status == "failed"
+
+    @property
+    def has_steps(self) -> bool:
+        """Whether there is anything to draw."""
+        return len(self.steps) > 0
+
+    def flags_of_run(self) -> list[RaisedFlag]:
+        """Flags of the run as a whole, those of single steps left out."""
+        return [flag for flag in self.summary.flags if flag.step is None]
+
+    def serious_flags(self) -> list[RaisedFlag]:
+        """Flags of the whole run that mean that figures may be wrong or are withheld."""
+        return [f for f in self.flags_of_run() if f.name in FLAGS and FLAGS[f.name].serious]
+
+    def measured(self) -> dict[str, tuple[int, int]]:
+        """For each shown figure in how many steps of the effort it is there, and of how many.
+
+        Figures of the step as a whole end with the last step, which has no next one.
+        """
+        effort = self.steps[self.steps["phase"] != "slowing"]
+        return {
+            name: (int(np.isfinite(effort[name].to_numpy(dtype=np.float64)).sum()), len(effort))
+            for name in LABELS
+        }
+
+    def in_trouble(self) -> bool:
+        """Whether the page must say so first: failed, flagged as a whole, or much is missing."""
+        if self.failed or not self.has_steps or self.serious_flags():
+            return True
+        return any(
+            len(self.steps) > 0 and have < (1.0 - _MUCH_MISSING) * of - 1.0
+            for name, (have, of) in self.measured().items()
+            if name != "ankle_ahead_of_knee_m"  # missing wherever no length was stated
+        )
+
+
+def read_view(
+    archived: "ArchivedRun", session: Mapping[str, Any], sets: Mapping[str, TargetSet]
+) -> RunView:
+    """Everything that the pages show of one run.
+
+    Parameters
+    ----------
+    archived : ArchivedRun
+    session : mapping
+        What the session file states of the session as a whole.
+    sets : mapping from str to TargetSet
+        Among them the one that the athlete names.
+
+    Raises
+    ------
+    SessionError
+        The athlete names a set of targets that is not among them.
+    """
+    if archived.status == "failed":
+        return failed_view(archived.summary, session, sets)
+    about = archived.about
+    athlete, run = Athlete(**about["athlete"]), Run(**{**about["run"], "id": archived.id})
+    steps = archived.steps
+    targets = chosen(sets, athlete.targets)
+    judged = verdicts(steps, targets)
+    distance = Distance(**archived.distance) if archived.distance else None
+    return RunView(
+        summary=summarise_run(about["session"], athlete, run, steps, archived.flags, distance),
+        session=session,
+        athlete=athlete,
+        run=run,
+        steps=steps,
+        targets=targets,
+        verdicts=judged,
+        cues=cues(judged),
+        curves=_curves(archived, steps),
+        uncertainty=archived.uncertainty,
+        rate_hz=float(about["rate_hz"]),
+        sites=archived.sites,
+        versions=archived.versions,
+        still=_still(archived),
+    )
+
+
+def failed_view(
+    row: Mapping[str, Any], session: Mapping[str, Any], sets: Mapping[str, TargetSet]
+) -> RunView:
+    """A run of which only its row of the run table is known."""
+    import pandas as pd
+
+    from imuproc.core.columns import step_table_columns
+
+    athlete, run = (
+        Athlete(id=str(row["athlete"])),
+        Run(
+            id=str(row["run"]),
+            start=row.get("start") or "standing",
+            distance_m=row.get("distance_m"),
+        ),
+    )
+    steps = pd.DataFrame({name: [] for name in step_table_columns()})
+    targets = chosen(sets, None)
+    reason = clean(str(row.get("reason") or "")) or "the reason was not kept"
+    return RunView(
+        summary=failed_run(str(row.get("session", "")), athlete, run, reason),
+        session=session,
+        athlete=athlete,
+        run=run,
+        steps=steps,
+        targets=targets,
+        verdicts=verdicts(steps, targets),
+    )
+
+
+def _curves(archived: "ArchivedRun", steps: "pd.DataFrame") -> dict[str, tuple[Curve, ...]]:
+    time_s = archived.time_s
+    out = {}
+    for name in _CURVES:
+        found: list[Curve] = []
+        for side in ("left", "right"):
+            curve = f"{name}_{side}_deg"
+            if curve in archived.curve_names:
+                of_side = steps[steps["side"] == side]
+                found += _swings(of_side, time_s, archived.curve(curve).astype(np.float64))
+        out[name] = tuple(sorted(found, key=lambda curve: curve.step))
+    return out
+
+
+def _swings(steps: "pd.DataFrame", time_s: FloatArray, angle_deg: FloatArray) -> list[Curve]:
+    """Swings of one side that have both ends, thinned to what a drawing can show."""
+    share = np.linspace(0.0, 1.0, 41)
+    toe_off = steps["toe_off_s"].to_numpy(dtype=np.float64)[:-1]
+    touchdown = steps["touchdown_s"].to_numpy(dtype=np.float64)[1:]
+    numbers = steps["step"].to_numpy(dtype=np.int64)
+    out = []
+    for k, number in enumerate(numbers[1:]):
+        if number - numbers[k] != 2 or not np.isfinite(touchdown[k] - toe_off[k]):
+            continue
+        at = toe_off[k] + share * (touchdown[k] - toe_off[k])
+        angle = np.interp(at, time_s, angle_deg, left=np.nan, right=np.nan)
+        if np.isfinite(angle).any():
+            out.append(Curve(int(number), str(steps["side"].iloc[0]), share, angle))
+    return out
+
+
+def _still(archived: "ArchivedRun") -> dict[str, tuple[float, float]]:
+    out = {}
+    for site in archived.sites:
+        found = archived.signals(site).calibration
+        out[site] = (
+            found.still_before.duration_s if found.still_before else 0.0,
+            found.still_after.duration_s if found.still_after else 0.0,
+        )
+    return out
