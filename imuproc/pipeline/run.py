@@ -18,6 +18,7 @@ from imuproc.events.runs import find_runs
 from imuproc.events.selection import running_contacts
 from imuproc.events.unaided import unaided_contacts
 from imuproc.motion.body import prepare_body, solve_motion
+from imuproc.motion.settings import MotionSettings
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.table import join_results, make_result
 
@@ -89,17 +90,25 @@ def _process_run(
     contacts = running_contacts(coarse_contacts(conditioned, run, settings.coarse))
     if len(contacts) < 3:
         return None
-    prepared = prepare_body(conditioned, settings.motion)
-    motion = solve_motion(conditioned, prepared, contacts, settings.motion)
+    on_ground = _motion_settings(timebased, settings)
+    prepared = prepare_body(conditioned, on_ground)
+    motion = solve_motion(conditioned, prepared, contacts, on_ground)
     contacts = unaided_contacts(contacts, motion, settings.unaided)
     contacts = refined_contacts(contacts, motion, settings.refine)
     contacts = running_contacts(contacts)
     if len(contacts) < 3:
         return None
-    motion = solve_motion(conditioned, prepared, contacts, settings.motion)
+    motion = solve_motion(conditioned, prepared, contacts, on_ground)
     if not (upright_zero(motion, contacts) or side_flags(motion, contacts)):
         return _process_run(timebased, run, settings, (*rejected, *_standing_of(conditioned)))
     return make_result(conditioned, contacts, motion, settings)
+
+
+def _motion_settings(timebased: TimeBased, settings: Settings) -> MotionSettings:
+    """On a treadmill the ground itself gains and loses speed from one stance to the next."""
+    if timebased.recording.run.surface != "treadmill":
+        return settings.motion
+    return replace(settings.motion, stride_velocity_sd_mps=settings.belt_gain_sd_mps)
 
 
 def _standing_of(conditioned: ConditionedRecording) -> set[Interval]:
