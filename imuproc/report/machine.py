@@ -26,12 +26,10 @@ def summary_json(session: str, summaries: Sequence[RunSummary], files: Mapping[s
     str
         ``schema`` is the version of this form. A missing figure is null.
     """
-    failed = sum(summary.status == "failed" for summary in summaries)
     content = {
         "schema": 1,
         "session": session,
-        "runs_done": len(summaries) - failed,
-        "runs_failed": failed,
+        **_counted(summaries),
         "runs": [_run(summary) for summary in summaries],
         "files": dict(files),
     }
@@ -55,16 +53,19 @@ def squad_json(runs: Sequence[SquadRun], phase: str | None, notes: Sequence[str]
         ``schema`` is the version of this form. A missing figure is null; ``surely_differ`` names
         the figures whose left-right difference is more than twice its standard uncertainty.
     """
-    failed = sum(run.summary.status == "failed" for run in runs)
     content = {
         "schema": 1,
         "phase": phase,
-        "runs_done": len(runs) - failed,
-        "runs_failed": failed,
+        **_counted([run.summary for run in runs]),
         "runs": [_squad_run(run) for run in runs],
         "notes": [clean(note) for note in notes],
     }
     return json.dumps(content, indent=2, allow_nan=False)
+
+
+def _counted(summaries: Sequence[RunSummary]) -> dict[str, int]:
+    failed = sum(summary.status == "failed" for summary in summaries)
+    return {"runs_done": len(summaries) - failed, "runs_failed": failed}
 
 
 def _squad_run(run: SquadRun) -> dict[str, Any]:

@@ -74,6 +74,8 @@ def read_squad(path: Path) -> SquadTables:
             f"{path}: found nothing there; allowed: the output folder of `imuproc process`, or a "
             f"{ARCHIVE}"
         )
+    if not os.access(path, os.R_OK | os.X_OK):
+        raise SessionError(f"{path}: cannot be read, this user has no right to; ask who owns it")
     names = (RUNS_CSV, STEPS_PARQUET, ARCHIVE)
     if not any(os.path.isfile(path / name) for name in names):
         raise SessionError(
@@ -115,7 +117,7 @@ def _of_tables(folder: Path) -> SquadTables:
 
 def _read_steps(path: Path) -> pd.DataFrame:
     try:
-        steps = pq.read_table(path).to_pandas()
+        steps = pq.read_table(path, page_checksum_verification=True).to_pandas()
     except FileNotFoundError as error:
         raise SessionError(f"{path}: is missing") from error
     except (OSError, pa.ArrowException) as error:

@@ -94,7 +94,7 @@ def write_steps_parquet(path: Path, steps: pd.DataFrame) -> None:
     ]
     table = table.cast(pa.schema(fields))
     with replaced_file(path) as temporary:
-        pq.write_table(table, temporary)
+        pq.write_table(table, temporary, write_page_checksum=True)
 
 
 def write_runs_csv(path: Path, summaries: Sequence[RunSummary]) -> None:

@@ -1,6 +1,7 @@
 from pathlib import Path
 
 import numpy as np
+import pyarrow.parquet as pq
 import pytest
 
 from imuproc.batch.store import SESSION_ARCHIVE
@@ -82,6 +83,27 @@ def test_a_table_cut_off_anywhere_is_noticed(out: Path, name: str, keep: int) ->
     # without a trace, so two bytes are cut there.
     (out / name).write_bytes(whole[: keep if keep >= 0 else len(whole) - 2])
     with pytest.raises(SessionError, match=name):
+        read_squad(out)
+
+
+def test_a_step_table_with_another_number_in_it_is_noticed(out: Path) -> None:
+    path = out / STEPS_PARQUET
+    columns = pq.read_metadata(path).row_group(0)
+    lengths = next(
+        columns.column(n)
+        for n in range(columns.num_columns)
+        if columns.column(n).path_in_schema == "step_length_m_u"
+    )
+    damaged = bytearray(path.read_bytes())
+    damaged[lengths.data_page_offset + lengths.total_compressed_size - 3] ^= 1
+    path.write_bytes(damaged)
+    with pytest.raises(SessionError, match="cannot be read or is not whole"):
+        read_squad(out)
+
+
+def test_a_folder_without_rights(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("imuproc.report.squad_tables.os.access", lambda *_: False)
+    with pytest.raises(SessionError, match="cannot be read, this user has no right to"):
         read_squad(out)
 
 

@@ -109,7 +109,7 @@ def test_a_file_that_cannot_be_finished_leaves_the_old_one(
     write_steps_parquet(path, joined_steps([fake_steps(5)]))
     before = path.read_bytes()
 
-    def half(_table: object, where: Path) -> None:
+    def half(_table: object, where: Path, **_options: bool) -> None:
         where.write_bytes(b"half")
         raise OSError("disk full")
 
