@@ -22,17 +22,21 @@ class Shown:
     def __init__(self, quiet: bool) -> None:
         self._console = Console(stderr=True, highlight=False, quiet=quiet)
         columns = ("Runs", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-        disable = quiet or not self._console.is_terminal
-        self._bar = Progress(*columns, console=self._console, disable=disable, transient=True)
+        self._moving = self._console.is_terminal and not quiet
+        self._bar = Progress(
+            *columns, console=self._console, disable=not self._moving, transient=True
+        )
         self._task = self._bar.add_task("runs", total=None)
         self._done = self._total = 0
 
     def __enter__(self) -> "Shown":
-        self._bar.start()
+        if self._moving:
+            self._bar.start()
         return self
 
     def __exit__(self, *_error: object) -> None:
-        self._bar.stop()
+        if self._moving:
+            self._bar.stop()
 
     def planned(self, reused: int, to_do: int) -> None:
         """How many runs are there already, and how many are to be worked on."""

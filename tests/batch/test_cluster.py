@@ -187,7 +187,7 @@ def test_a_scheduler_lost_half_way_leaves_what_is_finished(
 
 def test_a_run_that_kills_every_worker_costs_no_other(tmp_path: Path) -> None:
     session, out = small_session(tmp_path / "session", RUNS[:4]), tmp_path / "out"
-    with running(tmp_path / "cluster", nanny=True) as cluster:
+    with running(tmp_path / "cluster", workers=1, nanny=True) as cluster:
         outcomes = list(on_cluster(jobs_of(session, out), deadly_for_workers, cluster.address, out))
     states = {outcome.run: (outcome.state, outcome.reason) for outcome in outcomes}
     assert sorted(states) == list(RUNS[:4])
