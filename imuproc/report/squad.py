@@ -151,7 +151,7 @@ def ordered(runs: Sequence[SquadRun], column: str, descending: bool) -> list[Squ
 
 
 def _value_of(column: str) -> Callable[[RunSummary], tuple[float, str] | None]:
-    name = HEADINGS.get(column, column)
+    name = HEADINGS.get(column.removesuffix("."), column)  # some headings end with a point
     if name not in {known.name for known in RUN_COLUMNS}:
         raise SessionError(
             f"found no column {column!r} to sort by; allowed: {', '.join(HEADINGS)}, flags, or a "

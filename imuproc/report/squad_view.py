@@ -141,7 +141,8 @@ def print_squad(
         Whether the runs are in an order of their own; otherwise they stand under their athletes.
     """
     if phase:
-        console.print(Text(f"Steps of the phase {phase} alone.", style="bold"))
+        told = f"Steps of the phase {phase} alone; best and flags are of the whole run."
+        console.print(Text(told, style="bold"))
     lines = _Lines(console, runs, is_sorted)
     if is_sorted:
         lines.head()

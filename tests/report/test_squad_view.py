@@ -140,7 +140,8 @@ def test_missing_figures_are_a_dash_and_never_nan(runs: list[SquadRun]) -> None:
 
 
 def test_the_phase_is_named(runs: list[SquadRun]) -> None:
-    assert shown(runs, phase="drive")[0] == "Steps of the phase drive alone."
+    told = "Steps of the phase drive alone; best and flags are of the whole run."
+    assert shown(runs, phase="drive")[0] == told
 
 
 def test_the_headings_stand_again_in_a_long_table(runs: list[SquadRun]) -> None:
