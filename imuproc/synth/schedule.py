@@ -22,8 +22,8 @@ from imuproc.synth.stances import (
 
 FloatArray = NDArray[np.float64]
 
-TOE_TRAVEL_M: Final = 0.047
-TOE_RISE_M: Final = 0.043
+TOE_TRAVEL_M: Final = 0.020
+TOE_RISE_M: Final = 0.020
 """About how far the ball of the foot has rolled forward and risen at toe-off."""
 
 PELVIS_SWING_M: Final = 0.026
@@ -112,8 +112,8 @@ def _mixed(a: Posture, b: Posture, weight: float) -> Posture:
     return Posture(*((1 - weight) * getattr(a, n) + weight * getattr(b, n) for n in names))
 
 
-_PEEL_S: Final = 0.027
-_PEEL_SPEED: Final = 0.200
+_PEEL_S: Final = 0.022
+_PEEL_SPEED: Final = 0.180
 _USUAL_SHARE: Final = 0.35
 _USUAL_LIFT_DEG: Final = 30.0
 
@@ -121,13 +121,13 @@ _USUAL_LIFT_DEG: Final = 30.0
 def _peeling(posture: Posture, body: Body, speed_mps: float, contact_s: float) -> Posture:
     """Posture with the roll over the toes that belongs to a speed.
 
-    The ball of the foot leaves some 0.027 s before the toes do. When the force ends, the line of
-    the sole 6 cm ahead of the ball's pivot rises with 0.19 of the running speed (SD 0.03; 11
-    runners at 2.5 to 4.5 m/s with a force plate, Fukuchi et al. 2017); at the pitch rates of this
-    model that is a ball that rises with some 0.22 of it. Simulated toe-off thus stands for the end
-    of force at 20 N. That this holds in a sprint is assumed: no open sprint data with force plates
-    was found, so simulated toe-off is no evidence for the detector's bias in a sprint. The
-    posture's own share and lift scale both.
+    The ball of the foot leaves some 0.022 s before the toes do (15 to 30 ms in real runners). When
+    the force ends, the line of the sole 6 cm ahead of the ball's pivot rises with 0.20 of the
+    running speed at 2.5 m/s and 0.17 at 3.5 to 4.5 m/s (SD 0.03; 11 runners with a force plate,
+    Fukuchi et al. 2017); this model gives 0.17 to 0.19 at any speed. Simulated toe-off thus stands
+    for the end of force at 20 N. That this holds in a sprint is assumed: no open sprint data with
+    force plates was found, so simulated toe-off is no evidence for the detector's bias in a sprint.
+    The posture's own share and lift scale both.
     """
     last_s = _PEEL_S * posture.toe_roll_share / _USUAL_SHARE
     rising = _PEEL_SPEED * speed_mps * posture.toe_lift_deg / _USUAL_LIFT_DEG
