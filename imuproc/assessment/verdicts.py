@@ -74,9 +74,9 @@ def verdicts(steps: "pd.DataFrame", targets: TargetSet) -> "pd.DataFrame":
 
 
 def _of_band(steps: "pd.DataFrame", band: "Band") -> "pd.DataFrame":
-    low, high = band.at(steps["step"].to_numpy())
-    value = steps[band.figure].to_numpy()
-    u = steps[uncertainty_name(band.figure)].to_numpy()
+    low, high = band.at(steps["step"].to_numpy(dtype=np.int64))
+    value = steps[band.figure].to_numpy(dtype=np.float64)
+    u = steps[uncertainty_name(band.figure)].to_numpy(dtype=np.float64)
     return pd.DataFrame(
         {
             **{name: steps[name].to_numpy() for name in ("run", "step", "side", "phase")},

@@ -91,7 +91,7 @@ def _cell(axes: Axes, corner: tuple[float, float], size: float, what: tuple[Step
     x, y = zip(at((4.0, 60.0)), at((60.0, 60.0)), strict=True)
     axes.plot(x, y, color=SOFT, lw=1.5)
     filled = colour if row.side == "left" and leg.foot_known else PAPER
-    sole = Polygon([at(leg.heel), at(leg.toe), at(leg.ankle)], fc=filled, ec=colour, lw=3.0)
+    sole = Polygon([at(point) for point in leg.foot], fc=filled, ec=colour, lw=3.0)
     axes.add_patch(sole)
     if leg.knee is not None:
         x, y = zip(at(leg.ankle), at(leg.knee), strict=True)
@@ -113,7 +113,7 @@ def _wedge(axes: Axes, ankle: tuple[float, float], leg: Leg, scale: float) -> No
 
 def _foot(axes: Axes, height: float) -> None:
     words = (
-        "L: left, full line.  R: right, broken line.  Green: target.",
+        "L: left, full line.  R: right, broken line.  Wedge: target.",
         "✓ on target   ▲ above   ▼ below   ~ too close to call.  90° is upright.",
     )
     for at, line in enumerate(words):

@@ -1,6 +1,7 @@
 """Verdicts: on target, off target or too close to call, from value, band and uncertainty."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -64,3 +65,9 @@ def test_the_drive_bands_of_the_default_set_rise_with_the_steps():
     shin = table[table["figure"] == "shin_angle_touchdown_deg"].sort_values("step")
     assert shin["verdict"].tolist()[0] == ON_TARGET
     assert shin["verdict"].tolist()[-1] == BELOW
+
+
+def test_a_table_without_steps_has_no_verdicts():
+    table = verdicts(pd.DataFrame({name: [] for name in steps([50.0]).columns}), SHIN)
+    assert len(table) == 0
+    assert {"run", "step", "figure", "verdict"} <= set(table.columns)

@@ -38,6 +38,10 @@ WIDTH_PX: Final = 360.0  # a phone's: on wider screens figures stand beside each
 COVERAGE: Final = 2.0  # bars are twice the standard uncertainty: about 95 %
 JUDGED_FROM: Final = 0.6  # of the swing: the mean that is judged is over the rest
 
+_STRIP_PX: Final = 118.0  # height of a line of the time strip
+_TICKS_PX: Final = 20.0  # of it for the numbers under a line that is not the last
+_MOST_IN_LINE: Final = 16
+
 _COLOURS: Final = {"left": LEFT, "right": RIGHT}
 _ROWS: Final = {"left": 2.0, "air": 1.0, "right": 0.0}
 _LINES: Final[dict[str, Any]] = {"left": "solid", "right": (0, (4, 2))}
@@ -48,7 +52,7 @@ def by_step(view: RunView, figure: str) -> str:
     label = label_of(figure)
     with drawing(figure):
         made = new_figure(WIDTH_PX, 250.0)
-        axes = axes_in(made, (46.0, 34.0, 8.0, 18.0))
+        axes = axes_in(made, (54.0, 34.0, 12.0, 18.0))
         value = view.steps[figure].to_numpy(dtype=np.float64) * label.factor
         bar = view.steps[uncertainty_name(figure)].to_numpy(dtype=np.float64) * label.factor
         bar = COVERAGE * np.nan_to_num(bar)
@@ -186,7 +190,7 @@ def through_swing(view: RunView, name: str, axis: str) -> str:
     """An angle through every swing as SVG; the part over which the toe is judged is shaded."""
     with drawing(name):
         made = new_figure(WIDTH_PX, 250.0)
-        axes = axes_in(made, (46.0, 34.0, 8.0, 18.0))
+        axes = axes_in(made, (54.0, 34.0, 12.0, 18.0))
         axes.set_xlim(0.0, 100.0)
         curves = view.curves[name]
         angles = np.concatenate([curve.angle_deg for curve in curves])
@@ -210,30 +214,38 @@ def through_swing(view: RunView, name: str, axis: str) -> str:
 
 
 def time_strip(view: RunView) -> str:
-    """Contacts of both feet along time as SVG, flights between them as open bars."""
+    """Contacts of both feet along time as SVG, flights between them; a long run in two lines."""
+    steps = view.steps[["step", "side", "touchdown_s", "toe_off_s", "flight_time_s"]]
+    steps = steps[np.isfinite(steps["touchdown_s"]) & np.isfinite(steps["toe_off_s"])]
+    zero = float(steps["touchdown_s"].min())
+    lines = 2 if len(steps) > _MOST_IN_LINE else 1
+    per_line = -(-len(steps) // lines)
     with drawing("strip"):
-        made = new_figure(2.0 * WIDTH_PX, 130.0)
-        axes = axes_in(made, (52.0, 34.0, 8.0, 4.0), grid=False)
-        steps = view.steps
-        zero = float(np.nanmin(steps["touchdown_s"].to_numpy(dtype=np.float64)))
-        last = float(np.nanmax(steps["toe_off_s"].to_numpy(dtype=np.float64))) - zero
-        axes.set_xlim(-0.01 * last, 1.01 * last)
-        axes.set_ylim(-0.95, 2.95)
-        columns = ["step", "side", "touchdown_s", "toe_off_s", "flight_time_s"]
-        for step, side, down, off, flight in steps[columns].itertuples(index=False):
-            if not (np.isfinite(down) and np.isfinite(off)):
-                continue
-            _bar(axes, (down - zero, off - down), (int(step), side == "left"))
-            if np.isfinite(flight) and flight > 0.0:
-                at = (off - zero, _ROWS["air"] - 0.12)
-                axes.add_artist(Rectangle(at, flight, 0.24, fc=FAINT, ec=SOFT, lw=0.6))
-        axes.set_yticks(
-            [_ROWS["left"], _ROWS["air"], _ROWS["right"]], ["left", "in the air", "right"]
-        )
-        axes.tick_params(axis="y", length=0)
-        axes.spines["left"].set_visible(False)
+        height = _STRIP_PX * lines + 34.0
+        made = new_figure(WIDTH_PX, height)
+        for line in range(lines):
+            part = steps.iloc[line * per_line : (line + 1) * per_line]
+            above = line * _STRIP_PX
+            below = height - above - _STRIP_PX + _TICKS_PX * (line + 1 < lines)
+            axes = axes_in(made, (54.0, below, 12.0, above), grid=False)
+            _strip_line(axes, part, zero)
         axes.set_xlabel("seconds after the first touchdown")
         return svg_text(made)
+
+
+def _strip_line(axes: Axes, steps: "pd.DataFrame", zero: float) -> None:
+    first, last = steps["touchdown_s"].min() - zero, steps["toe_off_s"].max() - zero
+    room = 0.02 * (last - first)
+    axes.set_xlim(first - room, last + room)
+    axes.set_ylim(-0.95, 2.95)
+    for step, side, down, off, flight in steps.itertuples(index=False):
+        _bar(axes, (down - zero, off - down), (int(step), side == "left"))
+        if np.isfinite(flight) and flight > 0.0:
+            at = (off - zero, _ROWS["air"] - 0.12)
+            axes.add_artist(Rectangle(at, flight, 0.24, fc=FAINT, ec=SOFT, lw=0.6))
+    axes.set_yticks([_ROWS["left"], _ROWS["air"], _ROWS["right"]], ["left", "in the air", "right"])
+    axes.tick_params(axis="y", length=0)
+    axes.spines["left"].set_visible(False)
 
 
 def _bar(axes: Axes, when: tuple[float, float], step: tuple[int, bool]) -> None:

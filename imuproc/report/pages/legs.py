@@ -13,7 +13,11 @@ from imuproc.report.pages.view import RunView
 _SHANK_SHARE: Final = 0.246
 _FOOT_SHARE: Final = 0.152
 _ANKLE_HEIGHT_OF_FOOT: Final = 0.257  # 0.039 of stature over 0.152 of it, same source
-_HEEL_BEHIND_ANKLE: Final = 0.25  # share of the foot's length; from memory
+# Outline of the foot, seen from the side: x in lengths of the foot from the ankle on, y in heights
+# of the ankle from the sole on. The heel is a quarter of the foot's length behind (from memory).
+_OUTLINE: Final = (
+    (-0.25, 0.0), (0.75, 0.0), (0.76, 0.3), (0.5, 0.55), (0.14, 1.15), (-0.12, 1.1), (-0.26, 0.45)
+)  # fmt: skip
 
 WIDTH: Final = 64.0
 HEIGHT: Final = 64.0
@@ -32,7 +36,9 @@ class Leg:
     ----------
     step : int
     side : str
-    ankle, heel, toe : (float, float)
+    ankle : (float, float)
+    foot : tuple of (float, float)
+        Outline of the foot, from heel along the sole to the toe and back over the instep.
     knee : (float, float) or None
         None where the shin angle is not known.
     foot_known : bool
@@ -46,8 +52,7 @@ class Leg:
     step: int
     side: str
     ankle: Point
-    heel: Point
-    toe: Point
+    foot: tuple[Point, ...]
     knee: Point | None
     foot_known: bool
     wedge: str = ""
@@ -89,15 +94,13 @@ def _leg(
     shin, pitch = np.deg2rad(angles_deg)
     tilt = float(np.nan_to_num(pitch))
     drop = _ANKLE_HEIGHT_OF_FOOT * foot
-    heel = _turned(-_HEEL_BEHIND_ANKLE * foot, -drop, tilt)
-    toe = _turned((1.0 - _HEEL_BEHIND_ANKLE) * foot, -drop, tilt)
-    ankle = (_ANKLE_X, _GROUND + min(heel[1], toe[1]))  # the lower end of the sole is on the ground
+    outline = [_turned(x * foot, (y - 1.0) * drop, tilt) for x, y in _OUTLINE]
+    ankle = (_ANKLE_X, _GROUND + min(up for _, up in outline))  # the sole's lower end on the ground
     return Leg(
         step=step[0],
         side=step[1],
         ankle=_rounded(ankle),
-        heel=_placed(ankle, heel),
-        toe=_placed(ankle, toe),
+        foot=tuple(_placed(ankle, point) for point in outline),
         knee=_placed(ankle, _turned(_SHANK, 0.0, shin)) if np.isfinite(shin) else None,
         foot_known=bool(np.isfinite(pitch)),
         wedge=_wedge(ankle, band) if band else "",

@@ -57,8 +57,8 @@ class StepRow:
         In the order of ``LABELS``.
     flags : str
         In words.
-    said : str
-        The step in one sentence.
+    said, brief : str
+        The step in one sentence, and as short as it goes.
     """
 
     number: int
@@ -67,6 +67,7 @@ class StepRow:
     cells: tuple[Cell, ...]
     flags: str
     said: str
+    brief: str
 
     @property
     def shin(self) -> Cell:
@@ -97,9 +98,10 @@ def step_rows(view: RunView) -> list[StepRow]:
             )
             for label in LABELS.values()
         )
-        flags = str(row["flags"] or "").replace("_", " ").replace(";", ", ")
-        said = _said(number, (str(row["side"]), str(row["phase"])), cells)
-        out.append(StepRow(number, str(row["side"]), str(row["phase"]), cells, clean(flags), said))
+        side, phase = str(row["side"]), str(row["phase"])
+        flags = clean(str(row["flags"] or "").replace("_", " ").replace(";", ", "))
+        said, brief = _said(number, (side, phase), cells), _brief(number, side, cells)
+        out.append(StepRow(number, side, phase, cells, flags, said, brief))
     return out
 
 
@@ -130,6 +132,16 @@ def _said(number: int, which: tuple[str, str], cells: tuple[Cell, ...]) -> str:
         words = f" ({cell.words})" if cell.words else ""
         parts.append(f"{label.name} {cell.value}{unit}{words}")
     return f"Step {number}, {which[0]}, {which[1]}: {', '.join(parts)}."
+
+
+def _brief(number: int, side: str, cells: tuple[Cell, ...]) -> str:
+    names = dict(zip(_SAID, ("shin", "toe", "ground", "air"), strict=True))
+    parts = []
+    for label, cell in zip(LABELS.values(), cells, strict=True):
+        if label.figure in names:
+            degree = "°" if label.unit == "°" and cell.u else ""
+            parts.append(f"{names[label.figure]}\u00a0{cell.value}{degree}{cell.sign}")
+    return f"{number}\u00a0{side}: {', '.join(parts)} ms"
 
 
 @dataclass(frozen=True)

@@ -38,8 +38,6 @@ class Chart:
     svg : Markup
     pick : {"x", "xy"}
         How the step under the pointer is found: along the axis, or on the curves.
-    wide : bool
-        Over the whole width of the page.
     """
 
     id: str
@@ -48,7 +46,6 @@ class Chart:
     alt: str
     svg: Markup
     pick: str = "x"
-    wide: bool = False
 
 
 def run_page(view: RunView) -> str:
@@ -148,7 +145,6 @@ def _strip(view: RunView) -> Chart:
         "middle row, both in the air. Numbers are steps.",
         alt="Contacts of left and right foot and flights between them, along time.",
         svg=Markup(time_strip(view)),
-        wide=True,
     )
 
 

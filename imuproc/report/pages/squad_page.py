@@ -109,7 +109,7 @@ def squad_row(view: RunView) -> SquadRow:
     """The row of one run."""
     state = "failed" if view.failed else "trouble" if view.in_trouble() else "fine"
     names = view.summary.flag_names()
-    if state == "fine" and any(n in FLAGS and FLAGS[n].serious for n in names):
+    if state == "fine" and _doubtful_steps(view):
         state = "noted"
     words, share = _on_target(view)
     return SquadRow(
@@ -127,6 +127,13 @@ def squad_row(view: RunView) -> SquadRow:
         flags=tuple(clean(name).replace("_", " ") for name in names),
         reason=clean(view.summary.reason),
     )
+
+
+def _doubtful_steps(view: RunView) -> bool:
+    """Whether a step before slowing down carries a serious flag."""
+    effort = set(view.steps.loc[view.steps["phase"] != "slowing", "step"])
+    serious = [f for f in view.summary.flags if f.name in FLAGS and FLAGS[f.name].serious]
+    return any(flag.step in effort for flag in serious)
 
 
 def page_name(run_id: str) -> str:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.assessment.cues import Cue, cues
@@ -15,11 +16,10 @@ from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
 from imuproc.report.pages.labels import LABELS
 from imuproc.report.summary import RunSummary, failed_run, summarise_run
+from imuproc.report.tables import joined_steps
 from imuproc.report.text import clean
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from imuproc.archive.reading import ArchivedRun
 
 FloatArray = NDArray[np.float64]
@@ -78,12 +78,12 @@ class RunView:
     session: Mapping[str, Any]
     athlete: Athlete
     run: Run
-    steps: "pd.DataFrame"
+    steps: pd.DataFrame
     targets: TargetSet
-    verdicts: "pd.DataFrame"
+    verdicts: pd.DataFrame
     cues: tuple[Cue, ...] = ()
     curves: Mapping[str, tuple[Curve, ...]] = field(default_factory=dict)
-    uncertainty: "Mapping[str, pd.DataFrame]" = field(default_factory=dict)
+    uncertainty: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     rate_hz: float = float("nan")
     sites: tuple[str, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
@@ -148,7 +148,7 @@ def read_view(
         The athlete names a set of targets that is not among them.
     """
     if archived.status == "failed":
-        return failed_view(archived.summary, session, sets)
+        return failed_view({**archived.summary, "run": archived.id}, session, sets)
     about = archived.about
     athlete, run = Athlete(**about["athlete"]), Run(**{**about["run"], "id": archived.id})
     steps = archived.steps
@@ -177,19 +177,9 @@ def failed_view(
     row: Mapping[str, Any], session: Mapping[str, Any], sets: Mapping[str, TargetSet]
 ) -> RunView:
     """A run of which only its row of the run table is known."""
-    import pandas as pd
-
-    from imuproc.core.columns import step_table_columns
-
-    athlete, run = (
-        Athlete(id=str(row["athlete"])),
-        Run(
-            id=str(row["run"]),
-            start=row.get("start") or "standing",
-            distance_m=row.get("distance_m"),
-        ),
-    )
-    steps = pd.DataFrame({name: [] for name in step_table_columns()})
+    athlete = Athlete(id=str(row.get("athlete") or "not known"))
+    run = Run(id=str(row["run"]), start=row.get("start") or "standing", distance_m=_metres(row))
+    steps = joined_steps([])
     targets = chosen(sets, None)
     reason = clean(str(row.get("reason") or "")) or "the reason was not kept"
     return RunView(
@@ -203,7 +193,16 @@ def failed_view(
     )
 
 
-def _curves(archived: "ArchivedRun", steps: "pd.DataFrame") -> dict[str, tuple[Curve, ...]]:
+def _metres(row: Mapping[str, Any]) -> float | None:
+    """Stated distance of a row, which holds text where it comes from a file."""
+    try:
+        value = float(row.get("distance_m") or "nan")
+    except ValueError:
+        return None
+    return value if np.isfinite(value) and value > 0.0 else None
+
+
+def _curves(archived: "ArchivedRun", steps: pd.DataFrame) -> dict[str, tuple[Curve, ...]]:
     time_s = archived.time_s
     out = {}
     for name in _CURVES:
@@ -217,7 +216,7 @@ def _curves(archived: "ArchivedRun", steps: "pd.DataFrame") -> dict[str, tuple[C
     return out
 
 
-def _swings(steps: "pd.DataFrame", time_s: FloatArray, angle_deg: FloatArray) -> list[Curve]:
+def _swings(steps: pd.DataFrame, time_s: FloatArray, angle_deg: FloatArray) -> list[Curve]:
     """Swings of one side that have both ends, thinned to what a drawing can show."""
     share = np.linspace(0.0, 1.0, 41)
     toe_off = steps["toe_off_s"].to_numpy(dtype=np.float64)[:-1]

@@ -3,6 +3,7 @@
 (() => {
   const radios = [...document.querySelectorAll(".leg input")];
   const said = document.getElementById("said");
+  const brief = document.getElementById("brief");
   if (!radios.length) return;
   const numbers = radios.map((radio) => radio.value);
   let picked = null;
@@ -18,6 +19,7 @@
     const radio = radios[numbers.indexOf(step)];
     radio.checked = true;
     said.textContent = radio.dataset.said;
+    brief.textContent = radio.dataset.brief;
   }
 
   for (const radio of radios) {
@@ -51,12 +53,23 @@
     let best = null;
     let least = Infinity;
     for (const part of plot.querySelectorAll(".of-step")) {
-      for (const [px, py] of points(part)) {
-        const far = flat ? Math.abs(px - at[0]) : Math.hypot(px - at[0], py - at[1]);
-        if (far < least) [least, best] = [far, part.dataset.step];
-      }
+      const line = points(part);
+      const far = flat ? Math.abs(line[0][0] - at[0]) : fromLine(line, at);
+      if (far < least) [least, best] = [far, part.dataset.step];
     }
     return best;
+  }
+
+  function fromLine(line, [x, y]) {
+    let least = Infinity;
+    for (let k = 1; k < line.length; k += 1) {
+      const [ax, ay] = line[k - 1];
+      const [dx, dy] = [line[k][0] - ax, line[k][1] - ay];
+      const along = ((x - ax) * dx + (y - ay) * dy) / (dx * dx + dy * dy || 1);
+      const t = Math.min(Math.max(along, 0), 1);
+      least = Math.min(least, Math.hypot(ax + t * dx - x, ay + t * dy - y));
+    }
+    return least;
   }
 
   const known = new WeakMap();

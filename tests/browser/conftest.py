@@ -1,0 +1,58 @@
+"""Debian's Chromium, headless, for looking at pages as a reader does."""
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from imuproc.report.pages.writing import write_report
+from tests.report.pages.made_report import results_folder
+
+CHROMIUM = Path("/usr/bin/chromium")
+REQUIRED = os.environ.get("IMUPROC_BROWSER_TESTS") == "require"
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def missing(reason: str) -> None:
+    """No browser: a reason to skip, or a failure where browser tests are required."""
+    if REQUIRED:
+        pytest.fail(f"IMUPROC_BROWSER_TESTS=require, but {reason}")
+    pytest.skip(reason)
+
+
+@pytest.fixture(scope="session")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[object]:
+    """A browser context with an empty profile, closed at the end."""
+    if not CHROMIUM.is_file():
+        missing(f"{CHROMIUM} is not installed (apt-get install chromium)")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError as error:
+        missing(str(error))
+    with sync_playwright() as driver:
+        context = driver.chromium.launch_persistent_context(
+            str(tmp_path_factory.mktemp("profile")),
+            executable_path=str(CHROMIUM),
+            headless=True,
+            args=ARGUMENTS,
+            bypass_csp=True,  # only so that the accessibility checker can be put into the page
+        )
+        yield context
+        context.close()
+
+
+@pytest.fixture(scope="session")
+def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The report of a folder with runs of every kind."""
+    folder = results_folder(tmp_path_factory.mktemp("out"))
+    write_report(folder)
+    return folder / "report"
