@@ -6,7 +6,7 @@ in front on average over the stride (the leg is folded back in swing and leans f
 Where that does not settle it, shank and foot of one leg turn together.
 """
 
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from imuproc.conditioning.axes import Axes, Stretch, gyro_bias, segment_axes
 from imuproc.conditioning.standing import Standing, find_standing, own_standing
 from imuproc.conditioning.stillness import StillnessSettings, common_stretches, still_stretches
+from imuproc.conditioning.surroundings import cut_signals, cut_to, spans_around
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.conditioning.usable import usable_segments
 from imuproc.core.errors import RunError
@@ -61,6 +62,7 @@ def calibrate(
     run: Interval,
     settings: CalibrationSettings,
     rejected: tuple[Interval, ...] = (),
+    others: tuple[Interval, ...] = (),
 ) -> ConditionedRecording:
     """Turn all signals around one run into segment axes.
 
@@ -73,6 +75,8 @@ def calibrate(
     settings : CalibrationSettings
     rejected : tuple of Interval
         Still stretches that turned out not to be standing.
+    others : tuple of Interval
+        All runs of the recording: standing is looked for up to the neighbouring ones first.
 
     Returns
     -------
@@ -84,11 +88,7 @@ def calibrate(
     RunError
         If no sensor can be used.
     """
-    rests = {
-        site: _rests(timebased, signals, settings.stillness)
-        for site, signals in timebased.sites.items()
-    }
-    standing = find_standing(timebased, rests, run, settings.shortest_standing_s, rejected)
+    timebased, rests, standing = _surroundings(timebased, run, settings, rejected, others)
     kept = _kept_span(timebased.time_s, standing, run, settings.margin_s)
     time_s = timebased.time_s[kept]
     span = Interval(float(time_s[0]), float(time_s[-1]))
@@ -98,7 +98,7 @@ def calibrate(
         inside = common_stretches([(span,), rests[site]], settings.stillness.shortest_s)
         clock = (time_s, timebased.rate_hz)
         own = own_standing(standing, inside, settings.shortest_standing_s)
-        segment, sure = _condition(_cut(signals, kept), clock, run, (own, inside), settings)
+        segment, sure = _condition(cut_signals(signals, kept), clock, run, (own, inside), settings)
         segments[site] = segment
         if not sure and site != "pelvis":
             unsure.add(site)
@@ -131,12 +131,32 @@ def _entry(standing: Standing, settings: CalibrationSettings) -> HistoryEntry:
     )
 
 
-def _rests(
-    timebased: TimeBased, signals: SiteSignals, settings: StillnessSettings
-) -> tuple[Interval, ...]:
-    return still_stretches(
-        timebased.time_s, signals.accel_mps2, signals.gyro_radps, timebased.rate_hz, settings
-    )
+def _surroundings(
+    timebased: TimeBased,
+    run: Interval,
+    settings: CalibrationSettings,
+    rejected: tuple[Interval, ...],
+    others: tuple[Interval, ...],
+) -> tuple[TimeBased, dict[Site, tuple[Interval, ...]], Standing]:
+    """The part of a recording around a run, the rests in it, and the run's quiet standing."""
+    nearest, farthest = spans_around(run, others)
+    near = cut_to(timebased, nearest)
+    rests = _rests(near, settings.stillness)
+    standing = find_standing(near, rests, run, settings.shortest_standing_s, rejected)
+    if standing.before or standing.after or nearest == farthest:
+        return near, rests, standing
+    far = cut_to(timebased, farthest)
+    rests = _rests(far, settings.stillness)
+    return far, rests, find_standing(far, rests, run, settings.shortest_standing_s, rejected)
+
+
+def _rests(timebased: TimeBased, settings: StillnessSettings) -> dict[Site, tuple[Interval, ...]]:
+    """Still stretches of each sensor."""
+    clock, rate_hz = timebased.time_s, timebased.rate_hz
+    return {
+        site: still_stretches(clock, signals.accel_mps2, signals.gyro_radps, rate_hz, settings)
+        for site, signals in timebased.sites.items()
+    }
 
 
 def _kept_span(time_s: FloatArray, standing: Standing, run: Interval, margin_s: float) -> slice:
@@ -144,17 +164,6 @@ def _kept_span(time_s: FloatArray, standing: Standing, run: Interval, margin_s: 
     end = (standing.after.end_s if standing.after else run.end_s + 1.0) + margin_s
     low, high = np.searchsorted(time_s, [start, end])
     return slice(int(low), int(high))
-
-
-def _cut(signals: SiteSignals, kept: slice) -> SiteSignals:
-    return replace(
-        signals,
-        accel_mps2=signals.accel_mps2[kept],
-        gyro_radps=signals.gyro_radps[kept],
-        measured=signals.measured[kept],
-        accel_clipped=signals.accel_clipped[kept],
-        gyro_clipped=signals.gyro_clipped[kept],
-    )
 
 
 def _bridged(time_s: FloatArray, values: FloatArray) -> FloatArray:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.conditioning.stillness import common_stretches
+from imuproc.conditioning.surroundings import SEARCH_S
 from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Start
@@ -22,7 +23,9 @@ FloatArray = NDArray[np.float64]
 _SAME_POSTURE_DEG = 12.0
 _AT_THE_START_S = 0.5
 _STANDING_DIFFERS_DEG = 4.0
-_SEARCH_S = 60.0
+_LONGEST_S = 6.0
+"""So much of a longer stretch is used, what is nearest to the run: the zero is then known to less
+than what the same posture differs by from one time to the next."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,9 +70,9 @@ def find_standing(
     """
     legs = [own for site, own in rests.items() if site != "pelvis"] or list(rests.values())
     common = [p for p in common_stretches(legs, shortest_s) if not _among(p, rejected)]
-    early, late = run.start_s - _SEARCH_S, run.end_s + _SEARCH_S
-    before = [p for p in common if p.end_s >= early and p.start_s <= run.start_s + 0.3]
-    after = [p for p in common if p.start_s <= late and p.end_s >= run.end_s - 0.3]
+    early, late = run.start_s - SEARCH_S, run.end_s + SEARCH_S
+    before = [_last(p) for p in common if p.end_s >= early and p.start_s <= run.start_s + 0.3]
+    after = [_first(p) for p in common if p.start_s <= late and p.end_s >= run.end_s - 0.3]
     postures = {part: _posture(timebased, part) for part in (*before, *after)}
     pairs = [
         (first, last)
@@ -78,7 +81,7 @@ def find_standing(
         if _differ_deg(postures[first], postures[last]) < _SAME_POSTURE_DEG
     ]
     if pairs:
-        pair = max(pairs, key=lambda pair: min(part.duration_s for part in pair))
+        pair = max(pairs, key=_long_and_near)
         return Standing(*pair, tuple(_differ_flags(*pair, postures)))
     found = _one_sided(before, after, postures, timebased.recording.run.start, run)
     if not rejected:
@@ -87,6 +90,20 @@ def find_standing(
         f"still from {p.start_s:.1f} to {p.end_s:.1f} s, but in another posture" for p in rejected
     )
     return replace(found, flags=tuple(replace(flag, detail=detail) for flag in found.flags))
+
+
+def _last(part: Interval) -> Interval:
+    return Interval(max(part.start_s, part.end_s - _LONGEST_S), part.end_s)
+
+
+def _first(part: Interval) -> Interval:
+    return Interval(part.start_s, min(part.end_s, part.start_s + _LONGEST_S))
+
+
+def _long_and_near(pair: tuple[Interval, Interval]) -> tuple[float, float]:
+    """Pairs by the shorter of both; of equally long ones those with less time in between."""
+    before, after = pair
+    return round(min(before.duration_s, after.duration_s), 1), before.end_s - after.start_s
 
 
 def _among(part: Interval, others: tuple[Interval, ...]) -> bool:
@@ -136,8 +153,9 @@ def _one_sided(
         # With nothing to compare, a hold that lasts until the start is the set position.
         before = [part for part in before if part.end_s < run.start_s - _AT_THE_START_S]
         before = before[:1] if len(before) > 1 and _postures_vary(before, postures) else before
-    longest_after = max(after, key=lambda part: part.duration_s, default=None)
-    longest = max(before, key=lambda part: part.duration_s, default=None)
+    # Of equally long ones the nearest to the run.
+    longest_after = max(after, key=lambda part: round(part.duration_s, 1), default=None)
+    longest = max(before[::-1], key=lambda part: round(part.duration_s, 1), default=None)
     if longest is None:
         name = "no_standing" if longest_after is None else "no_standing_before"
         return Standing(None, longest_after, (RaisedFlag(name),))

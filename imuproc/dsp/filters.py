@@ -1,5 +1,6 @@
 """Zero-phase low-pass, derivative and moving statistics, all along axis 0."""
 
+from functools import lru_cache
 from math import atan, ceil, pi, prod, tan
 from typing import Final
 
@@ -100,9 +101,8 @@ def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     over two periods of the cut-off (as far as a stretch is long enough); a stretch of one sample is
     returned as it is.
     """
-    design_hz = corrected_cutoff_hz(cutoff_hz, rate_hz, passes=2)
     x = np.asarray(x, dtype=np.float64)
-    sections = butter(_ORDER, design_hz, fs=rate_hz, output="sos")
+    sections = _two_pass_sections(cutoff_hz, rate_hz).copy()
     # Two periods: the odd reflection must outlast the transients of both passes.
     padding = max(9, ceil(2.0 * rate_hz / cutoff_hz))
     out = np.full_like(x, np.nan)
@@ -110,6 +110,13 @@ def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
         rows = part.stop - part.start
         out[part] = sosfiltfilt(sections, x[part], axis=0, padlen=min(padding, rows - 1))
     return out
+
+
+@lru_cache(maxsize=64)
+def _two_pass_sections(cutoff_hz: float, rate_hz: float) -> FloatArray:
+    """Design of one pass; kept, as designing takes longer than filtering a run."""
+    design_hz = corrected_cutoff_hz(cutoff_hz, rate_hz, passes=2)
+    return np.asarray(butter(_ORDER, design_hz, fs=rate_hz, output="sos"))
 
 
 def derivative(x: FloatArray, rate_hz: float) -> FloatArray:

@@ -78,6 +78,7 @@ def solve_motion(
     prepared: PreparedBody,
     contacts: Contacts,
     settings: MotionSettings,
+    uncertainty: bool = True,
 ) -> Motion:
     """Orientation and velocity of every segment, free of drift.
 
@@ -89,6 +90,8 @@ def solve_motion(
     contacts : Contacts
         Coarse or refined contacts.
     settings : MotionSettings
+    uncertainty : bool
+        Whether to work out ``pitch_u_rad`` (NaN otherwise): it takes as long as all else.
 
     Returns
     -------
@@ -100,7 +103,7 @@ def solve_motion(
     bend = np.zeros(len(conditioned.time_s))
     for side in SIDES:
         own = contacts.take(contacts.side == side)
-        leg, bend_of_leg = _solve_leg(prepared, own, side, settings)
+        leg, bend_of_leg = _solve_leg(prepared, own, side, settings, uncertainty)
         solved.update(leg)
         bend = bend if bend_of_leg is None else bend_of_leg
     if "pelvis" in prepared:
@@ -108,7 +111,9 @@ def solve_motion(
         pelvis = solve_segment(
             prepared["pelvis"], nowhere, _free_point, settings, _HEADING_GIVEN_RAD
         )
-        solved["pelvis"] = to_motion(_face_forward(pelvis, contacts), SHANK_AXIS, bend)
+        solved["pelvis"] = to_motion(
+            _face_forward(pelvis, contacts), SHANK_AXIS, bend, uncertainty=uncertainty
+        )
     entry = HistoryEntry(
         "motion.body",
         f"Drift solved over {len(contacts)} stances and all rests of {len(solved)} segments.",
@@ -126,7 +131,7 @@ def _quiet_parts(contacts: Contacts, settings: MotionSettings) -> Stances:
 
 
 def _solve_leg(
-    prepared: PreparedBody, own: Contacts, side: Side, settings: MotionSettings
+    prepared: PreparedBody, own: Contacts, side: Side, settings: MotionSettings, uncertainty: bool
 ) -> tuple[dict[Site, SegmentMotion], FloatArray | None]:
     """Foot and shank of one side, and the direction of the way, shape (n,)."""
     foot_start, shank_start = prepared.get(foot_of(side)), prepared.get(shank_of(side))
@@ -140,18 +145,19 @@ def _solve_leg(
         foot = _face_forward(solved, own)
         bend = bend_of_way(foot.time_s, foot.velocity_mps, stances.middle_s)
         turn = heel_rise_turn(foot_start.segment, foot.time_s, own, side, settings)
-        out[foot_of(side)] = to_motion(foot, FOOT_AXIS, bend, turn)
+        out[foot_of(side)] = to_motion(foot, FOOT_AXIS, bend, turn, uncertainty)
     if shank_start is not None and foot is None:
         ankle = _drifting_ankle(settings)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_GIVEN_RAD)
         shank = _face_forward(solved, own)
         bend = bend_of_way(shank.time_s, shank.velocity_mps, stances.middle_s)
-        out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend)
+        out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend, uncertainty=uncertainty)
     elif shank_start is not None and foot is not None and bend is not None:
         heading = swing_heading(shank_start.strapdown, stances.middle_s)
         ankle = _ankle_of(turn_solved(foot, heading), settings)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_TIED_RAD)
-        out[shank_of(side)] = to_motion(turn_solved(solved, -heading), SHANK_AXIS, bend)
+        shank = turn_solved(solved, -heading)
+        out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend, uncertainty=uncertainty)
     return out, bend
 
 

@@ -81,22 +81,29 @@ class DriftSolution:
     wander_rad : ndarray, shape (a - 1, 3)
         Extra rotation gathered between neighbouring anchors.
     anchor_velocity_mps : ndarray, shape (a, 3)
-    root : ndarray, shape (u, u)
-        Matrix L with covariance = L @ L.T of all unknowns, in the order errors, point, wander,
-        velocity.
     stance_misfit : ndarray, shape (a,)
         Residual of each anchor in standard deviations.
     prior_sd : ndarray, shape (u,)
-        Of all unknowns.
+        Of all unknowns, in the order errors, point, wander, velocity.
+    ties : ndarray, shape (3 * (a - 1), u)
+        Rows that tie neighbouring anchors, divided by their standard deviation.
+    lower : ndarray, shape (u, u)
+        Cholesky factor of the information about all unknowns in units of ``prior_sd``.
     """
 
     errors: FloatArray
     point: FloatArray
     wander_rad: FloatArray
     anchor_velocity_mps: FloatArray
-    root: FloatArray
     stance_misfit: FloatArray
     prior_sd: FloatArray
+    ties: FloatArray
+    lower: FloatArray
+
+    def root(self) -> FloatArray:
+        """Matrix L with covariance = L @ L.T of all unknowns, shape (u, u)."""
+        inverse = solve_triangular(self.lower, np.eye(len(self.lower)), lower=True)
+        return np.asarray(self.prior_sd[:, None] * inverse.T)
 
 
 def error_prior_sd(
@@ -130,27 +137,29 @@ def solve(problem: DriftProblem, settings: MotionSettings) -> DriftSolution:
     """
     prior_mean, prior_sd = _priors(problem, settings)
     tie_rows, tie_values = _tie_rows(problem)
-    see_rows, see_values, see_sd = _observation_rows(problem, settings)
+    seen = _observations(problem, settings, prior_mean, prior_sd)
     ties = tie_rows * prior_sd
     fixed = ties.T @ ties + np.eye(len(prior_sd))
     fixed_right = ties.T @ (tie_values - tie_rows @ prior_mean)
-    see = see_rows * prior_sd / see_sd[:, None]
-    see_right = (see_values - see_rows @ prior_mean) / see_sd
-    owner = np.repeat(problem.anchors.sample_anchor, 3)
-    count = len(problem.anchors.time_s)
-    weight = np.ones(count)
-    misfit = np.zeros(count)
+    weight = np.ones(len(problem.anchors.time_s))
     for _ in range(_REWEIGHTINGS):
-        weighted = see * weight[owner][:, None]
-        factor = cho_factor(fixed + weighted.T @ see, lower=True)
-        unit = cho_solve(factor, fixed_right + weighted.T @ see_right)
-        residual = see_right - see @ unit
-        misfit = np.sqrt(np.bincount(owner, residual**2, count) / 3.0)
+        information, right = seen.information(weight)
+        factor = cho_factor(fixed + information, lower=True)
+        unit = cho_solve(factor, fixed_right + right)
+        misfit = seen.misfit(unit)
         weight = np.minimum(1.0, _HUBER / np.maximum(misfit, 1e-9))
-    lower = np.tril(factor[0])
-    root = prior_sd[:, None] * solve_triangular(lower, np.eye(len(lower)), lower=True).T
     value = prior_mean + prior_sd * unit
-    return _unpack(problem, value, root, misfit, prior_sd)
+    point, wander, velocity = _sizes(problem)
+    return DriftSolution(
+        errors=value[:ERROR_TERMS],
+        point=value[point:wander],
+        wander_rad=value[wander:velocity].reshape(-1, 3),
+        anchor_velocity_mps=value[velocity:].reshape(-1, 3),
+        stance_misfit=misfit,
+        prior_sd=prior_sd,
+        ties=tie_rows,
+        lower=np.tril(factor[0]),
+    )
 
 
 def _sizes(problem: DriftProblem) -> tuple[int, int, int]:
@@ -205,52 +214,93 @@ def _tie_rows(problem: DriftProblem) -> tuple[FloatArray, FloatArray]:
     return flat / sd[:, None], np.diff(nominal, axis=0).ravel() / sd
 
 
-def _observation_rows(
-    problem: DriftProblem, settings: MotionSettings
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Rows that say what the velocity is at each observation instant, and their sd."""
+@dataclass(frozen=True, eq=False)
+class _Observations:
+    """What is seen of velocity, each value in its own standard deviations, unknowns in prior ones.
+
+    A value depends on the unknowns that all share (errors, point) and on its own anchor's velocity
+    alone: only these blocks of the information are worked out.
+
+    Parameters
+    ----------
+    shared : ndarray, shape (k, 3, s)
+    own : ndarray, shape (k,)
+        Answer to the velocity of the instant's own anchor.
+    value : ndarray, shape (k, 3)
+    anchor : ndarray of int, shape (k,)
+    velocity_start, unknowns : int
+        Where the anchors' velocities begin among all unknowns, and how many there are.
+    """
+
+    shared: FloatArray
+    own: FloatArray
+    value: FloatArray
+    anchor: NDArray[np.int64]
+    velocity_start: int
+    unknowns: int
+
+    def information(self, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Information matrix (u, u) and right-hand side (u,), anchors weighted, shape (a,)."""
+        anchors, shared = len(weight), self.shared.shape[2]
+        weighted = weight[self.anchor]
+        flat = self.shared.reshape(-1, shared)
+        gather = np.zeros((anchors, len(weighted)))
+        gather[self.anchor, np.arange(len(weighted))] = weighted * self.own
+        across = (gather @ self.shared.reshape(len(weighted), -1)).reshape(-1, shared)
+        start, end = self.velocity_start, self.unknowns
+        out, right = np.zeros((end, end)), np.zeros(end)
+        out[:shared, :shared] = flat.T @ (flat * np.repeat(weighted, 3)[:, None])
+        out[start:, :shared] = across
+        out[:shared, start:] = across.T
+        diagonal = np.arange(start, end)
+        out[diagonal, diagonal] = np.repeat(gather @ self.own, 3)
+        right[:shared] = flat.T @ (self.value * weighted[:, None]).ravel()
+        right[start:] = (gather @ self.value).ravel()
+        return out, right
+
+    def misfit(self, unit: FloatArray) -> FloatArray:
+        """RMS residual of each anchor, shape (a,), for given unknowns (u,)."""
+        velocity = unit[self.velocity_start :].reshape(-1, 3)
+        residual = self.value - self.shared @ unit[: self.shared.shape[2]]
+        residual = residual - self.own[:, None] * velocity[self.anchor]
+        squares = np.bincount(self.anchor, np.sum(residual**2, axis=1), len(velocity))
+        return np.asarray(np.sqrt(squares / 3.0))
+
+
+def _observations(
+    problem: DriftProblem, settings: MotionSettings, prior_mean: FloatArray, prior_sd: FloatArray
+) -> _Observations:
+    """What is seen of velocity at each observation instant."""
     sens, anchors, strapdown = problem.sensitivity, problem.anchors, problem.strapdown
-    point_start, wander_start, velocity_start = _sizes(problem)
-    count = len(anchors.sample_time_s)
+    shared, velocity_start = _sizes(problem)[1:]
     centre_s = anchors.time_s[anchors.sample_anchor]
-    rows = np.zeros((count, 3, velocity_start + 3 * len(anchors.time_s)))
-    rows[:, :, :ERROR_TERMS] = at_times(sens.velocity, sens.time_s, anchors.sample_time_s)
-    rows[:, :, :ERROR_TERMS] -= at_times(sens.velocity, sens.time_s, centre_s)
-    rows[:, :, point_start:wander_start] = problem.point.rows
-    sample, axis = np.meshgrid(np.arange(count), np.arange(3), indexing="ij")
-    rows[sample, axis, velocity_start + 3 * anchors.sample_anchor[:, None] + axis] = 1.0
-    gained = at_times(strapdown.velocity_mps, strapdown.time_s, anchors.sample_time_s)
-    gained -= at_times(strapdown.velocity_mps, strapdown.time_s, centre_s)
+    gained, nominal = (
+        at_times(running, clock_s, anchors.sample_time_s) - at_times(running, clock_s, centre_s)
+        for running, clock_s in (
+            (sens.velocity, sens.time_s),
+            (strapdown.velocity_mps, strapdown.time_s),
+        )
+    )
+    rows = np.concatenate((gained, problem.point.rows), axis=2)
     stance = anchors.is_stance[anchors.sample_anchor]
     per_anchor = np.bincount(anchors.sample_anchor, minlength=len(anchors.time_s))
     sd = np.where(stance, problem.point.velocity_sd_mps, settings.rest_velocity_sd_mps)
     sd = sd * np.sqrt(per_anchor[anchors.sample_anchor])
-    return rows.reshape(3 * count, -1), (problem.point.target - gained).ravel(), np.repeat(sd, 3)
-
-
-def _unpack(
-    problem: DriftProblem,
-    value: FloatArray,
-    root: FloatArray,
-    misfit: FloatArray,
-    prior_sd: FloatArray,
-) -> DriftSolution:
-    point_start, wander_start, velocity_start = _sizes(problem)
-    return DriftSolution(
-        errors=value[:ERROR_TERMS],
-        point=value[point_start:wander_start],
-        wander_rad=value[wander_start:velocity_start].reshape(-1, 3),
-        anchor_velocity_mps=value[velocity_start:].reshape(-1, 3),
-        root=root,
-        stance_misfit=misfit,
-        prior_sd=prior_sd,
+    value = problem.point.target - nominal - rows @ prior_mean[:shared]
+    return _Observations(
+        shared=rows * prior_sd[:shared] / sd[:, None, None],
+        own=prior_sd[velocity_start] / sd,
+        value=value / sd[:, None],
+        anchor=anchors.sample_anchor,
+        velocity_start=velocity_start,
+        unknowns=len(prior_sd),
     )
 
 
-def unseen_parts(
-    problem: DriftProblem, solution: DriftSolution, rows: FloatArray
-) -> dict[str, FloatArray]:
-    """What clipping and undersampling add to the standard uncertainty of a combination of unknowns.
+def tilt_spread(
+    problem: DriftProblem, solution: DriftSolution, weights: FloatArray
+) -> tuple[FloatArray, dict[str, FloatArray]]:
+    """Standard uncertainty of combinations of the rotation's unknowns, and what causes add to it.
 
     A least-squares estimate is off by its covariance times each row's error, row by row; the
     squares of these shares add up to its whole variance (JCGM 100:2008, 5.1.2), so the share of
@@ -260,19 +310,21 @@ def unseen_parts(
     ----------
     problem : DriftProblem
     solution : DriftSolution
-    rows : ndarray, shape (k, u)
-        Weights of the unknowns.
+    weights : ndarray, shape (k, 24 + 3 * (a - 1))
+        Of the gyro terms and the wander: as :func:`tilt_weights` gives them.
 
     Returns
     -------
-    dict
+    spread : ndarray, shape (k,)
+    parts : dict
         ``clipping`` and ``rate``, shape (k,) each, in the unit of the combination.
     """
     _, wander_start, velocity_start = _sizes(problem)
-    answer = (rows @ solution.root) @ solution.root.T
-    ties = (answer @ _tie_rows(problem)[0].T) ** 2
-    blind, wander = problem.blind, slice(wander_start, velocity_start)
-    wandered = (answer[:, wander] / solution.prior_sd[wander]) ** 2
+    root, wander = solution.root(), slice(wander_start, velocity_start)
+    weighted = weights @ np.concatenate((root[:GYRO_TERMS], root[wander]))
+    ties = (weighted @ (solution.ties @ root).T) ** 2
+    wandered = (weighted @ root[wander].T / solution.prior_sd[wander]) ** 2
+    blind = problem.blind
     gathered = np.maximum(_between(problem, blind.velocity_variance), 1e-12)
 
     def of_ties(running: FloatArray) -> FloatArray:
@@ -281,26 +333,33 @@ def unseen_parts(
     hidden = _between(problem, blind.rotation_sd_rad)
     hidden = hidden * _between(problem, blind.clipped_rotation_sd_rad)
     clipped = wandered @ (np.repeat(hidden, 3) / solution.prior_sd[wander] ** 2)
-    return {
+    return np.linalg.norm(weighted, axis=1), {
         "clipping": np.sqrt(clipped + of_ties(blind.clipped_velocity_variance)),
         "rate": np.sqrt(of_ties(blind.undersampled_velocity_variance)),
     }
 
 
-def tilt_rows(problem: DriftProblem, time_s: FloatArray) -> FloatArray:
-    """Rotation error in world axes per unit of every unknown, shape (k, 3, u)."""
-    _, wander_start, velocity_start = _sizes(problem)
-    anchors = problem.anchors.time_s
-    rows = np.zeros((len(time_s), 3, velocity_start + 3 * len(anchors)))
-    rows[:, :, :GYRO_TERMS] = at_times(problem.sensitivity.tilt, problem.sensitivity.time_s, time_s)
-    links = len(anchors) - 1
-    share = wander_share(problem, time_s)
-    wander = share[:, None, :, None] * np.eye(3)[None, :, None, :]
-    rows[:, :, wander_start:velocity_start] = wander.reshape(len(time_s), 3, 3 * links)
-    return rows
+def tilt_weights(problem: DriftProblem, time_s: FloatArray, axis: FloatArray) -> FloatArray:
+    """Rotation error about an axis per unit of each gyro term and each wander.
+
+    Parameters
+    ----------
+    problem : DriftProblem
+    time_s : ndarray, shape (k,)
+    axis : ndarray, shape (k, 3)
+        World axes.
+
+    Returns
+    -------
+    ndarray, shape (k, 24 + 3 * (a - 1))
+    """
+    tilt = at_times(problem.sensitivity.tilt, problem.sensitivity.time_s, time_s)
+    gyro = np.einsum("kiu,ki->ku", tilt, axis)
+    wander = _wander_share(problem, time_s)[:, :, None] * axis[:, None, :]
+    return np.concatenate((gyro, wander.reshape(len(time_s), -1)), axis=1)
 
 
-def wander_share(problem: DriftProblem, time_s: FloatArray) -> FloatArray:
+def _wander_share(problem: DriftProblem, time_s: FloatArray) -> FloatArray:
     """Share of each link's wander that has come in since the levelling, shape (k, links).
 
     Wander comes in evenly between neighbouring anchors; before the levelling it counts backwards.
@@ -310,3 +369,14 @@ def wander_share(problem: DriftProblem, time_s: FloatArray) -> FloatArray:
     levelled_s = problem.strapdown.time_s[problem.strapdown.anchor_index]
     share = np.clip((time_s[:, None] - anchors[:-1]) / length, 0.0, 1.0)
     return np.asarray(share - np.clip((levelled_s - anchors[:-1]) / length, 0.0, 1.0))
+
+
+def wandered_rad(problem: DriftProblem, solution: DriftSolution, time_s: FloatArray) -> FloatArray:
+    """Rotation that has wandered in since the levelling, in rad, shape (k, 3)."""
+    gathered = np.concatenate((np.zeros((1, 3)), np.cumsum(solution.wander_rad, axis=0)))
+    levelled_s = problem.strapdown.time_s[problem.strapdown.anchor_index]
+    anchors = problem.anchors.time_s
+    return np.stack(
+        [np.interp(time_s, anchors, g) - np.interp(levelled_s, anchors, g) for g in gathered.T],
+        axis=1,
+    )

@@ -43,17 +43,16 @@ class Anchors:
 
 _SAMPLES_PER_STANCE = 6
 _REST_PIECE_S = 0.5
+_MOST_PIECES = 12
 
 
 def _rest_instants(rests: tuple[Interval, ...]) -> FloatArray:
-    """Ends and inner points of each rest, about every half second."""
-    pieces = [
-        np.linspace(
-            rest.start_s, rest.end_s, max(2, int(np.ceil(rest.duration_s / _REST_PIECE_S)) + 1)
-        )
-        for rest in rests
-    ]
-    return np.concatenate(pieces) if pieces else np.empty(0)
+    """Ends and inner points of each rest: about every half second, of a long one less often."""
+    instants = []
+    for rest in rests:
+        pieces = int(np.clip(np.ceil(rest.duration_s / _REST_PIECE_S), 1, _MOST_PIECES))
+        instants.append(np.linspace(rest.start_s, rest.end_s, pieces + 1))
+    return np.concatenate(instants) if instants else np.empty(0)
 
 
 def make_anchors(

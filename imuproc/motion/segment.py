@@ -23,9 +23,9 @@ from imuproc.motion.drift import (
     PointModel,
     error_prior_sd,
     solve,
-    tilt_rows,
-    unseen_parts,
-    wander_share,
+    tilt_spread,
+    tilt_weights,
+    wandered_rad,
 )
 from imuproc.motion.observations import Anchors, Blindness, blindness, make_anchors
 from imuproc.motion.settings import MotionSettings
@@ -217,7 +217,7 @@ def _rotation_correction(problem: DriftProblem, solution: DriftSolution) -> Floa
     """Rotation to apply in world axes at every sample in rad, shape (n, 3)."""
     clock, tilt = problem.sensitivity.time_s, problem.sensitivity.tilt
     thinned = tilt @ solution.errors[: tilt.shape[2]]
-    thinned = thinned + wander_share(problem, clock) @ solution.wander_rad
+    thinned = thinned + wandered_rad(problem, solution, clock)
     return at_times(thinned, clock, problem.strapdown.time_s)
 
 
@@ -255,7 +255,11 @@ def turn_solved(solved: Solved, angle_rad: float) -> Solved:
 
 
 def to_motion(
-    solved: Solved, axis: FloatArray, bend_rad: FloatArray, turn_rad: float = 0.0
+    solved: Solved,
+    axis: FloatArray,
+    bend_rad: FloatArray,
+    turn_rad: float = 0.0,
+    uncertainty: bool = True,
 ) -> SegmentMotion:
     """Sagittal angle, its rate and uncertainty from a solved segment.
 
@@ -269,6 +273,8 @@ def to_motion(
         Direction of the way in that world: the sagittal plane turns with it.
     turn_rad : float
         Turn of the segment axes about their own vertical.
+    uncertainty : bool
+        Whether to work out the angle's uncertainty; NaN otherwise.
 
     Returns
     -------
@@ -282,7 +288,9 @@ def to_motion(
     along = quat_from_rotvec(-bend_rad[:, None] * UP)
     quat_wxyz = quat_multiply(solved.quat_wxyz, turn)
     angle = sagittal_angle(quat_multiply(along, quat_wxyz), axis)
-    pitch_u, pitch_parts = _pitch_uncertainty(solved, bend_rad)
+    pitch_u, pitch_parts = np.full(len(angle), np.nan), dict[str, FloatArray]()
+    if uncertainty:
+        pitch_u, pitch_parts = _pitch_uncertainty(solved, bend_rad)
     rate = quat_rotate(solved.quat_wxyz, prepared.segment.gyro_radps)
     return SegmentMotion(
         site=prepared.segment.site,
@@ -308,7 +316,9 @@ def _lever(point: FloatArray) -> FloatArray:
     return np.asarray(point[:3] - np.array([0.0, 0.0, rolling]))
 
 
-_UNCERTAINTY_RATE_HZ = 50.0
+_DRIFT_STEP_S = 0.02
+_DRIFT_STEP_AT_REST_S = 0.2
+_AROUND_STANCES_S = 1.0
 
 
 def _pitch_uncertainty(
@@ -316,18 +326,28 @@ def _pitch_uncertainty(
 ) -> tuple[FloatArray, dict[str, FloatArray]]:
     """Standard uncertainty of the sagittal angle against standing in rad, and parts of it, (n,).
 
-    Drift is slow, so it is worked out at 50 Hz and interpolated.
+    Drift is slow, so it is worked out at a few instants and interpolated.
     """
-    clock = solved.problem.sensitivity.time_s
-    every = max(1, round(1.0 / (_UNCERTAINTY_RATE_HZ * (clock[1] - clock[0]))))
-    thinned = np.append(clock[::every], clock[-1] + every * (clock[1] - clock[0]))
-    anchor_s = np.array([0.5 * (solved.prepared.anchor.start_s + solved.prepared.anchor.end_s)])
-    turned = solved.turned_rad - np.interp(thinned, solved.time_s, bend_rad)
+    at_s = _drift_instants(solved)
+    anchor = solved.prepared.anchor
+    standing_s = np.full(1, 0.5 * (anchor.start_s + anchor.end_s))
+    turned = solved.turned_rad - np.interp(at_s, solved.time_s, bend_rad)
     across = np.stack((np.sin(turned), np.cos(turned), np.zeros(len(turned))), axis=1)
-    rows = tilt_rows(solved.problem, thinned) - tilt_rows(solved.problem, anchor_s)
-    weights = np.einsum("kiu,ki->ku", rows, across)
-    spread = np.linalg.norm(weights @ solved.solution.root, axis=1)
-    parts = unseen_parts(solved.problem, solved.solution, weights)
-    return np.interp(solved.time_s, thinned, spread), {
-        name: np.interp(solved.time_s, thinned, part) for name, part in parts.items()
+    weights = tilt_weights(solved.problem, at_s, across)
+    weights -= tilt_weights(solved.problem, np.repeat(standing_s, len(at_s)), across)
+    spread, parts = tilt_spread(solved.problem, solved.solution, weights)
+    return np.interp(solved.time_s, at_s, spread), {
+        name: np.interp(solved.time_s, at_s, part) for name, part in parts.items()
     }
+
+
+def _drift_instants(solved: Solved) -> FloatArray:
+    """Instants at which drift is worked out: close to each other around the stances, in s."""
+    time_s, anchors = solved.time_s, solved.problem.anchors
+    stance_s = anchors.time_s[anchors.is_stance]
+    coarse = np.arange(time_s[0], time_s[-1] + _DRIFT_STEP_AT_REST_S, _DRIFT_STEP_AT_REST_S)
+    if len(stance_s) == 0:
+        return coarse
+    first, last = stance_s[0] - _AROUND_STANCES_S, stance_s[-1] + _AROUND_STANCES_S
+    fine = np.arange(max(first, time_s[0]), min(last, time_s[-1]), _DRIFT_STEP_S)
+    return np.union1d(coarse, fine)

@@ -51,7 +51,7 @@ def process(recording: Recording, settings: Settings | None = None) -> Result:
     refused: list[RunError] = []
     for run in runs:
         try:
-            result = _process_run(timebased, run, settings)
+            result = _process_run(timebased, run, runs, settings)
         except RunError as error:  # one stretch of a long log does not cost the others
             refused.append(error)
             continue
@@ -79,20 +79,24 @@ def _nothing_found(recording: Recording, refused: list[RunError]) -> RunError:
 
 
 def _process_run(
-    timebased: TimeBased, run: Interval, settings: Settings, rejected: tuple[Interval, ...] = ()
+    timebased: TimeBased,
+    run: Interval,
+    runs: tuple[Interval, ...],
+    settings: Settings,
+    rejected: tuple[Interval, ...] = (),
 ) -> Result | None:
-    """One run of a recording; None when the stretch holds no sprint steps.
+    """One of the runs of a recording; None when the stretch holds no sprint steps.
 
     A still stretch that cannot have been standing is rejected, and the run processed anew.
     """
-    conditioned = calibrate(timebased, run, settings.calibration, rejected)
+    conditioned = calibrate(timebased, run, settings.calibration, rejected, runs)
     require_paired_legs(conditioned, run)
     contacts = running_contacts(coarse_contacts(conditioned, run, settings.coarse))
     if len(contacts) < 3:
         return None
     on_ground = _motion_settings(timebased, settings)
     prepared = prepare_body(conditioned, on_ground)
-    motion = solve_motion(conditioned, prepared, contacts, on_ground)
+    motion = solve_motion(conditioned, prepared, contacts, on_ground, uncertainty=False)
     contacts = unaided_contacts(contacts, motion, settings.unaided)
     contacts = refined_contacts(contacts, motion, settings.refine)
     contacts = running_contacts(contacts)
@@ -100,7 +104,8 @@ def _process_run(
         return None
     motion = solve_motion(conditioned, prepared, contacts, on_ground)
     if not (upright_zero(motion, contacts) or side_flags(motion, contacts)):
-        return _process_run(timebased, run, settings, (*rejected, *_standing_of(conditioned)))
+        rejected = (*rejected, *_standing_of(conditioned))
+        return _process_run(timebased, run, runs, settings, rejected)
     return make_result(conditioned, contacts, motion, settings)
 
 

@@ -83,5 +83,6 @@ def test_every_number_can_be_set_and_none_stands_in_two_places(tmp_path: Path) -
             value = getattr(value, part)
         current = getattr(value, last)
         if isinstance(current, float | int):
-            text = f"[{'.'.join(path)}]\n{last} = {current}"
+            table = f"[{'.'.join(path)}]\n" if path else ""
+            text = f"{table}{last} = {current}"
             assert read_settings(settings_file(tmp_path, text)) == Settings()

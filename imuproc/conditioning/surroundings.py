@@ -1,0 +1,64 @@
+"""The part of a log that belongs to one run: no run's figures hang on what else the log holds."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from imuproc.conditioning.timebase import SiteSignals, TimeBased
+from imuproc.core.recording import Interval
+
+SEARCH_S = 60.0
+"""Nobody keeps the posture of quiet standing for longer before or after a run."""
+
+
+def spans_around(run: Interval, others: tuple[Interval, ...]) -> tuple[Interval, Interval]:
+    """Where to look for the quiet standing of a run.
+
+    Parameters
+    ----------
+    run : Interval
+    others : tuple of Interval
+        All runs of the log, in order of time.
+
+    Returns
+    -------
+    nearest, farthest : Interval
+        Up to the neighbouring runs, and beyond them for where nobody stood in between.
+    """
+    farthest = Interval(run.start_s - SEARCH_S, run.end_s + SEARCH_S)
+    earlier = [other.end_s for other in others if other.end_s <= run.start_s]
+    later = [other.start_s for other in others if other.start_s >= run.end_s]
+    nearest = Interval(max([farthest.start_s, *earlier[-1:]]), min([farthest.end_s, *later[:1]]))
+    return nearest, farthest
+
+
+def cut_signals(signals: SiteSignals, kept: slice) -> SiteSignals:
+    """Some samples of one sensor."""
+    return replace(
+        signals,
+        accel_mps2=signals.accel_mps2[kept],
+        gyro_radps=signals.gyro_radps[kept],
+        measured=signals.measured[kept],
+        accel_clipped=signals.accel_clipped[kept],
+        gyro_clipped=signals.gyro_clipped[kept],
+    )
+
+
+def cut_to(timebased: TimeBased, span: Interval) -> TimeBased:
+    """A stretch of a recording, as views of its signals.
+
+    Parameters
+    ----------
+    timebased : TimeBased
+    span : Interval
+        In s, both ends included.
+
+    Returns
+    -------
+    TimeBased
+    """
+    first = int(np.searchsorted(timebased.time_s, span.start_s))
+    last = int(np.searchsorted(timebased.time_s, span.end_s, side="right"))
+    kept = slice(first, last)
+    sites = {site: cut_signals(signals, kept) for site, signals in timebased.sites.items()}
+    return replace(timebased, time_s=timebased.time_s[kept], sites=sites)
