@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from imuproc.assessment.targets import PHASES
-from imuproc.assessment.verdicts import ABOVE, BELOW, NOT_MEASURED, ON_TARGET
+from imuproc.assessment.verdicts import ABOVE, BELOW, NO_VERDICT, ON_TARGET
 
 MOST_CUES: Final = 3
 _FEWEST_STEPS: Final = 2
@@ -167,7 +167,7 @@ def cues(verdicts: pd.DataFrame, most: int = MOST_CUES) -> tuple[Cue, ...]:
     """
     alike: dict[tuple[str, str, Words], list[pd.DataFrame]] = {}
     for (figure, phase), group in verdicts.groupby(["figure", "phase"], sort=False):
-        measured = group[group["verdict"] != NOT_MEASURED]
+        measured = group[~group["verdict"].isin(NO_VERDICT)]
         for direction in (ABOVE, BELOW):
             off = int((measured["verdict"] == direction).sum())
             if off >= max(_FEWEST_STEPS, _LEAST_SHARE * len(measured)):
@@ -214,7 +214,7 @@ def _side(sides: Iterable[str]) -> str:
 
 def on_target_share(verdicts: pd.DataFrame) -> dict[str, tuple[int, int]]:
     """For each figure how many steps are surely on target, and how many were measured."""
-    measured = verdicts[verdicts["verdict"] != NOT_MEASURED]
+    measured = verdicts[~verdicts["verdict"].isin(NO_VERDICT)]
     return {
         str(figure): (int((group["verdict"] == ON_TARGET).sum()), len(group))
         for figure, group in measured.groupby("figure", sort=False)

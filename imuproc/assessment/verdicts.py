@@ -5,7 +5,8 @@ on or off target when that is right with 95 % probability, its error taken as no
 standard uncertainty (conformance probability, JCGM 106:2012, clause 7).
 """
 
-from typing import TYPE_CHECKING, Final
+from collections.abc import Collection, Mapping
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
@@ -25,7 +26,9 @@ ABOVE: Final = "above"
 BELOW: Final = "below"
 TOO_CLOSE: Final = "too close to call"
 NOT_MEASURED: Final = "not measured"
-VERDICTS: Final = (ON_TARGET, ABOVE, BELOW, TOO_CLOSE, NOT_MEASURED)
+IN_DOUBT: Final = "in doubt"
+VERDICTS: Final = (ON_TARGET, ABOVE, BELOW, TOO_CLOSE, NOT_MEASURED, IN_DOUBT)
+NO_VERDICT: Final = (NOT_MEASURED, IN_DOUBT)
 SURE: Final = 0.95
 
 COLUMNS: Final = (
@@ -60,39 +63,64 @@ def verdicts(steps: "pd.DataFrame", targets: TargetSet) -> "pd.DataFrame":
         value lies outside its band (above positive, below negative, inside 0), in its unit. Steps
         of ``slowing`` are not judged.
     """
-    tables = [_of_band(steps[steps["phase"] == band.phase], band) for band in targets.bands]
-    filled = [table for table in tables if len(table)]
-    if not filled:
-        return pd.DataFrame({name: [] for name in COLUMNS})
-    order = {name: place for place, name in enumerate(dict.fromkeys(steps["run"]))}
-    joined = pd.concat(filled, ignore_index=True)
-    return joined.sort_values(
-        ["run", "step", "figure"],
-        key=lambda column: column.map(order) if column.name == "run" else column,
-        ignore_index=True,
-    )
+    runs = steps["run"].to_numpy(dtype=object)
+    order = {name: place for place, name in enumerate(dict.fromkeys(runs))}
+    figures = sorted({band.figure for band in targets.bands})
+    phase = steps["phase"].to_numpy(dtype=object)
+    parts = [_of_band(steps, band, np.flatnonzero(phase == band.phase)) for band in targets.bands]
+    columns = {name: np.concatenate([part[name] for part in parts]) for name in COLUMNS}
+    place = np.array([order[run] for run in columns["run"]], dtype=np.int64)
+    rank = np.array([figures.index(figure) for figure in columns["figure"]], dtype=np.int64)
+    sort = np.lexsort((rank, columns["step"], place))
+    return pd.DataFrame({name: values[sort] for name, values in columns.items()})
 
 
-def _of_band(steps: "pd.DataFrame", band: "Band") -> "pd.DataFrame":
-    low, high = band.at(steps["step"].to_numpy(dtype=np.int64))
-    value = steps[band.figure].to_numpy(dtype=np.float64)
-    u = steps[uncertainty_name(band.figure)].to_numpy(dtype=np.float64)
-    return pd.DataFrame(
-        {
-            **{name: steps[name].to_numpy() for name in ("run", "step", "side", "phase")},
-            "figure": band.figure,
-            "value": value,
-            "u": u,
-            "low": low,
-            "high": high,
-            "verdict": judged(value, u, low, high),
-            "excess": np.where(
-                np.isfinite(value),
-                np.maximum(value - high, 0.0) - np.maximum(low - value, 0.0),
-                np.nan,
-            ),
-        }
-    )
+def put_in_doubt(judged: "pd.DataFrame", doubted: Mapping[str, Collection[str]]) -> "pd.DataFrame":
+    """Verdicts taken back where a figure is there but must not be trusted.
+
+    Parameters
+    ----------
+    judged : DataFrame
+        From :func:`verdicts`.
+    doubted : mapping from str to collection of str
+        By figure the sides on which it is in doubt.
+
+    Returns
+    -------
+    DataFrame
+        ``verdict`` is :data:`IN_DOUBT` there, but for figures that were not measured.
+    """
+    pairs = {(figure, side) for figure, sides in doubted.items() for side in sides}
+    rows = zip(judged["figure"], judged["side"], judged["verdict"], strict=True)
+    taken = [
+        IN_DOUBT if (figure, side) in pairs and verdict != NOT_MEASURED else verdict
+        for figure, side, verdict in rows
+    ]
+    return judged.assign(verdict=np.array(taken, dtype=object))
+
+
+def _of_band(
+    steps: "pd.DataFrame", band: "Band", rows: NDArray[np.int64]
+) -> dict[str, NDArray[Any]]:
+    """Columns of the verdicts on some rows of the step table."""
+    number = steps["step"].to_numpy(dtype=np.int64)[rows]
+    low, high = band.at(number)
+    value = steps[band.figure].to_numpy(dtype=np.float64)[rows]
+    u = steps[uncertainty_name(band.figure)].to_numpy(dtype=np.float64)[rows]
+    outside = np.maximum(value - high, 0.0) - np.maximum(low - value, 0.0)
+    return {
+        "run": steps["run"].to_numpy(dtype=object)[rows],
+        "step": number,
+        "side": steps["side"].to_numpy(dtype=object)[rows],
+        "phase": steps["phase"].to_numpy(dtype=object)[rows],
+        "figure": np.full(len(rows), band.figure, dtype=object),
+        "value": value,
+        "u": u,
+        "low": low,
+        "high": high,
+        "verdict": judged(value, u, low, high),
+        "excess": np.where(np.isfinite(value), outside, np.nan),
+    }
 
 
 def judged(

@@ -19,6 +19,16 @@ class ReportOptions:
         Path | None,
         typer.Option("--targets", help="Target sets of your own (TOML).", show_default=False),
     ] = None
+    jobs: Annotated[
+        int | None,
+        typer.Option(
+            "--jobs",
+            "-j",
+            min=1,
+            help="Worker processes; as many as there are cores when left out.",
+            show_default=False,
+        ),
+    ] = None
     as_json: Annotated[
         bool, typer.Option("--json", help="Print names and paths of the files as JSON.")
     ] = False
@@ -34,7 +44,7 @@ def report(options: ReportOptions) -> None:
     from imuproc.report.pages.writing import INDEX, REPORT_FOLDER, write_report
     from imuproc.report.text import plural
 
-    files = write_report(options.out, options.targets)
+    files = write_report(options.out, options.targets, jobs=options.jobs or _cores())
     if options.as_json:
         import json
 
@@ -43,3 +53,11 @@ def report(options: ReportOptions) -> None:
     pages = sum(name.endswith(".html") for name in files) - 1
     sys.stdout.write(f"Written: {plural(pages, 'page')} of runs, pictures and steps.xlsx\n")
     sys.stdout.write(f"Open: {files[f'{REPORT_FOLDER}/{INDEX}']}\n")
+
+
+def _cores() -> int:
+    """Cores that this process may use."""
+    from joblib import cpu_count
+
+    count: int = cpu_count()
+    return max(1, count)

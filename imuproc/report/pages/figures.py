@@ -107,7 +107,9 @@ def _draw_band(axes: Axes, band: FloatArray) -> None:
         [(n - 0.5, b), (n + 0.5, b), (n + 0.5, t), (n - 0.5, t)]
         for n, b, t in zip(number, bottom, top, strict=True)
     ]
-    axes.add_collection(PolyCollection(boxes, facecolors=BAND, linewidths=0), autolim=False)
+    axes.add_collection(
+        PolyCollection(boxes, facecolors=BAND, edgecolors=BAND, linewidths=0.6), autolim=False
+    )
     ends = [
         [(n - 0.5, end), (n + 0.5, end)] for n, *both in band for end in both if np.isfinite(end)
     ]

@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from imuproc.assessment.verdicts import ABOVE, BELOW, NOT_MEASURED, ON_TARGET, TOO_CLOSE
+from imuproc.assessment.verdicts import ABOVE, BELOW, IN_DOUBT, NOT_MEASURED, ON_TARGET, TOO_CLOSE
 from imuproc.core.columns import uncertainty_name
 from imuproc.core.uncertainty import PARTS
 from imuproc.report.pages.labels import LABELS, Label
@@ -19,6 +19,7 @@ MARKS: Final = {
     BELOW: ("▼", "below target"),
     TOO_CLOSE: ("~", "too close to call"),
     NOT_MEASURED: ("", "not measured"),
+    IN_DOUBT: ("?", "in doubt"),
     "": ("", ""),
 }
 """Sign and words of each verdict."""
@@ -139,9 +140,10 @@ def _brief(number: int, side: str, cells: tuple[Cell, ...]) -> str:
     parts = []
     for label, cell in zip(LABELS.values(), cells, strict=True):
         if label.figure in names:
-            degree = "°" if label.unit == "°" and cell.u else ""
-            parts.append(f"{names[label.figure]}\u00a0{cell.value}{degree}{cell.sign}")
-    return f"{number}\u00a0{side}: {', '.join(parts)} ms"
+            unit = "" if not cell.u else "°" if label.unit == "°" else f"\u00a0{label.unit}"
+            sign = f"\u00a0{cell.sign}" if cell.sign else ""
+            parts.append(f"{names[label.figure]}\u00a0{cell.value}{unit}{sign}")
+    return f"{number}\u00a0{side}: {', '.join(parts)}"
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ import numpy as np
 from markupsafe import Markup
 
 from imuproc.report.pages import story
+from imuproc.report.pages.doubt import trouble, trusted
 from imuproc.report.pages.figures import by_step, through_swing, time_strip
 from imuproc.report.pages.labels import LABELS, label_of
 from imuproc.report.pages.legs import legs
@@ -61,8 +62,8 @@ def run_page(view: RunView) -> str:
             "session": story.note_text(view.session.get("note")),
         },
         "failed": view.failed,
-        "trouble": story.trouble(view) if view.in_trouble() else [],
-        "trusted": [] if failed_or_empty else story.trusted(view),
+        "trouble": trouble(view) if view.in_trouble() else [],
+        "trusted": [] if failed_or_empty else trusted(view),
         "rows": step_rows(view),
         "flags": story.flag_texts(view),
         "cautions": CAUTIONS,

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from imuproc.assessment.cues import cues
+from imuproc.assessment.verdicts import NO_VERDICT, ON_TARGET
 from imuproc.core.errors import SessionError
 from imuproc.core.flags import FLAGS
 from imuproc.report.pages import story
@@ -77,6 +78,8 @@ class SquadRow:
     state : {"failed", "trouble", "noted", "fine"}
     flags : tuple of str
         In words.
+    doubts : tuple of str
+        What makes the run one in doubt.
     reason : str
         Why it failed.
     """
@@ -93,6 +96,7 @@ class SquadRow:
     matter: str
     state: str
     flags: tuple[str, ...]
+    doubts: tuple[str, ...]
     reason: str
 
 
@@ -125,6 +129,8 @@ def squad_row(view: RunView) -> SquadRow:
         matter=view.cues[0].words.title if view.cues else "",
         state=state,
         flags=tuple(clean(name).replace("_", " ") for name in names),
+        doubts=tuple(dict.fromkeys(f.name.replace("_", " ") for f in view.serious_flags()))
+        or ("much is missing",),
         reason=clean(view.summary.reason),
     )
 
@@ -156,10 +162,10 @@ def _mean(view: RunView, label: Label) -> tuple[Label, str, str]:
 
 def _on_target(view: RunView) -> tuple[str, str]:
     rows = view.verdicts[view.verdicts["figure"] == "shin_angle_touchdown_deg"]
-    measured = int((rows["verdict"] != "not measured").sum())
+    measured = int((~rows["verdict"].isin(NO_VERDICT)).sum())
     if not measured:
         return "", ""
-    on = int((rows["verdict"] == "on target").sum())
+    on = int((rows["verdict"] == ON_TARGET).sum())
     return f"{on} of {measured}", f"{on / measured:.4f}"
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from imuproc.assessment.cues import Cue, on_target_share
-from imuproc.assessment.verdicts import ABOVE, TOO_CLOSE
+from imuproc.assessment.verdicts import ABOVE, TOO_CLOSE, VERDICTS
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.report.pages.labels import LABELS, STARTS, label_of, spans, steps_phrase
 from imuproc.report.pages.view import RunView
@@ -34,29 +34,6 @@ class Matter:
     meaning: str
     evidence: str
     tried: str
-
-
-@dataclass(frozen=True)
-class Trust:
-    """How much of a figure is there.
-
-    Parameters
-    ----------
-    name : str
-    have, of : int
-        Steps of the effort that have it, and all of them.
-    """
-
-    name: str
-    have: int
-    of: int
-
-    @property
-    def words(self) -> str:
-        """In how many steps the figure is given."""
-        if self.have == 0:
-            return "not given"
-        return "all steps" if self.have == self.of else f"{self.have} of {self.of} steps"
 
 
 @dataclass(frozen=True)
@@ -105,9 +82,8 @@ def facts(view: RunView) -> list[tuple[str, str]]:
         out.append(("Covered, before slowing", f"{covered:.1f} ± {max(u, 0.1):.1f} m"))
     slowing = run.counts["steps"] - run.counts["steps_effort"]
     count = f"{run.counts['steps_effort']}"
-    out.append(("Steps", f"{count} and {slowing} of slowing down" if slowing else count))
-    surface = clean(str(view.run.surface))
-    out.append(("Surface", surface))
+    out.append(("Steps", f"{count}, then {slowing} slowing down" if slowing else count))
+    out.append(("Surface", clean(str(view.run.surface))))
     return out
 
 
@@ -168,34 +144,13 @@ def nothing_off(view: RunView) -> str:
     shares = on_target_share(view.verdicts)
     on, measured = (sum(share[k] for share in shares.values()) for k in (0, 1))
     if measured == 0:
-        return "Nothing could be held against the targets: the figures they are for are missing."
+        return "Nothing could be held against the targets: their figures are missing or in doubt."
     close = int((view.verdicts["verdict"] == TOO_CLOSE).sum())
+    start = "As far as it could be measured, nothing" if view.in_trouble() else "Nothing"
     return (
-        f"Nothing was surely and repeatedly off target. Of {measured} figures held against their "
+        f"{start} was surely and repeatedly off target. Of {measured} figures held against their "
         f"targets {on} are surely on target and {close} are too close to call."
     )
-
-
-def trouble(view: RunView) -> list[str]:
-    """Sentences that come before all else where a run is in trouble."""
-    if view.failed:
-        return [f"This run could not be processed: {clean(view.summary.reason)}"]
-    if not view.has_steps:
-        return ["No steps were found in this run."]
-    out = []
-    for name in dict.fromkeys(flag.name for flag in view.serious_flags()):
-        flag = FLAGS[name]
-        sites = sorted({_site(f.site) for f in view.serious_flags() if f.name == name and f.site})
-        where = f" ({', '.join(sites)})" if sites else ""
-        out.append(f"{flag.sentence[:-1]}{where}. {flag.advice}")
-    return out or ["Many figures are missing in this run; see below which ones are there."]
-
-
-def trusted(view: RunView) -> list[Trust]:
-    """What can still be used: each shown figure and in how many steps it is there."""
-    return [
-        Trust(LABELS[name].short, have, of) for name, (have, of) in view.measured().items() if of
-    ]
 
 
 def flag_texts(view: RunView) -> list[FlagText]:
@@ -209,7 +164,7 @@ def flag_texts(view: RunView) -> list[FlagText]:
 def _flag_text(name: str, raised: list[RaisedFlag]) -> FlagText:
     known = FLAGS.get(name)
     numbers = sorted({flag.step for flag in raised if flag.step is not None})
-    sites = dict.fromkeys(_site(flag.site) for flag in raised if flag.site)
+    sites = dict.fromkeys(site_words(flag.site) for flag in raised if flag.site)
     where = [*sites, *([steps_phrase(numbers)] if numbers else [])]
     return FlagText(
         name=clean(name).replace("_", " "),
@@ -230,11 +185,12 @@ def _details(raised: Iterable[RaisedFlag]) -> list[str]:
             continue
         if detail.endswith(("_deg", "_s", "_m", "_mps", "_hz")) and " " not in detail:
             detail = detail.rsplit("_", 1)[0].replace("_", " ")
-        out[f"{_site(flag.site)}: {detail}" if flag.site else detail] = None
+        out[f"{site_words(flag.site)}: {detail}" if flag.site else detail] = None
     return list(out)
 
 
-def _site(site: str) -> str:
+def site_words(site: str) -> str:
+    """A sensor's place in words."""
     return clean(site).replace("_", " ")
 
 
@@ -244,11 +200,7 @@ def on_target_words(view: RunView, figure: str) -> str:
     if not len(rows):
         return "No target is set for it."
     counts = rows["verdict"].value_counts()
-    parts = [f"{counts[v]} {v}" for v in ("on target", "above", "below") if v in counts]
-    if TOO_CLOSE in counts:
-        parts.append(f"{counts[TOO_CLOSE]} {TOO_CLOSE}")
-    if "not measured" in counts:
-        parts.append(f"{counts['not measured']} not measured")
+    parts = [f"{counts[verdict]} {verdict}" for verdict in VERDICTS if verdict in counts]
     return f"Of {len(rows)} judged steps: {', '.join(parts)}."
 
 

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from imuproc.assessment.cues import Cue, cues
 from imuproc.assessment.targets import TargetSet, chosen
-from imuproc.assessment.verdicts import verdicts
+from imuproc.assessment.verdicts import put_in_doubt, verdicts
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
+from imuproc.report.pages.doubted import doubted_sides
 from imuproc.report.pages.labels import LABELS
 from imuproc.report.summary import RunSummary, failed_run, summarise_run
 from imuproc.report.tables import joined_steps
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 _CURVES: Final = ("foot_pitch", "dorsiflexion")
 _MUCH_MISSING: Final = 0.2
+_OF_OTHERS: Final = ("run_refused",)  # says something of another run of the same log
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,11 @@ class RunView:
 
     def serious_flags(self) -> list[RaisedFlag]:
         """Flags of the whole run that mean that figures may be wrong or are withheld."""
-        return [f for f in self.flags_of_run() if f.name in FLAGS and FLAGS[f.name].serious]
+        return [
+            flag
+            for flag in self.flags_of_run()
+            if flag.name in FLAGS and FLAGS[flag.name].serious and flag.name not in _OF_OTHERS
+        ]
 
     def measured(self) -> dict[str, tuple[int, int]]:
         """For each shown figure in how many steps of the effort it is there, and of how many.
@@ -130,7 +136,10 @@ class RunView:
 
 
 def read_view(
-    archived: "ArchivedRun", session: Mapping[str, Any], sets: Mapping[str, TargetSet]
+    archived: "ArchivedRun",
+    session: Mapping[str, Any],
+    sets: Mapping[str, TargetSet],
+    drawn: bool = True,
 ) -> RunView:
     """Everything that the pages show of one run.
 
@@ -141,6 +150,8 @@ def read_view(
         What the session file states of the session as a whole.
     sets : mapping from str to TargetSet
         Among them the one that the athlete names.
+    drawn : bool
+        Also what only the run's own page needs: curves, parts of uncertainty, standing.
 
     Raises
     ------
@@ -153,7 +164,8 @@ def read_view(
     athlete, run = Athlete(**about["athlete"]), Run(**{**about["run"], "id": archived.id})
     steps = archived.steps
     targets = chosen(sets, athlete.targets)
-    judged = verdicts(steps, targets)
+    of_run = [flag for flag in archived.flags if flag.step is None]
+    judged = put_in_doubt(verdicts(steps, targets), doubted_sides(of_run))
     distance = Distance(**archived.distance) if archived.distance else None
     return RunView(
         summary=summarise_run(about["session"], athlete, run, steps, archived.flags, distance),
@@ -164,12 +176,12 @@ def read_view(
         targets=targets,
         verdicts=judged,
         cues=cues(judged),
-        curves=_curves(archived, steps),
-        uncertainty=archived.uncertainty,
+        curves=_curves(archived, steps) if drawn else {},
+        uncertainty=archived.uncertainty if drawn else {},
         rate_hz=float(about["rate_hz"]),
         sites=archived.sites,
         versions=archived.versions,
-        still=_still(archived),
+        still=_still(archived) if drawn else {},
     )
 
 
@@ -211,7 +223,10 @@ def _curves(archived: "ArchivedRun", steps: pd.DataFrame) -> dict[str, tuple[Cur
             curve = f"{name}_{side}_deg"
             if curve in archived.curve_names:
                 of_side = steps[steps["side"] == side]
-                found += _swings(of_side, time_s, archived.curve(curve).astype(np.float64))
+                known = np.isfinite(of_side[f"{name}_touchdown_deg"].to_numpy(dtype=np.float64))
+                swings = _swings(of_side, time_s, archived.curve(curve).astype(np.float64))
+                trusted = set(of_side.loc[known, "step"])  # a withheld angle is not drawn either
+                found += [swing for swing in swings if swing.step in trusted]
         out[name] = tuple(sorted(found, key=lambda curve: curve.step))
     return out
 

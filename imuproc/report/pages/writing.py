@@ -1,14 +1,15 @@
 """The whole report remade from the archives in a folder of results, nothing processed again."""
 
 import csv
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import groupby
 from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
 
-from imuproc.archive.reading import Archive, open_archive
+from imuproc.archive.reading import open_archive
 from imuproc.assessment.targets import DEFAULT, TargetSet, chosen, read_targets
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.core.files import replaced_file
@@ -33,13 +34,14 @@ RUNS_FOLDER: Final = "runs"
 
 @dataclass
 class _Gathered:
-    """What the index and the spreadsheet need of all runs; views themselves are not kept."""
+    """What the index and the spreadsheet need of runs; views themselves are not kept."""
 
     rows: list[SquadRow] = field(default_factory=list)
     steps: list[pd.DataFrame] = field(default_factory=list)
     judged: list[pd.DataFrame] = field(default_factory=list)
     by_athlete: dict[str, list[pd.DataFrame]] = field(default_factory=dict)
     sets: dict[str, TargetSet] = field(default_factory=dict)
+    written: list[str] = field(default_factory=list)
 
     def add(self, view: RunView) -> None:
         """Take what is needed of one run."""
@@ -51,8 +53,38 @@ class _Gathered:
         self.by_athlete.setdefault(view.summary.athlete, []).append(view.verdicts)
         self.sets[view.targets.name] = view.targets
 
+    def join(self, other: "_Gathered") -> None:
+        """Take what another has gathered, after what is there."""
+        self.rows += other.rows
+        self.steps += other.steps
+        self.judged += other.judged
+        for athlete, tables in other.by_athlete.items():
+            self.by_athlete.setdefault(athlete, []).extend(tables)
+        self.sets |= other.sets
+        self.written += other.written
 
-def write_report(folder: Path, targets: Path | None = None) -> dict[str, str]:
+
+@dataclass(frozen=True)
+class _Request:
+    """What is asked of those who make the pages."""
+
+    report: Path
+    session: Mapping[str, Any]
+    sets: Mapping[str, TargetSet]
+    only: Collection[str] | None
+
+    def wants(self, run_id: str, source: Path) -> bool:
+        """Whether the page of a run is made anew."""
+        there = (self.report / page_name(run_id)).is_file()
+        return self.only is None or not there or bool({run_id, source.stem} & set(self.only))
+
+
+def write_report(
+    folder: Path,
+    targets: Path | None = None,
+    only: Collection[str] | None = None,
+    jobs: int = 1,
+) -> dict[str, str]:
     """Write pages, pictures, index and spreadsheet from the archives in a folder of results.
 
     Parameters
@@ -62,11 +94,16 @@ def write_report(folder: Path, targets: Path | None = None) -> dict[str, str]:
         from ``runs.csv`` where that is there.
     targets : Path, optional
         Target sets beside the default one.
+    only : collection of str, optional
+        Runs whose pages are made anew, named as in the session file; the others keep the page
+        that they have. All when left out. Index and spreadsheet hold all runs either way.
+    jobs : int
+        Processes that share the work.
 
     Returns
     -------
     dict from str to str
-        Name of each file within the folder, and its path.
+        Name of each file written within the folder, and its path.
 
     Raises
     ------
@@ -77,39 +114,94 @@ def write_report(folder: Path, targets: Path | None = None) -> dict[str, str]:
         written.
     """
     sets = read_targets(targets)
-    report = folder / REPORT_FOLDER
-    gathered, written = _Gathered(), [f"{REPORT_FOLDER}/{INDEX}", STEPS_XLSX]
+    sources, session = _sources(folder)
+    request = _Request(folder / REPORT_FOLDER, session, sets, only)
     try:
-        report.mkdir(exist_ok=True)
-        session: Mapping[str, Any] = {}
-        for archive in _archives(folder):
-            session = session or archive.session
-            for run_id in archive.runs:
-                view = read_view(archive.run(run_id), archive.session, sets)
-                written += _write_run(report, view)
-                gathered.add(view)
-        for row in _failed_rows(folder, {row.run for row in gathered.rows}):
-            view = failed_view(row, session, sets)
-            written += _write_run(report, view)
-            gathered.add(view)
+        request.report.mkdir(exist_ok=True)
+        gathered = _shared_out(sources, request, jobs)
+        _add_failed(folder, request, gathered)
         again = recurring(gathered.by_athlete)
-        _write(report / INDEX, squad_page(session, gathered.rows, again))
+        _write(request.report / INDEX, squad_page(session, gathered.rows, again))
         _write_spreadsheet(folder / STEPS_XLSX, gathered, sets)
     except OSError as error:
-        name = Path(error.filename or report).name
+        name = Path(error.filename or request.report).name
         raise SessionError(
             f"report: {name} in {folder} cannot be written ({error.strerror or error}); make room "
             "or choose another folder"
         ) from error
-    return {name: (folder / name).as_posix() for name in written}
+    names = [f"{REPORT_FOLDER}/{INDEX}", *gathered.written, STEPS_XLSX]
+    return {name: (folder / name).as_posix() for name in names}
+
+
+def _sources(folder: Path) -> tuple[list[tuple[Path, str]], Mapping[str, Any]]:
+    """Archive and id of each run, and what is known of the session."""
+    whole = folder / SESSION_ARCHIVE
+    paths = [whole] if whole.is_file() else sorted((folder / RUNS_FOLDER).glob("*.h5"))
+    if not paths:
+        raise ArchiveError(
+            f"{folder}: found neither {SESSION_ARCHIVE} nor archives in {RUNS_FOLDER}/; give the "
+            "folder that `imuproc process` wrote to with -o"
+        )
+    sources: list[tuple[Path, str]] = []
+    session: Mapping[str, Any] = {}
+    for path in paths:
+        with open_archive(path) as archive:
+            session = session or archive.session
+            sources += [(path, run_id) for run_id in archive.runs]
+    return sources, session
+
+
+def _shared_out(sources: Sequence[tuple[Path, str]], request: _Request, jobs: int) -> _Gathered:
+    """All runs, in parts of equal size for each process, put together in their order."""
+    workers = max(1, min(jobs, len(sources)))
+    if workers == 1:
+        return _part(sources, request)
+    from joblib import Parallel, delayed
+
+    size = -(-len(sources) // workers)
+    parts = [sources[at : at + size] for at in range(0, len(sources), size)]
+    gathered = _Gathered()
+    for part in Parallel(n_jobs=workers)(delayed(_part)(part, request) for part in parts):
+        gathered.join(part)
+    return gathered
+
+
+def _part(sources: Sequence[tuple[Path, str]], request: _Request) -> _Gathered:
+    """Pages of some runs; each archive is opened once."""
+    gathered = _Gathered()
+    for path, runs in groupby(sources, key=lambda source: source[0]):
+        with open_archive(path) as archive:
+            for _, run_id in runs:
+                wanted = request.wants(run_id, path)
+                view = read_view(archive.run(run_id), request.session, request.sets, drawn=wanted)
+                if wanted:
+                    gathered.written += _write_run(request.report, view)
+                gathered.add(view)
+    return gathered
+
+
+def _add_failed(folder: Path, request: _Request, gathered: _Gathered) -> None:
+    """Pages and rows of the runs in the run table that failed and have no archive."""
+    path = folder / RUNS_CSV
+    if not path.is_file():
+        return
+    with path.open(encoding="utf-8", newline="") as lines:
+        failed = [row for row in csv.DictReader(lines) if row.get("status") == "failed"]
+    known = {row.run for row in gathered.rows}
+    for row in failed:
+        if row.get("run") and row["run"] not in known:
+            view = failed_view(row, request.session, request.sets)
+            gathered.written += _write_run(request.report, view)
+            gathered.add(view)
 
 
 def _write_run(report: Path, view: RunView) -> list[str]:
     page = page_name(view.summary.run)
+    picture = page.removesuffix(".html") + ".png"
     _write(report / page, run_page(view))
     if not view.has_steps:
+        (report / picture).unlink(missing_ok=True)  # of an earlier time, when there were steps
         return [f"{REPORT_FOLDER}/{page}"]
-    picture = page.removesuffix(".html") + ".png"
     write_picture(report / picture, view)
     return [f"{REPORT_FOLDER}/{page}", f"{REPORT_FOLDER}/{picture}"]
 
@@ -125,27 +217,3 @@ def _write_spreadsheet(path: Path, gathered: _Gathered, sets: Mapping[str, Targe
     together = pd.concat(judged) if judged else pd.DataFrame({name: [] for name in columns})
     used = list(gathered.sets.values()) or [chosen(sets, DEFAULT)]
     write_steps_xlsx(path, joined_steps(gathered.steps), together, used)
-
-
-def _archives(folder: Path) -> Iterator[Archive]:
-    """The session's archive, or those of its runs where there is none; each closed after use."""
-    whole = folder / SESSION_ARCHIVE
-    paths = [whole] if whole.is_file() else sorted((folder / RUNS_FOLDER).glob("*.h5"))
-    if not paths:
-        raise ArchiveError(
-            f"{folder}: found neither {SESSION_ARCHIVE} nor archives in {RUNS_FOLDER}/; give the "
-            "folder that `imuproc process` wrote to with -o"
-        )
-    for path in paths:
-        with open_archive(path) as archive:
-            yield archive
-
-
-def _failed_rows(folder: Path, known: set[str]) -> list[dict[str, str]]:
-    """Rows of the run table that failed and of which there is no archive."""
-    path = folder / RUNS_CSV
-    if not path.is_file():
-        return []
-    with path.open(encoding="utf-8", newline="") as lines:
-        rows = [row for row in csv.DictReader(lines) if row.get("status") == "failed"]
-    return [row for row in rows if row.get("run") and row["run"] not in known]
