@@ -3,6 +3,7 @@
 Bars here are what a user would notice; accuracy is judged by ``scripts/accuracy.py``.
 """
 
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -87,7 +88,9 @@ def test_the_command_gives_a_table_that_a_coach_can_read(
         text=True,
         check=False,
     )
-    assert (done.returncode, done.stderr) == (0, "")
+    assert done.returncode == 0
+    # Progress, a line for each run, and nothing else.
+    assert re.fullmatch(r"1/1 R07-01 done\b.* steps.*\n", done.stderr)
     for word in ("R07-01", "step", "left", "right", "contact", "flight", "shin"):
         assert word in done.stdout.lower() or word in done.stdout
     steps = pd.read_csv(tmp_path / "out" / "steps.csv", keep_default_na=True)

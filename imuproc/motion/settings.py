@@ -27,6 +27,8 @@ class MotionSettings:
         Change of the ankle's mean velocity from stance to stance when there is no foot sensor.
     stride_velocity_sd_mps : float
         Unexplained change of velocity over a stride.
+    belt_velocity_sd_mps : float
+        The same on a treadmill, whose belt gains and loses speed under the foot.
     undersampling_share : float
         Error of velocity at an impact, as a share of the bend of the force from sample to sample
         times the sampling interval.
@@ -50,6 +52,7 @@ class MotionSettings:
     ankle_velocity_sd_mps: float = 0.12
     shank_alone_velocity_sd_mps: float = 0.3
     stride_velocity_sd_mps: float = 0.05
+    belt_velocity_sd_mps: float = 1.0
     undersampling_share: float = 0.2
     clipped_accel_sd_mps2: float = 60.0
     clipped_gyro_sd_radps: float = 3.0

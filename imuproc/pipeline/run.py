@@ -113,7 +113,7 @@ def _motion_settings(timebased: TimeBased, settings: Settings) -> MotionSettings
     """On a treadmill the ground itself gains and loses speed from one stance to the next."""
     if timebased.recording.run.surface != "treadmill":
         return settings.motion
-    return replace(settings.motion, stride_velocity_sd_mps=settings.belt_gain_sd_mps)
+    return replace(settings.motion, stride_velocity_sd_mps=settings.motion.belt_velocity_sd_mps)
 
 
 def _standing_of(conditioned: ConditionedRecording) -> set[Interval]:

@@ -31,8 +31,6 @@ class Settings:
     unaided : UnaidedSettings
     motion : MotionSettings
     estimators : EstimatorSettings
-    belt_gain_sd_mps : float
-        How much a treadmill's belt may change its speed over a stride, one standard deviation.
     """
 
     timebase: TimeBaseSettings = field(default_factory=TimeBaseSettings)
@@ -43,7 +41,6 @@ class Settings:
     unaided: UnaidedSettings = field(default_factory=UnaidedSettings)
     motion: MotionSettings = field(default_factory=MotionSettings)
     estimators: EstimatorSettings = field(default_factory=EstimatorSettings)
-    belt_gain_sd_mps: float = 1.0
 
 
 def read_settings(path: Path) -> Settings:
