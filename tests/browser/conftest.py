@@ -6,8 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.report.pages.writing import write_report
-from tests.report.pages.made_report import results_folder
+from tests.report.pages.made_report import reported_folder
 
 CHROMIUM = Path("/usr/bin/chromium")
 REQUIRED = os.environ.get("IMUPROC_BROWSER_TESTS") == "require"
@@ -51,8 +50,6 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[object]:
 
 
 @pytest.fixture(scope="session")
-def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def report() -> Path:
     """The report of a folder with runs of every kind."""
-    folder = results_folder(tmp_path_factory.mktemp("out"))
-    write_report(folder)
-    return folder / "report"
+    return reported_folder() / "report"

@@ -6,6 +6,7 @@ from typing import Final
 from imuproc.core.flags import RaisedFlag
 from imuproc.report.pages.labels import LABELS
 
+_SIDES: Final = frozenset({"left", "right"})
 _ANGLES: Final = {
     "shank": ("shin_angle_touchdown_deg", "ankle_ahead_of_knee_m", "dorsiflexion_swing_mean_deg"),
     "foot": ("foot_pitch_touchdown_deg", "dorsiflexion_swing_mean_deg"),
@@ -40,9 +41,10 @@ def doubted_sides(flags: Iterable[RaisedFlag]) -> dict[str, frozenset[str]]:
     out: dict[str, frozenset[str]] = {}
     for flag in flags:
         side, _, segment = flag.site.partition("_")
-        by_segment = _DOUBTED.get(flag.name, {})
-        for place, figures in by_segment.items():
-            if segment in ("", place):
-                sides = {side} if side else {"left", "right"}
+        sides = (
+            {side} & _SIDES if flag.site else _SIDES
+        )  # the pelvis has no side and no figure here
+        for place, figures in _DOUBTED.get(flag.name, {}).items():
+            if segment in ("", place) and sides:
                 out |= {name: out.get(name, frozenset()) | sides for name in figures}
     return out

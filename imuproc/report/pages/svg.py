@@ -123,6 +123,7 @@ def svg_text(figure: Figure) -> str:
     text = out.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
+    text = text.replace("xlink:href", "href")  # as of SVG 2, which needs no prefix
     text = _STEP_ID.sub(r'<g class="of-step \1" data-step="\2">', text)
     used = set(_USED.findall(text))
     text = _ID.sub(lambda found: found[0] if found[1] in used else "", text)

@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -12,6 +14,7 @@ from imuproc.archive.writing import write_run_archive
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete
 from imuproc.core.result import Result
+from imuproc.report.pages.writing import write_report
 from tests.archive.made_archives import provenance
 from tests.archive.real_results import real_result
 
@@ -55,15 +58,25 @@ def doubtful_result() -> Result:
     return replace(result, steps=steps, flags=(*result.flags, flag))
 
 
-def results_folder(folder: Path, whole: bool = True) -> Path:
-    """Write archives and run table; ``whole`` also joins the archives to that of the session."""
+_KEPT = TemporaryDirectory(prefix="imuproc-report-")
+
+
+@lru_cache(maxsize=1)
+def reported_folder() -> Path:
+    """The folder below with its report, made once for all tests; not to be changed."""
+    folder = results_folder(Path(_KEPT.name) / "out")
+    write_report(folder)
+    return folder
+
+
+def results_folder(folder: Path) -> Path:
+    """Write archives of runs and session, and the run table."""
     (folder / "runs").mkdir(parents=True)
     results = [real_result(SOUND), hostile_result(), doubtful_result()]
     paths = [folder / "runs" / f"{result.run}.h5" for result in results]
     for path, result in zip(paths, results, strict=True):
         write_run_archive(path, result, provenance(result.run))
-    if whole:
-        assemble_session(folder / "session.h5", paths, SESSION)
+    assemble_session(folder / "session.h5", paths, SESSION)
     rows = [
         "session,athlete,run,start,distance_m,status,reason",
         f"harbour-2031-04-12,R07,{FAILED},blocks,30,failed,no <b>quiet</b> standing was found",

@@ -1,0 +1,25 @@
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+
+from imuproc.archive.reading import open_archive
+from imuproc.assessment.targets import read_targets
+from imuproc.report.pages.view import RunView, read_view
+from tests.report.pages.made_report import reported_folder
+
+
+@pytest.fixture(scope="session")
+def results() -> Path:
+    """A folder of results with runs of every kind, and its report; not to be changed."""
+    return reported_folder()
+
+
+@pytest.fixture(scope="session")
+def views(results: Path) -> Mapping[str, RunView]:
+    """Its runs as pages need them, by id."""
+    sets = read_targets()
+    with open_archive(results / "session.h5") as archive:
+        return {
+            run_id: read_view(archive.run(run_id), archive.session, sets) for run_id in archive.runs
+        }

@@ -1,0 +1,97 @@
+"""What a page says: cues with their evidence, flags explained, notes made harmless."""
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from imuproc.assessment.cues import cues
+from imuproc.assessment.targets import DEFAULT, read_targets
+from imuproc.assessment.verdicts import verdicts
+from imuproc.core.flags import RaisedFlag
+from imuproc.report.pages import story
+from imuproc.report.pages.view import RunView
+from tests.assessment.made_steps import steps
+from tests.report.pages.made_report import HOSTILE, LONG, SOUND
+
+TARGETS = read_targets()[DEFAULT]
+REACHING = [60.0, 68.0, 76.0, 82.0, 87.0, 91.0]
+
+
+def first_cue(table: pd.DataFrame) -> story.Matter:
+    cue = cues(verdicts(table, TARGETS))[0]
+    return story.matter(cue, table.assign(ankle_ahead_of_knee_m=[-0.1, -0.1, 0.0, 0.0, 0.01, 0.03]))
+
+
+def test_a_cue_tells_its_evidence_and_how_far_the_ankle_was_ahead() -> None:
+    found = first_cue(steps(REACHING))
+    assert found.title == "Shin too upright at touchdown"
+    assert found.evidence == (
+        "Seen in 6 of 6 steps (drive), surely over the target, by 5° (middle value), at most 6°: "
+        "steps 1-6. The ankle was up to 3 cm ahead of the knee: marked as reaching."
+    )
+    assert found.tried.startswith("Often tried:")
+
+
+def test_a_cue_of_one_foot_says_which() -> None:
+    shin = [x if k % 2 == 0 else x - 14.0 for k, x in enumerate(REACHING)]
+    found = first_cue(steps(shin))
+    assert ": steps 1, 3, 5, mostly the left foot." in found.evidence
+    assert "Seen in 3 of 6 steps" in found.evidence
+
+
+def test_a_cue_over_runs_names_each() -> None:
+    table = pd.concat([steps(REACHING, run=run) for run in ("R07-01", "R07-02")])
+    found = story.matter(cues(verdicts(table, TARGETS))[0])
+    assert "R07-01 steps 1-6; R07-02 steps 1-6" in found.evidence
+
+
+def test_a_sound_run_says_that_nothing_was_off(views: dict[str, RunView]) -> None:
+    view = views[SOUND]
+    counts = view.verdicts["verdict"].value_counts()
+    assert story.nothing_off(view) == (
+        "Nothing was surely and repeatedly off target. Of 33 figures held against their targets "
+        f"{counts['on target']} are surely on target and {counts['too close to call']} are too "
+        "close to call."
+    )
+    nothing = replace(view, verdicts=view.verdicts.assign(verdict="not measured"))
+    assert story.nothing_off(nothing).startswith("Nothing could be held against the targets")
+
+
+def test_the_facts_say_when_how_and_how_far(views: dict[str, RunView]) -> None:
+    facts = dict(story.facts(views[SOUND]))
+    assert facts["Date"] == "2031-04-12"
+    assert facts["Start"] == "from blocks"
+    assert facts["Distance"] == "20 m"
+    assert facts["Steps"] == "11, then 6 slowing down"
+    assert dict(story.facts(replace(views[SOUND], session={})))["Date"] == "not known"
+
+
+def test_flags_are_explained_serious_ones_first(views: dict[str, RunView]) -> None:
+    flags = (
+        RaisedFlag("accel_clipped", "3 samples", "left_foot"),
+        RaisedFlag("drift_large", "foot_pitch_toe_off_deg", step=3),
+        RaisedFlag("drift_large", "foot_pitch_toe_off_deg", step=4),
+        RaisedFlag("of_the_future"),
+    )
+    view = views[SOUND]
+    texts = story.flag_texts(replace(view, summary=replace(view.summary, flags=flags)))
+    assert [text.name for text in texts] == ["drift large", "accel clipped", "of the future"]
+    assert (texts[0].where, texts[0].detail) == ("steps 3-4", "foot pitch toe off")
+    assert (texts[1].where, texts[1].detail) == ("left foot", "left foot: 3 samples")
+    assert texts[2].sentence == "This version does not know this flag."
+
+
+@pytest.mark.parametrize("text", [HOSTILE, LONG])
+def test_a_note_is_one_line_without_controls_and_not_too_long(text: str) -> None:
+    shown = story.note_text(text)
+    assert shown.startswith("<script>alert(1)</script>")  # escaping is the template's work
+    assert "\u202e" not in shown
+    assert len(shown) < story.LONGEST_NOTE + 80
+    assert story.note_text(None) == ""
+
+
+def test_verdicts_are_counted_in_the_caption(views: dict[str, RunView]) -> None:
+    words = story.on_target_words(views[SOUND], "shin_angle_touchdown_deg")
+    assert words.startswith("Of 11 judged steps: 9 on target, 2 too close")
+    assert story.on_target_words(views[SOUND], "speed_mps") == "No target is set for it."

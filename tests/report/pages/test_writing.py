@@ -1,0 +1,152 @@
+"""The report of a folder: self-contained files of bounded size, the same bytes every time."""
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from imuproc.archive.writing import write_run_archive
+from imuproc.core.errors import ArchiveError, SessionError
+from imuproc.report.pages.squad_page import page_name, squad_page, squad_row
+from imuproc.report.pages.view import RunView
+from imuproc.report.pages.writing import write_report
+from tests.archive.made_archives import failed_archive, provenance, small_archive
+from tests.report.fake_result import fake_recording, fake_result
+from tests.report.pages.made_report import DOUBTFUL, FAILED, NOTED, SESSION, SOUND, with_people
+
+RUN_BYTES = 1_500_000
+INDEX_BYTES = 3_000_000
+
+
+class Read(HTMLParser):
+    """Elements of a page that load something, and its words."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__()
+        self.loads: list[str] = []
+        self.words: list[str] = []
+        self.feed(path.read_text(encoding="utf-8"))
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        if tag in ("link", "img", "iframe", "object", "embed") or (tag == "script" and given):
+            self.loads.append(tag)
+        self.loads += [name for name, value in attrs if value and value.startswith("http")]
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Results of two small runs and one that failed, to be changed by a test."""
+    runs = tmp_path / "out" / "runs"
+    runs.mkdir(parents=True)
+    for run in (SOUND, NOTED):
+        small_archive(runs / f"{run}.h5", run)
+    failed_archive(runs / "R07-09.h5")
+    return tmp_path / "out"
+
+
+def test_a_page_for_every_run_an_index_pictures_and_a_spreadsheet(results: Path) -> None:
+    names = {path.name for path in (results / "report").iterdir()}
+    pages = {f"{run}.html" for run in (SOUND, NOTED, DOUBTFUL, FAILED)}
+    assert names == {"index.html", *pages, *(f"{run}.png" for run in (SOUND, NOTED, DOUBTFUL))}
+    assert (results / "steps.xlsx").is_file()
+    for page in pages | {"index.html"}:
+        read = Read(results / "report" / page)
+        assert read.loads == []
+        assert (results / "report" / page).stat().st_size < RUN_BYTES
+    first = "".join(Read(results / "report" / f"{DOUBTFUL}.html").words)
+    assert first.index("Read this first") < first.index("What matters")
+    assert "no <b>quiet</b> standing" in "".join(Read(results / "report" / f"{FAILED}.html").words)
+
+
+def test_no_path_of_this_machine_stands_in_a_file(results: Path) -> None:
+    for path in (results / "report").iterdir():
+        assert str(results).encode() not in path.read_bytes()
+
+
+def test_the_same_bytes_each_time_and_with_any_number_of_processes(folder: Path) -> None:
+    written = write_report(folder)
+    files = [Path(path) for path in written.values()]
+    first = [path.read_bytes() for path in files]
+    assert write_report(folder, jobs=2) == written
+    assert [path.read_bytes() for path in files] == first
+
+
+def test_only_what_is_asked_for_is_drawn_anew_and_the_index_holds_all(folder: Path) -> None:
+    write_report(folder)
+    before = (folder / "report" / "index.html").read_bytes()
+    kept, anew = (folder / "report" / f"{run}.html" for run in (SOUND, NOTED))
+    for page in (kept, anew):
+        page.write_text("old", encoding="utf-8")
+    written = write_report(folder, only=[NOTED])
+    assert kept.read_text(encoding="utf-8") == "old"
+    assert anew.stat().st_size > 10_000
+    assert f"report/{SOUND}.html" not in written
+    assert (folder / "report" / "index.html").read_bytes() == before
+
+
+def test_archives_of_single_runs_are_enough(folder: Path) -> None:
+    write_report(folder)
+    words = "".join(Read(folder / "report" / "R07-09.html").words)
+    assert "no sprint steps found" in words
+    assert "R07-09" in (folder / "report" / "index.html").read_text(encoding="utf-8")
+    assert "not known" in "".join(Read(folder / "report" / f"{SOUND}.html").words)  # the date
+
+
+def test_a_folder_without_archives_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(ArchiveError, match=r"found neither session\.h5 nor archives"):
+        write_report(tmp_path)
+
+
+def test_an_athlete_whose_targets_are_not_given_is_refused_by_name(folder: Path) -> None:
+    result = fake_result(fake_recording("R07-05"))
+    athlete = replace(result.conditioned.recording.athlete, targets="masters")
+    path = folder / "runs" / "R07-05.h5"
+    write_run_archive(path, with_people(result, athlete), provenance("R07-05"))
+    with pytest.raises(SessionError, match="'masters'; allowed: 'default'"):
+        write_report(folder)
+
+
+def test_targets_of_ones_own_are_used(folder: Path) -> None:
+    own = folder / "own.toml"
+    own.write_text(
+        'schema = 1\n[[set]]\nname = "default"\n[[set.band]]\nfigure = "contact_time_s"\n'
+        'phase = "drive"\nhigh = 0.05\nbasis = "common practice, no source"\n',
+        encoding="utf-8",
+    )
+    write_report(folder, own)
+    words = "".join(Read(folder / "report" / f"{SOUND}.html").words)
+    assert "Long on the ground" in words
+    assert "shin angle (drive)" not in words
+
+
+def test_a_run_table_cannot_name_a_page_elsewhere(folder: Path) -> None:
+    rows = "athlete,run,status,reason\nR07,../../evil,failed,because\n"
+    (folder / "runs.csv").write_text(rows, encoding="utf-8")
+    with pytest.raises(SessionError, match=r"'\.\./\.\./evil' as id of a run"):
+        write_report(folder)
+
+
+def test_a_file_in_the_way_is_named(folder: Path) -> None:
+    (folder / "report").write_text("", encoding="utf-8")
+    with pytest.raises(SessionError, match=r"report in .* cannot be written"):
+        write_report(folder)
+
+
+def test_an_index_of_320_runs_stays_small(views: dict[str, RunView]) -> None:
+    rows = [squad_row(view) for view in views.values()]
+    many = [replace(rows[k % 3], run=f"R{k:02d}-01", page=page_name(f"R{k}")) for k in range(320)]
+    page = squad_page(SESSION, many, ())
+    assert len(page.encode()) < INDEX_BYTES
+    assert len(re.findall(r'<tr role="row" class="', page)) == 320
+
+
+def test_a_row_of_the_index_says_what_state_a_run_is_in(views: dict[str, RunView]) -> None:
+    assert [squad_row(views[run]).state for run in (SOUND, DOUBTFUL)] == ["fine", "trouble"]
+    assert squad_row(views[DOUBTFUL]).doubts == ("mounting sign unsure",)
+    assert squad_row(views[SOUND]).on_target == "9 of 11"
