@@ -92,6 +92,13 @@ def survived(out: Path, expected: dict[str, str]) -> int:
     return sum(name.startswith("runs/") for name in found)
 
 
+def first_archive_s(process: subprocess.Popen[bytes], out: Path) -> float:
+    """Wait for a finished run, when no kill met one yet; 0 s for the kill that follows at once."""
+    while process.poll() is None and not list((out / "runs").glob("[!.]*.h5")):
+        time.sleep(0.01)
+    return 0.0
+
+
 def kill(process: subprocess.Popen[bytes], delay_s: float, group: bool) -> bool:
     """Kill after a delay; False when the process had ended before."""
     try:
@@ -131,7 +138,10 @@ def main() -> int:
             jobs, out = 1 + folders % 2, bench.scratch / f"out{folders}"
             while True:
                 delay_s = drawn.uniform(0.0, longest_s[jobs])
-                if not kill(bench.start(out, jobs), delay_s, group=kills % 5 != 4):
+                process = bench.start(out, jobs)
+                if kills >= given.kills and not kept:
+                    delay_s = first_archive_s(process, out)
+                if not kill(process, delay_s, group=kills % 5 != 4):
                     break
                 kills += 1
                 left = survived(out, expected[1])
