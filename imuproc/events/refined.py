@@ -289,7 +289,8 @@ def _toe_offs(evidence: dict[str, FloatArray], settings: RefineSettings) -> Fuse
     speed_u = np.hypot(speed_u, settings.slowing_u_share * evidence["slowing_mps"])
     rise_u = np.hypot(settings.toe_off_u_s, speed_u / evidence["toe_growth_mps2"])
     push_s = _of(evidence, "push_off_s") - settings.push_lag_s
-    push_s = np.where(np.abs(push_s - rise_s) < settings.push_near_s, push_s, np.nan)
+    near_s = np.maximum(settings.push_near_s, 2.0 * rise_u)
+    push_s = np.where(np.abs(push_s - rise_s) < near_s, push_s, np.nan)
     push_u = np.hypot(settings.push_u_s, settings.push_sprint_u_s * _sprint(evidence, settings))
     return fused(
         np.stack((rise_s, push_s)), np.stack((rise_u, push_u)), settings.toe_marks_correlation
@@ -317,7 +318,10 @@ def _toe_off(
     """Instant at which the toes rise faster than their share of running speed, and their growth.
 
     Sought from mid-stance on to well after any toe-off: the first such rise after the line of the
-    sole points most into the ground, which is just before it leaves. The growth is in m/s².
+    sole points most into the ground, which is just before it leaves. The share differs between
+    runners, and at low speed the toes may rest at about that speed for some 30 ms: the instant is
+    the mean over the share and one standard deviation to both sides, and the growth in m/s² is
+    what takes the toes across them (propagation of a distribution, JCGM 101:2008).
     """
     low, high = np.searchsorted(
         points.time_s, [touchdown_s + 0.4 * (coarse_s - touchdown_s), coarse_s + 0.1]
@@ -327,10 +331,14 @@ def _toe_off(
     fastest = int(low + np.argmax(points.toe_mps[low:high]))
     deepest = int(low + np.argmin(points.toe_mps[low : fastest + 1]))
     early = slice(deepest, fastest + 1)
-    level = settings.toe_speed_share * speed_mps
-    rises = crossing_times(points.time_s[early], points.toe_mps[early], level, "rising")
-    if len(rises) == 0:
+    doubt = float(np.hypot(settings.toe_speed_u_share * speed_mps, settings.toe_speed_u_mps))
+    rises = []
+    for level in settings.toe_speed_share * speed_mps + doubt * np.array([-1.0, 0.0, 1.0]):
+        found = crossing_times(points.time_s[early], points.toe_mps[early], level, "rising")
+        rises.append(found[0] if len(found) else np.nan)
+    if np.isnan(rises[1]):
         return np.nan, np.nan
-    around = rises[0] + np.array([-0.005, 0.005])
-    growth = float(np.diff(np.interp(around, points.time_s, points.toe_mps))[0]) / 0.01
-    return float(rises[0] + settings.toe_off_lag_s), max(growth, 1.0)
+    ends = points.time_s[[deepest, deepest, fastest]]
+    before, at, after = np.where(np.isnan(rises), ends, rises)
+    growth = 2.0 * doubt / max(after - before, 1.0 / points.rate_hz)
+    return float(np.mean((before, at, after)) + settings.toe_off_lag_s), growth
