@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
+from imuproc.dsp.filters import block_means
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import quat_between, quat_conjugate, quat_multiply, quat_rotate
 
@@ -17,6 +18,7 @@ UP = np.array([0.0, 0.0, 1.0])
 _BIAS_U_FLOOR_RADPS = np.radians(0.005)
 _BIAS_U_UNKNOWN_RADPS = np.radians(1.0)
 _SWAY_RAD = np.radians(0.3)
+_SIGN_RATE_HZ = 200.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,9 +143,13 @@ def _forward_sign(
         axis = np.cross(up, forward)
         cube = float(np.mean((-(stretch.gyro_radps[stretch.running] @ axis)) ** 3))
         return (1.0 if cube > 0.0 else -1.0), False
-    chain = integrate_gyro(stretch.gyro_radps, stretch.rate_hz, np.array([1.0, 0.0, 0.0, 0.0]))
-    anchor = int(np.flatnonzero(stretch.still)[np.count_nonzero(stretch.still) // 2])
-    level = quat_multiply(quat_between(up, UP), quat_conjugate(chain[anchor]))
-    height = quat_rotate(quat_multiply(level, chain[stretch.running]), forward)[:, 2]
+    # On which side of the horizontal the axis lies is plain at a coarse rate too.
+    block = max(1, int(stretch.rate_hz / _SIGN_RATE_HZ))
+    start = np.array([1.0, 0.0, 0.0, 0.0])
+    chain = integrate_gyro(block_means(stretch.gyro_radps, block), stretch.rate_hz / block, start)
+    middle = slice(block // 2, len(chain) * block, block)
+    still = np.flatnonzero(stretch.still[middle])
+    level = quat_multiply(quat_between(up, UP), quat_conjugate(chain[still[len(still) // 2]]))
+    height = quat_rotate(quat_multiply(level, chain[stretch.running[middle]]), forward)[:, 2]
     mean = float(height.mean())
     return (1.0 if mean < 0.0 else -1.0), abs(mean) > margin

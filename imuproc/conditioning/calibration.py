@@ -21,6 +21,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Calibration, Conditioned, ConditionedRecording, Interval
 from imuproc.core.sites import Site, is_foot, side_of
+from imuproc.dsp.filters import finite_rows
 
 FloatArray = NDArray[np.float64]
 
@@ -168,8 +169,10 @@ def _kept_span(time_s: FloatArray, standing: Standing, run: Interval, margin_s: 
 
 def _bridged(time_s: FloatArray, values: FloatArray) -> FloatArray:
     """Missing stretches filled by a straight line so that integration can go on; never measured."""
-    good = np.isfinite(values).all(axis=1)
-    if good.all() or not good.any():
+    good = finite_rows(values)
+    if good.all():
+        return values
+    if not good.any():
         return np.nan_to_num(values)
     return np.stack(
         [np.interp(time_s, time_s[good], values[good, axis]) for axis in range(3)], axis=1

@@ -12,7 +12,8 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.filters import moving_mean, moving_std, odd_width
+from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
+from imuproc.dsp.rotations import lengths
 
 FloatArray = NDArray[np.float64]
 
@@ -32,6 +33,7 @@ _UNIT_HINTS: Final[tuple[tuple[float, str], ...]] = (
 _HINT_WITHIN: Final = 1.25
 _RUN_NORM_G: Final = (0.3, 8.0)
 """Acceleration in the quietest second of a log without rest, in g; from memory."""
+_REST_BLOCK_S: Final = 0.01
 
 
 @dataclass(frozen=True)
@@ -265,10 +267,13 @@ def _quietest(
     accel_mps2: FloatArray, rate_hz: float, settings: SanitySettings
 ) -> tuple[float, bool]:
     """Norm of the acceleration in the quietest stretches, and whether they are rest at all."""
-    width = odd_width(settings.rest_window_s, rate_hz)
-    spread = np.sqrt(np.sum(moving_std(accel_mps2, width) ** 2, axis=1))
-    level = moving_mean(np.linalg.norm(accel_mps2, axis=1), width)
-    whole = moving_mean(np.isfinite(accel_mps2[:, 0]).astype(float), width) == 1.0
+    # Rest is slow: means of short blocks tell it as well as every sample does.
+    block = max(1, int(rate_hz * _REST_BLOCK_S))
+    width = odd_width(settings.rest_window_s, rate_hz / block)
+    accel = block_means(accel_mps2, block)
+    spread = lengths(moving_std(accel, width))
+    level = moving_mean(lengths(accel), width)
+    whole = moving_mean(finite_rows(accel).astype(float), width) == 1.0
     spread, level = spread[whole], level[whole]
     if len(spread) == 0:
         return float("nan"), False
@@ -297,7 +302,7 @@ def _gyro_unit(
     where: str, signals: SiteSignals, based: TimeBased, settings: SanitySettings
 ) -> None:
     known = signals.measured
-    speed = np.linalg.norm(signals.gyro_radps[known], axis=1)
+    speed = lengths(signals.gyro_radps)[known]
     # The tenth largest: single broken values are not a unit.
     fastest = float(np.partition(speed, -10)[-10])
     if fastest > settings.max_gyro_radps:

@@ -10,10 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
-from imuproc.dsp.filters import moving_mean, moving_std, odd_width
+from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+
+_ENOUGH_HZ = 100.0
+"""Faster signals are averaged down to about this rate first: sensor noise at high rates would hide
+stillness, and nothing here is faster."""
 
 
 @dataclass(frozen=True)
@@ -69,10 +73,11 @@ def still_stretches(
     tuple of Interval
         In order of time; windows that touch motion are cut by half a window at both ends.
     """
-    width = odd_width(settings.window_s, rate_hz)
-    # Averaged over 1/50 s first, so that sensor noise at high rates does not hide stillness.
-    short = odd_width(0.02, rate_hz)
-    accel, gyro = moving_mean(accel_mps2, short), moving_mean(gyro_radps, short)
+    block = max(1, int(rate_hz / _ENOUGH_HZ))
+    rate_hz = rate_hz / block
+    width, short = odd_width(settings.window_s, rate_hz), odd_width(0.02, rate_hz)
+    coarse = block_means(accel_mps2, block)
+    accel, gyro = moving_mean(coarse, short), moving_mean(block_means(gyro_radps, block), short)
     gyro_mean = moving_mean(gyro, width)
     gyro_sd = np.linalg.norm(moving_std(gyro, width), axis=1)
     accel_sd = np.linalg.norm(moving_std(accel, width), axis=1)
@@ -83,10 +88,10 @@ def still_stretches(
     calmest = np.nan_to_num(shaking, nan=np.inf) <= np.nanquantile(shaking[calm], 0.2)
     bias = np.nanmedian(gyro_mean[calmest], axis=0)
     turning = np.linalg.norm(gyro_mean - bias, axis=1) > np.radians(settings.turning_degps)
-    still = calm & ~turning & np.isfinite(accel_mps2).all(axis=1)
+    still = calm & ~turning & finite_rows(coarse)
     direction = moving_mean(accel, width)
     return tuple(
-        Interval(float(time_s[part.start]), float(time_s[part.stop - 1]))
+        Interval(float(time_s[part.start * block]), float(time_s[part.stop * block - 1]))
         for whole in _stretches(still)
         for part in _steady_parts(direction[whole], whole.start, settings)
         if (part.stop - part.start - 1) / rate_hz >= settings.shortest_s

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.motion import SegmentMotion
-from imuproc.dsp.rotations import quat_from_rotvec, quat_multiply, quat_rotate, sagittal_angle
+from imuproc.dsp.rotations import quat_from_rotvec, quat_multiply, quat_rotate
 from imuproc.estimators.figures import Figure
 
 FloatArray = NDArray[np.float64]
@@ -110,21 +110,28 @@ def _along_the_way(segment: SegmentMotion) -> FloatArray:
 
 def _toe_out_share(foot: SegmentMotion, u_rad: float) -> FloatArray:
     """How far foot pitch would move if the foot's axis were turned by one uncertainty."""
-    turned = quat_rotate(quat_from_rotvec(np.array([0.0, 0.0, u_rad])), np.array([1.0, 0.0, 0.0]))
-    other = sagittal_angle(_along_the_way(foot), turned)
-    moved = other - foot.pitch_rad
+    heading = _along_the_way(foot)
+    turned = np.array([np.cos(u_rad), np.sin(u_rad), 0.0])
+    moved = _sagittal_turn(quat_rotate(heading, _AHEAD), quat_rotate(heading, turned))
     return np.asarray(np.abs(moved - np.median(moved)))
 
 
 def _axis_share(shank: SegmentMotion, u_rad: float) -> FloatArray:
     """How far the shin angle moves if the running direction is off by one uncertainty."""
-    axis = quat_rotate(
-        _along_the_way(shank), np.broadcast_to([0.0, 0.0, 1.0], (len(shank.pitch_rad), 3))
+    axis = quat_rotate(_along_the_way(shank), _UP)
+    other = quat_rotate(quat_from_rotvec(u_rad * _UP), axis)
+    return np.asarray(np.abs(_sagittal_turn(axis, other)))
+
+
+_AHEAD = np.array([1.0, 0.0, 0.0])
+_UP = np.array([0.0, 0.0, 1.0])
+
+
+def _sagittal_turn(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Angle in the X-Z plane from direction a to direction b in rad, shape (n, 3) to (n,)."""
+    return np.asarray(
+        np.arctan2(a[:, 0] * b[:, 2] - a[:, 2] * b[:, 0], a[:, 0] * b[:, 0] + a[:, 2] * b[:, 2])
     )
-    turn = quat_from_rotvec(np.array([0.0, 0.0, u_rad]))
-    other = quat_rotate(turn, axis)
-    moved = np.arctan2(other[:, 2], other[:, 0]) - np.arctan2(axis[:, 2], axis[:, 0])
-    return np.asarray(np.abs((moved + np.pi) % (2.0 * np.pi) - np.pi))
 
 
 def at_events(curve: AngleCurve, event_s: FloatArray, event_u_s: FloatArray) -> Figure:
@@ -221,7 +228,8 @@ def _window_statistic(
     low_s = end_s - last_share * (end_s - start_s)
     low, high = np.searchsorted(curve.time_s, [low_s, end_s])
     times = np.concatenate(([low_s], curve.time_s[low:high], [end_s]))
-    angles = np.interp(times, curve.time_s, curve.angle_rad)
+    ends = np.interp([low_s, end_s], curve.time_s, curve.angle_rad)
+    angles = np.concatenate((ends[:1], curve.angle_rad[low:high], ends[1:]))
     if statistic == "mean":
         mean = float(np.trapezoid(angles, times) / (times[-1] - times[0]))
         return mean, float(0.5 * (low_s + end_s))

@@ -21,7 +21,7 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.sites import SIDES, Side, foot_of
 from imuproc.dsp.integration import cumulative_integral
-from imuproc.dsp.rotations import quat_rotate
+from imuproc.dsp.rotations import cross, quat_rotate
 from imuproc.estimators.figures import Figure, missing
 from imuproc.estimators.timing import next_step
 
@@ -64,15 +64,13 @@ def ball_velocity(segment: SegmentMotion) -> FloatArray:
     segment : SegmentMotion
         A foot.
     """
-    lever = quat_rotate(
-        segment.quat_wxyz, np.broadcast_to(segment.lever_m, (len(segment.pitch_rad), 3))
-    )
+    lever = quat_rotate(segment.quat_wxyz, segment.lever_m)
     # d(lever)/dt by the orientation's own change keeps the two consistent.
     return np.asarray(segment.velocity_mps + _rate_of(lever, segment))
 
 
 def _rate_of(lever: FloatArray, segment: SegmentMotion) -> FloatArray:
-    return np.cross(segment.rate_world_radps, lever)
+    return cross(segment.rate_world_radps, lever)
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from imuproc.core.recording import Conditioned, Interval
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.filters import moving_mean, odd_width
+from imuproc.dsp.rotations import lengths
 from imuproc.motion.settings import MotionSettings
 
 FloatArray = NDArray[np.float64]
@@ -136,7 +137,7 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
     """
     force = segment.accel_mps2
     bend = np.zeros(len(force))
-    bend[1:-1] = np.linalg.norm(force[2:] - 2.0 * force[1:-1] + force[:-2], axis=1)
+    bend[1:-1] = lengths(force[2:] - 2.0 * force[1:-1] + force[:-2])
     unseen = segment.accel_clipped | ~segment.measured
     hidden = segment.gyro_clipped | ~segment.measured
     rotation = np.where(hidden, settings.clipped_gyro_sd_radps / rate_hz, 0.0)

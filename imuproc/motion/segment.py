@@ -316,7 +316,7 @@ def _lever(point: FloatArray) -> FloatArray:
     return np.asarray(point[:3] - np.array([0.0, 0.0, rolling]))
 
 
-_DRIFT_STEP_S = 0.02
+_DRIFT_STEP_S = 0.03
 _DRIFT_STEP_AT_REST_S = 0.2
 _AROUND_STANCES_S = 1.0
 
