@@ -29,6 +29,9 @@ class ReportOptions:
             show_default=False,
         ),
     ] = None
+    table: Annotated[bool, typer.Option("--table", help="Print the table of each run as well.")] = (
+        False
+    )
     as_json: Annotated[
         bool, typer.Option("--json", help="Print names and paths of the files as JSON.")
     ] = False
@@ -50,9 +53,26 @@ def report(options: ReportOptions) -> None:
 
         print(json.dumps(files, indent=2))
         return
+    if options.table:
+        _print_tables(options)
     pages = sum(name.endswith(".html") for name in files) - 1
     sys.stdout.write(f"Written: {plural(pages, 'page')} of runs, pictures and steps.xlsx\n")
     sys.stdout.write(f"Open: {files[f'{REPORT_FOLDER}/{INDEX}']}\n")
+
+
+def _print_tables(options: ReportOptions) -> None:
+    """Print the runs as ``imuproc process`` does."""
+    from rich.console import Console
+
+    from imuproc.report.pages.writing import run_views
+    from imuproc.report.terminal import print_closing, print_run
+
+    console = Console(highlight=False)
+    summaries = []
+    for view in run_views(options.out, options.targets):
+        print_run(console, view.summary, None if view.failed else view.steps)
+        summaries.append(view.summary)
+    print_closing(console, summaries)
 
 
 def _cores() -> int:

@@ -1,5 +1,6 @@
 """The main picture of a run as PNG, for a message to the athlete."""
 
+from math import ceil, sqrt
 from pathlib import Path
 from typing import Final
 
@@ -15,12 +16,13 @@ from imuproc.report.pages import story
 from imuproc.report.pages.legs import HEIGHT, WIDTH, Leg, legs
 from imuproc.report.pages.rows import StepRow, step_rows
 from imuproc.report.pages.svg import BAND, BAND_EDGE, INK, LEFT, PAPER, RIGHT, SOFT
+from imuproc.report.pages.thinning import every_nth_pair, thinned
 from imuproc.report.pages.view import RunView
 from imuproc.report.text import clean
 
 _WIDTH_PX: Final = 1080
 _PER_ROW: Final = 5
-_MOST_ROWS: Final = 6
+_MOST_ROWS: Final = 7  # with more steps the cells get smaller
 _DPI: Final = 100
 _LOOKS: Final = {"left": (LEFT, "solid"), "right": (RIGHT, (0, (2.2, 1.2)))}
 
@@ -40,10 +42,12 @@ def write_picture(path: Path, view: RunView) -> None:
     OSError
         The file cannot be written.
     """
-    rows = [row for row in step_rows(view) if row.phase != "slowing"][: _PER_ROW * _MOST_ROWS]
-    drawn = {leg.step: leg for leg in legs(view)}
-    lines = -(-len(rows) // _PER_ROW) or 1
-    cell = _WIDTH_PX / _PER_ROW
+    shown = thinned(view)
+    rows = [row for row in step_rows(shown) if row.phase != "slowing"]
+    drawn = {leg.step: leg for leg in legs(shown)}
+    across = max(_PER_ROW, ceil(sqrt(len(rows) * _PER_ROW / _MOST_ROWS)))
+    lines = -(-len(rows) // across)
+    cell = _WIDTH_PX / across
     height = 320.0 + lines * cell * 1.22
     with mpl.rc_context({"font.family": "DejaVu Sans", "lines.scale_dashes": True}):
         figure = Figure(figsize=(_WIDTH_PX / _DPI, height / _DPI), dpi=_DPI, facecolor=PAPER)
@@ -54,7 +58,7 @@ def write_picture(path: Path, view: RunView) -> None:
         axes.set_ylim(height, 0.0)
         _head(axes, view)
         for at, row in enumerate(rows):
-            corner = (at % _PER_ROW * cell, 250.0 + at // _PER_ROW * cell * 1.22)
+            corner = (at % across * cell, 250.0 + at // across * cell * 1.22)
             _cell(axes, corner, cell, (row, drawn[row.number]))
         _foot(axes, height)
         with replaced_file(path) as temporary:
@@ -73,16 +77,17 @@ def _head(axes: Axes, view: RunView) -> None:
     else:
         words = found[0].title if found else "Nothing surely off target"
     axes.text(40, 165, words, size=24, color=INK, weight="bold")
-    axes.text(
-        40, 210, "Shin and foot at touchdown, step by step; running to the right", size=16,
-        color=SOFT,
-    )  # fmt: skip
+    nth = every_nth_pair(view)
+    which = "step by step" if nth == 1 else f"one of every {nth} pairs of steps"
+    words = f"Shin and foot at touchdown, {which}; running to the right"
+    axes.text(40, 210, words, size=16, color=SOFT)
 
 
 def _cell(axes: Axes, corner: tuple[float, float], size: float, what: tuple[StepRow, Leg]) -> None:
     row, leg = what
     colour, dashes = _LOOKS[row.side]
     scale = size / WIDTH
+    thick = scale / 3.375  # of a line, against that in a cell of the usual size
 
     def at(point: tuple[float, float]) -> tuple[float, float]:
         return corner[0] + point[0] * scale, corner[1] + point[1] * scale
@@ -91,15 +96,15 @@ def _cell(axes: Axes, corner: tuple[float, float], size: float, what: tuple[Step
     x, y = zip(at((4.0, 60.0)), at((60.0, 60.0)), strict=True)
     axes.plot(x, y, color=SOFT, lw=1.5)
     filled = colour if row.side == "left" and leg.foot_known else PAPER
-    sole = Polygon([at(point) for point in leg.foot], fc=filled, ec=colour, lw=3.0)
+    sole = Polygon([at(point) for point in leg.foot], fc=filled, ec=colour, lw=3.0 * thick)
     axes.add_patch(sole)
     if leg.knee is not None:
         x, y = zip(at(leg.ankle), at(leg.knee), strict=True)
-        axes.plot(x, y, color=colour, lw=6.0, ls=dashes)
+        axes.plot(x, y, color=colour, lw=6.0 * thick, ls=dashes)
     degree = "°" if row.shin.u else ""
-    axes.text(*at((3.0, 9.0)), f"{row.number} {row.side[0].upper()}", size=16, color=SOFT)
+    axes.text(*at((3.0, 9.0)), f"{row.number} {row.side[0].upper()}", size=16 * thick, color=SOFT)
     words = f"{row.shin.value}{degree} {row.shin.sign}"
-    axes.text(*at((WIDTH / 2.0, HEIGHT + 8.0)), words, size=20, color=INK, ha="center")
+    axes.text(*at((WIDTH / 2.0, HEIGHT + 8.0)), words, size=20 * thick, color=INK, ha="center")
 
 
 def _wedge(axes: Axes, ankle: tuple[float, float], leg: Leg, scale: float) -> None:

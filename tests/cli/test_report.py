@@ -47,3 +47,14 @@ def test_targets_that_cannot_be_read_are_a_wrong_request(imuproc: Command, tmp_p
     seen = imuproc("report", results(tmp_path), "--targets", tmp_path / "none.toml")
     assert seen.code == 2
     assert "none.toml" in seen.err
+
+
+def test_the_tables_of_the_runs_are_printed_when_asked_for(
+    imuproc: Command, tmp_path: Path
+) -> None:
+    out = results(tmp_path)
+    (out / "runs.csv").write_text("athlete,run,status,reason\nR07,R07-02,failed,no steps\n")
+    seen = imuproc("report", out, "-j", 1, "--table")
+    assert "run R07-01, three-point start, 30 m, 6 steps" in seen.out
+    assert "Not processed: no steps" in seen.out
+    assert "2 runs: 1 done, 1 failed (R07-02)." in seen.out

@@ -202,7 +202,7 @@ def side_rows(view: RunView) -> list[SideRow]:
 def _difference(label: Label, difference: float, u: float) -> str:
     decimals = label.decimals + (1 if label.unit == "°" else 0)
     shown = max(u * label.factor, 10.0**-decimals)
-    return f"{difference * label.factor:+.{decimals}f} ± {fixed(shown, decimals)}"
+    return f"{difference * label.factor:+z.{decimals}f} ± {fixed(shown, decimals)}"
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from imuproc.report.pages.labels import LABELS, label_of
 from imuproc.report.pages.legs import legs
 from imuproc.report.pages.rendering import rendered
 from imuproc.report.pages.rows import part_meanings, part_rows, side_rows, step_rows
+from imuproc.report.pages.thinning import every_nth_pair, thinned
 from imuproc.report.pages.view import RunView
 from imuproc.report.text import clean, plural
 
@@ -64,7 +65,7 @@ def run_page(view: RunView) -> str:
         "failed": view.failed,
         "trouble": trouble(view) if view.in_trouble() else [],
         "trusted": [] if failed_or_empty else trusted(view),
-        "rows": step_rows(view),
+        "rows": step_rows(thinned(view)),
         "flags": story.flag_texts(view),
         "cautions": CAUTIONS,
     }
@@ -75,13 +76,15 @@ def run_page(view: RunView) -> str:
 
 def _of_steps(view: RunView) -> dict[str, Any]:
     parts = part_rows(view)
+    shown = thinned(view)
     return {
+        "thinned": _thinned_words(view),
         "matters": story.matters(view),
         "nothing_off": story.nothing_off(view),
         "targets": clean(view.targets.name),
-        "legs": legs(view),
+        "legs": legs(shown),
         "on_target_shin": story.on_target_words(view, "shin_angle_touchdown_deg"),
-        "charts": charts(view),
+        "charts": charts(view, shown),
         "labels": list(LABELS.values()),
         "sides": side_rows(view),
         "method": method(view),
@@ -99,12 +102,22 @@ _SWINGS: Final = (
 )
 
 
-def charts(view: RunView) -> list[Chart]:
-    """The figures that the run has data for."""
-    out = [_by_step(view, figure) for figure in _BY_STEP if _any(view, figure)]
-    out += [_swing(view, *what) for what in _SWINGS if view.curves.get(what[0])]
-    if _any(view, "contact_time_s"):
-        out.append(_strip(view))
+def _thinned_words(view: RunView) -> str:
+    nth = every_nth_pair(view)
+    if nth == 1:
+        return ""
+    return (
+        f"This run has {len(view.steps)} steps. Figures and table show one of every {nth} pairs of "
+        "steps; means, cues and counts are over all of them, and steps.csv holds them all."
+    )
+
+
+def charts(view: RunView, shown: RunView) -> list[Chart]:
+    """The figures that the run has data for: drawn of the shown steps, counted over all."""
+    out = [_by_step(view, shown, figure) for figure in _BY_STEP if _any(shown, figure)]
+    out += [_swing(shown, *what) for what in _SWINGS if shown.curves.get(what[0])]
+    if _any(shown, "contact_time_s"):
+        out.append(_strip(shown))
     return out
 
 
@@ -112,22 +125,22 @@ def _any(view: RunView, figure: str) -> bool:
     return bool(np.isfinite(view.steps[figure].to_numpy(dtype=np.float64)).any())
 
 
-def _by_step(view: RunView, figure: str) -> Chart:
+def _by_step(view: RunView, shown: RunView, figure: str) -> Chart:
     label = label_of(figure)
     counts = story.on_target_words(view, figure)
     return Chart(
-        id=figure.split("_", 1)[0],
+        id="by-step-" + figure.split("_", 1)[0],
         title=f"{label.name.capitalize()} by step",
         caption=f"{label.why} Bars: about 95 % (twice the standard uncertainty). {counts}",
         alt=f"{label.name.capitalize()} of every step with its target. {counts}",
-        svg=Markup(by_step(view, figure)),
+        svg=Markup(by_step(shown, figure)),
     )
 
 
 def _swing(view: RunView, name: str, title: str, axis: str) -> Chart:
     shaded = " Shaded: the part over which the toe is judged." if name == "dorsiflexion" else ""
     return Chart(
-        id=name.replace("_", "-"),
+        id="swing-" + name.split("_", 1)[0],
         title=title,
         caption=f"Each line is one swing, from toe-off to the next touchdown of that foot; the "
         f"picked step is drawn bold. 0° is as in standing.{shaded}",

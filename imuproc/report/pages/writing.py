@@ -1,7 +1,7 @@
 """The whole report remade from the archives in a folder of results, nothing processed again."""
 
 import csv
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import groupby
 from pathlib import Path
@@ -133,6 +133,25 @@ def write_report(
     return {name: (folder / name).as_posix() for name in names}
 
 
+def run_views(folder: Path, targets: Path | None = None) -> Iterator[RunView]:
+    """Every run of a folder of results, one after the other, without what only drawings need.
+
+    Parameters
+    ----------
+    folder, targets
+        As for :func:`write_report`, and with its errors.
+    """
+    sets = read_targets(targets)
+    sources, session = _sources(folder)
+    known = {run_id for _, run_id in sources}
+    for path, runs in groupby(sources, key=lambda source: source[0]):
+        with open_archive(path) as archive:
+            for _, run_id in runs:
+                yield read_view(archive.run(run_id), session, sets, drawn=False)
+    for row in _failed_rows(folder, known):
+        yield failed_view(row, session, sets)
+
+
 def _sources(folder: Path) -> tuple[list[tuple[Path, str]], Mapping[str, Any]]:
     """Archive and id of each run, and what is known of the session."""
     whole = folder / SESSION_ARCHIVE
@@ -181,18 +200,21 @@ def _part(sources: Sequence[tuple[Path, str]], request: _Request) -> _Gathered:
 
 
 def _add_failed(folder: Path, request: _Request, gathered: _Gathered) -> None:
-    """Pages and rows of the runs in the run table that failed and have no archive."""
+    """Pages and rows of the runs that failed and have no archive."""
+    for row in _failed_rows(folder, {row.run for row in gathered.rows}):
+        view = failed_view(row, request.session, request.sets)
+        gathered.written += _write_run(request.report, view)
+        gathered.add(view)
+
+
+def _failed_rows(folder: Path, known: Collection[str]) -> list[dict[str, str]]:
+    """Rows of the run table that failed, but for those of runs that are known."""
     path = folder / RUNS_CSV
     if not path.is_file():
-        return
+        return []
     with path.open(encoding="utf-8", newline="") as lines:
         failed = [row for row in csv.DictReader(lines) if row.get("status") == "failed"]
-    known = {row.run for row in gathered.rows}
-    for row in failed:
-        if row.get("run") and row["run"] not in known:
-            view = failed_view(row, request.session, request.sets)
-            gathered.written += _write_run(request.report, view)
-            gathered.add(view)
+    return [row for row in failed if row.get("run") and row["run"] not in known]
 
 
 def _write_run(report: Path, view: RunView) -> list[str]:

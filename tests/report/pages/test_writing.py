@@ -27,10 +27,12 @@ class Read(HTMLParser):
         super().__init__()
         self.loads: list[str] = []
         self.words: list[str] = []
+        self.ids: list[str] = []
         self.feed(path.read_text(encoding="utf-8"))
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = dict(attrs)
+        self.ids += [value for name, value in attrs if name == "id" and value]
         if tag in ("link", "img", "iframe", "object", "embed") or (tag == "script" and given):
             self.loads.append(tag)
         self.loads += [name for name, value in attrs if value and value.startswith("http")]
@@ -58,6 +60,7 @@ def test_a_page_for_every_run_an_index_pictures_and_a_spreadsheet(results: Path)
     for page in pages | {"index.html"}:
         read = Read(results / "report" / page)
         assert read.loads == []
+        assert len(read.ids) == len(set(read.ids))
         assert (results / "report" / page).stat().st_size < RUN_BYTES
     first = "".join(Read(results / "report" / f"{DOUBTFUL}.html").words)
     assert first.index("Read this first") < first.index("What matters")
