@@ -162,7 +162,7 @@ def _runs_of(result: Result) -> tuple[Result, ...]:
     )
 
 
-def _versions() -> dict[str, str]:
+def versions() -> dict[str, str]:
     """What the bytes of a result depend on besides inputs and settings."""
     return {
         "imuproc": __version__,
@@ -176,7 +176,7 @@ def _write_provenance(group: h5py.Group, provenance: Provenance, run_id: str) ->
     write_attribute(group, "fingerprint", provenance.fingerprint)
     write_json(group, "inputs", dict(sorted(provenance.inputs.items())))
     write_json(group, "settings", provenance.settings)
-    write_json(group, "versions", _versions())
+    write_json(group, "versions", versions())
     write_json(group, "summary", provenance.summaries.get(run_id, {}))
 
 

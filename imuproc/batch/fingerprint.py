@@ -1,24 +1,18 @@
 """What a run's result depends on, as one number: the same number, the same result."""
 
 import hashlib
-import platform
 from collections.abc import Mapping, MutableMapping
 from functools import lru_cache
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
-import h5py
-
-from imuproc import __version__
 from imuproc.archive.plain import to_json
 from imuproc.archive.schema import SCHEMA
+from imuproc.archive.writing import versions
 from imuproc.batch.plan import Task
 
 ENTRY: Final = "session entry"
 """Name under which what the session file states of a run stands among its inputs."""
-
-_PACKAGES: Final = ("numpy", "scipy", "pandas", "h5py")
 
 
 def input_digests(task: Task, known: MutableMapping[Path, str] | None = None) -> dict[str, str]:
@@ -86,13 +80,7 @@ def programs() -> Mapping[str, str]:
     for path in sorted(package.rglob("*.py"), key=lambda path: path.as_posix()):
         sources.update(f"{path.relative_to(package).as_posix()}\n".encode())
         sources.update(path.read_bytes())
-    return {
-        "imuproc": __version__,
-        "sources of imuproc": sources.hexdigest(),
-        "python": ".".join(platform.python_version_tuple()[:2]),
-        **{name: version(name) for name in _PACKAGES},
-        "hdf5": h5py.version.hdf5_version,
-    }
+    return {**versions(), "sources of imuproc": sources.hexdigest()}
 
 
 def _entry(task: Task) -> dict[str, Any]:

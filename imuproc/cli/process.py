@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from imuproc.batch.session import Processed
     from imuproc.batch.work import Method
 
+_MOST_TABLES = 20
+"""Of more runs than this no step tables are printed: nobody reads a squad's that way."""
+
 
 @dataclass(frozen=True)
 class ProcessOptions:
@@ -124,9 +127,11 @@ def _print(processed: "Processed", options: ProcessOptions) -> None:
         from imuproc.report.terminal import print_closing, print_run
 
         console = Console(highlight=False)
-        for row in processed.rows:
+        for row in processed.rows if len(summaries) <= _MOST_TABLES else ():
             print_run(console, row.summary, row.steps)
         print_closing(console, summaries)
+        if len(summaries) > _MOST_TABLES:
+            console.print(Text(f"All runs side by side: imuproc squad {options.out}"))
         for path in processed.files.values():
             console.print(Text(f"Written: {path}"), soft_wrap=True)  # a path stays in one piece
 
