@@ -10,9 +10,12 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from imuproc.assessment.targets import PHASES
 from imuproc.assessment.verdicts import ABOVE, BELOW, NO_VERDICT, ON_TARGET
+
+BoolArray = NDArray[np.bool_]
 
 MOST_CUES: Final = 3
 _FEWEST_STEPS: Final = 2
@@ -165,15 +168,19 @@ def cues(verdicts: pd.DataFrame, most: int = MOST_CUES) -> tuple[Cue, ...]:
     -------
     tuple of Cue
     """
-    alike: dict[tuple[str, str, Words], list[pd.DataFrame]] = {}
-    for (figure, phase), group in verdicts.groupby(["figure", "phase"], sort=False):
-        measured = group[~group["verdict"].isin(NO_VERDICT)]
+    figure, phase, verdict = (
+        verdicts[name].to_numpy(dtype=object) for name in ("figure", "phase", "verdict")
+    )
+    measured = ~np.isin(verdict.astype(str), NO_VERDICT)
+    alike: dict[tuple[str, str, Words], list[BoolArray]] = {}
+    for of_figure, of_phase in dict.fromkeys(zip(figure, phase, strict=True)):
+        group = (figure == of_figure) & (phase == of_phase) & measured
         for direction in (ABOVE, BELOW):
-            off = int((measured["verdict"] == direction).sum())
-            if off >= max(_FEWEST_STEPS, _LEAST_SHARE * len(measured)):
-                words = words_for(str(figure), direction, str(phase))
-                alike.setdefault((str(figure), direction, words), []).append(measured)
-    found = [_cue(*key, pd.concat(groups)) for key, groups in alike.items()]
+            off = int((group & (verdict == direction)).sum())
+            if off >= max(_FEWEST_STEPS, _LEAST_SHARE * group.sum()):
+                words = words_for(of_figure, direction, of_phase)
+                alike.setdefault((of_figure, direction, words), []).append(group)
+    found = [_cue(*key, verdicts[np.any(groups, axis=0)]) for key, groups in alike.items()]
     return tuple(sorted(found, key=_rank)[:most])
 
 
