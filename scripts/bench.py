@@ -30,23 +30,25 @@ from pathlib import Path
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
-import numpy as np
+import numpy as np  # noqa: E402
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-import imuproc
-from imuproc.core.recording import Recording, SensorLog
-from imuproc.core.sites import Site
-from imuproc.synth.plan import random_plan
-from imuproc.synth.runs import simulate_run
+import imuproc  # noqa: E402
+from imuproc.core.recording import Recording, SensorLog  # noqa: E402
+from imuproc.core.sites import Site  # noqa: E402
+from imuproc.synth.plan import random_plan  # noqa: E402
+from imuproc.synth.runs import simulate_run  # noqa: E402
 
 SEED = 20_310_412
 
 
-def one_run(duration_s: float, rate_hz: float) -> Recording:
+def one_run(duration_s: float, rate_hz: float, stand_before_s: float = 3.0) -> Recording:
     """A made-up block start cut to a duration: standing, 40 m, slowing, standing as far as fits."""
     rng = np.random.default_rng(SEED)
-    plan = replace(random_plan(rng, "blocks", 40.0), stand_before_s=3.0, stand_after_s=20.0)
+    plan = replace(
+        random_plan(rng, "blocks", 40.0), stand_before_s=stand_before_s, stand_after_s=20.0
+    )
     recording, _ = simulate_run(plan, "mid", rate_hz, rng)
     count = round(duration_s * rate_hz)
     return replace(recording, logs={s: _cut(log, count) for s, log in recording.logs.items()})
@@ -163,18 +165,26 @@ def csv_ratio() -> None:
 
 def length_ratios(longest_s: float) -> None:
     """Cost per sample against length of the log."""
-    rate_hz, base = 200.0, one_run(30.0, 200.0)
-    cost = {}
-    for length_s in (10.0, 30.0, 120.0, 600.0, 1800.0, 7200.0):
+    # As much standing before a run alone as between two runs: else a longer log has more of it.
+    rate_hz, base = 200.0, one_run(30.0, 200.0, stand_before_s=7.0)
+    base_samples = sum(len(log.time_s) for log in base.logs.values())
+    for length_s in (10.0, 120.0, 600.0, 1800.0, 7200.0):
         if length_s > longest_s:
             break
-        recording = one_run(10.0, rate_hz) if length_s < 30.0 else repeated(base, int(length_s) // 30)
+        recording = (
+            one_run(10.0, rate_hz) if length_s < 30.0 else repeated(base, int(length_s) // 30)
+        )
         samples = sum(len(log.time_s) for log in recording.logs.values())
-        imuproc.process(recording)
         repeats = 9 if length_s < 100.0 else 3 if length_s < 1000.0 else 1
-        spent = least_s({"run": lambda r=recording: imuproc.process(r)}, repeats)
-        cost[length_s] = spent["run"] / samples
-        _tell(f"length {length_s:g} s", cost[length_s] / cost.get(30.0, cost[length_s]), "")
+        spent = least_s(
+            {
+                "long": lambda r=recording: imuproc.process(r),
+                "base": lambda: [imuproc.process(base) for _ in range(5)],
+            },
+            repeats,
+        )
+        ratio = spent["long"] / samples / (spent["base"] / 5 / base_samples)
+        _tell(f"length {length_s:g} s", ratio, "0.9 to 1.1 from 30 s on")
 
 
 def worker_ratio() -> None:

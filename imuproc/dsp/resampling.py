@@ -102,20 +102,26 @@ def interpolate(
     right = np.searchsorted(knots, at).clip(1, len(knots) - 1)
     bridged = knots[right] - knots[right - 1] <= max_gap_s
     # A grid time on a sample belongs to it, though it be a rounding error inside the gap.
-    bridged |= distance_to_samples(knots, at) <= slack
-    found = _evaluate(knots, values[kept], at, max_gap_s, method)
+    if not bridged.all():
+        bridged |= distance_to_samples(knots, at) <= slack
+    found = _evaluate(knots, values[kept], (at, right), max_gap_s, method)
     found[~bridged] = np.nan
     out[inside] = found
     return out
 
 
 def _evaluate(
-    knots: FloatArray, values: FloatArray, at: FloatArray, max_gap_s: float, method: Method
+    knots: FloatArray,
+    values: FloatArray,
+    wanted: tuple[FloatArray, NDArray[np.intp]],
+    max_gap_s: float,
+    method: Method,
 ) -> FloatArray:
+    """Values at wanted times, given with the knot that follows each of them."""
+    at, right = wanted
     if method == "pchip" and len(knots) > 2:
         return np.asarray(PchipInterpolator(knots, values, axis=0)(at), dtype=np.float64)
     flat = values.reshape(len(values), -1)
-    right = np.searchsorted(knots, at).clip(1, len(knots) - 1)
     left = right - 1
     step = (knots[right] - knots[left])[:, None]
     share = (at - knots[left])[:, None] / step

@@ -22,6 +22,7 @@ FloatArray = NDArray[np.float64]
 
 _HUBER = 1.5
 _REWEIGHTINGS = 4
+_SETTLED = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +148,9 @@ def solve(problem: DriftProblem, settings: MotionSettings) -> DriftSolution:
         factor = cho_factor(fixed + information, lower=True)
         unit = cho_solve(factor, fixed_right + right)
         misfit = seen.misfit(unit)
-        weight = np.minimum(1.0, _HUBER / np.maximum(misfit, 1e-9))
+        before, weight = weight, np.minimum(1.0, _HUBER / np.maximum(misfit, 1e-9))
+        if np.abs(weight - before).max() < _SETTLED:
+            break
     value = prior_mean + prior_sd * unit
     point, wander, velocity = _sizes(problem)
     return DriftSolution(
