@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from imuproc.cli.workers import Jobs, cores
+
 
 @dataclass(frozen=True)
 class ReportOptions:
@@ -19,16 +21,7 @@ class ReportOptions:
         Path | None,
         typer.Option("--targets", help="Target sets of your own (TOML).", show_default=False),
     ] = None
-    jobs: Annotated[
-        int | None,
-        typer.Option(
-            "--jobs",
-            "-j",
-            min=1,
-            help="Worker processes; as many as there are cores when left out.",
-            show_default=False,
-        ),
-    ] = None
+    jobs: Jobs = None
     table: Annotated[bool, typer.Option("--table", help="Print the table of each run as well.")] = (
         False
     )
@@ -47,7 +40,7 @@ def report(options: ReportOptions) -> None:
     from imuproc.report.pages.writing import INDEX, REPORT_FOLDER, write_report
     from imuproc.report.text import plural
 
-    files = write_report(options.out, options.targets, jobs=options.jobs or _cores())
+    files = write_report(options.out, options.targets, jobs=options.jobs or cores())
     if options.as_json:
         import json
 
@@ -73,11 +66,3 @@ def _print_tables(options: ReportOptions) -> None:
         print_run(console, view.summary, None if view.failed else view.steps)
         summaries.append(view.summary)
     print_closing(console, summaries)
-
-
-def _cores() -> int:
-    """Cores that this process may use."""
-    from joblib import cpu_count
-
-    count: int = cpu_count()
-    return max(1, count)
