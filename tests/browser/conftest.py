@@ -1,15 +1,14 @@
 """Debian's Chromium, headless, for looking at pages as a reader does."""
 
-import os
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from tests.browser.required import missing
 from tests.report.pages.made_report import reported_folder
 
 CHROMIUM = Path("/usr/bin/chromium")
-REQUIRED = os.environ.get("IMUPROC_BROWSER_TESTS") == "require"
 ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -19,13 +18,6 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-
-
-def missing(reason: str) -> None:
-    """No browser: a reason to skip, or a failure where browser tests are required."""
-    if REQUIRED:
-        pytest.fail(f"IMUPROC_BROWSER_TESTS=require, but {reason}")
-    pytest.skip(reason)
 
 
 @pytest.fixture(scope="session")
