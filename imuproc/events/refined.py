@@ -38,6 +38,8 @@ from imuproc.events.fusion import Fused, fused
 
 FloatArray = NDArray[np.float64]
 
+_LONGEST_LANDING_S = 0.1
+
 _COLUMNS = (
     "arrest_touchdown_s",
     "strike_speed_mps",
@@ -90,8 +92,10 @@ class RefineSettings:
         Standard uncertainty of toe-off: a constant, and that of the vertical speed at the end of
         force (as a share of running speed: its SD over runners; as a constant; and as a share of
         how much the speed changes from stride to stride), over how fast that speed grows.
-    push_lag_s, push_u_s, push_near_s : float
-        Steepest fall of the force off the sole, and how near the other mark it must lie.
+    push_lag_s, push_u_s : float
+        Steepest fall of the force off the sole.
+    push_near_s : tuple of float
+        Within what the other mark must lie: twice its own uncertainty, but no less and no more.
     push_sprint_u_s : float
         What adds to its uncertainty in sprints: a leg that swings so fast pulls the foot up without
         a gap after the push.
@@ -132,7 +136,7 @@ class RefineSettings:
     slowing_u_share: float = 0.1
     push_lag_s: float = 0.001
     push_u_s: float = 0.0035
-    push_near_s: float = 0.012
+    push_near_s: tuple[float, float] = (0.012, 0.02)
     push_sprint_u_s: float = 0.015
     sprint_cycle_s: float = 0.40
     sprint_ramp_s: float = 0.08
@@ -275,8 +279,10 @@ def _touchdowns(
     late_s = np.clip(shaken, 0.0, 1.0) * np.maximum(arrest_s - shock_s, 0.0)
     near = np.abs(shock_s - arrest_s) < settings.shock_near_s
     shock_s = np.where(near & (ratio > settings.shock_least), shock_s, np.nan)
-    late_s = np.where(np.isfinite(shock_s), late_s, 0.0)
-    arrest_u = np.hypot(arrest_u, settings.late_u_share * late_s)
+    # A clear shock well before the arrest: the foot may have landed then, by another point of it.
+    landed_s = np.where((ratio > settings.shock_least) & (late_s < _LONGEST_LANDING_S), late_s, 0.0)
+    share = np.where(near, settings.late_u_share, 0.5)
+    arrest_u = np.hypot(arrest_u, share * np.nan_to_num(landed_s))
     return fused(np.stack((arrest_s, shock_s)), np.stack((arrest_u, shock_u)))
 
 
@@ -289,7 +295,7 @@ def _toe_offs(evidence: dict[str, FloatArray], settings: RefineSettings) -> Fuse
     speed_u = np.hypot(speed_u, settings.slowing_u_share * evidence["slowing_mps"])
     rise_u = np.hypot(settings.toe_off_u_s, speed_u / evidence["toe_growth_mps2"])
     push_s = _of(evidence, "push_off_s") - settings.push_lag_s
-    near_s = np.maximum(settings.push_near_s, 2.0 * rise_u)
+    near_s = np.clip(2.0 * rise_u, *settings.push_near_s)
     push_s = np.where(np.abs(push_s - rise_s) < near_s, push_s, np.nan)
     push_u = np.hypot(settings.push_u_s, settings.push_sprint_u_s * _sprint(evidence, settings))
     return fused(
