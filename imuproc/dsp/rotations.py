@@ -130,6 +130,8 @@ def quat_rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
     -------
     ndarray, shape (..., 3)
     """
+    if q.ndim == 1:  # one rotation of many vectors
+        return np.asarray(vector @ quat_to_matrix(q).T)
     (w, x, y, z), (a, b, c) = _components(q), _components(vector)
     # Twice the cross product of the axis and the vector, and that product once more.
     ta, tb, tc = 2.0 * (y * c - z * b), 2.0 * (z * a - x * c), 2.0 * (x * b - y * a)

@@ -14,7 +14,6 @@ from imuproc.dsp.rotations import (
     quat_multiply,
     quat_rotate,
     quat_to_matrix,
-    sagittal_angle,
     skew,
 )
 from imuproc.motion.drift import (
@@ -285,9 +284,10 @@ def to_motion(
     anchor = prepared.anchor
     still = (solved.time_s >= anchor.start_s) & (solved.time_s <= anchor.end_s)
     turn = quat_from_rotvec(turn_rad * UP)
-    along = quat_from_rotvec(-bend_rad[:, None] * UP)
     quat_wxyz = quat_multiply(solved.quat_wxyz, turn)
-    angle = sagittal_angle(quat_multiply(along, quat_wxyz), axis)
+    ahead, aside = np.cos(bend_rad), np.sin(bend_rad)
+    x, y, z = quat_rotate(quat_wxyz, axis).T
+    angle = np.unwrap(np.arctan2(z, ahead * x + aside * y))
     pitch_u, pitch_parts = np.full(len(angle), np.nan), dict[str, FloatArray]()
     if uncertainty:
         pitch_u, pitch_parts = _pitch_uncertainty(solved, bend_rad)
@@ -296,7 +296,7 @@ def to_motion(
         site=prepared.segment.site,
         quat_wxyz=quat_wxyz,
         pitch_rad=angle - angle[still].mean(),
-        pitch_rate_radps=-quat_rotate(along, rate)[:, 1],
+        pitch_rate_radps=aside * rate[:, 0] - ahead * rate[:, 1],
         pitch_u_rad=pitch_u,
         rate_world_radps=rate,
         velocity_mps=solved.velocity_mps,
