@@ -19,7 +19,8 @@ CHECKS = (
     ("types", ["mypy", "--no-error-summary"]),
 )
 
-TESTS = ["pytest", "-q"]
+# A file's tests stay together: they share what is simulated once.
+TESTS = ["pytest", "-q", "-n", "auto", "--dist", "loadfile"]
 TESTS.extend(sys.argv[1:])
 
 

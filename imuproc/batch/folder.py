@@ -13,6 +13,8 @@ from imuproc.batch.log import PROCESS_LOG
 from imuproc.batch.plan import Task
 from imuproc.batch.store import RUNS_FOLDER, SESSION_ARCHIVE, archive_path
 from imuproc.core.errors import SessionError
+from imuproc.report.pages.writing import REPORT_FOLDER
+from imuproc.report.spreadsheet import STEPS_XLSX
 from imuproc.report.tables import RUNS_CSV, STEPS_CSV, STEPS_PARQUET
 
 LOCK: Final = ".imuproc.lock"
@@ -78,7 +80,7 @@ def _prepare(folder: Path) -> None:
 
 def _require_no_inputs(folder: Path, tasks: Sequence[Task]) -> None:
     inputs = {path.resolve() for task in tasks for path in _inputs(task)}
-    results = [folder / name for name in (*RESULTS, PROCESS_LOG, LOCK)]
+    results = [folder / name for name in (*RESULTS, STEPS_XLSX, PROCESS_LOG, LOCK)]
     for path in (*results, *(archive_path(folder, task.run.id) for task in tasks)):
         if path.resolve() in inputs:
             raise SessionError(
@@ -99,7 +101,7 @@ def remove_leftovers(folder: Path) -> None:
     OSError
         A file cannot be removed.
     """
-    for place in (folder, folder / RUNS_FOLDER):
-        for path in place.iterdir():
+    for place in (folder, folder / RUNS_FOLDER, folder / REPORT_FOLDER):
+        for path in place.iterdir() if place.is_dir() else ():
             if _TEMPORARY.fullmatch(path.name):
                 path.unlink(missing_ok=True)

@@ -2,7 +2,7 @@
 
 from collections.abc import Generator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -13,6 +13,7 @@ from imuproc.batch.folder import remove_leftovers
 from imuproc.batch.local import by_workers, in_turn
 from imuproc.batch.log import PROCESS_LOG, ProcessLog
 from imuproc.batch.outcome import Outcome, Row
+from imuproc.batch.pages import forget_pages, make_report
 from imuproc.batch.plan import Task
 from imuproc.batch.store import Job, archive_path, is_current
 from imuproc.batch.tables import gather, write_results
@@ -39,6 +40,10 @@ class Request:
         Address of a Dask scheduler that does the work instead.
     again : bool
         Whether finished work is done again.
+    report : bool
+        Whether the report for people is made too.
+    targets : Path or None
+        Target sets that it is held to, beside the default one.
     """
 
     tasks: Sequence[Task]
@@ -47,6 +52,8 @@ class Request:
     jobs: int = 1
     cluster: str | None = None
     again: bool = False
+    report: bool = True
+    targets: Path | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,6 +133,7 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
     to_do = [job for job in jobs if job.task.wanted and job.task.run.id not in outcomes]
     log.line(f"imuproc {__version__}: {len(to_do)} runs to do, {len(outcomes)} reused")
     watch.planned(len(outcomes), len(to_do))
+    forget_pages(folder, (job.task.run.id for job in to_do))
     interrupted = False
     work = _work(request, to_do, folder)
     try:
@@ -138,7 +146,23 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
         log.line(f"interrupted after {len(outcomes)} of {len(to_do)} runs")
     finally:
         work.close()
-    return _finished(folder, jobs, outcomes, log, interrupted)
+    processed = _finished(folder, jobs, outcomes, log, interrupted)
+    return _reported(request, folder, processed) if request.report else processed
+
+
+def _reported(request: Request, folder: Path, processed: Processed) -> Processed:
+    """The same with its report, or with the reason why there is none."""
+    if processed.interrupted:
+        files: dict[str, str] = {}
+        complaint = "the report is not made; `imuproc report` makes it"
+    else:
+        new = {run for run, outcome in processed.outcomes.items() if outcome.state != "reused"}
+        files, complaint = make_report(folder, new, request.targets, request.jobs)
+    return replace(
+        processed,
+        files={**processed.files, **files},
+        complaints=(*processed.complaints, complaint) if complaint else processed.complaints,
+    )
 
 
 def _finished(

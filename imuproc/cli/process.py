@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from imuproc.cli.exit_codes import ALL_DONE, INTERRUPTED, SOME_FAILED
+from imuproc.cli.workers import Jobs, cores
 
 if TYPE_CHECKING:
     from imuproc.batch.session import Processed
@@ -38,16 +39,7 @@ class ProcessOptions:
     again: Annotated[
         bool, typer.Option("--again", help="Process also what is there and has not changed.")
     ] = False
-    jobs: Annotated[
-        int | None,
-        typer.Option(
-            "--jobs",
-            "-j",
-            min=1,
-            help="Worker processes; as many as there are cores when left out.",
-            show_default=False,
-        ),
-    ] = None
+    jobs: Jobs = None
     cluster: Annotated[
         str | None,
         typer.Option(
@@ -57,6 +49,13 @@ class ProcessOptions:
             show_default=False,
         ),
     ] = None
+    targets: Annotated[
+        Path | None,
+        typer.Option("--targets", help="Target sets of your own (TOML).", show_default=False),
+    ] = None
+    no_report: Annotated[
+        bool, typer.Option("--no-report", help="Tables and archives only, no pages.")
+    ] = False
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the summary as JSON instead of tables.")
     ] = False
@@ -66,8 +65,9 @@ class ProcessOptions:
 def process(options: ProcessOptions) -> None:
     """Work out the step table of a session.
 
-    Writes steps.csv, steps.parquet, runs.csv and archives, and prints a table of each run. A run
-    whose logs, entry and settings are those of the last time is not processed again.
+    Writes steps.csv, steps.parquet, runs.csv, archives and the report for people, and prints a
+    table of each run. A run whose logs, entry and settings are those of the last time is not
+    processed again.
 
     Exit code: 0 all runs done, 1 some runs failed (named), 2 the request is wrong, 130 interrupted.
     """
@@ -93,8 +93,16 @@ def _processed(options: ProcessOptions) -> "Processed":
 
     tasks = plan(read_session(options.session), options.run or ())
     settings = read_settings(options.settings) if options.settings else Settings()
-    jobs = options.jobs or _cores()
-    request = Request(tasks, _method(), settings, jobs, options.cluster, options.again)
+    request = Request(
+        tasks,
+        _method(),
+        settings,
+        jobs=options.jobs or cores(),
+        cluster=options.cluster,
+        again=options.again,
+        report=not options.no_report,
+        targets=options.targets,
+    )
     with output_folder(options.out, tasks) as folder, Shown(options.quiet) as shown:
         return process_tasks(request, folder, shown)
 
@@ -103,14 +111,6 @@ def _method() -> "Method":
     from imuproc.pipeline.run import process as process_recording
 
     return process_recording
-
-
-def _cores() -> int:
-    """Cores that this process may use."""
-    from joblib import cpu_count
-
-    count: int = cpu_count()
-    return max(1, count)
 
 
 def _print(processed: "Processed", options: ProcessOptions) -> None:
@@ -132,8 +132,9 @@ def _print(processed: "Processed", options: ProcessOptions) -> None:
         print_closing(console, summaries)
         if len(summaries) > _MOST_TABLES:
             console.print(Text(f"All runs side by side: imuproc squad {options.out}"))
-        for path in processed.files.values():
-            console.print(Text(f"Written: {path}"), soft_wrap=True)  # a path stays in one piece
+        for name, path in processed.files.items():
+            if "/" not in name or name == "report/index.html":  # not a line for every page
+                console.print(Text(f"Written: {path}"), soft_wrap=True)  # a path in one piece
 
 
 def _complain(processed: "Processed") -> None:

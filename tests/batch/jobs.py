@@ -65,13 +65,14 @@ def request(
     session: Path, method: Method = usual, only: Sequence[str] = (), **more: object
 ) -> Request:
     """A request to process a session in this process."""
-    return Request(plan(read_session(session), only), method, Settings(), **more)  # type: ignore[arg-type]
+    asked = {"report": False, **more}
+    return Request(plan(read_session(session), only), method, Settings(), **asked)  # type: ignore[arg-type]
 
 
 def contents(out: Path) -> Mapping[str, bytes]:
-    """Every file of a folder of results but the log of the process."""
+    """Every file of a folder of results but the log and what killed workers left half-written."""
     return {
         path.relative_to(out).as_posix(): path.read_bytes()
         for path in sorted(out.rglob("*"))
-        if path.is_file() and path.name != "process.log"
+        if path.is_file() and path.name != "process.log" and path.suffix != ".part"
     }

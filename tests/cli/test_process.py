@@ -14,15 +14,15 @@ from tests.cli.command import Command
 from tests.report.fake_result import fake_result
 from tests.session_folder import small_session
 
-FILES = [".imuproc.lock", "process.log", "runs", "runs.csv", "session.h5", "steps.csv"]
-FILES += ["steps.parquet"]
+FILES = [".imuproc.lock", "process.log", "report", "runs", "runs.csv", "session.h5", "steps.csv"]
+FILES += ["steps.parquet", "steps.xlsx"]
 
 
 @pytest.fixture
 def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A session file; the method behind the command is a stand-in that gives fixed steps."""
     stand_in(monkeypatch, lambda r, _: fake_result(r, flags=[RaisedFlag("no_standing_after")]))
-    monkeypatch.setattr("imuproc.cli.process._cores", lambda: 1)
+    monkeypatch.setattr("imuproc.cli.process.cores", lambda: 1)
     return small_session(tmp_path / "session")
 
 
@@ -124,7 +124,10 @@ def test_an_interruption_writes_what_is_finished(
     stand_in(monkeypatch, method)
     seen = imuproc("process", session, "-o", tmp_path / "out", "-q")
     assert seen.code == 130
-    assert seen.err == "imuproc: interrupted; 2 of 3 runs are written\n"
+    assert seen.err == (
+        "imuproc: the report is not made; `imuproc report` makes it\n"
+        "imuproc: interrupted; 2 of 3 runs are written\n"
+    )
     rows = (tmp_path / "out" / "runs.csv").read_text(encoding="utf-8").splitlines()
     assert len(rows) == 3
 

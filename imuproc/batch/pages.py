@@ -1,0 +1,74 @@
+"""The report for people, made along with the tables: only pages of what was worked on are new."""
+
+import hashlib
+from collections.abc import Collection, Iterable, Mapping
+from pathlib import Path
+from typing import Final
+
+from imuproc.archive.plain import to_json
+from imuproc.batch.fingerprint import programs
+from imuproc.core.errors import ArchiveError, SessionError
+from imuproc.core.files import replaced_file
+from imuproc.report.pages.writing import REPORT_FOLDER, write_report
+
+_MADE_WITH: Final = ".made-with"
+"""Says with which programs and targets the pages in a report were made."""
+
+
+def forget_pages(folder: Path, runs: Iterable[str]) -> None:
+    """Take away the pages and pictures of runs that are about to be worked on.
+
+    So a page never outlives the archive that it was made from, whenever the work is stopped.
+
+    Parameters
+    ----------
+    folder : Path
+        Of results.
+    runs : iterable of str
+        Ids as in the session file; a long log has pages for each run found in it.
+    """
+    report = folder / REPORT_FOLDER
+    for run in runs:
+        for ending in ("html", "png"):
+            for path in (report / f"{run}.{ending}", *report.glob(f"{run}_*.{ending}")):
+                path.unlink(missing_ok=True)
+
+
+def make_report(
+    folder: Path, worked_on: Collection[str], targets: Path | None, jobs: int
+) -> tuple[dict[str, str], str]:
+    """Make the report; results stand whatever becomes of it.
+
+    Parameters
+    ----------
+    folder : Path
+        Of results, with its tables and archives.
+    worked_on : collection of str
+        Runs whose pages are new; the others keep theirs while programs and targets are the same.
+    targets : Path or None
+        Target sets beside the default one.
+    jobs : int
+        Processes that share the work.
+
+    Returns
+    -------
+    files : dict from str to str
+        Name of each file and its path.
+    complaint : str
+        Why there is no report; empty when there is one.
+    """
+    try:
+        stamp, path = _made_with(targets), folder / REPORT_FOLDER / _MADE_WITH
+        same = path.is_file() and path.read_text(encoding="utf-8") == stamp
+        files = write_report(folder, targets, worked_on if same else None, jobs)
+        with replaced_file(path) as temporary:
+            temporary.write_text(stamp, encoding="utf-8")
+    except (SessionError, ArchiveError, OSError) as error:
+        return {}, f"the report could not be made: {error}"
+    return files, ""
+
+
+def _made_with(targets: Path | None) -> str:
+    known: Mapping[str, str] = programs()
+    own = hashlib.sha256(targets.read_bytes()).hexdigest() if targets is not None else ""
+    return to_json({"programs": dict(known), "targets": own}) + "\n"
