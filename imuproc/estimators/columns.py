@@ -137,13 +137,31 @@ def all_lengths(
     return step_lengths(motion, contacts, settings.stride, doubt)
 
 
+@dataclass(frozen=True, eq=False)
+class Figures:
+    """Every figure of every step, and what it was read from.
+
+    Parameters
+    ----------
+    by_name : mapping from column name to Figure
+        Missing figures are NaN.
+    legs : mapping from Side to LegCurves
+    lengths : StepLengths or None
+        None where no stride can be used.
+    """
+
+    by_name: Mapping[str, Figure]
+    legs: Mapping[Side, LegCurves]
+    lengths: StepLengths | None
+
+
 def all_figures(
     motion: Motion,
     contacts: Contacts,
     athlete: Athlete,
     settings: EstimatorSettings,
     gaps: Mapping[Site, Gaps],
-) -> dict[str, Figure]:
+) -> Figures:
     """Every figure of every step.
 
     Parameters
@@ -157,21 +175,21 @@ def all_figures(
 
     Returns
     -------
-    dict from column name to Figure
-        Missing figures are NaN.
+    Figures
     """
     figures = timing_figures(contacts)
-    figures.update(length_figures(all_lengths(motion, contacts, settings, gaps), len(contacts)))
+    lengths = all_lengths(motion, contacts, settings, gaps)
+    figures.update(length_figures(lengths, len(contacts)))
+    legs = {side: leg_curves(motion, side, athlete, settings.angles, gaps) for side in SIDES}
     by_side = []
     for side in SIDES:
         rows = contacts.side == side
-        curves = leg_curves(motion, side, athlete, settings.angles, gaps)
-        leg = _leg_figures(motion, contacts.take(rows), side, curves, settings)
+        leg = _leg_figures(motion, contacts.take(rows), side, legs[side], settings)
         by_side.append((rows, {**leg, "ankle_ahead_of_knee_m": _reach(leg, athlete)}))
     for name in by_side[0][1]:
         figures[name] = _interleave([(rows, leg[name]) for rows, leg in by_side], len(contacts))
     figures["pelvis_tilt_touchdown_deg"] = _pelvis(motion, contacts, gaps.get("pelvis"))
-    return figures
+    return Figures(figures, legs, lengths)
 
 
 def _leg_figures(

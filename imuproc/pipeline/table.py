@@ -14,9 +14,9 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion
 from imuproc.core.recording import ConditionedRecording, Recording, Run
 from imuproc.core.result import Distance, Result
-from imuproc.core.sites import SIDES, Site, foot_of, shank_of
+from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.core.uncertainty import PARTS_OF
-from imuproc.estimators.columns import all_figures, all_lengths, leg_curves
+from imuproc.estimators.columns import LegCurves, all_figures
 from imuproc.estimators.distance import (
     DistanceSettings,
     belt_flags,
@@ -26,7 +26,7 @@ from imuproc.estimators.distance import (
     fastest_part,
 )
 from imuproc.estimators.figures import Figure, missing
-from imuproc.estimators.gaps import Gaps, find_gaps, widened
+from imuproc.estimators.gaps import find_gaps, widened
 from imuproc.estimators.gaps import step_flags as gap_flags
 from imuproc.estimators.phase import phases
 from imuproc.estimators.sides import side_flags
@@ -66,15 +66,14 @@ def make_result(
     recording = conditioned.recording
     gaps = find_gaps(conditioned, contacts)
     contacts = widened(contacts, gaps)
-    figures = all_figures(motion, contacts, recording.athlete, settings.estimators, gaps)
-    figures, step_flags = _trusted(figures)
+    read = all_figures(motion, contacts, recording.athlete, settings.estimators, gaps)
+    figures, step_flags = _trusted(read.by_name)
     flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned)]
     flags += side_flags(motion, contacts)
     step_flags += _step_flags(contacts)
     step_flags += gap_flags(contacts, gaps)
     steps = _table(recording, contacts, figures, step_flags, settings)
-    lengths = all_lengths(motion, contacts, settings.estimators, gaps)
-    effort, found = _distance(recording.run, contacts, lengths, steps, settings)
+    effort, found = _distance(recording.run, contacts, read.lengths, steps, settings)
     entry = HistoryEntry("pipeline.table", f"{len(steps)} steps in the table.")
     return Result(
         session=recording.session,
@@ -82,7 +81,7 @@ def make_result(
         run=recording.run.id,
         steps=steps,
         uncertainty={name: _parts(name, figures[name]) for name in FIGURES},
-        curves=_curves(motion, recording, settings, gaps),
+        curves=_curves(motion, read.legs),
         contacts=contacts,
         motion=motion,
         conditioned=conditioned,
@@ -201,13 +200,10 @@ def _table(
     return pd.DataFrame(columns, index=np.arange(count))[step_table_columns()]
 
 
-def _curves(
-    motion: Motion, recording: Recording, settings: Settings, gaps: Mapping[Site, Gaps]
-) -> pd.DataFrame:
+def _curves(motion: Motion, legs: Mapping[Side, LegCurves]) -> pd.DataFrame:
     """Angle curves of both legs in deg; NaN where missing samples leave them unknown."""
     columns: dict[str, FloatArray] = {"time_s": motion.time_s}
-    for side in SIDES:
-        leg = leg_curves(motion, side, recording.athlete, settings.estimators.angles, gaps)
+    for side, leg in legs.items():
         named = (
             ("shin_angle", leg.shin),
             ("foot_pitch", leg.pitch),

@@ -79,7 +79,7 @@ def test_a_result_has_exactly_these_columns() -> None:
 def test_the_estimators_give_every_figure_and_no_other() -> None:
     result = made_result(USUAL)
     athlete = result.conditioned.recording.athlete
-    figures = all_figures(result.motion, result.contacts, athlete, EstimatorSettings(), {})
+    figures = all_figures(result.motion, result.contacts, athlete, EstimatorSettings(), {}).by_name
     assert set(figures) == set(FIGURES)
 
 
@@ -96,7 +96,7 @@ def test_uncertainty_parts_add_up_to_what_the_table_says() -> None:
 def test_parts_of_uncertainties_are_those_in_the_list() -> None:
     result = made_result(USUAL, SITES)  # with a pelvis sensor: every figure is there
     athlete = result.conditioned.recording.athlete
-    figures = all_figures(result.motion, result.contacts, athlete, EstimatorSettings(), {})
+    figures = all_figures(result.motion, result.contacts, athlete, EstimatorSettings(), {}).by_name
     for name in FIGURES:
         assert set(figures[name].parts) == set(PARTS_OF[name]), name
         assert tuple(result.uncertainty[name].columns) == PARTS_OF[name]

@@ -25,7 +25,7 @@ def leaning(shin_deg: float, pitch_deg: float):
 
 
 def figures(moved, athlete=ATHLETE, steps=STEPS):
-    return all_figures(moved, steps, athlete, USUAL, {})
+    return all_figures(moved, steps, athlete, USUAL, {}).by_name
 
 
 # --- Swings ---------------------------------------------------------------------------------------
