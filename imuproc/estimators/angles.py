@@ -39,7 +39,7 @@ def shin_curve(time_s: FloatArray, shank: SegmentMotion, settings: "AngleSetting
         shank.pitch_rate_radps,
         {
             **_solved_parts(shank),
-            "alignment": _axis_share(shank, np.radians(settings.shank_axis_u_deg)),
+            "alignment": _axis_share(time_s, shank, np.radians(settings.shank_axis_u_deg)),
             "soft_tissue": tissue,
         },
     )
@@ -61,7 +61,7 @@ def pitch_curve(time_s: FloatArray, foot: SegmentMotion, settings: "AngleSetting
         foot.pitch_rate_radps,
         {
             **_solved_parts(foot),
-            "alignment": _toe_out_share(foot, np.radians(settings.toe_out_u_deg)),
+            "alignment": _toe_out_share(time_s, foot, np.radians(settings.toe_out_u_deg)),
             "soft_tissue": np.full(len(time_s), np.radians(settings.foot_soft_tissue_deg)),
         },
     )
@@ -99,28 +99,41 @@ class AngleSettings:
     foot_soft_tissue_deg: float = 0.3
 
 
-def _along_the_way(segment: SegmentMotion) -> FloatArray:
-    """Orientation in axes whose X axis turns with the way, shape (n, 4)."""
+_SHARE_RATE_HZ = 200.0
+"""How a share of the uncertainty changes is seen well enough at this rate."""
+
+
+def _thinly(time_s: FloatArray) -> slice:
+    """Samples at about the rate at which shares are worked out."""
+    step_s = (time_s[-1] - time_s[0]) / max(len(time_s) - 1, 1)
+    return slice(None, None, max(1, round(1.0 / (_SHARE_RATE_HZ * step_s))))
+
+
+def _along_the_way(segment: SegmentMotion, some: slice) -> FloatArray:
+    """Orientation in axes whose X axis turns with the way, of some samples, shape (k, 4)."""
+    quat = segment.quat_wxyz[some]
     if segment.bend_rad is None:
-        return segment.quat_wxyz
-    turn = np.zeros((len(segment.bend_rad), 3))
-    turn[:, 2] = -segment.bend_rad
-    return quat_multiply(quat_from_rotvec(turn), segment.quat_wxyz)
+        return quat
+    turn = np.zeros((len(quat), 3))
+    turn[:, 2] = -segment.bend_rad[some]
+    return quat_multiply(quat_from_rotvec(turn), quat)
 
 
-def _toe_out_share(foot: SegmentMotion, u_rad: float) -> FloatArray:
+def _toe_out_share(time_s: FloatArray, foot: SegmentMotion, u_rad: float) -> FloatArray:
     """How far foot pitch would move if the foot's axis were turned by one uncertainty."""
-    heading = _along_the_way(foot)
+    some = _thinly(time_s)
+    heading = _along_the_way(foot, some)
     turned = np.array([np.cos(u_rad), np.sin(u_rad), 0.0])
     moved = _sagittal_turn(quat_rotate(heading, _AHEAD), quat_rotate(heading, turned))
-    return np.asarray(np.abs(moved - np.median(moved)))
+    return np.interp(time_s, time_s[some], np.abs(moved - np.median(moved)))
 
 
-def _axis_share(shank: SegmentMotion, u_rad: float) -> FloatArray:
+def _axis_share(time_s: FloatArray, shank: SegmentMotion, u_rad: float) -> FloatArray:
     """How far the shin angle moves if the running direction is off by one uncertainty."""
-    axis = quat_rotate(_along_the_way(shank), _UP)
+    some = _thinly(time_s)
+    axis = quat_rotate(_along_the_way(shank, some), _UP)
     other = quat_rotate(quat_from_rotvec(u_rad * _UP), axis)
-    return np.asarray(np.abs(_sagittal_turn(axis, other)))
+    return np.interp(time_s, time_s[some], np.abs(_sagittal_turn(axis, other)))
 
 
 _AHEAD = np.array([1.0, 0.0, 0.0])
@@ -184,6 +197,10 @@ class Swings:
     end_u_s: FloatArray
 
 
+_SWING_S = (0.05, 1.5)
+"""A shorter or a longer time between two contacts of a foot is no swing."""
+
+
 def over_swing(curve: AngleCurve, swings: Swings, last_share: float, statistic: str) -> Figure:
     """Least, largest or mean angle over the last part of each swing, touchdown included, in deg.
 
@@ -203,35 +220,54 @@ def over_swing(curve: AngleCurve, swings: Swings, last_share: float, statistic: 
     count = len(swings.end_s)
     value = np.full(count, np.nan)
     parts = {name: np.full(count, np.nan) for name in (*curve.parts_rad, "event")}
-    for row in np.flatnonzero(np.isfinite(swings.start_s)):
-        start, end = swings.start_s[row], swings.end_s[row]
-        if not 0.05 < end - start < 1.5:
-            continue
-        found, at_s = _window_statistic(curve, start, end, last_share, statistic)
-        shifts = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
-        shifts = shifts * (swings.start_u_s[row], swings.end_u_s[row])
-        moved = [
-            _window_statistic(curve, start + s, end + e, last_share, statistic)[0] - found
-            for s, e in shifts
-        ]
-        value[row] = np.degrees(found)
-        parts["event"][row] = np.degrees(np.sqrt(0.5 * np.sum(np.square(moved))))
-        for name, part in curve.parts_rad.items():
-            parts[name][row] = np.degrees(np.interp(at_s, curve.time_s, part))
+    length = swings.end_s - swings.start_s
+    rows = np.flatnonzero((length > _SWING_S[0]) & (length < _SWING_S[1]))
+    # Each swing as it is, then with its start and its end moved by their uncertainty, both ways.
+    start = swings.start_s[rows, None] + swings.start_u_s[rows, None] * [0.0, 1.0, -1.0, 0.0, 0.0]
+    end = swings.end_s[rows, None] + swings.end_u_s[rows, None] * [0.0, 0.0, 0.0, 1.0, -1.0]
+    low = end - last_share * (end - start)
+    found, at_s = (_mean if statistic == "mean" else _extreme)(curve, low, end, statistic)
+    value[rows] = np.degrees(found[:, 0])
+    moved = found[:, 1:] - found[:, :1]
+    parts["event"][rows] = np.degrees(np.sqrt(0.5 * np.sum(np.square(moved), axis=1)))
+    for name, part in curve.parts_rad.items():
+        parts[name][rows] = np.degrees(np.interp(at_s, curve.time_s, part))
     return Figure(value, parts)
 
 
-def _window_statistic(
-    curve: AngleCurve, start_s: float, end_s: float, last_share: float, statistic: str
-) -> tuple[float, float]:
-    """Statistic in rad over the window, and the time it stands for."""
-    low_s = end_s - last_share * (end_s - start_s)
-    low, high = np.searchsorted(curve.time_s, [low_s, end_s])
-    times = np.concatenate(([low_s], curve.time_s[low:high], [end_s]))
-    ends = np.interp([low_s, end_s], curve.time_s, curve.angle_rad)
-    angles = np.concatenate((ends[:1], curve.angle_rad[low:high], ends[1:]))
-    if statistic == "mean":
-        mean = float(np.trapezoid(angles, times) / (times[-1] - times[0]))
-        return mean, float(0.5 * (low_s + end_s))
-    pick = int(np.argmin(angles) if statistic == "min" else np.argmax(angles))
-    return float(angles[pick]), float(times[pick])
+def _mean(
+    curve: AngleCurve, low_s: FloatArray, end_s: FloatArray, _statistic: str
+) -> tuple[FloatArray, FloatArray]:
+    """Mean in rad over windows, shape (k, 5), and the middle of the first of each row."""
+    steps = 0.5 * (curve.angle_rad[1:] + curve.angle_rad[:-1]) * np.diff(curve.time_s)
+    gathered = np.concatenate(([0.0], np.cumsum(steps)))
+
+    def until(time_s: FloatArray) -> FloatArray:
+        before = np.clip(np.searchsorted(curve.time_s, time_s, "right") - 1, 0, len(steps))
+        there = np.interp(time_s, curve.time_s, curve.angle_rad)
+        since = time_s - curve.time_s[before]
+        return np.asarray(gathered[before] + 0.5 * since * (curve.angle_rad[before] + there))
+
+    mean = (until(end_s) - until(low_s)) / (end_s - low_s)
+    return mean, 0.5 * (low_s + end_s)[:, 0]
+
+
+def _extreme(
+    curve: AngleCurve, low_s: FloatArray, end_s: FloatArray, statistic: str
+) -> tuple[FloatArray, FloatArray]:
+    """Least or largest angle in rad in windows, shape (k, 5), and when in the first of each row."""
+    sign = 1.0 if statistic == "min" else -1.0
+    angle = sign * curve.angle_rad
+    first, last = np.searchsorted(curve.time_s, low_s), np.searchsorted(curve.time_s, end_s)
+    inside = np.array(
+        [
+            a + int(np.argmin(angle[a:b])) if b > a else -1  # no sample in so short a window
+            for a, b in zip(first.flat, last.flat, strict=True)
+        ],
+        dtype=np.int64,
+    ).reshape(first.shape)
+    times = np.stack((low_s, np.where(inside < 0, low_s, curve.time_s[inside]), end_s))
+    angles = np.interp(times, curve.time_s, angle)
+    pick = np.argmin(angles, axis=0)[None]
+    found = np.take_along_axis(angles, pick, axis=0)[0]
+    return sign * found, np.take_along_axis(times, pick, axis=0)[0][:, 0]

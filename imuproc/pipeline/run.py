@@ -10,6 +10,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
 from imuproc.core.result import Result
+from imuproc.core.sites import is_foot
 from imuproc.estimators.sides import side_flags
 from imuproc.estimators.upright import upright_zero
 from imuproc.events.coarse import coarse_contacts
@@ -96,7 +97,8 @@ def _process_run(
         return None
     on_ground = _motion_settings(timebased, settings)
     prepared = prepare_body(conditioned, on_ground)
-    motion = solve_motion(conditioned, prepared, contacts, on_ground, uncertainty=False)
+    feet = {site: segment for site, segment in prepared.items() if is_foot(site)}
+    motion = solve_motion(conditioned, feet, contacts, on_ground, uncertainty=False)
     contacts = unaided_contacts(contacts, motion, settings.unaided)
     contacts = refined_contacts(contacts, motion, settings.refine)
     contacts = running_contacts(contacts)
