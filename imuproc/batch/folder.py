@@ -13,9 +13,13 @@ from imuproc.batch.log import PROCESS_LOG
 from imuproc.batch.plan import Task
 from imuproc.batch.store import RUNS_FOLDER, SESSION_ARCHIVE, archive_path
 from imuproc.core.errors import SessionError
-from imuproc.report.pages.writing import REPORT_FOLDER
-from imuproc.report.spreadsheet import STEPS_XLSX
-from imuproc.report.tables import RUNS_CSV, STEPS_CSV, STEPS_PARQUET
+from imuproc.report.tables import (
+    REPORT_FOLDER,
+    RUNS_CSV,
+    STEPS_CSV,
+    STEPS_PARQUET,
+    STEPS_XLSX,
+)
 
 LOCK: Final = ".imuproc.lock"
 RESULTS: Final = (STEPS_CSV, STEPS_PARQUET, RUNS_CSV, SESSION_ARCHIVE)

@@ -9,7 +9,7 @@ from imuproc.archive.plain import to_json
 from imuproc.batch.fingerprint import programs
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.core.files import replaced_file
-from imuproc.report.pages.writing import REPORT_FOLDER, write_report
+from imuproc.report.tables import REPORT_FOLDER
 
 _MADE_WITH: Final = ".made-with"
 """Says with which programs and targets the pages in a report were made."""
@@ -57,6 +57,8 @@ def make_report(
     complaint : str
         Why there is no report; empty when there is one.
     """
+    from imuproc.report.pages.writing import write_report  # drawing is heavy, and not always asked
+
     try:
         stamp, path = _made_with(targets), folder / REPORT_FOLDER / _MADE_WITH
         same = path.is_file() and path.read_text(encoding="utf-8") == stamp

@@ -17,7 +17,6 @@ from imuproc.core.columns import BY_NAME, COLUMNS, FIGURES, step_table_columns, 
 from imuproc.core.files import replaced_file
 from imuproc.report.text import clean
 
-STEPS_XLSX: Final = "steps.xlsx"
 _DECIMALS: Final = {"s": 3, "Hz": 2, "deg": 1, "m": 3, "m/s": 2}
 _MOST_CHARACTERS: Final = 32_767  # of a cell; the rest is cut off, with a sign that it was
 # A workbook states when it was made; a fixed day, so that equal results are equal files.

@@ -16,6 +16,8 @@ from imuproc.report.text import fixed, spreadsheet_safe
 
 STEPS_CSV: Final = "steps.csv"
 STEPS_PARQUET: Final = "steps.parquet"
+STEPS_XLSX: Final = "steps.xlsx"
+REPORT_FOLDER: Final = "report"
 RUNS_CSV: Final = "runs.csv"
 
 DECIMALS: Final[dict[str, int]] = {"s": 6, "Hz": 4, "deg": 3, "m": 4, "m/s": 4, "%": 2}

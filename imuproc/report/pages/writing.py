@@ -23,10 +23,9 @@ from imuproc.report.pages.squad_page import (
 )
 from imuproc.report.pages.view import RunView, failed_view, read_view
 from imuproc.report.picture import write_picture
-from imuproc.report.spreadsheet import STEPS_XLSX, write_steps_xlsx
-from imuproc.report.tables import RUNS_CSV, joined_steps
+from imuproc.report.spreadsheet import write_steps_xlsx
+from imuproc.report.tables import REPORT_FOLDER, RUNS_CSV, STEPS_XLSX, joined_steps
 
-REPORT_FOLDER: Final = "report"
 INDEX: Final = "index.html"
 SESSION_ARCHIVE: Final = "session.h5"
 RUNS_FOLDER: Final = "runs"
