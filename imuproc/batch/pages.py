@@ -1,7 +1,7 @@
 """The report for people, made along with the tables: only pages of what was worked on are new."""
 
 import hashlib
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from pathlib import Path
 from typing import Final
 
@@ -71,6 +71,5 @@ def make_report(
 
 
 def _made_with(targets: Path | None) -> str:
-    known: Mapping[str, str] = programs()
     own = hashlib.sha256(targets.read_bytes()).hexdigest() if targets is not None else ""
-    return to_json({"programs": dict(known), "targets": own}) + "\n"
+    return to_json({"programs": dict(programs()), "targets": own}) + "\n"

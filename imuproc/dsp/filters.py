@@ -64,8 +64,7 @@ def finite_rows(x: FloatArray) -> BoolArray:
     with np.errstate(invalid="ignore", over="ignore"):
         if np.isfinite(np.sum(x)):  # the usual case: one broken value breaks the sum
             return np.ones(len(x), dtype=bool)
-    flat = x.reshape(len(x), prod(x.shape[1:]))
-    with np.errstate(invalid="ignore", over="ignore"):
+        flat = x.reshape(len(x), prod(x.shape[1:]))
         # A sum by matrix product is many times faster than `all` along a short axis.
         return np.isfinite(0.0 * flat @ np.ones(flat.shape[1]))
 

@@ -226,7 +226,10 @@ def over_swing(curve: AngleCurve, swings: Swings, last_share: float, statistic: 
     start = swings.start_s[rows, None] + swings.start_u_s[rows, None] * [0.0, 1.0, -1.0, 0.0, 0.0]
     end = swings.end_s[rows, None] + swings.end_u_s[rows, None] * [0.0, 0.0, 0.0, 1.0, -1.0]
     low = end - last_share * (end - start)
-    found, at_s = (_mean if statistic == "mean" else _extreme)(curve, low, end, statistic)
+    if statistic == "mean":
+        found, at_s = _mean(curve, low, end)
+    else:
+        found, at_s = _extreme(curve, low, end, 1.0 if statistic == "min" else -1.0)
     value[rows] = np.degrees(found[:, 0])
     moved = found[:, 1:] - found[:, :1]
     parts["event"][rows] = np.degrees(np.sqrt(0.5 * np.sum(np.square(moved), axis=1)))
@@ -235,9 +238,7 @@ def over_swing(curve: AngleCurve, swings: Swings, last_share: float, statistic: 
     return Figure(value, parts)
 
 
-def _mean(
-    curve: AngleCurve, low_s: FloatArray, end_s: FloatArray, _statistic: str
-) -> tuple[FloatArray, FloatArray]:
+def _mean(curve: AngleCurve, low_s: FloatArray, end_s: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Mean in rad over windows, shape (k, 5), and the middle of the first of each row."""
     steps = 0.5 * (curve.angle_rad[1:] + curve.angle_rad[:-1]) * np.diff(curve.time_s)
     gathered = np.concatenate(([0.0], np.cumsum(steps)))
@@ -253,10 +254,12 @@ def _mean(
 
 
 def _extreme(
-    curve: AngleCurve, low_s: FloatArray, end_s: FloatArray, statistic: str
+    curve: AngleCurve, low_s: FloatArray, end_s: FloatArray, sign: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Least or largest angle in rad in windows, shape (k, 5), and when in the first of each row."""
-    sign = 1.0 if statistic == "min" else -1.0
+    """Least (sign 1) or largest (-1) angle in rad in windows, shape (k, 5), and when it is.
+
+    The time is that of the first window of each row.
+    """
     angle = sign * curve.angle_rad
     first, last = np.searchsorted(curve.time_s, low_s), np.searchsorted(curve.time_s, end_s)
     inside = np.array(

@@ -9,7 +9,7 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.sites import Side
 from imuproc.dsp.filters import derivative, low_pass
-from imuproc.dsp.rotations import quat_rotate
+from imuproc.dsp.rotations import cross, quat_rotate
 
 FloatArray = NDArray[np.float64]
 
@@ -73,7 +73,7 @@ def foot_points(
 
     def vertical(offset: tuple[float, float, float]) -> FloatArray:
         lever = quat_rotate(foot.quat_wxyz, foot.lever_m + outward * offset)
-        velocity = foot.velocity_mps[:, 2] + np.cross(foot.rate_world_radps, lever)[:, 2]
+        velocity = foot.velocity_mps[:, 2] + cross(foot.rate_world_radps, lever)[:, 2]
         return low_pass(velocity, cutoff_hz, rate_hz)
 
     ball = vertical(geometry.ball_edge_offset_m)

@@ -11,7 +11,7 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
-from imuproc.dsp.rotations import quat_rotate
+from imuproc.dsp.rotations import cross, quat_rotate
 from imuproc.motion.drift import PointModel
 from imuproc.motion.foot_axis import heel_rise_turn
 from imuproc.motion.observations import Anchors
@@ -186,7 +186,7 @@ def _ball_point(settings: MotionSettings) -> PointBuilder:
 
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
         quat, gyro = _sampled(strapdown, segment, anchors)
-        rolling = -np.cross(quat_rotate(quat, gyro), UP)
+        rolling = -cross(quat_rotate(quat, gyro), UP)
         mean, sd = _BALL_FROM_FOOT_SENSOR
         return PointModel(
             rows=np.concatenate((lever_rows(quat, gyro), rolling[:, :, None]), axis=2),
