@@ -8,7 +8,7 @@ def three_contacts() -> Reference:
     nothing = np.full(3, np.nan)
     return Reference(
         source="video.csv",
-        side=("left", "right", "left"),
+        side=np.array(["left", "right", "left"]),
         touchdown_s=np.array([1.0, 1.25, 1.5]),
         toe_off_s=np.array([1.15, 1.4, np.nan]),
         contact_time_s=nothing,
@@ -27,7 +27,7 @@ def test_contacts_are_picked_with_everything_that_belongs_to_them():
         picked = reference.take(keep)
         order = [0, 2] if keep.dtype == bool else [2, 0]
         assert len(picked) == 2
-        assert picked.side == ("left", "left")
+        assert picked.side.tolist() == ["left", "left"]
         assert np.array_equal(picked.touchdown_s, reference.touchdown_s[order])
         assert np.array_equal(picked.toe_off_s, reference.toe_off_s[order], equal_nan=True)
         assert np.array_equal(
