@@ -19,6 +19,7 @@ from scipy.spatial.transform import Rotation, RotationSpline
 
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
 from imuproc.dsp.filters import low_pass
+from imuproc.dsp.force import force_contacts
 from imuproc.synth.poses import PoseTrack
 
 FloatArray = NDArray[np.float64]
@@ -77,22 +78,12 @@ def cases() -> list[RealCase]:
     ]
 
 
-def _contact_samples(force_n: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """First and last sample above 80 N of each whole contact (one that also passes 300 N)."""
-    edges = np.diff((force_n > 80.0).astype(np.int8))
-    first, last = np.flatnonzero(edges == 1) + 1, np.flatnonzero(edges == -1)
-    last = last[last >= first[0]]
-    first = first[: len(last)]
-    real = np.maximum.reduceat(force_n, first) > 300.0
-    return first[real], last[real]
-
-
 def plate_events(time_s: FloatArray, force_n: FloatArray, threshold_n: float) -> pd.DataFrame:
     """Touchdown and toe-off where the force crosses a threshold above its local zero.
 
-    The local zero is the mean force of the flight beside the event. From inside the contact one
-    goes outwards to the first sample below the threshold and interpolates. A contact whose flight
-    is too short to tell its zero (under 5 samples) is left out.
+    As :func:`imuproc.dsp.force.force_contacts`; the first and the last whole contact are left out,
+    as their outer flights may be cut, and so is a contact whose flights are too short to tell the
+    zero.
 
     Parameters
     ----------
@@ -106,30 +97,9 @@ def plate_events(time_s: FloatArray, force_n: FloatArray, threshold_n: float) ->
     DataFrame
         ``touchdown_s, toe_off_s``.
     """
-    first, last = _contact_samples(force_n)
-    # The foot loads and unloads within a few samples of 80 N: those belong to the contact.
-    zero = np.array(
-        [
-            np.mean(force_n[b + 7 : a - 4]) if a - b >= 16 else np.nan
-            for b, a in zip(last[:-1], first[1:], strict=True)
-        ]
-    )
-    rows = []
-    for k in range(1, len(first) - 1):
-        below = np.flatnonzero(force_n[: first[k]] < zero[k - 1] + threshold_n)
-        beyond = np.flatnonzero(force_n[last[k] :] < zero[k] + threshold_n)
-        if not (np.isfinite(zero[k - 1 : k + 1]).all() and len(below) and len(beyond)):
-            continue
-        i, j = int(below[-1]), int(last[k] + beyond[0])
-        rise = (zero[k - 1] + threshold_n - force_n[i]) / (force_n[i + 1] - force_n[i])
-        fall = (zero[k] + threshold_n - force_n[j]) / (force_n[j - 1] - force_n[j])
-        rows.append(
-            {
-                "touchdown_s": time_s[i] + rise * (time_s[i + 1] - time_s[i]),
-                "toe_off_s": time_s[j] + fall * (time_s[j - 1] - time_s[j]),
-            }
-        )
-    return pd.DataFrame(rows, columns=["touchdown_s", "toe_off_s"])
+    found = force_contacts(time_s, force_n, threshold_n)
+    events = pd.DataFrame({"touchdown_s": found.touchdown_s, "toe_off_s": found.toe_off_s})
+    return events[1:-1].dropna(ignore_index=True)
 
 
 def force_events(motion: Optical, threshold_n: float) -> pd.DataFrame:
