@@ -1,5 +1,6 @@
 """The nouns that come out of readers and conditioning: logs, recordings, sessions' people."""
 
+import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -36,7 +37,10 @@ class SensorLog:
     source : str
         The log's path as the session file names it.
     accel_range_mps2, gyro_range_radps : float or None
-        Full scale of the sensor where the layout states it.
+        Full scale of the sensor where the layout or the log states it.
+    zero_at : datetime or None
+        Instant at which ``time_s`` counts 0, with its zone where that is known; None where
+        nothing states it.
     """
 
     site: Site
@@ -46,6 +50,7 @@ class SensorLog:
     source: str
     accel_range_mps2: float | None = None
     gyro_range_radps: float | None = None
+    zero_at: datetime.datetime | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,6 +1,9 @@
 """Logs as delimited text: separators, decimal marks, missing values; compressed or not."""
 
 import re
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
@@ -11,12 +14,12 @@ from pyarrow import csv
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
 from imuproc.readers.cells import MISSING_WORDS
-from imuproc.readers.dialect import TableShape, find_table
+from imuproc.readers.dialect import HEAD_LINES, TableShape, find_table
 from imuproc.readers.faults import explain
 from imuproc.readers.layout import Layout
 from imuproc.readers.request import LogRequest
-from imuproc.readers.signals import sensor_log
-from imuproc.readers.text_file import looks_like_text, read_text
+from imuproc.readers.signals import Samples, sensor_logs, stated_meaning, whole_log
+from imuproc.readers.text_file import TextBlock, looks_like_text, text_blocks
 
 FloatArray = NDArray[np.float64]
 
@@ -53,21 +56,64 @@ def read(request: LogRequest) -> SensorLog:
     OSError
         The file cannot be read.
     """
+    return whole_log(request, stated_meaning(request.layout), _samples(request))
+
+
+def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
+    """Read one sensor's log piece after piece; as :func:`read`, with ``rows`` samples in each.
+
+    Parameters
+    ----------
+    request : LogRequest
+    rows : int
+
+    Yields
+    ------
+    SensorLog
+
+    Raises
+    ------
+    LogError, OSError
+        As :func:`read`.
+    """
+    return sensor_logs(request, stated_meaning(request.layout), _samples(request), rows)
+
+
+def _samples(request: LogRequest) -> Iterator[Samples]:
     layout = request.layout
-    data = read_text(request.path, layout.encoding)
-    if not data.strip():
+    blocks = text_blocks(request.path, layout.encoding)
+    head = _head(blocks, layout)
+    if not head.body.strip() and not any(block.body.strip() for block in blocks):
         raise LogError("the file is empty")
-    shape = find_table(data, layout, request.select)
-    values = _parsed(_samples(data, shape, layout), shape, layout)
-    values = _missing_as_nan(values, layout.missing)
-    stamps = None if layout.time is None else values[:, 0]
-    return sensor_log(request, stamps, values[:, -6:-3], values[:, -3:])
-
-
-def _samples(data: bytes, shape: TableShape, layout: Layout) -> bytes:
-    """Bytes from the first sample on, comments blanked out; lines stay lines for error texts."""
+    shape = find_table(head.body, layout, request.select)
     above = shape.first_line - 1
-    body = data.split(b"\n", above)[above]
+    body = head.body.split(b"\n", above)[above]
+    first = TextBlock(body, shape.first_line, head.is_last)
+    decimals: list[str] = [layout.decimal] if layout.decimal else [".", ","]
+    for block in chain([first], blocks):
+        plain = replace(block, body=_plain(block, shape, layout))
+        if not plain.body.strip():
+            continue
+        values, decimals = _parsed(plain, shape, layout, decimals)
+        values = _missing_as_nan(values, layout.missing)
+        stamps = None if layout.time is None else values[:, 0]
+        yield Samples(stamps, values[:, -6:-3], values[:, -3:])
+
+
+def _head(blocks: Iterator[TextBlock], layout: Layout) -> TextBlock:
+    """The file's first blocks in one, long enough to find the table in."""
+    parts, lines, is_last = [], 0, False
+    while lines < layout.skip_rows + HEAD_LINES and not is_last:
+        block = next(blocks)
+        parts.append(block.body)
+        lines += block.body.count(b"\n")
+        is_last = block.is_last
+    return TextBlock(b"".join(parts), 1, is_last)
+
+
+def _plain(block: TextBlock, shape: TableShape, layout: Layout) -> bytes:
+    """Lines of samples, comments blanked out; lines stay lines for error texts."""
+    body = block.body
     mark = layout.comment.encode()
     if mark in body:
         body = re.sub(rb"(?m)^[ \t]*" + re.escape(mark) + rb".*$", b"", body)
@@ -76,7 +122,7 @@ def _samples(data: bytes, shape: TableShape, layout: Layout) -> bytes:
     elif b"\n " in body:
         body = re.sub(rb"(?m)^ +$", b"", body)
     if b'"' in body:
-        _check_quotes(body, shape.first_line)
+        _check_quotes(body, block.first_line)
     return body
 
 
@@ -101,33 +147,43 @@ def _check_quotes(body: bytes, first_line: int) -> None:
         )
 
 
-def _parsed(body: bytes, shape: TableShape, layout: Layout) -> FloatArray:
-    """Wanted columns as numbers, shape (n, number of wanted columns).
+def _parsed(
+    block: TextBlock, shape: TableShape, layout: Layout, decimals: list[str]
+) -> tuple[FloatArray, list[str]]:
+    """Wanted columns as numbers, shape (n, number of wanted columns); decimal marks that fit.
 
     A text that is a number with one decimal mark is none with the other (whole numbers are the
     same with both), so trying both cannot mislead.
     """
-    for decimal in (layout.decimal,) if layout.decimal else (".", ","):
+
+    def numbers(text: bytes, decimal: str) -> FloatArray | None:
         try:
-            return _numbers(body, decimal, shape, layout)
+            return _numbers(text, decimal, shape, layout)
         except pa.ArrowException:
-            continue
-    if b" " in body and shape.delimiter != " ":
+            return None
+
+    for text in _with_and_without_blanks(block.body, shape.delimiter):
+        for decimal in decimals:
+            values = numbers(text, decimal)
+            if values is not None:
+                others = [other for other in decimals if other != decimal]
+                if decimal.encode() in text:
+                    others = [other for other in others if numbers(text, other) is not None]
+                return values, [decimal, *others]
+    raise explain(
+        block, shape, layout, decimals, lambda text, decimal: numbers(text, decimal) is not None
+    )
+
+
+def _with_and_without_blanks(body: bytes, delimiter: str) -> Iterator[bytes]:
+    yield body
+    if b" " in body and delimiter != " ":
         # Missing-value words are known only without blanks around them.
-        gap = re.escape(shape.delimiter.encode())
-        stripped = re.sub(rb" *" + gap + rb" *", shape.delimiter.encode(), body)
+        gap = re.escape(delimiter.encode())
+        stripped = re.sub(rb" *" + gap + rb" *", delimiter.encode(), body)
         stripped = re.sub(rb"(?m)^ +| +$", b"", stripped)
         if stripped != body:
-            return _parsed(stripped, shape, layout)
-
-    def readable(text: bytes, decimal: str) -> bool:
-        try:
-            _numbers(text, decimal, shape, layout)
-        except pa.ArrowException:
-            return False
-        return True
-
-    raise explain(body, shape, layout, readable)
+            yield stripped
 
 
 def _numbers(body: bytes, decimal: str, shape: TableShape, layout: Layout) -> FloatArray:

@@ -17,7 +17,7 @@ from imuproc.readers.wording import quoted
 
 # Blanks last: under them a header separated by tabs would look right too.
 DELIMITERS: Final = (",", ";", "\t", "|", " ")
-_HEAD_LINES: Final = 1000
+HEAD_LINES: Final = 1000
 _MOST_DESCRIPTIONS: Final = 3
 
 
@@ -58,7 +58,7 @@ def find_table(data: bytes, layout: Layout, select: str | None) -> TableShape:
     Parameters
     ----------
     data : bytes
-        As from :func:`imuproc.readers.text_file.read_text`.
+        The file's text from its first line, ``HEAD_LINES`` lines below those to skip at least.
     layout : Layout
     select : str or None
         Prefix of the sensor's columns.
@@ -77,7 +77,7 @@ def find_table(data: bytes, layout: Layout, select: str | None) -> TableShape:
 
 
 def _head(data: bytes, layout: Layout) -> list[Line]:
-    raw = data.split(b"\n", layout.skip_rows + _HEAD_LINES)[: layout.skip_rows + _HEAD_LINES]
+    raw = data.split(b"\n", layout.skip_rows + HEAD_LINES)[: layout.skip_rows + HEAD_LINES]
     if layout.skip_rows and len(raw) <= layout.skip_rows:
         raise LogError(f"found {len(raw)} lines; skip_rows = {layout.skip_rows} leaves none")
     lines = []

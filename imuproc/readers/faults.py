@@ -1,6 +1,6 @@
 """Where a delimited log is wrong, for the error text: used only after reading has failed."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -8,6 +8,7 @@ from imuproc.core.errors import LogError
 from imuproc.readers.cells import is_missing, is_number, split_line
 from imuproc.readers.dialect import TableShape
 from imuproc.readers.layout import Layout
+from imuproc.readers.text_file import TextBlock
 from imuproc.readers.wording import quoted
 
 _BLOCK_LINES: Final = 4096
@@ -20,40 +21,43 @@ class _Fault:
 
 
 def explain(
-    body: bytes,
+    block: TextBlock,
     shape: TableShape,
     layout: Layout,
+    decimals: Iterable[str],
     readable: Callable[[bytes, str], bool],
 ) -> LogError:
     """Error that names the first line that is not as it should be.
 
     Parameters
     ----------
-    body : bytes
-        From the first sample on.
+    block : TextBlock
+        Lines of samples; all before them could be read.
     shape : TableShape
     layout : Layout
+    decimals : iterable of str
+        Decimal marks with which all before could be read.
     readable : callable
         Whether some lines can be read with a decimal mark; blocks that can are passed over.
     """
-    lines = body.split(b"\n")
-    decimals = (layout.decimal,) if layout.decimal else (".", ",")
+    lines = block.body.split(b"\n")
     faults = []
     for decimal in decimals:
         for start in range(0, len(lines), _BLOCK_LINES):
-            block = lines[start : start + _BLOCK_LINES]
-            text = b"\n".join(block)
+            some = lines[start : start + _BLOCK_LINES]
+            text = b"\n".join(some)
             if text.strip() and not readable(text, decimal):
-                first = shape.first_line + start
-                faults.append(_first_fault(block, first, decimal, (shape, layout)))
+                first = block.first_line + start
+                faults.append(_first_fault(some, first, decimal, (shape, layout)))
                 break
     known = [fault for fault in faults if fault is not None]
     if not known:
-        return LogError(f"the text below line {shape.first_line} cannot be read as numbers")
+        return LogError(f"the text below line {block.first_line} cannot be read as numbers")
     # With the log's own decimal mark, reading comes furthest.
     fault = max(known, key=lambda fault: fault.line)
     hint = ""
-    if fault.line == shape.first_line + len(body.rstrip(b"\n ").split(b"\n")) - 1:
+    last_line = block.first_line + len(block.body.rstrip(b"\n ").split(b"\n")) - 1
+    if block.is_last and fault.line == last_line:
         hint = "; it is the last line: if the recording was cut off in it, delete it"
     return LogError(f"line {fault.line}{fault.text}{hint}")
 

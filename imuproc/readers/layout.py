@@ -1,6 +1,7 @@
 """How one kind of log is written: the ``[layout.<name>]`` tables of a session file."""
 
-from typing import Annotated, Any, Literal
+import datetime
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field, PlainValidator, field_validator, model_validator
 
@@ -10,6 +11,7 @@ from imuproc.readers.wording import found, quoted
 
 Format = Literal["delimited", "hdf5", "parquet", "bids-motion", "xdf"]
 ColumnKey = str | int
+UNIX_ZERO: Final = datetime.datetime(1970, 1, 1, tzinfo=datetime.UTC)
 
 
 def _column_key(value: Any) -> ColumnKey:
@@ -27,6 +29,13 @@ def _missing_code(value: Any) -> str | float:
         except OverflowError:
             pass
     raise refusal(found(value), 'a text or a number, such as "n/a" or -9999')
+
+
+def _zero(value: Any) -> str | datetime.datetime:
+    if value == "unix" or isinstance(value, datetime.datetime):
+        return value  # type: ignore[no-any-return]
+    allowed = '"unix" (stamps count from 1970-01-01 UTC), or a date and time without quotes'
+    raise refusal(found(value), f"{allowed}, such as 2031-04-12T09:30:00+02:00")
 
 
 _Column = Annotated[ColumnKey, PlainValidator(_column_key)]
@@ -51,10 +60,16 @@ _Range = Annotated[
 
 
 class TimeColumn(Table):
-    """Where the time stamps stand."""
+    """Where the time stamps stand, and when they count 0 where that is known."""
 
     column: _Column = Field(description="a column's name, or its number counted from 1")
     unit: TimeUnit
+    zero: Annotated[Literal["unix"] | datetime.datetime | None, PlainValidator(_zero)] = None
+
+    @property
+    def zero_at(self) -> datetime.datetime | None:
+        """Instant at which the stamps count 0; None where it is not stated."""
+        return UNIX_ZERO if self.zero == "unix" else self.zero
 
 
 class AccelColumns(Table):

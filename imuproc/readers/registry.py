@@ -1,9 +1,11 @@
 """Every reader, and how a log finds its own.
 
-A new format is one module with ``recognise`` and ``read`` (see
+A new format is one module with ``recognise``, ``read`` and ``stream`` (see
 :class:`imuproc.readers.request.LogReader`) and one line in ``READERS``.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib import import_module
 from pathlib import Path
 from typing import Final, cast, get_args
@@ -80,9 +82,48 @@ def read_log(request: LogRequest) -> SensorLog:
     LogError
         The log cannot be read; the text begins with the file and the site.
     """
+    with _named(request):
+        return _reader_of(request).read(request)
+
+
+def stream_log(request: LogRequest, rows: int) -> Iterator[SensorLog]:
+    """Read one sensor's log piece after piece, in the order of the file.
+
+    Memory holds one piece and a block of the file, however long the log is. Joined, the pieces
+    are bit by bit what :func:`read_log` gives.
+
+    Parameters
+    ----------
+    request : LogRequest
+    rows : int
+        Samples in each piece but the last, 2 or more.
+
+    Yields
+    ------
+    SensorLog
+        Each with its own stretch of the log's stamps.
+
+    Raises
+    ------
+    ValueError
+        ``rows`` is below 2.
+    LogError
+        As of :func:`read_log`; what is wrong further on comes after the pieces before it.
+    """
+    with _named(request):
+        yield from _reader_of(request).stream(request, rows)
+
+
+def _reader_of(request: LogRequest) -> LogReader:
+    _check_file(request.path)
+    return load_reader(request.layout.format or recognise(request.path))
+
+
+@contextmanager
+def _named(request: LogRequest) -> Iterator[None]:
+    """Errors begin with the file and the site."""
     try:
-        _check_file(request.path)
-        return load_reader(request.layout.format or recognise(request.path)).read(request)
+        yield
     except LogError as error:
         raise LogError(f"{request.source} ({request.site}): {error}") from error
     except OSError as error:

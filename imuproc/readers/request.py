@@ -1,5 +1,6 @@
 """What a reader is asked for, and what every reader is."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
@@ -47,4 +48,11 @@ class LogReader(Protocol):
         ------
         LogError
             The log cannot be read; the text leaves the file's name to the registry.
+        """
+
+    def stream(self, request: LogRequest, rows: int) -> Iterator[SensorLog]:
+        """Read one sensor's log piece after piece, ``rows`` samples in each but the last.
+
+        Joined, the pieces are what :meth:`read` gives, bit by bit; no more than a piece and a
+        block of the file are in memory. Errors as of :meth:`read`, some of them only at the end.
         """

@@ -112,6 +112,16 @@ class Session:
             history=(HistoryEntry("readers.session", "Logs were read.", {"files": files}),),
         )
 
+    def requests(self, run_id: str) -> tuple[LogRequest, ...]:
+        """What to read for a run, in the order of the file, for logs read piece by piece.
+
+        Raises
+        ------
+        SessionError
+            The session has no such run.
+        """
+        return self._plan(run_id).logs
+
     def athlete_of(self, run_id: str) -> Athlete:
         """Who ran a run; SessionError where the session has no such run."""
         return self._plan(run_id).athlete

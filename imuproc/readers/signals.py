@@ -1,5 +1,8 @@
-"""From columns of numbers to a sensor log in SI units; shared by all readers."""
+"""From columns of numbers to sensor logs in SI units; shared by all readers."""
 
+import datetime
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -7,64 +10,210 @@ from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
-from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS, PER_SECOND
+from imuproc.core.units import (
+    ACCEL_TO_MPS2,
+    GYRO_TO_RADPS,
+    PER_SECOND,
+    AccelUnit,
+    GyroUnit,
+    TimeUnit,
+)
+from imuproc.readers.layout import Layout
 from imuproc.readers.request import LogRequest
 
 FloatArray = NDArray[np.float64]
 
 LEAST_SAMPLES: Final = 2
+_ROWS_AT_A_TIME: Final = 1 << 18
 
 
-def sensor_log(
-    request: LogRequest, stamps: FloatArray | None, accel: FloatArray, gyro: FloatArray
-) -> SensorLog:
-    """One sensor's log in SI units.
+@dataclass(frozen=True)
+class Meaning:
+    """What a log's numbers stand for, as its layout or the log itself states it.
+
+    Parameters
+    ----------
+    accel_unit, gyro_unit : str
+    time_unit : str
+    time_name : str or None
+        Name of the time column; None where there is none, and ``rate_hz`` counts.
+    rate_hz : float or None
+        Sampling rate in Hz.
+    accel_range, gyro_range : float or None
+        Full scale in the signal's own unit.
+    zero_at : datetime or None
+        Instant at which the stamps count 0.
+    """
+
+    accel_unit: AccelUnit
+    gyro_unit: GyroUnit
+    time_unit: TimeUnit = "s"
+    time_name: str | None = None
+    rate_hz: float | None = None
+    accel_range: float | None = None
+    gyro_range: float | None = None
+    zero_at: datetime.datetime | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """Consecutive samples as a file holds them, in the file's units.
+
+    Parameters
+    ----------
+    stamps : ndarray, shape (n,), or None
+        None where the log has no stamps.
+    accel, gyro : ndarray, shape (n, 3)
+        Missing values NaN or infinite.
+    """
+
+    stamps: FloatArray | None
+    accel: FloatArray
+    gyro: FloatArray
+
+
+def stated_meaning(layout: Layout) -> Meaning:
+    """What a layout says of the numbers.
+
+    Raises
+    ------
+    LogError
+        The layout names no columns.
+    """
+    if layout.accel is None or layout.gyro is None:
+        raise LogError(
+            "the layout names no columns; this format needs accel and gyro, and time or rate_hz"
+        )
+    stamped = {} if layout.time is None else {"time_unit": layout.time.unit}
+    return Meaning(
+        accel_unit=layout.accel.unit,
+        gyro_unit=layout.gyro.unit,
+        time_name=None if layout.time is None else str(layout.time.column),
+        rate_hz=layout.rate_hz,
+        accel_range=layout.accel.range,
+        gyro_range=layout.gyro.range,
+        zero_at=None if layout.time is None else layout.time.zero_at,
+        **stamped,
+    )
+
+
+def sensor_logs(
+    request: LogRequest, meaning: Meaning, samples: Iterable[Samples], rows: int
+) -> Iterator[SensorLog]:
+    """One sensor's log in SI units, piece after piece.
 
     Parameters
     ----------
     request : LogRequest
-        Whose layout states units, ranges, and the rate where there are no stamps.
-    stamps : ndarray, shape (n,), or None
-        Time column in the layout's unit; None where the layout states a rate.
-    accel, gyro : ndarray, shape (n, 3)
-        In the layout's units; missing values NaN or infinite.
+    meaning : Meaning
+    samples : iterable of Samples
+        In file order, of any length.
+    rows : int
+        Samples in each piece but the last, 2 or more.
 
-    Returns
-    -------
+    Yields
+    ------
     SensorLog
         Missing values NaN; stamps as they are, even where they are NaN or run backwards.
 
     Raises
     ------
+    ValueError
+        ``rows`` is below 2.
     LogError
         Fewer than two samples, or no stamp is a number.
     """
-    layout, n = request.layout, len(accel)
+    if rows < LEAST_SAMPLES:
+        raise ValueError(f"rows must be {LEAST_SAMPLES} or more, not {rows}")
+    n, has_stamp = 0, meaning.time_name is None
+    for piece in _regrouped(samples, rows):
+        log = _in_si(request, meaning, piece, n)
+        n += len(log.time_s)
+        if n < LEAST_SAMPLES:
+            break
+        has_stamp = has_stamp or not bool(np.isnan(log.time_s).all())
+        yield log
     if n < LEAST_SAMPLES:
         raise LogError(f"found {n} sample{'s' * (n != 1)}; allowed: {LEAST_SAMPLES} or more")
-    if layout.time is not None and stamps is not None:
-        time_s = _finite(stamps) / PER_SECOND[layout.time.unit]
-        if np.isnan(time_s).all():
-            raise LogError(f"time column {layout.time.column!r}: found no stamp that is a number")
-    else:
-        time_s = np.arange(n) / _rate(request)
-    to_mps2 = ACCEL_TO_MPS2[layout.accel.unit]
-    to_radps = GYRO_TO_RADPS[layout.gyro.unit]
-    return SensorLog(
-        site=request.site,
-        time_s=time_s,
-        accel_mps2=_finite(accel) * to_mps2,
-        gyro_radps=_finite(gyro) * to_radps,
-        source=request.source,
-        accel_range_mps2=None if layout.accel.range is None else layout.accel.range * to_mps2,
-        gyro_range_radps=None if layout.gyro.range is None else layout.gyro.range * to_radps,
+    if not has_stamp:
+        raise LogError(f"time column {meaning.time_name!r}: found no stamp that is a number")
+
+
+def joined(pieces: Iterable[SensorLog]) -> SensorLog:
+    """One log from its consecutive pieces, of which there is at least one."""
+    logs = list(pieces)
+    if len(logs) == 1:
+        return logs[0]
+    return replace(
+        logs[0],
+        time_s=np.concatenate([log.time_s for log in logs]),
+        accel_mps2=np.concatenate([log.accel_mps2 for log in logs]),
+        gyro_radps=np.concatenate([log.gyro_radps for log in logs]),
     )
 
 
-def _rate(request: LogRequest) -> float:
-    if request.layout.rate_hz is None:
+def whole_log(request: LogRequest, meaning: Meaning, samples: Iterable[Samples]) -> SensorLog:
+    """One sensor's whole log in SI units; parameters and errors of :func:`sensor_logs`."""
+    return joined(sensor_logs(request, meaning, samples, _ROWS_AT_A_TIME))
+
+
+def _regrouped(samples: Iterable[Samples], rows: int) -> Iterator[Samples]:
+    """The same samples, ``rows`` in each but the last."""
+    waiting: list[Samples] = []
+    have = 0
+    for block in samples:
+        start = 0
+        while len(block.accel) - start >= rows - have:
+            end = start + rows - have
+            yield _concatenated([*waiting, _part(block, start, end)])
+            waiting, have, start = [], 0, end
+        if start < len(block.accel):
+            waiting.append(_part(block, start, len(block.accel)))
+            have += len(block.accel) - start
+    if waiting:
+        yield _concatenated(waiting)
+
+
+def _part(block: Samples, start: int, end: int) -> Samples:
+    stamps = None if block.stamps is None else block.stamps[start:end]
+    return Samples(stamps, block.accel[start:end], block.gyro[start:end])
+
+
+def _concatenated(parts: list[Samples]) -> Samples:
+    if len(parts) == 1:
+        return parts[0]
+    stamps = [part.stamps for part in parts if part.stamps is not None]
+    return Samples(
+        np.concatenate(stamps) if stamps else None,
+        np.concatenate([part.accel for part in parts]),
+        np.concatenate([part.gyro for part in parts]),
+    )
+
+
+def _in_si(request: LogRequest, meaning: Meaning, piece: Samples, before: int) -> SensorLog:
+    if piece.stamps is not None:
+        time_s = _finite(piece.stamps) / PER_SECOND[meaning.time_unit]
+    else:
+        time_s = np.arange(before, before + len(piece.accel)) / _rate(meaning)
+    to_mps2 = ACCEL_TO_MPS2[meaning.accel_unit]
+    to_radps = GYRO_TO_RADPS[meaning.gyro_unit]
+    accel_range, gyro_range = meaning.accel_range, meaning.gyro_range
+    return SensorLog(
+        site=request.site,
+        time_s=time_s,
+        accel_mps2=_finite(piece.accel) * to_mps2,
+        gyro_radps=_finite(piece.gyro) * to_radps,
+        source=request.source,
+        accel_range_mps2=None if accel_range is None else accel_range * to_mps2,
+        gyro_range_radps=None if gyro_range is None else gyro_range * to_radps,
+        zero_at=meaning.zero_at,
+    )
+
+
+def _rate(meaning: Meaning) -> float:
+    if meaning.rate_hz is None:
         raise LogError("the layout states neither a time column nor rate_hz")
-    return request.layout.rate_hz
+    return meaning.rate_hz
 
 
 def _finite(values: FloatArray) -> FloatArray:

@@ -3,12 +3,18 @@
 import codecs
 import gzip
 import zlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Final
 
 from imuproc.core.errors import LogError
 
 _GZIP: Final = b"\x1f\x8b"
+_BLOCK_BYTES: Final = 1 << 21
+_LONGEST_LINE: Final = 1 << 26
 # UTF-32 first: its little-endian mark begins like that of UTF-16.
 _MARKS: Final[tuple[tuple[bytes, str], ...]] = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -19,8 +25,28 @@ _MARKS: Final[tuple[tuple[bytes, str], ...]] = (
 )
 
 
-def read_text(path: Path, encoding: str | None) -> bytes:
-    """Whole text of a file.
+@dataclass(frozen=True)
+class TextBlock:
+    """Whole lines of a text log.
+
+    Parameters
+    ----------
+    body : bytes
+        UTF-8 without byte-order mark, lines ended by ``\\n``. Where no encoding is stated, bytes
+        that are not UTF-8 stay as they are: numbers do not need them.
+    first_line : int
+        Number of its first line, from 1 through the whole file.
+    is_last : bool
+        Whether the file ends with it.
+    """
+
+    body: bytes
+    first_line: int
+    is_last: bool
+
+
+def text_blocks(path: Path, encoding: str | None) -> Iterator[TextBlock]:
+    """Text of a file, block after block; never more than a few blocks are in memory.
 
     Parameters
     ----------
@@ -29,53 +55,94 @@ def read_text(path: Path, encoding: str | None) -> bytes:
     encoding : str or None
         As stated in the layout. A byte-order mark wins over it; without either, UTF-8.
 
-    Returns
-    -------
-    bytes
-        UTF-8 without byte-order mark, lines ended by ``\\n``. Where no encoding is stated, bytes
-        that are not UTF-8 stay as they are: numbers do not need them.
+    Yields
+    ------
+    TextBlock
+        At least one; the last one has ``is_last``.
 
     Raises
     ------
     LogError
-        Compressed data are cut short or damaged, or the text is not in the encoding.
+        Compressed data are cut short or damaged, the text is not in the encoding, or a line is
+        so long that the file can be no text.
     OSError
         The file cannot be read.
     """
-    raw = path.read_bytes()
-    if raw.startswith(_GZIP):
-        raw = _decompressed(raw)
-    data = _as_utf8(raw, encoding)
-    if b"\r" in data:
-        data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    return data
+    pending, rest, first_line = b"", b"", 1
+    for text in _with_line_feeds(_as_utf8(_raw(path), encoding)):
+        lines, end, new_rest = text.rpartition(b"\n")
+        if not end and len(rest) + len(new_rest) > _LONGEST_LINE:
+            number = first_line + pending.count(b"\n")
+            raise LogError(
+                f"line {number}: found more than {_LONGEST_LINE >> 20} MB without a line end; "
+                "allowed: lines of text"
+            )
+        if end and pending:
+            yield TextBlock(pending, first_line, False)
+            first_line += pending.count(b"\n")
+            pending = b""
+        if end:
+            pending, rest = rest + lines + end, new_rest
+        else:
+            rest += new_rest
+    yield TextBlock(pending + rest, first_line, True)
 
 
-def _decompressed(raw: bytes) -> bytes:
+def _raw(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as file:
+        is_compressed = file.read(len(_GZIP)) == _GZIP
+        file.seek(0)
+        if not is_compressed:
+            yield from iter(partial(file.read, _BLOCK_BYTES), b"")
+            return
+        with gzip.open(file) as unpacked:
+            yield from iter(partial(_decompressed, unpacked), b"")
+
+
+def _decompressed(file: gzip.GzipFile) -> bytes:
     try:
-        return gzip.decompress(raw)
+        return file.read(_BLOCK_BYTES)
     except EOFError:
         raise LogError(
             "the compressed file is cut short: it ends before its end mark; copy it again"
         ) from None
-    except (OSError, zlib.error) as error:
+    except (gzip.BadGzipFile, zlib.error) as error:
         raise LogError(f"the compressed file is damaged: {error}") from error
 
 
-def _as_utf8(raw: bytes, encoding: str | None) -> bytes:
+def _as_utf8(raw: Iterator[bytes], encoding: str | None) -> Iterator[bytes]:
+    first = next(raw, b"")
     for mark, marked in _MARKS:
-        if raw.startswith(mark):
-            raw, encoding = raw[len(mark) :], marked
+        if first.startswith(mark):
+            first, encoding = first[len(mark) :], marked
             break
+    blocks = chain([first], raw)
     if encoding is None or codecs.lookup(encoding).name == "utf-8":
-        return raw
+        yield from blocks
+        return
     try:
-        return raw.decode(encoding).encode("utf-8")
-    except ValueError as error:  # UnicodeError of either step
+        decoder = codecs.getincrementaldecoder(encoding)()
+        for block in blocks:
+            yield decoder.decode(block).encode("utf-8")
+        yield decoder.decode(b"", final=True).encode("utf-8")
+    except (ValueError, LookupError) as error:  # UnicodeError of either step
         raise LogError(
             f"the text is not {encoding}: {error}; allowed: the encoding that the file has, "
             "stated in the layout"
         ) from error
+
+
+def _with_line_feeds(blocks: Iterator[bytes]) -> Iterator[bytes]:
+    held = b""  # a carriage return at a block's end may be half of a line end
+    for block in blocks:
+        text = held + block
+        held = b"\r" if text.endswith(b"\r") else b""
+        text = text[: len(text) - len(held)]
+        if b"\r" in text:
+            text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        yield text
+    if held:
+        yield b"\n"
 
 
 def looks_like_text(path: Path) -> bool:

@@ -12,7 +12,7 @@ from pyarrow import parquet
 
 from imuproc.core.errors import LogError
 from imuproc.readers.layout import Layout
-from imuproc.readers.registry import READERS, load_reader, read_log, recognise
+from imuproc.readers.registry import READERS, load_reader, read_log, recognise, stream_log
 from imuproc.readers.request import LogRequest
 
 N = 200
@@ -131,6 +131,28 @@ def test_reading_twice_gives_the_same_and_leaves_the_file_alone(name, sample):
     np.testing.assert_array_equal(first.accel_mps2, second.accel_mps2)
     assert sample.read_bytes() == before
     assert [path.name for path in sample.parent.iterdir()] == [sample.name]
+
+
+@pytest.mark.parametrize("rows", [2, 7, 100, N - 1, N, 10 * N])
+def test_pieces_joined_are_the_log(name, tmp_path, rows):
+    table = truth()
+    table[3, 2] = table[150, 4] = table[151, 0] = np.nan
+    table[7, 0] = 0.0
+    path = tmp_path / "sample.log"
+    WRITERS[name](path, table)
+    whole, pieces = read_log(asked(path)), list(stream_log(asked(path), rows))
+    assert [len(piece.time_s) for piece in pieces[:-1]] == [rows] * (len(pieces) - 1)
+    assert 0 < len(pieces[-1].time_s) <= rows
+    for array in ("time_s", "accel_mps2", "gyro_radps"):
+        parts = [getattr(piece, array) for piece in pieces]
+        np.testing.assert_array_equal(np.concatenate(parts), getattr(whole, array))
+    for other in ("site", "source", "accel_range_mps2", "gyro_range_radps", "zero_at"):
+        assert {getattr(piece, other) for piece in pieces} == {getattr(whole, other)}
+
+
+def test_pieces_of_one_sample_are_refused(name, sample):
+    with pytest.raises(ValueError, match="rows must be 2 or more, not 1"):
+        next(load_reader(name).stream(asked(sample), 1))
 
 
 def test_stating_the_format_changes_nothing(name, sample):

@@ -1,9 +1,16 @@
 """Delimited logs: decimal marks, numbers, time, units, missing values, speed."""
 
+import datetime
+import gzip
+import tracemalloc
+
 import numpy as np
+import pyarrow as pa
 import pytest
 
-from imuproc.readers.registry import read_log
+from imuproc.core.errors import LogError
+from imuproc.readers import text_file
+from imuproc.readers.registry import read_log, stream_log
 from tests.readers.samples import (
     NAMES,
     assert_sample_values,
@@ -170,6 +177,85 @@ def test_log_of_several_blocks(tmp_path):
     log = read(tmp_path, content)
     np.testing.assert_array_equal(log.time_s, np.arange(n))
     assert np.all(log.accel_mps2[:, 2] == 1.00003 * G)
+
+
+def test_zero_of_the_stamps(tmp_path):
+    assert read(tmp_path, text()).zero_at is None
+    how = layout(time={"column": "time_s", "unit": "s", "zero": "unix"})
+    assert read(tmp_path, text(), how).zero_at == datetime.datetime(1970, 1, 1, tzinfo=datetime.UTC)
+    noon = datetime.datetime(2031, 4, 12, 12)
+    how = layout(time={"column": "time_s", "unit": "s", "zero": noon})
+    assert read(tmp_path, text(), how).zero_at == noon
+
+
+@pytest.fixture
+def small_blocks(monkeypatch):
+    """Blocks of a few lines, so that a short log has many."""
+    monkeypatch.setattr(text_file, "_BLOCK_BYTES", 173)
+    monkeypatch.setattr("imuproc.readers.delimited.HEAD_LINES", 1)
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+@pytest.mark.parametrize("compress", [False, True])
+def test_blocks_end_anywhere(tmp_path, small_blocks, end, encoding, compress):
+    for extra in range(3):  # moves the ends of blocks
+        content = "#" * extra + "\n" + text(n=300)
+        data = content.replace("\n", end).encode(encoding)
+        assert_sample_values(read(tmp_path, gzip.compress(data) if compress else data), 300)
+
+
+def test_line_number_is_right_in_a_later_block(tmp_path, small_blocks):
+    lines = text(n=300).splitlines()
+    lines[200] = lines[200].replace(",", ",x", 1)
+    assert refusal(tmp_path, "\n".join(lines)).startswith("line 201, column 'ax': found 'x")
+    lines = text(n=300).splitlines()
+    lines[-1] = lines[-1][:9]
+    found = refusal(tmp_path, "\n".join(lines))
+    assert found.startswith("line 301: found 2 cells; allowed: 7; it is the last line")
+
+
+def test_decimal_marks_of_different_blocks_must_agree(tmp_path, small_blocks):
+    whole = "1;0;0;1;0;0;0\n" * 50
+    header = ";".join(NAMES) + "\n"
+    late = "2;0;0;1,5;0;0;0\n"
+    assert read(tmp_path, header + whole + late).accel_mps2[-1, 2] == pytest.approx(1.5 * G)
+    mixed = header + "1;0;0;1.5;0;0;0\n" + whole + late
+    assert refusal(tmp_path, mixed).startswith("line 53, column 'az': found '1,5'; allowed: a num")
+
+
+def test_pieces_come_before_the_file_is_read_to_its_end(tmp_path, small_blocks):
+    lines = text(n=300).splitlines()
+    lines[250] = "broken"
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(lines))
+    pieces = stream_log(request(path), 10)
+    np.testing.assert_array_equal(next(pieces).time_s, values(10)[:, 0])
+    with pytest.raises(LogError, match=r"log\.csv \(left_shank\): line 251: found 1 cells"):
+        list(pieces)
+
+
+def test_memory_is_bounded_by_the_piece(tmp_path):
+    path = tmp_path / "log.csv"
+    line = "0,0.00001,0.00002,1.00003,4.1,5.1,6.1\n"
+    path.write_text(",".join(NAMES) + "\n" + line * 1_500_000)
+    before = pa.total_allocated_bytes()
+    tracemalloc.start()
+    try:
+        assert sum(len(piece.time_s) for piece in stream_log(request(path), 10_000)) == 1_500_000
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    # The file has 57 MB and its values 84; a block of 2 MB is there a few times.
+    assert peak < 30e6
+    assert pa.total_allocated_bytes() <= before + 1e6
+
+
+def test_a_line_without_end_is_no_text(tmp_path, monkeypatch):
+    monkeypatch.setattr(text_file, "_BLOCK_BYTES", 1 << 16)
+    monkeypatch.setattr(text_file, "_LONGEST_LINE", 1 << 20)
+    found = refusal(tmp_path, text() + "1" * (1 << 21))
+    assert found.startswith("line 7: found more than 1 MB without a line end; allowed: lines of te")
 
 
 @pytest.mark.parametrize("delimiter", [",", " "])
