@@ -1,0 +1,111 @@
+"""References from a BIDS ``_events.tsv``: onset and duration in s, and a word for what happened.
+
+Columns as in the Brain Imaging Data Structure's task events: ``onset`` and ``duration`` are there
+always, ``trial_type`` or another column holds the word.
+"""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.errors import LogError
+from imuproc.core.reference import Reference
+from imuproc.core.sites import SIDES, Side
+from imuproc.readers.reference_contacts import RawContacts, ordered, paired
+from imuproc.readers.reference_layout import BidsEventsLayout
+from imuproc.readers.reference_request import ReferenceRequest
+from imuproc.readers.reference_table import TextTable, read_table
+from imuproc.readers.wording import listed, quoted
+
+FloatArray = NDArray[np.float64]
+
+
+def read(request: ReferenceRequest) -> Reference:
+    """Read contacts from an events file.
+
+    Parameters
+    ----------
+    request : ReferenceRequest
+        With a ``BidsEventsLayout``.
+
+    Returns
+    -------
+    Reference
+        Times in s as the file's onsets count them; rows whose word the layout does not name are
+        passed over and counted in the notes.
+
+    Raises
+    ------
+    LogError
+        The text names line and column, what was found and what is allowed.
+    OSError
+        The file cannot be read.
+    """
+    layout = request.layout_as(BidsEventsLayout)
+    table = read_table(request.path, ["onset", "duration", layout.column])
+    words = table.texts(layout.column)
+    known = {**layout.contacts, **layout.touchdowns, **layout.toe_offs}
+    for word in known:
+        if word not in words:
+            raise LogError(
+                f"column {quoted(layout.column)}: found no row {quoted(word)}, which the layout "
+                f"names; found: {listed(sorted(set(words))[:12])}"
+            )
+    raw, notes = (
+        (_lasting(table, words, layout), ()) if layout.contacts else _single(table, words, layout)
+    )
+    other = sum(word not in known for word in words)
+    if other:
+        notes = (*notes, f"Rows of other kinds that were passed over: {other}.")
+    contacts = ordered(raw)
+    nothing = np.full(len(contacts.touchdown_s), np.nan)
+    return Reference(
+        source=request.source,
+        side=contacts.side,
+        touchdown_s=contacts.touchdown_s,
+        toe_off_s=contacts.toe_off_s,
+        contact_time_s=nothing,
+        flight_time_s=nothing,
+        kind=layout.kind,
+        has_clock=True,
+        resolution_s=1.0 / layout.rate_hz if layout.rate_hz else np.nan,
+        threshold_n=layout.threshold_n,
+        start_s=request.covers_s[0],
+        end_s=request.covers_s[1],
+        notes=notes,
+    )
+
+
+def _onsets(table: TextTable) -> FloatArray:
+    onset = table.numbers("onset")
+    for line, value in zip(table.lines, onset.tolist(), strict=True):
+        if np.isnan(value):
+            raise LogError(f"line {line}, column 'onset': found nothing; allowed: a time in s")
+    return onset
+
+
+def _lasting(table: TextTable, words: list[str], layout: BidsEventsLayout) -> RawContacts:
+    """Contacts from rows that last as long as the contact."""
+    rows = [k for k, word in enumerate(words) if word in layout.contacts]
+    onset, duration = _onsets(table)[rows], table.numbers("duration")[rows]
+    return RawContacts(
+        side=[layout.contacts[words[k]] for k in rows],
+        touchdown=onset,
+        toe_off=onset + duration,
+        where=[f"line {table.lines[k]}" for k in rows],
+        per_second=1.0,
+    )
+
+
+def _single(
+    table: TextTable, words: list[str], layout: BidsEventsLayout
+) -> tuple[RawContacts, tuple[str, ...]]:
+    """Contacts from rows for single events."""
+    onset = _onsets(table)
+
+    def times(meaning: Mapping[str, Side]) -> dict[str, FloatArray]:
+        of = np.array([meaning.get(word, "") for word in words])
+        return {side: onset[of == side] for side in SIDES}
+
+    return paired(times(layout.touchdowns), times(layout.toe_offs))

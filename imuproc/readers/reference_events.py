@@ -1,0 +1,70 @@
+"""References as delimited text with a row for each contact: by frame number, or by time."""
+
+import numpy as np
+
+from imuproc.core.reference import Reference
+from imuproc.core.units import PER_SECOND
+from imuproc.readers.reference_contacts import RawContacts, ordered
+from imuproc.readers.reference_layout import EventsLayout
+from imuproc.readers.reference_request import ReferenceRequest
+from imuproc.readers.reference_table import layout_sides, read_table
+
+
+def read(request: ReferenceRequest) -> Reference:
+    """Read contacts from delimited text.
+
+    Parameters
+    ----------
+    request : ReferenceRequest
+        With an ``EventsLayout``.
+
+    Returns
+    -------
+    Reference
+        Frame 0 is at 0 s where events are numbered by frames.
+
+    Raises
+    ------
+    LogError
+        The text names line and column, what was found and what is allowed.
+    OSError
+        The file cannot be read.
+    """
+    layout = request.layout_as(EventsLayout)
+    columns = layout.columns
+    wanted = [columns.touchdown, columns.toe_off, columns.side, *layout.angles.values()]
+    table = read_table(request.path, [name for name in wanted if name is not None])
+    where = [f"line {line}" for line in table.lines]
+    touchdown = table.numbers(columns.touchdown)
+    missing = np.full(len(touchdown), np.nan)
+    raw = RawContacts(
+        side=layout_sides(table, layout, columns.side),
+        touchdown=touchdown,
+        toe_off=missing if columns.toe_off is None else table.numbers(columns.toe_off),
+        where=where,
+        per_second=(
+            float(layout.frame_rate_hz or np.nan)
+            if layout.unit == "frame"
+            else PER_SECOND[layout.unit]
+        ),
+        angles={name: table.numbers(column) for name, column in layout.angles.items()},
+    )
+    contacts = ordered(raw)
+    resolution_s = 1.0 / layout.frame_rate_hz if layout.frame_rate_hz else np.nan
+    nothing = np.full(len(contacts.touchdown_s), np.nan)
+    return Reference(
+        source=request.source,
+        side=contacts.side,
+        touchdown_s=contacts.touchdown_s,
+        toe_off_s=contacts.toe_off_s,
+        contact_time_s=nothing,
+        flight_time_s=nothing,
+        kind=layout.kind,
+        has_clock=True,
+        resolution_s=resolution_s,
+        threshold_n=layout.threshold_n,
+        angles=contacts.angles,
+        start_s=request.covers_s[0],
+        end_s=request.covers_s[1],
+        angle_resolution_s=resolution_s if layout.angles else np.nan,
+    )

@@ -1,0 +1,61 @@
+"""Contact and flight times of photocells, without a clock: a row for each contact in order."""
+
+import numpy as np
+
+from imuproc.core.errors import LogError
+from imuproc.core.reference import Reference
+from imuproc.core.units import TIME_TO_S
+from imuproc.readers.reference_contacts import check_durations, enough
+from imuproc.readers.reference_layout import PhotocellsLayout
+from imuproc.readers.reference_request import ReferenceRequest
+from imuproc.readers.reference_table import layout_sides, read_table
+from imuproc.readers.wording import quoted
+
+
+def read(request: ReferenceRequest) -> Reference:
+    """Read contact and flight times from delimited text.
+
+    Parameters
+    ----------
+    request : ReferenceRequest
+        With a ``PhotocellsLayout``.
+
+    Returns
+    -------
+    Reference
+        Without clock: its contacts are known by their order alone.
+
+    Raises
+    ------
+    LogError
+        The text names line and column, what was found and what is allowed.
+    OSError
+        The file cannot be read.
+    """
+    layout = request.layout_as(PhotocellsLayout)
+    columns = layout.columns
+    wanted = [columns.contact_time, columns.flight_time, columns.side]
+    table = read_table(request.path, [name for name in wanted if name is not None])
+    contact = table.numbers(columns.contact_time)
+    for line, value in zip(table.lines, contact.tolist(), strict=True):
+        if value <= 0.0:
+            raise LogError(
+                f"line {line}, column {quoted(columns.contact_time)}: found {value:g}; allowed: a "
+                "time above 0"
+            )
+    nothing = np.full(len(contact), np.nan)
+    flight = nothing if columns.flight_time is None else table.numbers(columns.flight_time)
+    enough(len(contact))
+    contact_s = contact * TIME_TO_S[layout.unit]
+    check_durations(contact_s)
+    return Reference(
+        source=request.source,
+        side=np.array(layout_sides(table, layout, columns.side), dtype=np.str_),
+        touchdown_s=nothing,
+        toe_off_s=nothing,
+        contact_time_s=contact_s,
+        flight_time_s=flight * TIME_TO_S[layout.unit],
+        kind="photocells",
+        has_clock=False,
+        resolution_s=1.0 / layout.rate_hz if layout.rate_hz else np.nan,
+    )
