@@ -177,14 +177,15 @@ def paired(
         slot = np.searchsorted(on, off, side="left") - 1  # touchdown that each toe-off follows
         used: dict[int, float] = {}
         for place, time in zip(slot.tolist(), off.tolist(), strict=True):
-            spare += int(place < 0 or place in used)
-            used.setdefault(place, time)
+            if place < 0 or place in used:
+                spare += 1
+            else:
+                used[place] = time
         own = [(float(time), used.get(k, np.nan)) for k, time in enumerate(on)]
         side += [name] * len(own)
         rows += own
     events = np.array(rows, dtype=np.float64).reshape(-1, 2)
-    notes = (
-        [f"Toe-offs without a touchdown of their own that were left out: {spare}."] if spare else []
-    )
+    text = f"Toe-offs without a touchdown of their own that were left out: {spare}."
+    notes = (text,) if spare else ()
     where = [f"{name} contact at {time:g} s" for name, (time, _) in zip(side, rows, strict=True)]
-    return RawContacts(side, events[:, 0], events[:, 1], where, 1.0), ((text,) if spare else ())
+    return RawContacts(side, events[:, 0], events[:, 1], where, 1.0), notes
