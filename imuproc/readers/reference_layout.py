@@ -2,15 +2,15 @@
 
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, ValidationError, create_model, field_validator, model_validator
 
 from imuproc.core.columns import FIGURES
 from imuproc.core.reference import ReferenceKind
 from imuproc.core.sites import Side
 from imuproc.core.units import TimeUnit
 from imuproc.dsp.force import LOADED_N
-from imuproc.readers.toml_file import Table, refusal
-from imuproc.readers.wording import did_you_mean, listed, quoted
+from imuproc.readers.toml_file import Problem, Table, problem, problems_of, refusal
+from imuproc.readers.wording import did_you_mean, found, listed, quoted
 
 ReferenceFormat = Literal["events", "photocells", "c3d", "bids-events"]
 EventUnit = Literal["frame", "s", "ms", "us"]
@@ -27,10 +27,11 @@ _Words = Annotated[
     dict[str, Side],
     Field(default_factory=dict, description='a table such as { L = "left", R = "right" }'),
 ]
-_Threshold = Annotated[
-    float,
-    Field(gt=0, lt=LOADED_N, description=f"newtons, above 0 and below {LOADED_N:g}"),
-]
+
+
+def _threshold(default: float | None) -> Any:
+    text = f"newtons, above 0 and below {LOADED_N:g}"
+    return Field(default=default, gt=0, lt=LOADED_N, description=text)
 
 
 def _positive(what: str) -> Any:
@@ -71,7 +72,7 @@ class EventsLayout(SidedLayout):
     kind: Literal["video", "force plate", "markers", "events"]
     unit: EventUnit
     frame_rate_hz: float | None = _positive("the rate in Hz at which frames were taken")
-    threshold_n: _Threshold | None = None
+    threshold_n: float | None = _threshold(None)
     columns: EventsColumns = Field(
         description='a table such as { side = "foot", touchdown = "on", toe_off = "off" }'
     )
@@ -141,7 +142,7 @@ class BidsEventsLayout(Table):
     touchdowns: _Words
     toe_offs: _Words
     rate_hz: float | None = _positive("the rate in Hz of what the events were found in")
-    threshold_n: _Threshold | None = None
+    threshold_n: float | None = _threshold(None)
 
     @model_validator(mode="after")
     def _one_way(self) -> "BidsEventsLayout":
@@ -175,7 +176,7 @@ class C3dLayout(Table):
 
     format: Literal["c3d"]
     events: Literal["force", "stored"]
-    threshold_n: _Threshold = 20.0
+    threshold_n: float = _threshold(20.0)
     plates: tuple[int, ...] | None = Field(
         default=None,
         strict=False,
@@ -197,7 +198,8 @@ class C3dLayout(Table):
     def _fits_together(self) -> "C3dLayout":
         if self.forward is not None and self.forward[-1] == self.up[-1]:
             raise refusal(
-                f"forward = {quoted(self.forward)} along up = {quoted(self.up)}", "two axes"
+                f"forward = {quoted(self.forward)} along up = {quoted(self.up)}",
+                "two different axes",
             )
         if self.markers is not None and self.forward is None:
             raise refusal(
@@ -220,6 +222,35 @@ LAYOUTS: Final[dict[ReferenceFormat, type[ReferenceLayout]]] = {
 }
 
 
-def allowed_formats(value: object) -> str:
-    """What is allowed as a format, with the nearest where something like it was found."""
-    return listed(LAYOUTS) + (did_you_mean(value, LAYOUTS) if isinstance(value, str) else "")
+def checked_layout(name: str, value: Any) -> tuple[ReferenceLayout | None, list[Problem]]:
+    """Check a ``[layout.<name>]`` table by the model of its format.
+
+    Parameters
+    ----------
+    name : str
+    value : object
+        As the TOML file has it.
+
+    Returns
+    -------
+    layout : ReferenceLayout or None
+        None where there are problems.
+    problems : list of Problem
+        Their places begin with ``layout`` and the name.
+    """
+    place = ("layout", name)
+    if not isinstance(value, dict):
+        return None, [problem(place, found(value), "a table with format and more")]
+    stated = value.get("format")
+    if not isinstance(stated, str) or stated not in LAYOUTS:
+        hint = did_you_mean(stated, LAYOUTS) if isinstance(stated, str) else ""
+        shown = "nothing" if stated is None else found(stated)
+        return None, [problem((*place, "format"), shown, listed(LAYOUTS) + hint)]
+    model = LAYOUTS[stated]
+    # Places of problems are those in the file only where the model begins at the file's top.
+    whole = create_model("Whole", __base__=Table, layout=(dict[str, model], ...))  # type: ignore[valid-type]
+    try:
+        checked: Any = whole.model_validate({"layout": {name: value}})
+    except ValidationError as error:
+        return None, problems_of(error, whole)
+    return checked.layout[name], []
