@@ -53,20 +53,20 @@ class AllanSettings:
     ----------
     white_slope_within, walk_slope_within : float
         Largest difference of the local slope from -1/2 and +1/2.
-    flat_slope_within : float
-        Largest local slope of the flat part.
+    flat_within : float
+        The flat part is where the deviation is at most this many times the least one.
     least_span : float
         Ratio of the longest to the shortest averaging time over which a slope must hold.
     least_freedom : float
-        Points with fewer equivalent degrees of freedom are not used (with 5 the deviation is known
-        to about 30 %).
+        Points with fewer equivalent degrees of freedom are not used (with 10 the deviation is known
+        to about 22 %).
     """
 
     white_slope_within: float = 0.15
     walk_slope_within: float = 0.25
-    flat_slope_within: float = 0.25
+    flat_within: float = 1.4
     least_span: float = 3.0
-    least_freedom: float = 5.0
+    least_freedom: float = 10.0
 
 
 @dataclass(frozen=True)
@@ -150,10 +150,12 @@ def allan_curve(x: FloatArray, rate_hz: float) -> AllanCurve:
 def read_allan(curve: AllanCurve, settings: AllanSettings | None = None) -> AllanReading:
     """White noise N, bias instability B and rate random walk K of one axis.
 
-    Rule: a coefficient is given where the curve has its slope over at least ``least_span`` in
-    averaging time, counting points of at least ``least_freedom`` degrees of freedom only. For B the
-    flat part must hold the minimum, and the minimum stand clear of the line of white noise by two
-    standard uncertainties; before that there is only an upper limit. Everything else is NaN.
+    Rule: N and K are given where the curve has their slope over at least ``least_span`` in
+    averaging time, B where it stays near its minimum for that long and the minimum stands clear of
+    the line of white noise by two standard uncertainties; only points of at least
+    ``least_freedom`` degrees of freedom count. Everything else is NaN, and for B an upper limit
+    remains. On made noise B was within 25 % in logs that hold the flat part, up to twice too large
+    in logs that end where it begins.
 
     Parameters
     ----------
@@ -177,17 +179,11 @@ def read_allan(curve: AllanCurve, settings: AllanSettings | None = None) -> Alla
     slope, freedom = curve.slope[known], curve.freedom[known]
     white = _on_line(tau, slope, -0.5, settings.white_slope_within, settings.least_span)
     walk = _on_line(tau, slope, 0.5, settings.walk_slope_within, settings.least_span)
-    flat = _on_line(tau, slope, 0.0, settings.flat_slope_within, settings.least_span)
     noise = _weighted(sigma * np.sqrt(tau), freedom, white)
-    least = int(np.argmin(sigma))
     twice_u = 2.0 / np.sqrt(2.0 * freedom)
-    above_white = bool(sigma[least] > (1.0 + twice_u[least]) * noise / sqrt(tau[least]))
-    # Some points beside it as well: the least of a scattering curve alone is too low.
-    lowest = flat & (np.abs(np.log(tau / tau[least])) <= log(2.0))
-    level = _weighted(sigma, freedom, lowest) if flat[least] and above_white else nan
     return AllanReading(
         white_noise=noise,
-        bias_instability=level / FLAT,
+        bias_instability=_flat_level(tau, sigma, freedom, noise, settings) / FLAT,
         bias_instability_at_most=float(np.min(sigma * (1.0 + twice_u))) / FLAT,
         rate_walk=_weighted(sigma / np.sqrt(tau / 3.0), freedom, walk),
         longest_tau_s=float(tau[-1]),
@@ -228,6 +224,30 @@ def _on_line(
         first, last = max(rows, key=lambda row: tau[row[1]] / tau[row[0]])
         out[first : last + 1] = tau[last] >= least_span * tau[first]
     return out
+
+
+def _flat_level(
+    tau: FloatArray,
+    sigma: FloatArray,
+    freedom: FloatArray,
+    noise: float,
+    settings: AllanSettings,
+) -> float:
+    """Deviation of the flat part around the minimum; NaN where there is none yet."""
+    clear = 1.0 + 2.0 / np.sqrt(2.0 * freedom)
+    least = int(np.argmin(sigma * clear))  # not a chance low of the scattering end
+    if not sigma[least] > clear[least] * noise / sqrt(tau[least]):
+        return nan
+    high = np.flatnonzero(sigma > settings.flat_within * sigma[least])
+    first = int(high[high < least].max(initial=-1)) + 1
+    last = int(high[high > least].min(initial=len(tau))) - 1
+    if tau[last] < settings.least_span * tau[first]:
+        return nan
+    # Some points beside it as well: the least of a scattering curve alone is too low.
+    lowest = np.zeros(len(tau), dtype=bool)
+    lowest[first : last + 1] = True
+    lowest &= np.abs(np.log(tau / tau[least])) <= log(2.0)
+    return _weighted(sigma, freedom, lowest)
 
 
 def _weighted(level: FloatArray, freedom: FloatArray, chosen: BoolArray) -> float:
