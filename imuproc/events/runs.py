@@ -1,13 +1,14 @@
-"""Runs in a log: stretches of fast leg swings that follow each other soon.
+"""Runs in a log: stretches of fast leg swings that follow each other soon and carry the body on.
 
 Standing has no fast rotation, a jump has one or two fast rotations and no more. Walking swings the
 leg nearly as fast as a slow jog (6 to 8 rad/s against 7 to 11), but its strides take a second and
 more, those of running 0.4 to 0.9 s (running: open data of Fukuchi, Fukuchi & Duarte 2017, PeerJ
-5:e3298; walking from memory, medium).
+5:e3298; walking from memory, medium). Drills on the spot swing the legs as fast and as often as
+running does; what they lack is the way: :mod:`imuproc.events.progress` tells it.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +17,10 @@ from scipy.signal import find_peaks
 from imuproc.core.recording import Interval
 from imuproc.core.sites import Site
 from imuproc.dsp.filters import low_pass
+from imuproc.events.progress import ProgressSettings, Track, stride_lengths
 
 FloatArray = NDArray[np.float64]
+Tracks = Mapping[Site, Sequence[Track]]
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,13 @@ class RunSettings:
         Fast swings of one leg that make a run.
     margin_s : float
         Added at both ends: the first push and the last stance have no fast swing of their own.
+    shortest_stride_m : float
+        A quarter of a run's strides and more are longer. Slow jogging around tight turns has 1.2 m
+        (Wagstaff, Peretroukhin & Kelly, 10.21227/v1z6-9z84, open data), the first two strides of a
+        sprint 2 m (facts of sprint starts, see Ciacci et al. 2017, J Sports Sci 35:1270); in drills
+        that gain ground a step is a foot's length or two.
+    progress : ProgressSettings
+        How the length of a stride is told.
     """
 
     cutoff_hz: float = 8.0
@@ -47,23 +57,17 @@ class RunSettings:
     longest_pause_s: float = 1.2
     fewest_swings: int = 2
     margin_s: float = 1.2
+    shortest_stride_m: float = 0.95
+    progress: ProgressSettings = field(default_factory=ProgressSettings)
 
 
-def find_runs(
-    time_s: FloatArray,
-    rate_hz: float,
-    gyro_radps: Mapping[Site, FloatArray],
-    settings: RunSettings,
-) -> tuple[Interval, ...]:
+def find_runs(tracks: Tracks, settings: RunSettings) -> tuple[Interval, ...]:
     """Stretches of running in a log.
 
     Parameters
     ----------
-    time_s : ndarray, shape (n,)
-        Regular clock in s.
-    rate_hz : float
-    gyro_radps : mapping from Site to ndarray, shape (n, 3)
-        Angular velocity in rad/s in any axes; NaN where missing.
+    tracks : mapping from Site to sequence of Track
+        Signals of each sensor in any axes, in order of time, parted where it was off for long.
     settings : RunSettings
 
     Returns
@@ -71,8 +75,8 @@ def find_runs(
     tuple of Interval
         In order of time, margins included, never overlapping.
     """
-    legs = [gyro for site, gyro in gyro_radps.items() if site != "pelvis"]
-    times = [_fast_swings(time_s, rate_hz, gyro, settings) for gyro in legs]
+    legs: Tracks = {site: own for site, own in tracks.items() if site != "pelvis" and own}
+    times = [_swings(own, settings) for own in legs.values()]
     fast = np.sort(np.concatenate(times)) if times else np.empty(0)
     if len(fast) == 0:
         return ()
@@ -82,16 +86,42 @@ def find_runs(
     # A leg turns fast twice a stride, forward and back; each of its sensors sees both.
     fewest = 2 * settings.fewest_swings * max(1, len(legs) // 2)
     kept = ends - starts + 1 >= fewest
-    return _with_margins(fast[starts[kept]], fast[ends[kept]], time_s, settings.margin_s)
+    spans = [Interval(float(fast[a]), float(fast[b])) for a, b in zip(starts, ends, strict=True)]
+    for k in np.flatnonzero(kept).tolist():
+        kept[k] = _carries_on(legs, spans[k], settings)
+    first_s = min(own[0].time_s[0] for own in legs.values())
+    last_s = max(own[-1].time_s[-1] for own in legs.values())
+    log = Interval(float(first_s), float(last_s))
+    return _with_margins(fast[starts[kept]], fast[ends[kept]], log, settings.margin_s)
+
+
+def _swings(own: Sequence[Track], settings: RunSettings) -> FloatArray:
+    """Times of the fast turns of one sensor."""
+    parts = [_fast_swings(t.time_s, t.rate_hz, t.gyro_radps, settings) for t in own]
+    return np.concatenate(parts)
+
+
+def _carries_on(legs: Tracks, span: Interval, settings: RunSettings) -> bool:
+    """Whether the strides of a stretch are those of running; true where nothing can be said."""
+    around = settings.longest_stride_s
+    lengths_m = [
+        stride_lengths(
+            track.between(span.start_s - around, span.end_s + around), site, settings.progress
+        )
+        for site, own in legs.items()
+        for track in own
+    ]
+    known = np.concatenate(lengths_m)
+    return len(known) < 2 or float(np.quantile(known, 0.75)) >= settings.shortest_stride_m
 
 
 def _with_margins(
-    first_s: FloatArray, last_s: FloatArray, time_s: FloatArray, margin_s: float
+    first_s: FloatArray, last_s: FloatArray, log: Interval, margin_s: float
 ) -> tuple[Interval, ...]:
     """Stretches widened by a margin, but not beyond half-way to the next one or the log's ends."""
     half_way = 0.5 * (last_s[:-1] + first_s[1:])
-    start = np.maximum(first_s - margin_s, np.append(time_s[0], half_way))
-    end = np.minimum(last_s + margin_s, np.append(half_way, time_s[-1]))
+    start = np.maximum(first_s - margin_s, np.append(log.start_s, half_way))
+    end = np.minimum(last_s + margin_s, np.append(half_way, log.end_s))
     return tuple(Interval(float(a), float(b)) for a, b in zip(start, end, strict=True))
 
 

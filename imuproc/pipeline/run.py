@@ -1,5 +1,6 @@
 """The whole method for one recording, read top to bottom."""
 
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from imuproc.conditioning.calibration import calibrate
@@ -14,14 +15,19 @@ from imuproc.core.sites import is_foot
 from imuproc.estimators.sides import side_flags
 from imuproc.estimators.upright import upright_zero
 from imuproc.events.coarse import coarse_contacts
+from imuproc.events.progress import Track
 from imuproc.events.refined import refined_contacts
 from imuproc.events.runs import find_runs
 from imuproc.events.selection import running_contacts
 from imuproc.events.unaided import unaided_contacts
 from imuproc.motion.body import prepare_body, solve_motion
 from imuproc.motion.settings import MotionSettings
+from imuproc.pipeline.joining import join_results, named_results, without_samples
+from imuproc.pipeline.overview import look_over, windows_of
 from imuproc.pipeline.settings import Settings
-from imuproc.pipeline.table import join_results, make_result
+from imuproc.pipeline.sources import LogSource, RecordingSource
+from imuproc.pipeline.table import make_result
+from imuproc.pipeline.windows import cut_windows, read_short
 
 
 def process(recording: Recording, settings: Settings | None = None) -> Result:
@@ -45,36 +51,115 @@ def process(recording: Recording, settings: Settings | None = None) -> Result:
         If nothing can be said about the recording; the text says what, where and what to do.
     """
     settings = settings or Settings()
-    timebased = check_signals(to_common_clock(check_logs(recording), settings.timebase))
-    gyro = {site: signals.gyro_radps for site, signals in timebased.sites.items()}
-    runs = find_runs(timebased.time_s, timebased.rate_hz, gyro, settings.runs)
+    source = RecordingSource(recording, settings.long.piece_samples)
     results: list[Result] = []
     refused: list[RunError] = []
+    for found in process_each(source, settings):
+        if isinstance(found, Result):
+            results.append(found)
+        else:
+            refused.append(found)
+    joined = join_results(results)
+    return replace(joined, flags=(*joined.flags, *refusal_flags(refused)))
+
+
+def process_each(source: LogSource, settings: Settings) -> Iterator[Result | RunError]:
+    """Run after run of a recording, each when it is asked for.
+
+    A recording whose logs are longer than ``settings.long`` says is read twice: once to find what
+    may be runs, once to work on them, a few at a time; memory does not grow with its length.
+
+    Parameters
+    ----------
+    source : LogSource
+    settings : Settings
+
+    Yields
+    ------
+    Result or RunError
+        In order of time: what a run gave, or why a stretch was refused, which does not cost the
+        others. Ids as :func:`process` gives them.
+
+    Raises
+    ------
+    RunError
+        If there is no run with a step in it; then nothing but refusals has been given.
+    """
+    refused: list[RunError] = []
+    steps = False
+    for found in named_results(_each(source, settings), source.about.run.id):
+        if isinstance(found, RunError):
+            refused.append(found)
+        steps |= isinstance(found, Result)
+        yield found
+    if not steps:
+        raise _nothing_found(source, refused)
+
+
+def refusal_flags(refused: Iterable[RunError]) -> tuple[RaisedFlag, ...]:
+    """A flag on the whole recording for each stretch that was refused."""
+    return tuple(RaisedFlag("run_refused", str(error)) for error in refused)
+
+
+def _each(source: LogSource, settings: Settings) -> Iterator[Result | RunError]:
+    whole = read_short(source, settings.long)
+    if whole is not None:
+        yield from _runs_of(whole, settings)
+        return
+    windows = windows_of(look_over(source, settings.long, settings.runs), settings.long)
+    if not windows:
+        _check_beginning(source)
+    for recording, window in zip(
+        cut_windows(source, [w.read for w in windows]), windows, strict=True
+    ):
+        try:
+            for found in _runs_of(recording, settings, window.own):
+                yield found if isinstance(found, RunError) else without_samples(found)
+        except RunError as error:
+            where = f"from {window.read.start_s:.0f} to {window.read.end_s:.0f} s"
+            yield RunError(f"{where}: {error}")
+
+
+def _check_beginning(source: LogSource) -> None:
+    """Where nothing moves like a run, the unit may be wrong: the usual checks tell."""
+    logs = {site: next(source.pieces(site)) for site in source.sites}
+    check_signals(to_common_clock(check_logs(replace(source.about, logs=logs))))
+
+
+def _runs_of(
+    recording: Recording, settings: Settings, own: Interval | None = None
+) -> Iterator[Result | RunError]:
+    """The runs of a recording, or those whose middle lies in a part of it."""
+    timebased = check_signals(to_common_clock(check_logs(recording), settings.timebase))
+    tracks = {
+        site: [Track(timebased.time_s, timebased.rate_hz, signals.gyro_radps, signals.accel_mps2)]
+        for site, signals in timebased.sites.items()
+    }
+    runs = find_runs(tracks, settings.runs)
     for run in runs:
+        middle_s = 0.5 * (run.start_s + run.end_s)
+        if own is not None and not own.start_s <= middle_s < own.end_s:
+            continue
         try:
             result = _process_run(timebased, run, runs, settings)
         except RunError as error:  # one stretch of a long log does not cost the others
-            refused.append(error)
+            yield error
             continue
         if result is not None:
-            results.append(result)
-    if not results:
-        raise _nothing_found(recording, refused)
-    joined = join_results(results, recording)
-    flags = [RaisedFlag("run_refused", str(error)) for error in refused]
-    return replace(joined, flags=(*joined.flags, *flags))
+            yield result
 
 
-def _nothing_found(recording: Recording, refused: list[RunError]) -> RunError:
+def _nothing_found(source: LogSource, refused: list[RunError]) -> RunError:
     """The error of a recording without any step in the table."""
+    run_id = source.about.run.id
     if refused:
         return refused[0]
-    if set(recording.logs) <= {"pelvis"}:
+    if set(source.sites) <= {"pelvis"}:
         return RunError(
-            f"run {recording.run.id} has no sensor on a leg; at least one shank or foot is needed"
+            f"run {run_id} has no sensor on a leg; at least one shank or foot is needed"
         )
     return RunError(
-        f"no sprint steps found in run {recording.run.id}: check that the logs hold the run and "
+        f"no sprint steps found in run {run_id}: check that the logs hold the run and "
         "that their sites and units are right"
     )
 

@@ -15,6 +15,7 @@ from imuproc.events.refined import RefineSettings
 from imuproc.events.runs import RunSettings
 from imuproc.events.unaided import UnaidedSettings
 from imuproc.motion.settings import MotionSettings
+from imuproc.pipeline.overview import LongSettings
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ class Settings:
     unaided : UnaidedSettings
     motion : MotionSettings
     estimators : EstimatorSettings
+    long : LongSettings
     """
 
     timebase: TimeBaseSettings = field(default_factory=TimeBaseSettings)
@@ -41,6 +43,7 @@ class Settings:
     unaided: UnaidedSettings = field(default_factory=UnaidedSettings)
     motion: MotionSettings = field(default_factory=MotionSettings)
     estimators: EstimatorSettings = field(default_factory=EstimatorSettings)
+    long: LongSettings = field(default_factory=LongSettings)
 
 
 def read_settings(path: Path) -> Settings:

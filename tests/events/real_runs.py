@@ -16,6 +16,7 @@ from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.contacts import Contacts
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
+from imuproc.events.progress import Track
 from imuproc.events.runs import find_runs
 from imuproc.pipeline.settings import Settings
 from imuproc.synth.sensors import GRADES
@@ -72,8 +73,11 @@ def stretch(recording: Recording) -> Stretch:
     """The only run of a recording."""
     settings = Settings()
     timebased = check_signals(to_common_clock(check_logs(recording), settings.timebase))
-    gyro = {site: signals.gyro_radps for site, signals in timebased.sites.items()}
-    (run,) = find_runs(timebased.time_s, timebased.rate_hz, gyro, settings.runs)
+    tracks = {
+        site: [Track(timebased.time_s, timebased.rate_hz, own.gyro_radps, own.accel_mps2)]
+        for site, own in timebased.sites.items()
+    }
+    (run,) = find_runs(tracks, settings.runs)
     return Stretch(calibrate(timebased, run, settings.calibration), run)
 
 

@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from imuproc.core.recording import Interval
 from imuproc.core.sites import Site
+from imuproc.events.progress import Track
 from imuproc.events.runs import RunSettings, find_runs
 
 FloatArray = NDArray[np.float64]
@@ -41,8 +42,15 @@ def clock(duration_s: float) -> FloatArray:
     return np.arange(int(duration_s * RATE_HZ)) / RATE_HZ
 
 
+def tracks(time_s: FloatArray, gyro: dict[Site, FloatArray]) -> dict[Site, list[Track]]:
+    """Tracks that tell of swings only: without accelerations nothing is known of the way."""
+    return {
+        site: [Track(time_s, RATE_HZ, own, np.full_like(own, np.nan))] for site, own in gyro.items()
+    }
+
+
 def found(time_s: FloatArray, gyro: dict[Site, FloatArray]) -> tuple[Interval, ...]:
-    return find_runs(time_s, RATE_HZ, gyro, RunSettings())
+    return find_runs(tracks(time_s, gyro), RunSettings())
 
 
 def test_a_sprint_is_found_with_room_for_its_start_and_its_end() -> None:
@@ -135,6 +143,6 @@ def test_mounting_does_not_matter(
 def test_the_margin_is_a_setting() -> None:
     time_s = clock(20.0)
     gyro = logged(time_s, swings(time_s, 8.0, 12.0, 0.45, 18.0))
-    near = find_runs(time_s, RATE_HZ, gyro, replace(RunSettings(), margin_s=0.2))
-    far = find_runs(time_s, RATE_HZ, gyro, replace(RunSettings(), margin_s=1.0))
+    near = find_runs(tracks(time_s, gyro), replace(RunSettings(), margin_s=0.2))
+    far = find_runs(tracks(time_s, gyro), replace(RunSettings(), margin_s=1.0))
     assert near[0].start_s - far[0].start_s == pytest.approx(0.8)

@@ -1,0 +1,148 @@
+"""How far a sensor on a leg gets from stride to stride, with no calibration at all.
+
+Between two instants at which the velocity is alike the mean specific force is gravity: taken off,
+what is left integrates to the velocity against that of these instants, and its mean over the stride
+times the stride time is the way of a stride. A foot on the ground does not move; a shank turns
+about the ankle. (Velocity at rest in stance as the anchor of a stride: e.g. Foxlin 2005, IEEE
+Comput Graph Appl 25:38, from memory.)
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import find_peaks
+
+from imuproc.core.sites import Site, is_foot
+from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.dsp.filters import block_means, finite_rows, low_pass, moving_mean, odd_width
+from imuproc.dsp.integration import integrate_gyro
+from imuproc.dsp.rotations import lengths, quat_rotate
+
+FloatArray = NDArray[np.float64]
+
+_ENOUGH_HZ = 200.0
+_START = np.array([1.0, 0.0, 0.0, 0.0])
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """Signals of one sensor on a regular clock, in any axes.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    rate_hz : float
+    gyro_radps, accel_mps2 : ndarray, shape (n, 3)
+        NaN where missing.
+    """
+
+    time_s: FloatArray
+    rate_hz: float
+    gyro_radps: FloatArray
+    accel_mps2: FloatArray
+
+    def between(self, start_s: float, end_s: float) -> "Track":
+        """The part from one instant to another, both included; it may be empty."""
+        first = int(np.searchsorted(self.time_s, start_s))
+        last = int(np.searchsorted(self.time_s, end_s, side="right"))
+        return Track(
+            self.time_s[first:last],
+            self.rate_hz,
+            self.gyro_radps[first:last],
+            self.accel_mps2[first:last],
+        )
+
+
+@dataclass(frozen=True)
+class ProgressSettings:
+    """How strides are told apart and measured.
+
+    Parameters
+    ----------
+    cutoff_hz : float
+        Low-pass of the rotation rate before its peaks are sought.
+    least_swing_radps : float
+        Least peak rate of a swing.
+    shortest_stride_s, longest_stride_s : float
+        Strides of other durations are not measured.
+    quiet_s : float
+        Window in which a sensor is as quiet as it gets in a stride.
+    quiet_radps_per_mps2 : float
+        What a departure of the specific force from 1 g counts against rotation in quietness.
+    ankle_m : float
+        Usual distance of a sensor on the shank from the ankle.
+    """
+
+    cutoff_hz: float = 8.0
+    least_swing_radps: float = 5.0
+    shortest_stride_s: float = 0.28
+    longest_stride_s: float = 1.0
+    quiet_s: float = 0.06
+    quiet_radps_per_mps2: float = 0.1
+    ankle_m: float = 0.22
+
+
+def stride_lengths(track: Track, site: Site, settings: ProgressSettings) -> FloatArray:
+    """Horizontal way of each stride of one sensor.
+
+    Parameters
+    ----------
+    track : Track
+        A stretch of fast swings.
+    site : Site
+    settings : ProgressSettings
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        In m; strides with missing samples, or too short or too long to be of running, left out.
+    """
+    block = max(1, int(track.rate_hz / _ENOUGH_HZ))
+    rate_hz = track.rate_hz / block
+    if len(track.time_s) < 2 * block * settings.longest_stride_s * rate_hz:
+        return np.empty(0)
+    gyro, accel = block_means(track.gyro_radps, block), block_means(track.accel_mps2, block)
+    known = finite_rows(gyro) & finite_rows(accel)
+    gyro, accel = (np.where(known[:, None], x, 0.0) for x in (gyro, accel))
+    force = quat_rotate(integrate_gyro(gyro, rate_hz, _START), accel)
+    width = odd_width(settings.quiet_s, rate_hz)
+    turning = moving_mean(lengths(gyro), width)
+    shaking = moving_mean(np.abs(lengths(accel) - STANDARD_GRAVITY_MPS2), width)
+    restless = turning + settings.quiet_radps_per_mps2 * shaking
+    quiet = _quiet_instants(gyro, restless, rate_hz, settings)
+    arm_m = 0.0 if is_foot(site) else settings.ankle_m
+    out = []
+    for first, last in pairwise(quiet.tolist()):  # over strides
+        duration_s = (last - first) / rate_hz
+        fits = settings.shortest_stride_s <= duration_s <= settings.longest_stride_s
+        if fits and known[first : last + 1].all():
+            speed = _mean_speed(force[first : last + 1], rate_hz)
+            speed += 0.5 * arm_m * (turning[first] + turning[last])
+            out.append(speed * duration_s)
+    return np.array(out)
+
+
+def _quiet_instants(
+    gyro: FloatArray, restless: FloatArray, rate_hz: float, settings: ProgressSettings
+) -> NDArray[np.int64]:
+    """The quietest sample between each swing forward and the next."""
+    smooth = low_pass(gyro, min(settings.cutoff_hz, 0.4 * rate_hz), rate_hz)
+    _, axes = np.linalg.eigh(smooth.T @ smooth)
+    rate = smooth @ axes[:, -1]
+    rate = rate * np.sign(np.mean(rate**3))  # a leg swings forward faster than back
+    peaks, _ = find_peaks(
+        rate,
+        height=settings.least_swing_radps,
+        distance=max(1, int(settings.shortest_stride_s * rate_hz)),
+    )
+    return np.array([a + int(np.argmin(restless[a:b])) for a, b in pairwise(peaks)], dtype=np.int64)
+
+
+def _mean_speed(force: FloatArray, rate_hz: float) -> float:
+    """Mean horizontal speed over a stride against that at its ends, in m/s."""
+    gravity = force.mean(axis=0)
+    up = gravity / max(float(np.linalg.norm(gravity)), 1e-9)
+    velocity = np.cumsum(force - gravity, axis=0).mean(axis=0) / rate_hz
+    return float(np.linalg.norm(velocity - up * (velocity @ up)))

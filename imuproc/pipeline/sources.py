@@ -1,0 +1,64 @@
+"""Logs of a recording that can be read again and again, piece by piece."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from imuproc.core.recording import Recording, SensorLog
+from imuproc.core.sites import Site
+
+
+class LogSource(Protocol):
+    """Where the samples of a recording come from."""
+
+    @property
+    def about(self) -> Recording:
+        """The recording without its logs."""
+
+    @property
+    def sites(self) -> tuple[Site, ...]:
+        """Sensors in the order in which the run names them; the first one sets the clock."""
+
+    def pieces(self, site: Site) -> Iterator[SensorLog]:
+        """Successive pieces of a log, from its beginning; joined they are the whole log."""
+
+
+@dataclass(frozen=True, eq=False)
+class RecordingSource:
+    """A recording in memory, given in pieces.
+
+    Parameters
+    ----------
+    recording : Recording
+    rows : int
+        Samples in a piece.
+    """
+
+    recording: Recording
+    rows: int
+
+    @property
+    def about(self) -> Recording:
+        """The recording without its logs."""
+        return replace(self.recording, logs={})
+
+    @property
+    def sites(self) -> tuple[Site, ...]:
+        """Sensors in the order in which the run names them."""
+        return tuple(self.recording.logs)
+
+    def pieces(self, site: Site) -> Iterator[SensorLog]:
+        """Successive pieces of a log, as views of its samples."""
+        log = self.recording.logs[site]
+        for first in range(0, len(log.time_s), self.rows):
+            yield rows_of(log, slice(first, first + self.rows))
+
+
+def rows_of(log: SensorLog, rows: slice) -> SensorLog:
+    """Some successive samples of a log, as views."""
+    return replace(
+        log,
+        time_s=log.time_s[rows],
+        accel_mps2=log.accel_mps2[rows],
+        gyro_radps=log.gyro_radps[rows],
+    )

@@ -1,0 +1,108 @@
+"""Second pass over a long log: the parts of it that hold runs, each as an ordinary recording."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import Interval, Recording, SensorLog
+from imuproc.core.sites import Site
+from imuproc.pipeline.overview import LongSettings, steady_stamps
+from imuproc.pipeline.sources import LogSource, rows_of
+
+FloatArray = NDArray[np.float64]
+
+_LEAST_S = 2.0
+"""A sensor that ran for less of a part is left out of it."""
+
+
+def read_short(source: LogSource, settings: LongSettings) -> Recording | None:
+    """The whole recording when none of its logs is long; None otherwise.
+
+    Parameters
+    ----------
+    source : LogSource
+    settings : LongSettings
+
+    Returns
+    -------
+    Recording or None
+    """
+    logs: dict[Site, SensorLog] = {}
+    for site in source.sites:
+        pieces: list[SensorLog] = []
+        for piece in source.pieces(site):
+            pieces.append(piece)
+            if sum(len(p.time_s) for p in pieces) > settings.longest_whole_samples:
+                return None
+        logs[site] = _joined(pieces)
+    return replace(source.about, logs=logs)
+
+
+def cut_windows(source: LogSource, spans: Sequence[Interval]) -> Iterator[Recording]:
+    """Go through all logs side by side once more and cut parts out of them.
+
+    Parameters
+    ----------
+    source : LogSource
+    spans : sequence of Interval
+        In order of time; they may overlap.
+
+    Yields
+    ------
+    Recording
+        One for each span; a sensor that was not running then is left out, with a flag.
+    """
+    cutters = {site: _Cutter(source.pieces(site)) for site in source.sites}
+    for span in spans:
+        logs: dict[Site, SensorLog] = {}
+        flags: list[RaisedFlag] = []
+        for site, cutter in cutters.items():
+            log = cutter.cut(span)
+            if log is None:
+                detail = f"not from {span.start_s:.10g} to {span.end_s:.10g} s"
+                flags.append(RaisedFlag("partly_covered", detail, site))
+            else:
+                logs[site] = log
+        yield replace(source.about, logs=logs, flags=(*source.about.flags, *flags))
+
+
+class _Cutter:
+    """Reads one log forward and keeps what may still be asked for."""
+
+    def __init__(self, pieces: Iterator[SensorLog]) -> None:
+        self._pieces = pieces
+        self._kept: list[tuple[SensorLog, FloatArray]] = []
+
+    def cut(self, span: Interval) -> SensorLog | None:
+        """Samples of a span, in order; earlier ones are forgotten. None where there are too few."""
+        self._kept = [(log, at) for log, at in self._kept if at[-1] >= span.start_s]
+        while not self._kept or self._kept[-1][1][-1] <= span.end_s:
+            piece = next(self._pieces, None)
+            if piece is None:
+                break
+            steady_s = steady_stamps(piece.time_s)
+            if len(steady_s) and steady_s[-1] >= span.start_s:
+                self._kept.append((piece, steady_s))
+        parts = []
+        for log, at in self._kept:
+            rows = slice(*np.searchsorted(at, [span.start_s, span.end_s]))
+            if rows.stop > rows.start:
+                parts.append((rows_of(log, rows), at[rows]))
+        if not parts or parts[-1][1][-1] - parts[0][1][0] < _LEAST_S:
+            return None
+        return _joined([log for log, _ in parts])
+
+
+def _joined(logs: list[SensorLog]) -> SensorLog:
+    """One log of successive pieces."""
+    if len(logs) == 1:
+        return logs[0]
+    return replace(
+        logs[0],
+        time_s=np.concatenate([log.time_s for log in logs]),
+        accel_mps2=np.concatenate([log.accel_mps2 for log in logs]),
+        gyro_radps=np.concatenate([log.gyro_radps for log in logs]),
+    )
