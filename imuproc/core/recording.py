@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.core.clocks import Clocks
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.sites import Site
@@ -174,6 +175,8 @@ class Recording:
         Local gravity in m/s².
     flags : tuple of RaisedFlag
     history : tuple of HistoryEntry
+    clocks : Clocks
+        How well the stamps of its logs are known against each other.
     """
 
     session: str
@@ -183,6 +186,7 @@ class Recording:
     gravity_mps2: float = 9.80665
     flags: tuple[RaisedFlag, ...] = ()
     history: tuple[HistoryEntry, ...] = ()
+    clocks: Clocks = field(default_factory=Clocks)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,82 @@
+"""Roughly how far two logs' clocks are apart, from when their wearer moves and how fast."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import correlate, fftconvolve
+
+from imuproc.conditioning.clock_grid import GRID_HZ, OwnGrid
+from imuproc.dsp.filters import low_pass
+from imuproc.dsp.rotations import lengths
+
+FloatArray = NDArray[np.float64]
+
+_BLOCK_S = 0.1
+_CUTOFF_HZ = 8.0
+_THIN_HZ = 50.0
+
+
+def activity_offset(a: OwnGrid, b: OwnGrid) -> tuple[float, float]:
+    """Offset of two clocks by when their sensors move, good to some tenths of a second.
+
+    Parameters
+    ----------
+    a, b : OwnGrid
+
+    Returns
+    -------
+    offset_s, alike : float
+        Stamp of ``b`` minus stamp of ``a``, and the correlation of both activities there.
+    """
+    levels = [np.log1p(grid.level_radps) for grid in (a, b)]
+    x, y = (level - level.mean() for level in levels)
+    size = float(np.linalg.norm(x) * np.linalg.norm(y))
+    if not size > 0.0:
+        return 0.0, 0.0
+    product = correlate(y, x, mode="full", method="fft")
+    top = int(np.argmax(product))
+    return b.start_s - a.start_s + (top - len(x) + 1) * _BLOCK_S, float(product[top]) / size
+
+
+def motion_offset(
+    a: OwnGrid, b: OwnGrid, stretch: tuple[float, float], offset_s: float, reach_s: float
+) -> tuple[float, float]:
+    """Offset of two clocks by the size of the angular velocity over one stretch.
+
+    Parameters
+    ----------
+    a, b : OwnGrid
+    stretch : tuple of float
+        Stamps of ``a`` in s; standing before and after makes the stride that fits certain.
+    offset_s, reach_s : float
+        Stamp of ``b`` minus stamp of ``a``, roughly, and how far that may be off.
+
+    Returns
+    -------
+    offset_s, alike : float
+        And the correlation there, 0 where the logs do not reach so far.
+    """
+    every = int(GRID_HZ / _THIN_HZ)
+    here_rows = a.rows(*stretch)
+    wide = (stretch[0] + offset_s - reach_s, stretch[1] + offset_s + reach_s)
+    there_rows = b.rows(*wide)
+    here, there = (_speed(grid, rows)[::every] for grid, rows in ((a, here_rows), (b, there_rows)))
+    count = len(here)
+    if count < 20 or len(there) <= count:
+        return offset_s, 0.0
+    ones = np.ones(count)
+    x = here - here.mean()
+    mean = fftconvolve(there, ones, mode="valid") / count
+    power = fftconvolve(there**2, ones, mode="valid") - count * mean**2
+    spread = np.sqrt(np.maximum(power, 1e-9 * count)) * float(np.linalg.norm(x))
+    alike = correlate(there, x, mode="valid", method="fft") / np.maximum(spread, 1e-9)
+    top = int(np.argmax(alike))
+    starts = (
+        a.start_s + here_rows.start / GRID_HZ,
+        b.start_s + (there_rows.start + top * every) / GRID_HZ,
+    )
+    return starts[1] - starts[0], float(alike[top])
+
+
+def _speed(grid: OwnGrid, rows: slice) -> FloatArray:
+    gyro = grid.gyro_radps[rows]
+    return lengths(low_pass(gyro, _CUTOFF_HZ, GRID_HZ)) if len(gyro) > 20 else lengths(gyro)

@@ -1,0 +1,149 @@
+"""Each log on a regular grid of its own clock, and where it moves: what clocks are compared by."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.conditioning.stamps import StampSettings, repair_stamps
+from imuproc.core.recording import SensorLog
+from imuproc.dsp.filters import block_means, finite_rows
+from imuproc.dsp.resampling import interpolate, regular_grid
+from imuproc.dsp.rotations import lengths
+
+FloatArray = NDArray[np.float64]
+
+GRID_HZ = 200.0
+"""Fine enough for what is compared, all of it below 40 Hz."""
+
+_THINNED_HZ = 250.0
+_BLOCK_S = 0.1
+_FAST_RADPS = 1.8
+_QUIET_S = 1.0
+_SHORTEST_S = 1.5
+_MARGIN_S = 1.2
+
+
+@dataclass(frozen=True, eq=False)
+class OwnGrid:
+    """One log at 200 Hz on its own clock.
+
+    Parameters
+    ----------
+    start_s : float
+        Stamp of the first sample.
+    accel_mps2, gyro_radps : ndarray, shape (n, 3)
+        Sensor axes; gaps are bridged.
+    level_radps : ndarray, shape (k,)
+        Mean size of the angular velocity in blocks of 0.1 s.
+    """
+
+    start_s: float
+    accel_mps2: FloatArray
+    gyro_radps: FloatArray
+    level_radps: FloatArray
+
+    @property
+    def span_s(self) -> float:
+        """Length in s."""
+        return (len(self.accel_mps2) - 1) / GRID_HZ
+
+    def rows(self, start_s: float, end_s: float) -> slice:
+        """Samples between two stamps."""
+        first, last = (round((t - self.start_s) * GRID_HZ) for t in (start_s, end_s))
+        return slice(max(first, 0), max(min(last, len(self.accel_mps2)), 0))
+
+
+def own_grid(log: SensorLog, settings: StampSettings) -> OwnGrid:
+    """One log at 200 Hz on its own clock.
+
+    Parameters
+    ----------
+    log : SensorLog
+    settings : StampSettings
+
+    Returns
+    -------
+    OwnGrid
+
+    Raises
+    ------
+    RunError
+        If its stamps cannot be used.
+    """
+    stamps = repair_stamps(log, settings)
+    time_s = stamps.time_s
+    grid_s = regular_grid(float(time_s[0]), float(time_s[-1]), GRID_HZ)
+    values = np.concatenate((log.accel_mps2[stamps.row], log.gyro_radps[stamps.row]), axis=1)
+    values = values[finite := finite_rows(values)]
+    on_grid = interpolate(time_s[finite], values, grid_s, np.inf)
+    known = np.flatnonzero(finite_rows(on_grid))
+    on_grid = on_grid[known[0] : known[-1] + 1] if len(known) else np.zeros((1, 6))
+    start_s = float(grid_s[known[0]]) if len(known) else float(time_s[0])
+    level = block_means(lengths(on_grid[:, 3:]), int(_BLOCK_S * GRID_HZ))
+    return OwnGrid(start_s, on_grid[:, :3], on_grid[:, 3:], level)
+
+
+def thinned_log(pieces: Iterable[SensorLog]) -> SensorLog:
+    """A log of few samples, by means of successive ones, for clocks to be compared.
+
+    Parameters
+    ----------
+    pieces : iterable of SensorLog
+        Successive pieces of one log, at least one.
+
+    Returns
+    -------
+    SensorLog
+        At 250 to 500 Hz, or as it was where that is less.
+    """
+    every = 0
+    kept: list[SensorLog] = []
+    for piece in pieces:
+        if not every:
+            steps = np.diff(piece.time_s)
+            usual_s = float(np.median(steps[steps > 0.0])) if np.any(steps > 0.0) else 1.0
+            every = max(1, int(1.0 / (usual_s * _THINNED_HZ)))
+        kept.append(
+            replace(
+                piece,
+                time_s=block_means(piece.time_s, every),
+                accel_mps2=block_means(piece.accel_mps2, every),
+                gyro_radps=block_means(piece.gyro_radps, every),
+            )
+        )
+    return replace(
+        kept[0],
+        time_s=np.concatenate([piece.time_s for piece in kept]),
+        accel_mps2=np.concatenate([piece.accel_mps2 for piece in kept]),
+        gyro_radps=np.concatenate([piece.gyro_radps for piece in kept]),
+    )
+
+
+def busy_stretches(grid: OwnGrid) -> list[tuple[float, float]]:
+    """Stretches of running or walking with some standing around them, as stamps in s.
+
+    Parameters
+    ----------
+    grid : OwnGrid
+
+    Returns
+    -------
+    list of (float, float)
+        In order of time; they do not overlap.
+    """
+    fast = np.flatnonzero(grid.level_radps > _FAST_RADPS)
+    if len(fast) == 0:
+        return []
+    breaks = np.flatnonzero(np.diff(fast) > _QUIET_S / _BLOCK_S)
+    first = fast[np.append(0, breaks + 1)] * _BLOCK_S
+    last = (fast[np.append(breaks, len(fast) - 1)] + 1) * _BLOCK_S
+    found: list[tuple[float, float]] = []
+    for start, end in zip(first, last, strict=True):
+        if end - start < _SHORTEST_S:
+            continue
+        begin = max(start - _MARGIN_S, found[-1][1] - grid.start_s if found else 0.0)
+        until = min(end + _MARGIN_S, grid.span_s)
+        found.append((grid.start_s + float(begin), grid.start_s + float(until)))
+    return found
