@@ -78,9 +78,10 @@ def force_contacts(time_s: FloatArray, force_n: FloatArray, threshold_n: float) 
     first, last = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
     if not len(first):
         return ForceContacts(np.empty(0), np.empty(0), 0, 0)
-    real = np.maximum.reduceat(force_n, first) > LEAST_PEAK_N
-    weak, first, last = int(np.sum(~real)), first[real], last[real]
     whole = (first > 0) & (last < len(force_n) - 1)
+    # A contact that the record cuts may not have come to its peak yet.
+    real = (np.maximum.reduceat(force_n, first) > LEAST_PEAK_N) | ~whole
+    weak, first, last, whole = int(np.sum(~real)), first[real], last[real], whole[real]
     before = np.append(0, last[:-1])
     after = np.append(first[1:], len(force_n))
     samples = _Samples(time_s, force_n, threshold_n)

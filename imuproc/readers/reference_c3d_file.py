@@ -3,6 +3,7 @@
 Reading is done by the general library ezc3d, the extra ``c3d``.
 """
 
+import struct
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,9 @@ from imuproc.readers.wording import did_you_mean, listed, quoted
 FloatArray = NDArray[np.float64]
 
 _KEY_BYTE: Final = 0x50
+_BLOCK: Final = 512
+_BIG_ENDIAN: Final = bytes([86])
+"""Processor type in the parameter section: 84 and 85 are little-endian (from memory)."""
 _METRES: Final[dict[str, float]] = {"m": 1.0, "cm": 0.01, "mm": 0.001}
 
 
@@ -109,11 +113,11 @@ class C3dFile:
                 "events = 'stored'"
             )
         platforms = _open(self.path, forces=True)["data"]["platform"]
-        for number, plate in enumerate(platforms, 1):
-            if plate["unit_force"].strip() not in ("N", ""):
+        for number in range(1, len(platforms) + 1):
+            unit = self._force_unit(number)
+            if unit != "N":
                 raise LogError(
-                    f"force plate {number}: found forces in {quoted(plate['unit_force'])}; "
-                    "allowed: N"
+                    f"force plate {number}: found forces in {quoted(unit)}; allowed: 'N'"
                 )
         force = np.array([plate["force"].T for plate in platforms])
         rate_hz = float(self.content["header"]["analogs"]["frame_rate"])
@@ -122,6 +126,13 @@ class C3dFile:
             force_n=force,
             corners_m=np.array([plate["corners"].T for plate in platforms]) * self._metres(),
         )
+
+    def _force_unit(self, number: int) -> str:
+        """Unit of a plate's first channel; N where the file states none."""
+        channel = np.asarray(self.content["parameters"]["FORCE_PLATFORM"]["CHANNEL"]["value"])
+        units = self._texts("ANALOG", "UNITS")
+        place = int(channel.reshape(len(channel), -1)[0, number - 1]) - 1
+        return (units[place] if place < len(units) else "") or "N"
 
     def stored_events(self) -> tuple[Sequence[str], Sequence[str], FloatArray]:
         """Labels, contexts and times in s of the stored events.
@@ -182,11 +193,28 @@ def open_c3d(path: Path) -> C3dFile:
     OSError
         The file cannot be read.
     """
-    with path.open("rb") as file:
-        start = file.read(512)
-    if len(start) < 512 or start[1] != _KEY_BYTE:
-        raise LogError("this is not a C3D file, or it is cut short; allowed: a C3D file")
+    _check_length(path)
     return C3dFile(path, _open(path, forces=False))
+
+
+def _check_length(path: Path) -> None:
+    """Refuse what is no whole C3D file: the library would search in one that is cut without end."""
+    with path.open("rb") as file:
+        head = file.read(_BLOCK)
+        if len(head) < _BLOCK or head[1] != _KEY_BYTE or head[0] < 2:
+            raise LogError("this is not a C3D file, or it is cut short; allowed: a C3D file")
+        file.seek((head[0] - 1) * _BLOCK)
+        processor = file.read(4)[3:]
+    order = ">" if processor == _BIG_ENDIAN else "<"
+    word = struct.unpack(f"{order}10h", head[:20])
+    points, analogs, first, last, begin = (word[k] & 0xFFFF for k in (1, 2, 3, 4, 8))
+    is_float = struct.unpack(f"{order}2h", head[12:16])[order == "<"] < 0  # sign of the scale
+    values = 4 * points + analogs
+    need = (begin - 1) * _BLOCK + max(last - first + 1, 0) * values * (4 if is_float else 2)
+    found = path.stat().st_size
+    # Above 65535 the header's frame numbers end; then nothing can be said from them.
+    if last < 0xFFFF and found < need:
+        raise LogError(f"the C3D file is cut short: found {found} bytes; allowed: {need}")
 
 
 def _open(path: Path, forces: bool) -> Any:
