@@ -11,6 +11,8 @@
 ``workers`` one worker over two, on a session of copies of one run
 ``help``    ``imuproc --help`` over ``python -c pass``
 ``memory``  largest resident memory of a worker for runs of 30 s at 1000 Hz, in MB
+``long``    ``imuproc process`` on CSV logs of 15 minutes and more (4 sensors, 1000 Hz, a run every
+            minute) up to ``--longest`` s: time over that of half the length, and memory in MB
 
 Each cost is the least of several repeats, the repeats of both sides taken in turn. What runs in
 this process is measured in processor time, which other work on the machine disturbs less.
@@ -115,12 +117,15 @@ def filter_ratio() -> None:
 
 def write_session(folder: Path, recording: Recording, runs: int) -> Path:
     """A session on disk whose runs are copies of one recording."""
+    from pyarrow import csv, table
+
     (folder / "logs").mkdir(parents=True)
     for site, log in recording.logs.items():
-        table = np.column_stack((log.time_s, log.accel_mps2, log.gyro_radps))
-        head = "time_s,ax,ay,az,gx,gy,gz"
-        path = folder / "logs" / f"{site}.csv"
-        np.savetxt(path, table, fmt="%.6f", delimiter=",", header=head, comments="")
+        columns = np.column_stack((log.time_s, log.accel_mps2, log.gyro_radps)).round(6)
+        names = ("time_s", "ax", "ay", "az", "gx", "gy", "gz")
+        csv.write_csv(
+            table(dict(zip(names, columns.T, strict=True))), folder / "logs" / f"{site}.csv"
+        )
     lines = [
         "schema = 1",
         '[session]\nid = "bench"\ndate = 2031-04-12\nsurface = "track"',
@@ -228,6 +233,37 @@ def memory() -> None:
     _tell("memory in MB", after / 1024.0, "below 400")
 
 
+def long_ratios(longest_s: float) -> None:
+    """Time and memory of whole training sessions in one log each."""
+    base = one_run(60.0, 1000.0, stand_before_s=7.0)
+    before_s = None
+    for minutes in (15, 30, 60, 120):
+        if 60.0 * minutes > longest_s:
+            break
+        with tempfile.TemporaryDirectory() as scratch:
+            path = write_session(Path(scratch) / "session", repeated(base, minutes), 1)
+            out = Path(scratch) / "out"
+            command = [sys.executable, "-m", "imuproc", "process", str(path), "-o", str(out)]
+            spent_s, largest_mb = _usage([*command, "--no-report", "--quiet", "--jobs", "1"])
+            with (out / "runs.csv").open(encoding="utf-8") as table:
+                runs = sum(1 for _ in table) - 1
+        if before_s is not None:
+            _tell(f"long {minutes} min", spent_s / before_s, "at most 2.1")
+        _tell(f"long {minutes} min: memory in MB", largest_mb, "below 1500")
+        print(f"  {spent_s:.0f} s of processor time, {runs} runs", flush=True)
+        before_s = spent_s
+
+
+def _usage(command: list[str]) -> tuple[float, float]:
+    """Processor time in s and largest resident memory in MB of a command."""
+    with subprocess.Popen(command) as process:
+        _, status, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise subprocess.CalledProcessError(process.returncode, command)
+    return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0
+
+
 def _tell(name: str, ratio: float, bar: str) -> None:
     print(f"{name:24s} {ratio:8.2f}" + (f"   ({bar})" if bar else ""), flush=True)
 
@@ -235,7 +271,7 @@ def _tell(name: str, ratio: float, bar: str) -> None:
 def main() -> int:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    names = ("memory", "filter", "csv", "length", "workers", "help")
+    names = ("memory", "filter", "csv", "length", "workers", "help", "long")
     parser.add_argument("what", nargs="*", default=[], help=f"of {', '.join(names)}")
     parser.add_argument("--longest", type=float, default=7200.0, help="longest log in s")
     given = parser.parse_args()
@@ -249,6 +285,7 @@ def main() -> int:
         "length": lambda: length_ratios(given.longest),
         "workers": worker_ratio,
         "help": help_ratio,
+        "long": lambda: long_ratios(given.longest),
     }
     for name in names:
         if not given.what or name in given.what:

@@ -2,9 +2,9 @@
 
 import platform
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, Final
@@ -92,19 +92,100 @@ def write_run_archive(path: Path, result: Result | None, provenance: Provenance)
     OSError
         The file cannot be written; what was there before is still there.
     """
-    runs = {} if result is None else {run.run: run for run in _runs_of(result)}
-    run_ids = list(runs or provenance.summaries)
-    with archive_file(path, "recording") as (root, _):
-        write_json(root, "order", run_ids)
-        for run_id in run_ids:
-            if not _RUN_ID.fullmatch(run_id):
-                raise ArchiveError(f"{path}: found {run_id!r} as id of a run; allowed: A-Za-z0-9_-")
-            group = root.create_group(f"runs/{run_id}")
-            _write_provenance(group, provenance, run_id)
-            if run_id in runs:
-                _write_run(group, runs[run_id])
+    with open_run_archive(path, provenance) as archive:
+        for run in () if result is None else result.parts or (result,):
+            archive.add(run)
+        runs: dict[str, Mapping[str, Any]] = {
+            run_id: {} for run_id in archive.runs or provenance.summaries
+        }
+        flags = () if result is None else result.flags
+        archive.close({**runs, **provenance.summaries}, flags)
+
+
+@contextmanager
+def open_run_archive(path: Path, provenance: Provenance) -> "Iterator[RunArchive]":
+    """An archive of one recording to be filled run by run; it gets its name when all went well.
+
+    Parameters
+    ----------
+    path : Path
+    provenance : Provenance
+        Its summaries are not used.
+
+    Yields
+    ------
+    RunArchive
+
+    Raises
+    ------
+    ArchiveError, OSError
+        As :func:`write_run_archive`.
+    """
+    with archive_file(path, "recording") as (root, sink):
+        yield RunArchive(path, root, sink, provenance)
+
+
+class RunArchive:
+    """An archive that is being written: only small things of a run stay in memory."""
+
+    def __init__(self, path: Path, root: h5py.File, sink: Sink, provenance: Provenance) -> None:
+        self._path, self._root, self._sink = path, root, sink
+        self._provenance = provenance
+        self.runs: list[str] = []
+
+    def add(self, result: Result) -> None:
+        """Write all of one run but its flags and its row of the run table.
+
+        Raises
+        ------
+        ArchiveError
+            The result does not fit together, or its id cannot name a place in the archive.
+        OSError
+            The file cannot be written.
+        """
+        named = set(result.steps["run"]) - {result.run}
+        if named:
+            raise ArchiveError(f"run {result.run}: found steps of {', '.join(sorted(named))} in it")
+        _write_run(self._group(result.run), result)
+        self.runs.append(result.run)
+        self._root.flush()
+        self._sink.check()
+
+    def close(
+        self, summaries: Mapping[str, Mapping[str, Any]], flags: Iterable[RaisedFlag]
+    ) -> None:
+        """Write what is known when all runs are: their rows and flags.
+
+        Parameters
+        ----------
+        summaries : mapping from str to mapping
+            By run id, in order; runs that were not added are kept as failed.
+        flags : iterable of RaisedFlag
+            Of all runs, and of the recording as a whole where they name no run.
+        """
+        raised = tuple(flags)
+        write_json(self._root, "order", list(summaries))
+        for run_id, summary in summaries.items():
+            if run_id in self.runs:
+                group = self._root[f"runs/{run_id}"]
+                own = tuple(flag for flag in raised if flag.run in ("", run_id))
+                write_columns(group, "flags", _flag_columns(own), flag_column)
             else:
+                group = self._group(run_id)
                 _write_failed(group)
+            write_json(group, "summary", summary)
+
+    def _group(self, run_id: str) -> h5py.Group:
+        if not _RUN_ID.fullmatch(run_id):
+            raise ArchiveError(
+                f"{self._path}: found {run_id!r} as id of a run; allowed: A-Za-z0-9_-"
+            )
+        group = self._root.create_group(f"runs/{run_id}")
+        write_attribute(group, "fingerprint", self._provenance.fingerprint)
+        write_json(group, "inputs", dict(sorted(self._provenance.inputs.items())))
+        write_json(group, "settings", self._provenance.settings)
+        write_json(group, "versions", versions())
+        return group
 
 
 @contextmanager
@@ -149,19 +230,6 @@ def _new_file(sink: Sink) -> h5py.File:
     return file
 
 
-def _runs_of(result: Result) -> tuple[Result, ...]:
-    """Each run of a recording by itself, its flags as the whole result has them."""
-    runs = result.parts or (result,)
-    for run in runs:
-        named = set(run.steps["run"]) - {run.run}
-        if named:
-            raise ArchiveError(f"run {run.run}: found steps of {', '.join(sorted(named))} in it")
-    return tuple(
-        replace(run, flags=tuple(flag for flag in result.flags if flag.run in ("", run.run)))
-        for run in runs
-    )
-
-
 def versions() -> dict[str, str]:
     """What the bytes of a result depend on besides inputs and settings."""
     return {
@@ -170,14 +238,6 @@ def versions() -> dict[str, str]:
         **{name: version(name) for name in ("numpy", "scipy", "pandas", "h5py")},
         "hdf5": h5py.version.hdf5_version,
     }
-
-
-def _write_provenance(group: h5py.Group, provenance: Provenance, run_id: str) -> None:
-    write_attribute(group, "fingerprint", provenance.fingerprint)
-    write_json(group, "inputs", dict(sorted(provenance.inputs.items())))
-    write_json(group, "settings", provenance.settings)
-    write_json(group, "versions", versions())
-    write_json(group, "summary", provenance.summaries.get(run_id, {}))
 
 
 def _write_failed(group: h5py.Group) -> None:
@@ -195,7 +255,7 @@ def _is_key(name: str) -> bool:
 
 
 def _write_run(group: h5py.Group, result: Result) -> None:
-    """Everything of one run."""
+    """Everything of one run but its flags."""
     conditioned, motion = result.conditioned, result.motion
     time_s = conditioned.time_s
     for name, other_s in (("motion", motion.time_s), ("curves", result.curves["time_s"])):
@@ -205,7 +265,6 @@ def _write_run(group: h5py.Group, result: Result) -> None:
     write_json(group, "about", _about(conditioned.recording, conditioned.rate_hz))
     write_json(group, "history", result.history)
     write_json(group, "distance", result.distances.get(result.run))
-    write_columns(group, "flags", _flag_columns(result.flags), flag_column)
     write_table(group, "steps", result.steps, step_column)
     _write_uncertainty(group.create_group("uncertainty"), result.uncertainty)
     write_table(group, "events", _event_table(result.contacts), event_column)

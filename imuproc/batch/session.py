@@ -32,7 +32,7 @@ class Request:
     tasks : sequence of Task
         All runs of the session.
     method : callable
-        Turns a Recording and Settings into a Result.
+        Turns logs and Settings into a Result for each run.
     settings : Settings
     jobs : int
         Worker processes on this machine, at least 1.

@@ -1,19 +1,24 @@
 """Finished work on disk: one archive per recording, recognised by its fingerprint."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from imuproc.archive.assembling import assemble_session
 from imuproc.archive.reading import Archive, ArchivedRun, open_archive
-from imuproc.archive.writing import Provenance, write_run_archive
+from imuproc.archive.writing import Provenance, open_run_archive
 from imuproc.batch.faults import cannot_be_written
 from imuproc.batch.outcome import Row
 from imuproc.batch.plan import Task
-from imuproc.core.errors import ArchiveError
+from imuproc.core.errors import ArchiveError, RunError
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Distance, Result
+from imuproc.pipeline.run import refusal_flags
 from imuproc.report.summary import RUN_COLUMNS, RunSummary, summarise_run
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 RUNS_FOLDER: Final = "runs"
 SESSION_ARCHIVE: Final = "session.h5"
@@ -54,28 +59,66 @@ def archive_path(folder: Path, run_id: str) -> Path:
     return folder / RUNS_FOLDER / f"{run_id}.h5"
 
 
-def keep(job: Job, result: Result) -> None:
-    """Write the archive of a recording.
+def keep(
+    job: Job,
+    found: Iterable[Result | RunError],
+    still_valid: Callable[[], None] | None = None,
+) -> int:
+    """Write the archive of a recording, run after run as they come.
+
+    Parameters
+    ----------
+    job : Job
+    found : iterable of Result or RunError
+        As :func:`imuproc.pipeline.run.process_each` gives them.
+    still_valid : callable, optional
+        Called when all is written and before it counts; it raises where it must not count.
+
+    Returns
+    -------
+    int
+        Steps in it.
 
     Raises
     ------
     ArchiveError
         It cannot be written; the text says why and what to do.
     """
-    names = list(dict.fromkeys(result.steps["run"])) or [job.task.run.id]
-    rows: dict[str, Mapping[str, Any]] = {}
-    for name in names:
-        steps = result.steps[result.steps["run"] == name]
-        flags = tuple(flag for flag in result.flags if flag.run in ("", name))
-        run = replace(job.task.run, id=name)
-        about = (job.task.session.id, job.task.athlete, run)
-        summary = summarise_run(*about, steps, flags, result.distances.get(name))
-        rows[name] = {column.name: summary.value(column.name) for column in RUN_COLUMNS}
-    provenance = Provenance(job.fingerprint, job.inputs, job.settings, rows)
+    runs: dict[str, tuple[pd.DataFrame, Distance | None]] = {}
+    flags: list[RaisedFlag] = []
+    refused: list[RunError] = []
+    provenance = Provenance(job.fingerprint, job.inputs, job.settings)
     try:
-        write_run_archive(job.archive, result, provenance)
+        with open_run_archive(job.archive, provenance) as archive:
+            for item in found:
+                if isinstance(item, RunError):
+                    refused.append(item)
+                    continue
+                archive.add(item)
+                runs[item.run] = (item.steps, item.distances.get(item.run))
+                flags += item.flags
+            flags += refusal_flags(refused)
+            archive.close(_run_rows(job, runs, flags), flags)
+            if still_valid is not None:
+                still_valid()
     except OSError as error:
         raise ArchiveError(cannot_be_written(job.shown, error)) from error
+    return sum(len(steps) for steps, _ in runs.values())
+
+
+def _run_rows(
+    job: Job,
+    runs: Mapping[str, tuple["pd.DataFrame", Distance | None]],
+    flags: Sequence[RaisedFlag],
+) -> dict[str, Mapping[str, Any]]:
+    """Row of the run table of each run."""
+    rows: dict[str, Mapping[str, Any]] = {}
+    for name, (steps, distance) in runs.items():
+        own = tuple(flag for flag in flags if flag.run in ("", name))
+        about = (job.task.session.id, job.task.athlete, replace(job.task.run, id=name))
+        summary = summarise_run(*about, steps, own, distance)
+        rows[name] = {column.name: summary.value(column.name) for column in RUN_COLUMNS}
+    return rows
 
 
 def is_current(job: Job) -> bool:

@@ -3,22 +3,23 @@
 import time
 import traceback
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from threadpoolctl import threadpool_limits
 
 from imuproc.batch.fingerprint import input_digests
+from imuproc.batch.logs import SessionLogs
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job, keep
-from imuproc.core.errors import ImuprocError, LogError
-from imuproc.core.recording import Recording
+from imuproc.core.errors import ImuprocError, LogError, RunError
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
+from imuproc.pipeline.sources import LogSource
 from imuproc.report.text import clean
 
-Method = Callable[[Recording, Settings], Result]
-"""What turns a recording into a result: :func:`imuproc.process`."""
+Method = Callable[[LogSource, Settings], Iterable[Result | RunError]]
+"""What turns a recording into results: :func:`imuproc.pipeline.run.process_each`."""
 
 
 def work_on(job: Job, method: Method) -> Outcome:
@@ -30,7 +31,7 @@ def work_on(job: Job, method: Method) -> Outcome:
     ----------
     job : Job
     method : callable
-        Turns a Recording and Settings into a Result.
+        Turns logs and Settings into a Result for each run.
 
     Returns
     -------
@@ -58,15 +59,13 @@ def work_on(job: Job, method: Method) -> Outcome:
 
 
 def _done(job: Job, method: Method) -> int:
-    recording = job.task.session.read_run(job.task.run.id)
-    _require_unchanged(job)
-    result = method(recording, job.settings)
-    keep(job, result)
-    return len(result.steps)
+    settings: Settings = job.settings
+    source = SessionLogs(job.task.session, job.task.run.id, settings.long.piece_samples)
+    return keep(job, method(source, settings), lambda: _require_unchanged(job))
 
 
 def _require_unchanged(job: Job) -> None:
-    """What has just been read must be what the fingerprint was taken of."""
+    """What has been read must be what the fingerprint was taken of."""
     try:
         now = input_digests(job.task)
     except OSError as error:

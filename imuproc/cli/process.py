@@ -108,9 +108,9 @@ def _processed(options: ProcessOptions) -> "Processed":
 
 
 def _method() -> "Method":
-    from imuproc.pipeline.run import process as process_recording
+    from imuproc.pipeline.run import process_each
 
-    return process_recording
+    return process_each
 
 
 def _print(processed: "Processed", options: ProcessOptions) -> None:

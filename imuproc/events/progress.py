@@ -2,9 +2,10 @@
 
 Between two instants at which the velocity is alike the mean specific force is gravity: taken off,
 what is left integrates to the velocity against that of these instants, and its mean over the stride
-times the stride time is the way of a stride. A foot on the ground does not move; a shank turns
-about the ankle. (Velocity at rest in stance as the anchor of a stride: e.g. Foxlin 2005, IEEE
-Comput Graph Appl 25:38, from memory.)
+times the stride time is the way of a stride. The instants are those at which the force itself is
+nearest to gravity: a foot on the ground is not accelerated however hard the body is. It does not
+move then; a shank turns about the ankle. (Velocity at rest in stance as the anchor of a stride:
+e.g. Foxlin 2005, IEEE Comput Graph Appl 25:38, from memory.)
 """
 
 from dataclasses import dataclass
@@ -15,7 +16,6 @@ from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
 from imuproc.core.sites import Site, is_foot
-from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.filters import block_means, finite_rows, low_pass, moving_mean, odd_width
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import lengths, quat_rotate
@@ -68,9 +68,9 @@ class ProgressSettings:
     shortest_stride_s, longest_stride_s : float
         Strides of other durations are not measured.
     quiet_s : float
-        Window in which a sensor is as quiet as it gets in a stride.
-    quiet_radps_per_mps2 : float
-        What a departure of the specific force from 1 g counts against rotation in quietness.
+        Window in which the specific force is as near to gravity as it gets in a stride.
+    gravity_s : float
+        Window whose mean force is taken for gravity: about two strides.
     ankle_m : float
         Usual distance of a sensor on the shank from the ankle.
     """
@@ -80,7 +80,7 @@ class ProgressSettings:
     shortest_stride_s: float = 0.28
     longest_stride_s: float = 1.0
     quiet_s: float = 0.06
-    quiet_radps_per_mps2: float = 0.1
+    gravity_s: float = 1.0
     ankle_m: float = 0.22
 
 
@@ -108,10 +108,10 @@ def stride_lengths(track: Track, site: Site, settings: ProgressSettings) -> Floa
     gyro, accel = (np.where(known[:, None], x, 0.0) for x in (gyro, accel))
     force = quat_rotate(integrate_gyro(gyro, rate_hz, _START), accel)
     width = odd_width(settings.quiet_s, rate_hz)
+    gravity = moving_mean(force, odd_width(settings.gravity_s, rate_hz))
+    shaking = moving_mean(lengths(force - gravity), width)
     turning = moving_mean(lengths(gyro), width)
-    shaking = moving_mean(np.abs(lengths(accel) - STANDARD_GRAVITY_MPS2), width)
-    restless = turning + settings.quiet_radps_per_mps2 * shaking
-    quiet = _quiet_instants(gyro, restless, rate_hz, settings)
+    quiet = _quiet_instants(gyro, shaking, rate_hz, settings)
     arm_m = 0.0 if is_foot(site) else settings.ankle_m
     out = []
     for first, last in pairwise(quiet.tolist()):  # over strides
@@ -125,9 +125,9 @@ def stride_lengths(track: Track, site: Site, settings: ProgressSettings) -> Floa
 
 
 def _quiet_instants(
-    gyro: FloatArray, restless: FloatArray, rate_hz: float, settings: ProgressSettings
+    gyro: FloatArray, shaking: FloatArray, rate_hz: float, settings: ProgressSettings
 ) -> NDArray[np.int64]:
-    """The quietest sample between each swing forward and the next."""
+    """The sample nearest to rest between each swing forward and the next: that of mid-stance."""
     smooth = low_pass(gyro, min(settings.cutoff_hz, 0.4 * rate_hz), rate_hz)
     _, axes = np.linalg.eigh(smooth.T @ smooth)
     rate = smooth @ axes[:, -1]
@@ -137,7 +137,7 @@ def _quiet_instants(
         height=settings.least_swing_radps,
         distance=max(1, int(settings.shortest_stride_s * rate_hz)),
     )
-    return np.array([a + int(np.argmin(restless[a:b])) for a, b in pairwise(peaks)], dtype=np.int64)
+    return np.array([a + int(np.argmin(shaking[a:b])) for a, b in pairwise(peaks)], dtype=np.int64)
 
 
 def _mean_speed(force: FloatArray, rate_hz: float) -> float:

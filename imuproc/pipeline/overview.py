@@ -108,6 +108,7 @@ def _generous(runs: RunSettings, share: float) -> RunSettings:
         longest_stride_s=high * runs.longest_stride_s,
         longest_pause_s=high * runs.longest_pause_s,
         shortest_stride_m=0.8 * runs.shortest_stride_m,
+        shank_stride_m=0.8 * runs.shank_stride_m,
     )
 
 

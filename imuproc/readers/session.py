@@ -2,7 +2,7 @@
 
 import datetime
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -101,13 +101,18 @@ class Session:
         LogError
             One of the run's logs cannot be read; the other runs are not concerned.
         """
+        logs = {request.site: read_log(request) for request in self._plan(run_id).logs}
+        return replace(self.about(run_id), logs=logs)
+
+    def about(self, run_id: str) -> Recording:
+        """The recording of a run without its logs; SessionError where there is no such run."""
         plan = self._plan(run_id)
         files = {request.site: request.source for request in plan.logs}
         return Recording(
             session=self.id,
             athlete=plan.athlete,
             run=plan.run,
-            logs={request.site: read_log(request) for request in plan.logs},
+            logs={},
             gravity_mps2=self.gravity_mps2,
             history=(HistoryEntry("readers.session", "Logs were read.", {"files": files}),),
         )

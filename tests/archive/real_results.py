@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from imuproc.core.result import Result
-from imuproc.pipeline.table import join_results
+from imuproc.pipeline.joining import join_results, named_results
 from tests.simulated import USUAL, made_result
 
 
@@ -16,6 +16,7 @@ def real_result(run_id: str = "R07-01") -> Result:
 def several_runs(run_id: str = "R07-02") -> Result:
     """Two runs of one log."""
     result = made_result(USUAL)
-    recording = result.conditioned.recording
-    named = replace(recording, run=replace(recording.run, id=run_id))
-    return replace(join_results([result, result], named), run=run_id)
+    named = [
+        found for found in named_results([result, result], run_id) if isinstance(found, Result)
+    ]
+    return replace(join_results(named), run=run_id)

@@ -2,7 +2,7 @@
 
 import os
 import signal
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from imuproc.batch.fingerprint import fingerprint, input_digests
@@ -14,6 +14,8 @@ from imuproc.batch.work import Method
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
+from imuproc.pipeline.sources import LogSource
+from imuproc.pipeline.windows import read_short
 from imuproc.readers.session import read_session
 from tests.report.fake_result import fake_result
 
@@ -37,16 +39,32 @@ class Watched:
         return {outcome.run: outcome.state for outcome in self.outcomes}
 
 
-def usual(recording: Recording, _settings: Settings) -> Result:
+def read(source: LogSource, settings: Settings) -> Recording:
+    """The recording of a short log."""
+    recording = read_short(source, settings.long)
+    assert recording is not None
+    return recording
+
+
+def by_recording(method: Callable[[Recording, Settings], Result]) -> Method:
+    """A method that wants the whole recording, as one that takes logs."""
+
+    def taking_logs(source: LogSource, settings: Settings) -> Iterator[Result]:
+        yield method(read(source, settings), settings)
+
+    return taking_logs
+
+
+def usual(source: LogSource, settings: Settings) -> Iterator[Result]:
     """The stand-in of the method: fixed steps."""
-    return fake_result(recording)
+    yield fake_result(read(source, settings))
 
 
-def deadly(recording: Recording, _settings: Settings) -> Result:
+def deadly(source: LogSource, settings: Settings) -> Iterator[Result]:
     """One run takes its process with it, as the system does when memory is full."""
-    if recording.run.id == DEADLY:
+    if source.about.run.id == DEADLY:
         os.kill(os.getpid(), signal.SIGKILL)
-    return fake_result(recording)
+    yield fake_result(read(source, settings))
 
 
 def jobs_of(session: Path, out: Path, settings: Settings | None = None) -> list[Job]:

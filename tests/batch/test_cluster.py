@@ -19,27 +19,26 @@ from imuproc.batch.folder import remove_leftovers
 from imuproc.batch.local import in_turn
 from imuproc.batch.outcome import Outcome
 from imuproc.core.errors import SessionError
-from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
+from imuproc.pipeline.sources import LogSource
 from tests.batch.jobs import DEADLY, contents, deadly, jobs_of, usual
-from tests.report.fake_result import fake_result
 from tests.session_folder import small_session
 
 REPO = Path(__file__).resolve().parents[2]
 RUNS = tuple(f"R07-{number:02d}" for number in range(1, 9))
 
 
-def slow(recording: Recording, _settings: Settings) -> Result:
+def slow(source: LogSource, settings: Settings) -> Iterator[Result]:
     """Long enough to be killed on the way."""
     time.sleep(0.3)
-    return fake_result(recording)
+    yield from usual(source, settings)
 
 
-def deadly_for_workers(recording: Recording, settings: Settings) -> Result:
+def deadly_for_workers(source: LogSource, settings: Settings) -> Iterator[Result]:
     """One run takes its worker with it, on every try."""
     time.sleep(0.1)
-    return deadly(recording, settings)
+    yield from deadly(source, settings)
 
 
 class Cluster:

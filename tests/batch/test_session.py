@@ -15,7 +15,7 @@ from imuproc.core.errors import RunError, SessionError
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
-from tests.batch.jobs import Watched, contents, request, usual
+from tests.batch.jobs import Watched, by_recording, contents, request, usual
 from tests.report.fake_result import fake_result
 from tests.session_folder import small_session
 
@@ -44,7 +44,7 @@ def stopping_at(run: str, error: BaseException) -> Method:
             raise error
         return fake_result(recording)
 
-    return method
+    return by_recording(method)
 
 
 def runs_in(out: Path) -> list[str]:

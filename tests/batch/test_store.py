@@ -8,7 +8,7 @@ import pytest
 
 from imuproc.archive.sink import Sink
 from imuproc.batch.store import Job, is_current, join_archives, keep, load
-from imuproc.core.errors import ArchiveError
+from imuproc.core.errors import ArchiveError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Distance, Result
 from imuproc.report.summary import summarise_run
@@ -32,7 +32,7 @@ def result_of(job: Job) -> Result:
 
 def test_what_is_kept_is_recognised(job: Job) -> None:
     assert not is_current(job)
-    keep(job, result_of(job))
+    keep(job, [result_of(job)])
     assert is_current(job)
     assert not is_current(replace(job, fingerprint="0" * 64))
     assert not is_current(replace(job, fingerprint=""))
@@ -40,7 +40,7 @@ def test_what_is_kept_is_recognised(job: Job) -> None:
 
 @pytest.mark.parametrize("damage", ["cut", "flipped", "emptied"])
 def test_a_damaged_archive_is_not_taken_for_finished_work(job: Job, damage: str) -> None:
-    keep(job, result_of(job))
+    keep(job, [result_of(job)])
     content = bytearray(job.archive.read_bytes())
     content[len(content) // 2] ^= 1
     whole = job.archive.read_bytes()
@@ -53,7 +53,7 @@ def test_a_damaged_archive_is_not_taken_for_finished_work(job: Job, damage: str)
 
 def test_rows_come_back_as_they_were(job: Job) -> None:
     result = result_of(job)
-    keep(job, result)
+    keep(job, [result])
     (row,) = load(job)
     assert row.steps is not None
     pd.testing.assert_frame_equal(row.steps, result.steps, check_exact=True)
@@ -65,7 +65,7 @@ def test_rows_come_back_as_they_were(job: Job) -> None:
 
 
 def test_an_archive_of_other_work_is_refused(job: Job) -> None:
-    keep(job, result_of(job))
+    keep(job, [result_of(job)])
     with pytest.raises(ArchiveError, match=r"runs/R07-01\.h5: is of other logs or settings"):
         load(replace(job, fingerprint="0" * 64))
 
@@ -80,13 +80,17 @@ def test_each_run_of_a_long_log_has_its_row(job: Job) -> None:
         for k, count in ((1, 6), (2, 8))
     ]
     flags = (RaisedFlag("no_standing_after", run="R07-01_1"), RaisedFlag("gap", run="R07-01_2"))
-    steps = pd.concat([part.steps for part in parts], ignore_index=True)
-    keep(job, replace(fake_result(recording, steps, flags), parts=tuple(parts)))
+    flagged = [replace(part, flags=(flag,)) for part, flag in zip(parts, flags, strict=True)]
+    refused = RunError("from 60.0 to 70.0 s: no sensor can be used")
+    assert keep(job, [flagged[0], refused, flagged[1]]) == 14
     rows = load(job)
     assert [row.summary.run for row in rows] == ["R07-01_1", "R07-01_2"]
     assert [row.task for row in rows] == ["R07-01", "R07-01"]
     assert [row.summary.counts["steps"] for row in rows] == [6, 8]
-    assert [row.summary.flag_names() for row in rows] == [["no_standing_after"], ["gap"]]
+    assert [row.summary.flag_names() for row in rows] == [
+        ["no_standing_after", "run_refused"],
+        ["gap", "run_refused"],
+    ]
 
 
 @pytest.mark.parametrize("at", [0, 1, 5, 20])
@@ -105,11 +109,11 @@ def test_a_full_disk_leaves_nothing_and_names_the_file(
     monkeypatch.setattr(Sink, "write", full)
     expected = r"^runs/R07-01\.h5: cannot be written \(No space left on device\); free some space"
     with pytest.raises(ArchiveError, match=expected):
-        keep(job, result_of(job))
+        keep(job, [result_of(job)])
     assert list(job.archive.parent.iterdir()) == []
 
 
 def test_the_session_archive_holds_what_it_is_given(job: Job, tmp_path: Path) -> None:
-    keep(job, result_of(job))
+    keep(job, [result_of(job)])
     join_archives(tmp_path, [job], {"id": "harbour-2031-04-12"})
     assert (tmp_path / "session.h5").stat().st_size > 1000

@@ -10,7 +10,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
-from tests.batch.jobs import jobs_of, usual
+from tests.batch.jobs import by_recording, jobs_of, usual
 from tests.report.fake_result import fake_result
 from tests.session_folder import small_session
 
@@ -24,7 +24,7 @@ def raising(error: BaseException) -> Method:
     def method(_recording: Recording, _settings: Settings) -> Result:
         raise error
 
-    return method
+    return by_recording(method)
 
 
 def test_a_run_is_archived_by_whoever_did_it(jobs: list[Job]) -> None:
@@ -79,7 +79,7 @@ def test_warnings_go_to_the_log(jobs: list[Job]) -> None:
         warnings.warn("mean of empty slice", RuntimeWarning, stacklevel=1)
         return fake_result(recording)
 
-    outcome = work_on(jobs[0], method)
+    outcome = work_on(jobs[0], by_recording(method))
     assert (outcome.state, outcome.log) == ("done", "RuntimeWarning: mean of empty slice")
 
 
@@ -90,5 +90,5 @@ def test_linear_algebra_has_one_thread(jobs: list[Job]) -> None:
         seen.extend(pool["num_threads"] for pool in threadpool_info())
         return fake_result(recording)
 
-    work_on(jobs[0], method)
+    work_on(jobs[0], by_recording(method))
     assert set(seen) == {1}

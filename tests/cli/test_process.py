@@ -1,5 +1,6 @@
 import json
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
+from tests.batch.jobs import by_recording
 from tests.cli.command import Command
 from tests.report.fake_result import fake_result
 from tests.session_folder import small_session
@@ -26,8 +28,10 @@ def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return small_session(tmp_path / "session")
 
 
-def stand_in(monkeypatch: pytest.MonkeyPatch, method: object) -> None:
-    monkeypatch.setattr("imuproc.cli.process._method", lambda: method)
+def stand_in(
+    monkeypatch: pytest.MonkeyPatch, method: Callable[[Recording, Settings], Result]
+) -> None:
+    monkeypatch.setattr("imuproc.cli.process._method", lambda: by_recording(method))
 
 
 def failing_second(recording: Recording, _settings: Settings) -> Result:
