@@ -37,6 +37,11 @@ def refusal(found_text: str, allowed: str) -> PydanticCustomError:
     return PydanticCustomError("refused", "refused", {"found": found_text, "allowed": allowed})
 
 
+def missing_key(key: str) -> PydanticCustomError:
+    """Error for a validator of a whole table to raise: one of its keys is needed here."""
+    return PydanticCustomError("missing_key", "missing_key", {"key": key})
+
+
 @dataclass(frozen=True)
 class Problem:
     """What is wrong at one place of a file.
@@ -101,7 +106,7 @@ def load_toml(path: Path) -> dict[str, Any]:
     """
     try:
         if path.is_dir():
-            raise SessionError(f"{path}: found a folder; allowed: a session file (TOML)")
+            raise SessionError(f"{path}: found a folder; allowed: a TOML file")
         if path.exists() and not path.is_file():
             raise SessionError(f"{path}: found something that is not a regular file")
         raw = path.read_bytes()
@@ -155,6 +160,8 @@ def problems_of(error: ValidationError, model: type[Table]) -> list[Problem]:
 def _in_our_words(detail: ErrorDetails, model: type[Table]) -> Problem:
     loc, value = detail["loc"], detail["input"]
     context = detail.get("ctx", {})
+    if detail["type"] == "missing_key":
+        loc = (*loc, context["key"])
     if detail["type"] == "refused":
         return problem(loc, context["found"], context["allowed"])
     if detail["type"] == "extra_forbidden":
@@ -167,7 +174,7 @@ def _in_our_words(detail: ErrorDetails, model: type[Table]) -> Problem:
         return _unknown_key(loc[:-1], _choices(get_args(field.annotation)[0]))
     choices = _choices(field.annotation)
     allowed = field.description or listed(choices) or detail["msg"]
-    if detail["type"] == "missing":
+    if detail["type"] in ("missing", "missing_key"):
         return Problem(loc, f"this key is missing; allowed: {allowed}")
     return problem(loc, found(value), allowed + _hint(value, choices))
 

@@ -1,0 +1,255 @@
+"""The study file: which runs are held against which references."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import nan
+from os import PathLike
+from pathlib import Path, PureWindowsPath
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from imuproc.core.reference import Reference
+from imuproc.core.sites import SIDES, Side
+from imuproc.readers.reference import read_reference
+from imuproc.readers.reference_layout import C3dLayout, ReferenceLayout, checked_layout
+from imuproc.readers.reference_request import ReferenceRequest
+from imuproc.readers.study_model import SCHEMA, StudyFile, StudyRunEntry
+from imuproc.readers.toml_file import Problem, complain, load_toml, problem, problems_of
+from imuproc.readers.wording import did_you_mean, found, listed, quoted
+
+STEPS: Final = "steps.csv"
+
+
+@dataclass(frozen=True)
+class Instant:
+    """One instant seen by both clocks.
+
+    Parameters
+    ----------
+    table_s, reference_s : float
+        Its time in the step table and on the reference's clock, in s.
+    u_s : float
+        Standard uncertainty of their difference in s.
+    """
+
+    table_s: float
+    reference_s: float
+    u_s: float
+
+
+@dataclass(frozen=True)
+class StudyRun:
+    """One run and what it is held against.
+
+    Parameters
+    ----------
+    id : str
+        Run id as in the column ``run`` of the results.
+    results : Path
+        Folder that ``imuproc process`` wrote.
+    results_source : str
+        That folder as the study file names it.
+    request : ReferenceRequest
+        The reference to read.
+    window_s : float
+        Events farther apart than this are not the same, in s.
+    sides : tuple of Side
+        Sides that the reference looks at.
+    instant : Instant or None
+        What ties the clocks together; None where the events do.
+    note : str or None
+        Free text of the user.
+    """
+
+    id: str
+    results: Path
+    results_source: str
+    request: ReferenceRequest
+    window_s: float
+    sides: tuple[Side, ...] = SIDES
+    instant: Instant | None = None
+    note: str | None = None
+
+    def read_reference(self) -> Reference:
+        """Read the reference.
+
+        Raises
+        ------
+        LogError
+            It cannot be read; the other runs are not concerned.
+        """
+        return read_reference(self.request)
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """A study file that has been checked; results and references are read when asked for.
+
+    Parameters
+    ----------
+    path : Path
+        The study file as it was given.
+    id : str
+    runs : tuple of StudyRun
+        In the order of the file; a run is there once for each of its references.
+    figures : tuple of str or None
+        Figures to compare; None for all that both have.
+    note : str or None
+        Free text of the user.
+    """
+
+    path: Path
+    id: str
+    runs: tuple[StudyRun, ...] = field(repr=False)
+    figures: tuple[str, ...] | None = None
+    note: str | None = None
+
+
+def read_study(path: str | PathLike[str]) -> Study:
+    """Read and check a study file; references are not opened yet.
+
+    Parameters
+    ----------
+    path : str or path
+        A TOML file, UTF-8.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    SessionError
+        The file cannot be read or says something that is not allowed. The text has a line for
+        each problem: file, key (lists count from 1), what was found, what is allowed.
+    """
+    path = Path(path)
+    content = load_toml(path)
+    file, layouts = _checked(path, content)
+    problems = _cross_problems(file, layouts)
+    if problems:
+        raise complain(path, problems, content)
+    runs, problems = [], []
+    for index in range(len(file.run)):
+        run, wrong = _study_run(file, index, layouts, path.parent)
+        runs.append(run)
+        problems += wrong
+    if problems:
+        raise complain(path, problems, content)
+    figures = file.study.figures
+    return Study(
+        path=path,
+        id=file.study.id,
+        runs=tuple(run for run in runs if run is not None),
+        figures=None if figures is None else tuple(figures),
+        note=file.study.note,
+    )
+
+
+def _checked(path: Path, content: dict[str, Any]) -> tuple[StudyFile, dict[str, ReferenceLayout]]:
+    schema = content.get("schema")
+    if type(schema) is not int or schema != SCHEMA:
+        shown = "nothing" if schema is None else found(schema)
+        raise complain(path, [problem(("schema",), shown, f"the number {SCHEMA}")], content)
+    problems: list[Problem] = []
+    try:
+        file = StudyFile.model_validate({k: v for k, v in content.items() if k != "schema"})
+    except ValidationError as error:
+        problems, file = problems_of(error, StudyFile), None
+    layouts: dict[str, ReferenceLayout] = {}
+    named = content.get("layout")
+    for name, value in named.items() if isinstance(named, dict) else ():
+        layout, wrong = checked_layout(name, value)
+        problems += wrong
+        if layout is not None:
+            layouts[name] = layout
+    if problems or file is None:
+        raise complain(path, problems, content)
+    return file, layouts
+
+
+def _cross_problems(file: StudyFile, layouts: Mapping[str, ReferenceLayout]) -> list[Problem]:
+    """Runs that name a layout that is not there, or hold what does not belong together."""
+    problems: list[Problem] = []
+    seen: set[tuple[str, str, str]] = set()
+    for index, run in enumerate(file.run):
+        place = ("run", index)
+        layout = layouts.get(run.layout)
+        if layout is None:
+            allowed = listed(layouts) + did_you_mean(run.layout, layouts)
+            problems.append(problem((*place, "layout"), f"the text {quoted(run.layout)}", allowed))
+        elif run.standing is not None and not isinstance(layout, C3dLayout):
+            text = f"a standing trial with format {quoted(layout.format)}"
+            problems.append(problem((*place, "standing"), text, "only with format 'c3d'"))
+        elif run.instant is not None and layout.format == "photocells":
+            text = "an instant with format 'photocells', which has no clock"
+            problems.append(problem((*place, "instant"), text, "none"))
+        key = (run.results, run.id, run.reference)
+        if key in seen:
+            text = f"the run {quoted(run.id)} with the reference {quoted(run.reference)} again"
+            problems.append(problem((*place, "id"), text, "each pair once"))
+        seen.add(key)
+    return problems
+
+
+def _study_run(
+    file: StudyFile, index: int, layouts: Mapping[str, ReferenceLayout], folder: Path
+) -> tuple[StudyRun | None, list[Problem]]:
+    run = file.run[index]
+    problems: list[Problem] = []
+    paths: dict[str, Path] = {}
+    for key in ("results", "reference", "standing"):
+        name = getattr(run, key)
+        if name is not None:
+            why = _not_a_place(name)
+            if why:
+                problems.append(problem(("run", index, key), f"the path {quoted(name)}", why))
+            paths[key] = folder / name
+    if not problems and not (paths["results"] / STEPS).is_file():
+        text = f"no {STEPS} in the folder {quoted(run.results)}"
+        allowed = "the folder that imuproc process wrote its results to"
+        problems.append(problem(("run", index, "results"), text, allowed))
+    if problems:
+        return None, problems
+    request = ReferenceRequest(
+        path=paths["reference"],
+        source=run.reference,
+        layout=layouts[run.layout],
+        covers_s=run.covers_s or (nan, nan),
+        standing=paths.get("standing"),
+        standing_source=run.standing or "",
+    )
+    return _made(file, run, paths["results"], request), []
+
+
+def _made(
+    file: StudyFile, run: StudyRunEntry, results: Path, request: ReferenceRequest
+) -> StudyRun:
+    stated = run.instant
+    return StudyRun(
+        id=run.id,
+        results=results,
+        results_source=run.results,
+        request=request,
+        window_s=run.window_s or file.study.window_s,
+        sides=tuple(side for side in SIDES if side in (run.sides or SIDES)),
+        instant=(
+            None if stated is None else Instant(stated.table_s, stated.reference_s, stated.u_s)
+        ),
+        note=run.note,
+    )
+
+
+def _not_a_place(name: str) -> str:
+    """What is allowed instead of a path; empty where it is well.
+
+    Other than logs, results may lie beside the study's folder: they come from sessions elsewhere.
+    """
+    if "\\" in name:
+        return "a path with / between folders"
+    if any(character < " " or character == "\x7f" for character in name):
+        return "a path without control characters"
+    if Path(name).is_absolute() or PureWindowsPath(name).drive:
+        return "a path from the study file's folder"
+    return ""
