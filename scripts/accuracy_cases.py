@@ -73,6 +73,8 @@ class Recipe:
         Whether simulated athletes lean in quiet standing, and whether the package is told.
     threshold_n : float
         Force above local zero that counts as contact (real motion).
+    accel_range_g : float or None
+        Range of all accelerometers, in place of the grade's.
     """
 
     motion: Literal["sprint", "steady", "optical"]
@@ -89,6 +91,7 @@ class Recipe:
     treadmill: bool = False
     lean: Literal["none", "unstated", "stated"] = "none"
     threshold_n: float = 20.0
+    accel_range_g: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,6 +194,8 @@ def sensor_model(recipe: Recipe) -> SensorModel:
         model = replace(model, gyro_scale_sd=recipe.scale_sd, accel_scale_sd=recipe.scale_sd)
     if recipe.g_sensitivity_dps_g is not None:
         model = replace(model, gyro_g_sensitivity_sd_dps_g=recipe.g_sensitivity_dps_g)
+    if recipe.accel_range_g is not None:
+        model = replace(model, accel_range_g=recipe.accel_range_g, foot_accel_range_g=None)
     return model
 
 

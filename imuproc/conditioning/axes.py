@@ -18,6 +18,8 @@ UP = np.array([0.0, 0.0, 1.0])
 _BIAS_U_FLOOR_RADPS = np.radians(0.005)
 _BIAS_U_UNKNOWN_RADPS = np.radians(1.0)
 _SWAY_RAD = np.radians(0.3)
+_SURE = 4.0
+_ZERO_MOVES_RADPS = np.radians(0.8)
 _SIGN_RATE_HZ = 200.0
 
 
@@ -92,6 +94,39 @@ def gyro_bias(
     weight = duration**2 / (duration**2).sum()
     spread = _SWAY_RAD / np.sqrt((duration**2).sum())
     return weight @ means, float(np.hypot(spread, _BIAS_U_FLOOR_RADPS))
+
+
+def zero_moved(
+    time_s: FloatArray,
+    gyro_radps: FloatArray,
+    rests: tuple[Interval, ...],
+    running: BoolArray,
+) -> float:
+    """How far the mean rate at rest is another after the run than before it, in rad/s.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    gyro_radps : ndarray, shape (n, 3)
+    rests : tuple of Interval
+    running : ndarray of bool, shape (n,)
+
+    Returns
+    -------
+    float
+        0 where sway may explain it, or there is no rest on one side of the run.
+    """
+    middle_s = float(time_s[running].mean()) if running.any() else float(time_s.mean())
+    before = tuple(rest for rest in rests if rest.end_s < middle_s)
+    after = tuple(rest for rest in rests if rest.start_s > middle_s)
+    if not (before and after):
+        return 0.0
+    (first, first_u), (last, last_u) = (
+        gyro_bias(time_s, gyro_radps, own) for own in (before, after)
+    )
+    moved = float(np.linalg.norm(last - first))
+    allowed = max(_SURE * float(np.hypot(first_u, last_u)), _ZERO_MOVES_RADPS)
+    return moved if moved > allowed else 0.0
 
 
 def segment_axes(stretch: Stretch, sign_margin: float) -> Axes:

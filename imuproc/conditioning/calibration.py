@@ -6,24 +6,32 @@ in front on average over the stride (the leg is folded back in swing and leans f
 Where that does not settle it, shank and foot of one leg turn together.
 """
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.axes import Axes, Stretch, gyro_bias, segment_axes
+from imuproc.conditioning.agreement import axes_fault
+from imuproc.conditioning.axes import Axes, Stretch, gyro_bias, segment_axes, zero_moved
 from imuproc.conditioning.standing import Standing, find_standing, own_standing
 from imuproc.conditioning.stillness import StillnessSettings, common_stretches, still_stretches
 from imuproc.conditioning.surroundings import cut_signals, cut_to, spans_around
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.conditioning.usable import usable_segments
 from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Calibration, Conditioned, ConditionedRecording, Interval
 from imuproc.core.sites import Site, is_foot, side_of
 from imuproc.dsp.filters import finite_rows
 
 FloatArray = NDArray[np.float64]
+
+_SWAYS_RAD = np.radians(2.0)
+"""Gravity differs by so much between two quiet stands without any slip (from memory)."""
+_LOST_RADPS = np.radians(6.0)
+"""A zero that moves by more leaves no angle of a stride that could be trusted."""
 
 
 @dataclass(frozen=True)
@@ -43,8 +51,6 @@ class CalibrationSettings:
         Its standard uncertainty for one foot.
     margin_s : float
         Kept before the standing and after the end of a run.
-    standing_differs_deg : float
-        Difference of gravity between standing before and after that raises a flag.
     sign_margin : float
         Least mean elevation (sine) of the forward axis that settles the forward direction.
     """
@@ -54,7 +60,6 @@ class CalibrationSettings:
     toe_out_deg: float = 10.0
     toe_out_u_deg: float = 4.0
     margin_s: float = 0.3
-    standing_differs_deg: float = 4.0
     sign_margin: float = 0.08
 
 
@@ -95,16 +100,21 @@ def calibrate(
     span = Interval(float(time_s[0]), float(time_s[-1]))
     segments: dict[Site, Conditioned] = {}
     unsure: set[Site] = set()
+    left_out: dict[Site, RaisedFlag] = {}
     for site, signals in timebased.sites.items():
         inside = common_stretches([(span,), rests[site]], settings.stillness.shortest_s)
         clock = (time_s, timebased.rate_hz)
         own = own_standing(standing, inside, settings.shortest_standing_s)
-        segment, sure = _condition(cut_signals(signals, kept), clock, run, (own, inside), settings)
+        segment, sure, lost = _condition(
+            cut_signals(signals, kept), clock, run, (own, inside), settings
+        )
         segments[site] = segment
+        if lost is not None:
+            left_out[site] = lost
         if not sure and site != "pelvis":
             unsure.add(site)
     inside_run = (time_s >= run.start_s) & (time_s <= run.end_s)
-    segments, flags = usable_segments(segments, unsure, inside_run, timebased.rate_hz)
+    segments, flags = usable_segments(segments, unsure, inside_run, timebased.rate_hz, left_out)
     if not segments:
         raise RunError(
             f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: "
@@ -115,7 +125,7 @@ def calibrate(
         time_s=time_s,
         rate_hz=timebased.rate_hz,
         segments=segments,
-        flags=(*timebased.flags, *standing.flags, *flags),
+        flags=(*timebased.flags, *standing.flags, *flags, *_zero_flags(segments)),
         history=(*timebased.history, _entry(standing, settings)),
     )
 
@@ -162,7 +172,8 @@ def _rests(timebased: TimeBased, settings: StillnessSettings) -> dict[Site, tupl
 
 def _kept_span(time_s: FloatArray, standing: Standing, run: Interval, margin_s: float) -> slice:
     start = (standing.before.start_s if standing.before else run.start_s - 1.0) - margin_s
-    end = (standing.after.end_s if standing.after else run.end_s + 1.0) + margin_s
+    last = standing.after or standing.compared
+    end = (last.end_s if last else run.end_s + 1.0) + margin_s
     low, high = np.searchsorted(time_s, [start, end])
     return slice(int(low), int(high))
 
@@ -185,8 +196,8 @@ def _condition(
     run: Interval,
     still: tuple[Standing, tuple[Interval, ...]],
     settings: CalibrationSettings,
-) -> tuple[Conditioned, bool]:
-    """One sensor's signals in segment axes, and whether forward is surely not backward."""
+) -> tuple[Conditioned, bool, RaisedFlag | None]:
+    """One sensor in segment axes, whether forward surely is, and why it cannot be used."""
     (time_s, rate_hz), (standing, rests) = clock, still
     accel, gyro = _bridged(time_s, signals.accel_mps2), _bridged(time_s, signals.gyro_radps)
     bias, bias_u = gyro_bias(time_s, gyro, rests)
@@ -196,17 +207,20 @@ def _condition(
     stretch = Stretch(time_s, rate_hz, accel, gyro - bias, running, standing_mask)
     axes = segment_axes(stretch, settings.sign_margin)
     turn, axis_u = _turn(signals.site, axes, settings)
+    moved = zero_moved(time_s, gyro, rests, running)
     calibration = Calibration(
         segment_from_sensor=turn,
         gyro_bias_radps=bias,
-        gyro_bias_u_radps=bias_u,
+        gyro_bias_u_radps=float(np.hypot(bias_u, 0.5 * moved)),
         still_before=standing.before,
         still_after=standing.after,
         axis_u_rad=axis_u,
         vertical_known=anchor is not None,
         rests=rests,
+        zero_moved_radps=moved,
+        slip_u_rad=_slip_u_rad(time_s, accel @ turn.T, standing),
     )
-    return Conditioned(
+    segment = Conditioned(
         site=signals.site,
         accel_mps2=accel @ turn.T,
         gyro_radps=stretch.gyro_radps @ turn.T,
@@ -214,7 +228,42 @@ def _condition(
         accel_clipped=signals.accel_clipped,
         gyro_clipped=signals.gyro_clipped,
         calibration=calibration,
-    ), axes.sign_sure
+    )
+    return segment, axes.sign_sure, _lost(segment, stretch)
+
+
+def _slip_u_rad(time_s: FloatArray, accel_mps2: FloatArray, standing: Standing) -> float:
+    """Standard uncertainty of sagittal angles from gravity that differs between both standings.
+
+    The change came at some time of the run: angles are off by nothing or by all of it, as likely
+    the one as the other.
+    """
+    if standing.before is None or standing.compared is None:
+        return 0.0
+    x, _, z = accel_mps2[_within(time_s, standing.compared)].mean(axis=0)
+    turned = abs(float(np.arctan2(x, z)))
+    return float(np.sqrt(0.5) * turned) if turned > _SWAYS_RAD else 0.0
+
+
+def _lost(segment: Conditioned, stretch: Stretch) -> RaisedFlag | None:
+    """Why a sensor cannot be used; None where it can."""
+    moved, rests = segment.calibration.zero_moved_radps, segment.calibration.rests
+    if moved > _LOST_RADPS:
+        return RaisedFlag("gyro_zero_moved", f"{_moved_by(moved)}: not used", segment.site)
+    fault = axes_fault(stretch, rests)
+    return RaisedFlag("axes_disagree", fault, segment.site) if fault else None
+
+
+def _moved_by(moved_radps: float) -> str:
+    return f"by {np.degrees(moved_radps):.1f} deg/s"
+
+
+def _zero_flags(segments: Mapping[Site, Conditioned]) -> list[RaisedFlag]:
+    """A flag for each gyroscope in use whose zero has moved during the run."""
+    moved = {site: s.calibration.zero_moved_radps for site, s in segments.items()}
+    return [
+        RaisedFlag("gyro_zero_moved", _moved_by(by), site) for site, by in moved.items() if by > 0.0
+    ]
 
 
 def _within(time_s: FloatArray, part: Interval) -> NDArray[np.bool_]:

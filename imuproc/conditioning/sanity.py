@@ -1,16 +1,18 @@
 """Are these logs what they claim to be? Errors and flags that say what, where and what to do."""
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.conditioning.artefacts import ArtefactSettings, without_artefacts
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Recording, SensorLog
+from imuproc.core.sites import Site
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
 from imuproc.dsp.rotations import lengths
@@ -59,8 +61,7 @@ class SanitySettings:
         No limb turns faster (4600 deg/s) for 10 samples.
     slow_gyro_radps : float
         A leg that runs turns faster than this (57 deg/s).
-    stuck_s : float
-        Time for which an axis must not stand still while its neighbours move.
+    artefacts : ArtefactSettings
     """
 
     min_samples: int = 50
@@ -74,11 +75,11 @@ class SanitySettings:
     gravity_flagged_share: float = 0.05
     max_gyro_radps: float = 80.0
     slow_gyro_radps: float = 1.0
-    stuck_s: float = 0.25
+    artefacts: ArtefactSettings = field(default_factory=ArtefactSettings)
 
 
 def check_logs(recording: Recording, settings: SanitySettings | None = None) -> Recording:
-    """Refuse logs that hold no signal; flag axes that stand still for a while.
+    """Refuse logs that hold no signal; take out what the limb cannot have made, with its flag.
 
     Parameters
     ----------
@@ -89,7 +90,7 @@ def check_logs(recording: Recording, settings: SanitySettings | None = None) -> 
     Returns
     -------
     Recording
-        With flags and one more history entry.
+        With flags and one more history entry; artefacts are NaN.
 
     Raises
     ------
@@ -98,15 +99,24 @@ def check_logs(recording: Recording, settings: SanitySettings | None = None) -> 
     """
     settings = settings or SanitySettings()
     flags: list[RaisedFlag] = []
-    for log in recording.logs.values():
+    logs: dict[Site, SensorLog] = {}
+    for site, log in recording.logs.items():
         _require_samples(log, settings)
         for sensor, values in (("accelerometer", log.accel_mps2), ("gyroscope", log.gyro_radps)):
             _require_signal(log, sensor, values)
-        flags += _stuck_flags(log, settings)
+        logs[site], raised = without_artefacts(log, settings.artefacts)
+        flags += raised
     entry = HistoryEntry(
-        "conditioning.sanity.logs", "every axis of every log holds a signal", asdict(settings)
+        "conditioning.sanity.logs",
+        "every axis of every log holds a signal; artefacts were taken out",
+        asdict(settings),
     )
-    return replace(recording, flags=(*recording.flags, *flags), history=(*recording.history, entry))
+    return replace(
+        recording,
+        logs=logs,
+        flags=(*recording.flags, *flags),
+        history=(*recording.history, entry),
+    )
 
 
 def check_signals(based: TimeBased, settings: SanitySettings | None = None) -> TimeBased:
@@ -176,37 +186,6 @@ def _require_signal(log: SensorLog, sensor: str, values: FloatArray) -> None:
                 f"{where}, axis {name}, reads {column[0]:.6g} throughout: the axis is stuck or "
                 "its column holds something else. Check the layout and the sensor"
             )
-
-
-def _stuck_flags(log: SensorLog, settings: SanitySettings) -> list[RaisedFlag]:
-    """Axes that keep one exact value while another axis of the same sensor moves."""
-    steps = np.diff(log.time_s)
-    forward = steps[steps > 0.0]
-    if len(forward) == 0:
-        return []
-    least = max(round(settings.stuck_s / float(np.median(forward))), 10)
-    flags = []
-    sensors = (("accelerometer", log.accel_mps2, 5.0), ("gyroscope", log.gyro_radps, 2.0))
-    for sensor, values, moves in sensors:
-        for axis, name in enumerate(_AXES):
-            for first, last in _held_runs(values[:, axis], least):
-                if np.ptp(values[first : last + 1], axis=0).max() > moves:
-                    detail = (
-                        f"{sensor} axis {name} from {log.time_s[first]:.10g} to "
-                        f"{log.time_s[last]:.10g} s"
-                    )
-                    flags.append(RaisedFlag("stuck_channel", detail, log.site))
-                    break
-    return flags
-
-
-def _held_runs(x: FloatArray, least: int) -> list[tuple[int, int]]:
-    """First and last sample of every run of more than ``least`` equal values."""
-    held = (np.diff(x) == 0.0).astype(np.int8)
-    edges = np.flatnonzero(np.diff(held, prepend=0, append=0))
-    first, last = edges[::2], edges[1::2]
-    long = last - first >= least
-    return [(int(a), int(b)) for a, b in zip(first[long], last[long], strict=True)]
 
 
 def _rate_and_length(

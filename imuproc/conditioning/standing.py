@@ -1,11 +1,11 @@
 """Which still stretches are quiet standing, before and after a run.
 
 The set position is nearly still too, and so is an athlete who bends over to breathe after the run:
-stillness alone does not make standing. Standing before and after agree in every sensor; the set
-position agrees with neither.
+stillness alone does not make standing. Standing before and after agree in every sensor (but one
+that has slipped); the set position agrees with neither.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,6 +21,7 @@ from imuproc.core.sites import Site
 FloatArray = NDArray[np.float64]
 
 _SAME_POSTURE_DEG = 12.0
+_ENOUGH_SENSORS = 4
 _AT_THE_START_S = 0.5
 _STANDING_DIFFERS_DEG = 4.0
 _LONGEST_S = 6.0
@@ -36,11 +37,14 @@ class Standing:
     ----------
     before, after : Interval or None
     flags : tuple of RaisedFlag
+    compared : Interval or None
+        Still stretch after the run in which a sensor's gravity tells whether it has slipped.
     """
 
     before: Interval | None
     after: Interval | None
     flags: tuple[RaisedFlag, ...] = ()
+    compared: Interval | None = None
 
 
 def find_standing(
@@ -78,12 +82,18 @@ def find_standing(
         (first, last)
         for first in before
         for last in after
-        if _differ_deg(postures[first], postures[last]) < _SAME_POSTURE_DEG
+        if _same_posture(postures[first], postures[last])
     ]
+    sites: list[Site] = [site for site in rests if site != "pelvis"] or [*rests]
     if pairs:
-        pair = max(pairs, key=_long_and_near)
-        return Standing(*pair, tuple(_differ_flags(*pair, postures)))
+        alike = [p for p in pairs if _differ_deg(*(postures[q] for q in p)) < _SAME_POSTURE_DEG]
+        pair = max(alike or pairs, key=_long_and_near)
+        return Standing(*pair, tuple(_differ_flags(*pair, postures, sites)), pair[1])
     found = _one_sided(before, after, postures, timebased.recording.run.start, run)
+    if found.before is not None and found.compared is not None:
+        raised = _differ_flags(found.before, found.compared, postures, sites)
+        # Gravity is another in several sensors, or nothing tells: that is posture, not a slip.
+        found = replace(found, flags=(*found.flags, *raised), compared=None)
     if not rejected:
         return found
     detail = "; ".join(
@@ -129,6 +139,7 @@ def own_standing(standing: Standing, rests: tuple[Interval, ...], shortest_s: fl
     return Standing(
         _still_part(standing.before, rests, shortest_s),
         _still_part(standing.after, rests, shortest_s),
+        compared=_still_part(standing.compared, rests, shortest_s),
     )
 
 
@@ -159,10 +170,7 @@ def _one_sided(
     if longest is None:
         name = "no_standing" if longest_after is None else "no_standing_before"
         return Standing(None, longest_after, (RaisedFlag(name),))
-    flags = [RaisedFlag("no_standing_after")]
-    if longest_after is not None:
-        flags += _differ_flags(longest, longest_after, postures)
-    return Standing(longest, None, tuple(flags))
+    return Standing(longest, None, (RaisedFlag("no_standing_after"),), longest_after)
 
 
 def _postures_vary(parts: list[Interval], postures: Mapping[Interval, FloatArray]) -> bool:
@@ -178,15 +186,30 @@ def _posture(timebased: TimeBased, part: Interval) -> FloatArray:
     return np.asarray(mean / np.linalg.norm(mean, axis=1, keepdims=True))
 
 
+def _same_posture(a: FloatArray, b: FloatArray) -> bool:
+    """Whether gravity is alike in all sensors; of four and more one may have slipped."""
+    away = _differences_deg(a, b) >= _SAME_POSTURE_DEG
+    return int(away.sum()) <= (1 if len(away) >= _ENOUGH_SENSORS else 0)
+
+
 def _differ_deg(a: FloatArray, b: FloatArray) -> float:
     """Largest angle between the directions of gravity of two postures, in deg."""
-    return float(np.degrees(np.arccos(np.clip((a * b).sum(axis=1), -1.0, 1.0))).max())
+    return float(_differences_deg(a, b).max())
+
+
+def _differences_deg(a: FloatArray, b: FloatArray) -> FloatArray:
+    return np.asarray(np.degrees(np.arccos(np.clip((a * b).sum(axis=1), -1.0, 1.0))))
 
 
 def _differ_flags(
-    before: Interval, after: Interval, postures: Mapping[Interval, FloatArray]
+    before: Interval,
+    after: Interval,
+    postures: Mapping[Interval, FloatArray],
+    sites: Sequence[Site],
 ) -> list[RaisedFlag]:
-    differ = _differ_deg(postures[before], postures[after])
-    if differ <= _STANDING_DIFFERS_DEG:
-        return []
-    return [RaisedFlag("standing_differs", f"by {differ:.1f} deg in one of the sensors")]
+    differ = _differences_deg(postures[before], postures[after])
+    return [
+        RaisedFlag("standing_differs", f"by {deg:.1f} deg", site)
+        for site, deg in zip(sites, differ, strict=True)
+        if deg > _STANDING_DIFFERS_DEG
+    ]

@@ -44,7 +44,7 @@ class StillnessSettings:
 
     window_s: float = 0.4
     gyro_sd_degps: float = 4.0
-    turning_degps: float = 4.0
+    turning_degps: float = 25.0
     accel_sd_mps2: float = 0.5
     gravity_drift_deg: float = 1.0
     creep_degps: float = 0.6

@@ -18,7 +18,11 @@ _LOST_RAD = np.radians(20.0)
 
 
 def usable_segments(
-    segments: Mapping[Site, Conditioned], unsure: set[Site], running: BoolArray, rate_hz: float
+    segments: Mapping[Site, Conditioned],
+    unsure: set[Site],
+    running: BoolArray,
+    rate_hz: float,
+    left_out: Mapping[Site, RaisedFlag],
 ) -> tuple[dict[Site, Conditioned], list[RaisedFlag]]:
     """Segments whose signals and direction are good enough, and flags for those in doubt.
 
@@ -34,16 +38,21 @@ def usable_segments(
     running : ndarray of bool, shape (n,)
         Which samples are of the run.
     rate_hz : float
+    left_out : mapping from Site to RaisedFlag
+        Sensors that cannot be used, and why.
 
     Returns
     -------
     segments : dict from Site to Conditioned
     flags : list of RaisedFlag
-        ``gap`` and ``mounting_sign_unsure``.
+        ``gap``, ``mounting_sign_unsure`` and those of ``left_out``.
     """
     torn = {site: _torn(segment, rate_hz) for site, segment in segments.items()}
-    whole = {site: segment for site, segment in segments.items() if not torn[site]}
+    whole = {
+        site: segment for site, segment in segments.items() if not (torn[site] or site in left_out)
+    }
     flags = [RaisedFlag("gap", detail, site) for site, detail in torn.items() if detail]
+    flags += left_out.values()
     turned, settled = _face_alike(whole, unsure, running)
     kept: dict[Site, Conditioned] = {}
     for site, segment in turned.items():

@@ -75,7 +75,8 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "standing_differs",
         "Gravity in the sensor is not the same in standing before and after the run.",
-        "Check that the sensor did not slip on the limb and that the athlete stood alike.",
+        "Check that the sensor did not slip on the limb and that the athlete stood alike. Its "
+        "angles are less certain by so much, or withheld.",
     ),
     Flag(
         "mounting_sign_unsure",
@@ -121,7 +122,20 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "stuck_channel",
         "One axis of a sensor stood still while its other axes moved.",
-        "Have the sensor checked; do not trust the figures of this segment.",
+        "Its samples were left out, and figures that need them are withheld; have the sensor "
+        "checked.",
+        serious=True,
+    ),
+    Flag(
+        "spikes",
+        "Single samples are far off their neighbours.",
+        "They were left out and bridged; if there are many, check the sensor and its wiring.",
+    ),
+    Flag(
+        "axes_disagree",
+        "Accelerometer and gyroscope of a sensor do not turn together.",
+        "The sensor was left out. Columns are exchanged or have the wrong sign: correct the layout "
+        "and process again.",
         serious=True,
     ),
     Flag(
@@ -139,6 +153,12 @@ _ALL: Final[tuple[Flag, ...]] = (
         "The gyroscope was at the end of its range.",
         "Use a larger range (2000 deg/s or more). Angles of the steps concerned are less certain.",
         serious=True,
+    ),
+    Flag(
+        "gyro_zero_moved",
+        "At rest the gyroscope reads another rate after the run than before it.",
+        "Angles of this sensor are less certain or withheld; let sensors warm up, and have this "
+        "one checked.",
     ),
     Flag(
         "missing_foot",
@@ -165,6 +185,28 @@ _ALL: Final[tuple[Flag, ...]] = (
         "segments_swapped",
         "The shank and foot logs of one leg look swapped.",
         "Check which sensor was on shank and foot, correct the session file and process again.",
+        serious=True,
+    ),
+    Flag(
+        "clock_unsure",
+        "The clocks of the two legs are not well known against each other.",
+        "Flight and step times and step lengths are less certain, see their uncertainty; have the "
+        "athlete jump on both feet twice before the run and twice after it, with standing around "
+        "each jump.",
+    ),
+    Flag(
+        "clock_separate",
+        "Not all sensors' clocks could be tied together, so those that could were worked on by "
+        "themselves.",
+        "Figures that need both legs are missing. Let all loggers share one clock, or have the "
+        'athlete jump on both feet before and after the run and state clock = "jump".',
+        serious=True,
+    ),
+    Flag(
+        "clock_differs",
+        "The logs do not share one clock although the session file says so.",
+        "Figures that need it are withheld or come from clocks tied by the running itself. Check "
+        'how the loggers are synchronised, or state clock = "jump" or "separate".',
         serious=True,
     ),
     Flag(

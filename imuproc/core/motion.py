@@ -42,6 +42,9 @@ class SegmentMotion:
     bend_rad : ndarray, shape (n,), or None
         Direction of the way against world X, counterclockwise seen from above: around a curve the
         sagittal plane turns with it. None where the way is straight.
+    slip_u_rad : float
+        Standard uncertainty in rad from a sensor that may have turned on its limb; ``pitch_u_rad``
+        does not hold it.
     """
 
     site: Site
@@ -54,6 +57,7 @@ class SegmentMotion:
     lever_m: FloatArray
     pitch_parts_rad: Mapping[str, FloatArray] = field(default_factory=dict)
     bend_rad: FloatArray | None = None
+    slip_u_rad: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -118,6 +118,11 @@ class Calibration:
         False when there was no quiet standing: angles are then withheld.
     rests : tuple of Interval
         Every still stretch of this sensor, standing or not (the set position is one).
+    zero_moved_radps : float
+        How far the gyroscope's zero is another after the run than before it; 0 where sway may
+        explain it.
+    slip_u_rad : float
+        What a sensor that may have turned on its limb adds to the standard uncertainty of angles.
     """
 
     segment_from_sensor: FloatArray
@@ -128,6 +133,8 @@ class Calibration:
     axis_u_rad: float
     vertical_known: bool
     rests: tuple[Interval, ...] = ()
+    zero_moved_radps: float = 0.0
+    slip_u_rad: float = 0.0
 
 
 @dataclass(frozen=True)

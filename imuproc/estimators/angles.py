@@ -32,7 +32,7 @@ class AngleCurve:
 
 def shin_curve(time_s: FloatArray, shank: SegmentMotion, settings: "AngleSettings") -> AngleCurve:
     """Shin angle: 90° plus the shank's rotation from quiet standing (lean forward negative)."""
-    tissue = np.full(len(time_s), np.radians(settings.shank_soft_tissue_deg))
+    tissue = _tissue(time_s, shank, settings.shank_soft_tissue_deg)
     return AngleCurve(
         time_s,
         shank.pitch_rad + np.pi / 2.0,
@@ -43,6 +43,11 @@ def shin_curve(time_s: FloatArray, shank: SegmentMotion, settings: "AngleSetting
             "soft_tissue": tissue,
         },
     )
+
+
+def _tissue(time_s: FloatArray, segment: SegmentMotion, usual_deg: float) -> FloatArray:
+    """Motion of the sensor on its segment: the usual one, and a slip that standing shows."""
+    return np.full(len(time_s), np.hypot(np.radians(usual_deg), segment.slip_u_rad))
 
 
 def _solved_parts(segment: SegmentMotion) -> dict[str, FloatArray]:
@@ -62,7 +67,7 @@ def pitch_curve(time_s: FloatArray, foot: SegmentMotion, settings: "AngleSetting
         {
             **_solved_parts(foot),
             "alignment": _toe_out_share(time_s, foot, np.radians(settings.toe_out_u_deg)),
-            "soft_tissue": np.full(len(time_s), np.radians(settings.foot_soft_tissue_deg)),
+            "soft_tissue": _tissue(time_s, foot, settings.foot_soft_tissue_deg),
         },
     )
 
@@ -165,12 +170,23 @@ def at_events(curve: AngleCurve, event_s: FloatArray, event_u_s: FloatArray) -> 
         name: np.degrees(np.interp(event_s, curve.time_s, part))
         for name, part in curve.parts_rad.items()
     }
-    parts["event"] = np.degrees(_speed_near(curve, event_s, event_u_s) * event_u_s)
+    parts["event"] = np.degrees(speed_near(curve, event_s, event_u_s) * event_u_s)
     return Figure(value, parts)
 
 
-def _speed_near(curve: AngleCurve, event_s: FloatArray, event_u_s: FloatArray) -> FloatArray:
-    """Typical |rate| within one uncertainty of each event, so that a turning point counts too."""
+def speed_near(curve: AngleCurve, event_s: FloatArray, event_u_s: FloatArray) -> FloatArray:
+    """Typical |rate| within one uncertainty of each event, so that a turning point counts too.
+
+    Parameters
+    ----------
+    curve : AngleCurve
+    event_s, event_u_s : ndarray, shape (m,)
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        In rad/s.
+    """
     shifts = np.array([-1.0, 0.0, 1.0])
     times = event_s[:, None] + event_u_s[:, None] * shifts
     rates = np.interp(times, curve.time_s, curve.rate_radps)

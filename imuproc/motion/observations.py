@@ -142,6 +142,8 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
     hidden = segment.gyro_clipped | ~segment.measured
     rotation = np.where(hidden, settings.clipped_gyro_sd_radps / rate_hz, 0.0)
     clipped_rotation = np.where(segment.measured, rotation, 0.0)
+    # A zero that has moved at an unknown time is off by half of that all along, one way or other.
+    rotation = rotation + 0.5 * segment.calibration.zero_moved_radps / rate_hz
     # A rotation that was not seen tilts gravity for the rest of the stride.
     width = odd_width(2.0 * _STRIDE_S, rate_hz)
     gravity = STANDARD_GRAVITY_MPS2**2 * _STRIDE_S / rate_hz

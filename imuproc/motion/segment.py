@@ -303,6 +303,7 @@ def to_motion(
         lever_m=quat_rotate(quat_conjugate(turn), _lever(point)),
         pitch_parts_rad=pitch_parts,
         bend_rad=bend_rad,
+        slip_u_rad=prepared.segment.calibration.slip_u_rad,
     )
 
 

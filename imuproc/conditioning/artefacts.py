@@ -1,0 +1,154 @@
+"""Samples that the limb cannot have made: an axis that keeps its value, single wild readings.
+
+They are taken for missing. A shock is no wild reading: it rings, so its neighbours are rough too.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import SensorLog
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+_AXES: Final = "xyz"
+
+
+@dataclass(frozen=True)
+class ArtefactSettings:
+    """When a sample is taken for an artefact.
+
+    Parameters
+    ----------
+    stuck_s : float
+        Time for which an axis must not keep one exact value while its neighbours move.
+    stuck_samples : int
+        And so many samples.
+    moves_mps2, moves_radps : float
+        How much another axis of the sensor must change meanwhile.
+    spike_ratio : float
+        A wild reading is off what its neighbours make of it by this many times their own
+        roughness.
+    spike_mps2, spike_radps : float
+        And by more than this.
+    """
+
+    stuck_s: float = 0.05
+    stuck_samples: int = 8
+    moves_mps2: float = 5.0
+    moves_radps: float = 2.0
+    spike_ratio: float = 8.0
+    spike_mps2: float = 50.0
+    spike_radps: float = 4.0
+
+
+def without_artefacts(
+    log: SensorLog, settings: ArtefactSettings
+) -> tuple[SensorLog, list[RaisedFlag]]:
+    """The log with artefacts replaced by NaN, and a flag for each kind.
+
+    Parameters
+    ----------
+    log : SensorLog
+    settings : ArtefactSettings
+
+    Returns
+    -------
+    log : SensorLog
+        The same object where there are none.
+    flags : list of RaisedFlag
+        ``stuck_channel`` and ``spikes``.
+    """
+    forward = np.diff(log.time_s)
+    forward = forward[forward > 0.0]
+    if len(forward) == 0:
+        return log, []
+    least = max(round(settings.stuck_s / float(np.median(forward))), settings.stuck_samples)
+    flags: list[RaisedFlag] = []
+    cleaned: dict[str, FloatArray] = {}
+    spikes: list[float] = []
+    for sensor, name, moves, size in (
+        ("accelerometer", "accel_mps2", settings.moves_mps2, settings.spike_mps2),
+        ("gyroscope", "gyro_radps", settings.moves_radps, settings.spike_radps),
+    ):
+        values: FloatArray = getattr(log, name)
+        stuck = _stuck(values, least, moves)
+        wild = _wild(values, settings.spike_ratio, size) & ~stuck.any(axis=1)
+        flags += _stuck_flags(log, sensor, stuck)
+        spikes += log.time_s[wild].tolist()
+        if stuck.any() or wild.any():
+            cleaned[name] = np.where(stuck | wild[:, None], np.nan, values)
+    if spikes:
+        detail = f"{len(spikes)} samples left out, the first at {min(spikes):.10g} s"
+        flags.append(RaisedFlag("spikes", detail, log.site))
+    return (replace(log, **cleaned) if cleaned else log), flags  # type: ignore[arg-type]
+
+
+def _stuck_flags(log: SensorLog, sensor: str, stuck: BoolArray) -> list[RaisedFlag]:
+    flags = []
+    for axis, name in enumerate(_AXES):
+        rows = np.flatnonzero(stuck[:, axis])
+        if len(rows):
+            first, last = log.time_s[rows[0] - 1], log.time_s[rows[-1]]
+            detail = f"{sensor} axis {name} from {first:.10g} to {last:.10g} s"
+            flags.append(RaisedFlag("stuck_channel", detail, log.site))
+    return flags
+
+
+def _stuck(values: FloatArray, least: int, moves: float) -> BoolArray:
+    """Samples at which one axis repeats its last value while another axis moves, shape (n, 3)."""
+    out = np.zeros(values.shape, dtype=bool)
+    for axis in range(values.shape[1]):
+        column = values[:, axis]
+        ends = (np.nanmax(column), np.nanmin(column))
+        for first, last in _held_runs(column, least):
+            # At the end of its range an axis keeps its value too: that is clipping.
+            if column[first] not in ends and np.ptp(values[first : last + 1], axis=0).max() > moves:
+                out[first + 1 : last + 1, axis] = True
+    return out
+
+
+def _held_runs(x: FloatArray, least: int) -> list[tuple[int, int]]:
+    """First and last sample of every run of more than ``least`` equal values."""
+    held = (np.diff(x) == 0.0).astype(np.int8)
+    edges = np.flatnonzero(np.diff(held, prepend=0, append=0))
+    first, last = edges[::2], edges[1::2]
+    long = last - first >= least
+    return [(int(a), int(b)) for a, b in zip(first[long], last[long], strict=True)]
+
+
+_BESIDE: Final = 6
+
+
+def _wild(values: FloatArray, ratio: float, size: float) -> BoolArray:
+    """Single samples that their neighbours on both sides do not bear out, shape (n,).
+
+    The nearest four samples tell a value (the cubic through them), six on either side how rough
+    the signal is there without the sample itself, on all axes.
+    """
+    out = np.zeros(len(values), dtype=bool)
+    if len(values) <= 2 * _BESIDE:
+        return out
+    a2, a1, x, b1, b2 = (values[k : len(values) - 4 + k] for k in range(5))
+    off = np.abs(x - (4.0 * (a1 + b1) - a2 - b2) / 6.0).max(axis=1)
+    # Only few samples are far off by size; their neighbourhoods are looked at one by one.
+    at = 2 + np.flatnonzero(off > size)
+    at = at[(at >= _BESIDE) & (at < len(values) - _BESIDE)]
+    near = values[at[:, None] + np.arange(-_BESIDE, _BESIDE + 1)]
+    before, after = near[:, :_BESIDE], near[:, _BESIDE + 1 :]
+    rough = np.maximum(_bend(before), _bend(after))
+    step = (after[:, 0] - before[:, -1]) - 0.5 * (
+        (before[:, -1] - before[:, -3]) + (after[:, 2] - after[:, 0])
+    )
+    rough = np.maximum(rough, np.abs(step).max(axis=1, initial=0.0))
+    out[at] = off[at - 2] > ratio * rough
+    return out
+
+
+def _bend(near: FloatArray) -> FloatArray:
+    """Largest second difference of stretches of samples on any axis, shape (k, m, 3) to (k,)."""
+    return np.asarray(np.abs(np.diff(near, n=2, axis=1)).max(axis=(1, 2), initial=0.0))
