@@ -159,11 +159,11 @@ def to_common_clock(recording: Recording, settings: TimeBaseSettings | None = No
 def _require_shared_clock(recording: Recording) -> None:
     if not recording.logs:
         raise RunError(f"run {recording.run.id} names no log")
-    if recording.run.clock != "shared" and len(recording.logs) > 1:
+    claimed = recording.run.clock != "shared" and recording.clocks.shared
+    if claimed and len(recording.logs) > 1:
         raise RunError(
-            f'run {recording.run.id}: clock = "{recording.run.clock}" is not supported by this '
-            'version: only logs on one clock (clock = "shared") can be processed together. Bring '
-            "the logs onto one clock first, or name one log per run"
+            f'run {recording.run.id}: clock = "{recording.run.clock}": the logs have to be brought '
+            "onto one clock first (imuproc.process does)"
         )
 
 

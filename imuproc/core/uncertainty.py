@@ -20,19 +20,20 @@ PARTS: Final[dict[str, str]] = {
     "stance": "The ball of the foot is not quite at rest in mid-stance, alike in all stances.",
     "clipping": "What clipped samples may hide; of a length, in all strides alike.",
     "asymmetry": "Strides do not tell how left and right step share them.",
+    "clock": "Clocks of two sensors against each other; for an angle, times its rate of turning.",
 }
 """Name of each part and what it stands for."""
 
-_ANGLE: Final = ("drift", "clipping", "rate", "alignment", "soft_tissue", "gap", "event")
-_LENGTH: Final = ("stride", "stance", "clipping", "asymmetry", "touchdown", "toe_off")
+_ANGLE: Final = ("drift", "clipping", "rate", "alignment", "soft_tissue", "gap", "event", "clock")
+_LENGTH: Final = ("stride", "stance", "clipping", "asymmetry", "touchdown", "toe_off", "clock")
 
 PARTS_OF: Final[dict[str, tuple[str, ...]]] = {
-    "touchdown_s": ("event", "rate"),
-    "toe_off_s": ("event", "rate"),
+    "touchdown_s": ("event", "rate", "clock"),
+    "toe_off_s": ("event", "rate", "clock"),
     "contact_time_s": ("touchdown", "toe_off", "rate"),
-    "flight_time_s": ("touchdown", "toe_off", "rate"),
-    "step_time_s": ("touchdown", "rate"),
-    "step_frequency_hz": ("touchdown", "rate"),
+    "flight_time_s": ("touchdown", "toe_off", "rate", "clock"),
+    "step_time_s": ("touchdown", "rate", "clock"),
+    "step_frequency_hz": ("touchdown", "rate", "clock"),
     "shin_angle_touchdown_deg": _ANGLE,
     "shin_angle_toe_off_deg": _ANGLE,
     "ankle_ahead_of_knee_m": (*_ANGLE, "length"),
@@ -43,7 +44,7 @@ PARTS_OF: Final[dict[str, tuple[str, ...]]] = {
     "dorsiflexion_touchdown_deg": _ANGLE,
     "dorsiflexion_swing_min_deg": _ANGLE,
     "dorsiflexion_swing_mean_deg": _ANGLE,
-    "pelvis_tilt_touchdown_deg": ("drift", "gap", "event"),
+    "pelvis_tilt_touchdown_deg": ("drift", "gap", "event", "clock"),
     "step_length_m": _LENGTH,
     "speed_mps": _LENGTH,
 }

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.core.clocks import Clocks
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.recording import Athlete
@@ -20,6 +21,7 @@ from imuproc.estimators.angles import (
     pitch_curve,
     shin_curve,
 )
+from imuproc.estimators.clocks import with_clock
 from imuproc.estimators.distance import DistanceSettings
 from imuproc.estimators.figures import Figure, missing
 from imuproc.estimators.gaps import ClippingSettings, Gaps, stride_doubt_m
@@ -84,6 +86,7 @@ def leg_curves(
     athlete: Athlete,
     settings: AngleSettings,
     gaps: Mapping[Site, Gaps] | None = None,
+    clocks: Clocks | None = None,
 ) -> LegCurves:
     """Angle curves of one leg.
 
@@ -96,18 +99,23 @@ def leg_curves(
     settings : AngleSettings
     gaps : mapping from Site to Gaps, optional
         Missing samples: they make the angles near them less certain.
+    clocks : Clocks, optional
+        A shank whose clock is not the foot's is less certain where it turns fast.
 
     Returns
     -------
     LegCurves
     """
-    gaps = gaps or {}
+    gaps, clocks = gaps or {}, clocks or Clocks()
     foot, shank = motion.segments.get(foot_of(side)), motion.segments.get(shank_of(side))
     shin, pitch = None, None
     if shank is not None:
         shin = _with_gaps(shin_curve(motion.time_s, shank, settings), gaps.get(shank.site))
+        head = shank.site if foot is None else foot.site
+        shin = with_clock(shin, clocks, shank.site, head)
     if foot is not None:
         pitch = _with_gaps(pitch_curve(motion.time_s, foot, settings), gaps.get(foot.site))
+        pitch = with_clock(pitch, clocks, foot.site, foot.site)
     both = None if shin is None or pitch is None else dorsiflexion_curve(shin, pitch)
     if shin is not None and athlete.standing_lean_deg:
         lean = np.radians(athlete.standing_lean_deg)
@@ -161,6 +169,7 @@ def all_figures(
     athlete: Athlete,
     settings: EstimatorSettings,
     gaps: Mapping[Site, Gaps],
+    clocks: Clocks | None = None,
 ) -> Figures:
     """Every figure of every step.
 
@@ -172,15 +181,20 @@ def all_figures(
     settings : EstimatorSettings
     gaps : mapping from Site to Gaps
         Missing samples of each sensor.
+    clocks : Clocks, optional
+        Shared when left out.
 
     Returns
     -------
     Figures
     """
+    clocks = clocks or Clocks()
     figures = timing_figures(contacts)
     lengths = all_lengths(motion, contacts, settings, gaps)
     figures.update(length_figures(lengths, len(contacts)))
-    legs = {side: leg_curves(motion, side, athlete, settings.angles, gaps) for side in SIDES}
+    legs = {
+        side: leg_curves(motion, side, athlete, settings.angles, gaps, clocks) for side in SIDES
+    }
     by_side = []
     for side in SIDES:
         rows = contacts.side == side
@@ -188,7 +202,7 @@ def all_figures(
         by_side.append((rows, {**leg, "ankle_ahead_of_knee_m": _reach(leg, athlete)}))
     for name in by_side[0][1]:
         figures[name] = _interleave([(rows, leg[name]) for rows, leg in by_side], len(contacts))
-    figures["pelvis_tilt_touchdown_deg"] = _pelvis(motion, contacts, gaps.get("pelvis"))
+    figures["pelvis_tilt_touchdown_deg"] = _pelvis(motion, contacts, gaps.get("pelvis"), clocks)
     return Figures(figures, legs, lengths)
 
 
@@ -301,11 +315,14 @@ def _interleave(parts: list[tuple[NDArray[np.bool_], Figure]], count: int) -> Fi
     return Figure(value, spread)
 
 
-def _pelvis(motion: Motion, contacts: Contacts, gaps: Gaps | None) -> Figure:
+def _pelvis(motion: Motion, contacts: Contacts, gaps: Gaps | None, clocks: Clocks) -> Figure:
     pelvis: SegmentMotion | None = motion.segments.get("pelvis")
     if pelvis is None:
         return missing(len(contacts))
     curve = AngleCurve(
         motion.time_s, -pelvis.pitch_rad, -pelvis.pitch_rate_radps, {"drift": pelvis.pitch_u_rad}
     )
-    return at_events(_with_gaps(curve, gaps), contacts.touchdown_s, contacts.touchdown_u_s)
+    # Legs are tied to each other better than to the pelvis: either stands for both.
+    head = next((site for site in motion.segments if site != "pelvis"), None)
+    curve = with_clock(_with_gaps(curve, gaps), clocks, "pelvis", head)
+    return at_events(curve, contacts.touchdown_s, contacts.touchdown_u_s)

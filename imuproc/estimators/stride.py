@@ -85,10 +85,11 @@ class StepLengths:
         Time from each touchdown to the next.
     covariance_m2 : ndarray, shape (m, m)
         From the strides' errors by chance; 0 where there is no length.
-    moves_m : mapping from str to ndarray, shape (m, m)
+    moves_m : mapping from str to ndarray, shape (m, m) or (m, 1)
         ``touchdown`` and ``toe_off``: how far each length (rows) moves with one standard
-        uncertainty of each such event (columns).
-    touchdown_u_s : ndarray, shape (m,)
+        uncertainty of each such event (columns); ``clock``: of one leg's clock (one column).
+    touchdown_u_s, late_s : ndarray, shape (m,)
+        Of each touchdown, and of one leg's clock against the other's (0 in that other leg).
     clipping_u_m : float
         What sensors miss in every step alike.
     settings : StrideSettings
@@ -99,6 +100,7 @@ class StepLengths:
     covariance_m2: FloatArray
     moves_m: Mapping[str, FloatArray]
     touchdown_u_s: FloatArray
+    late_s: FloatArray
     clipping_u_m: float
     settings: StrideSettings
 
@@ -114,7 +116,11 @@ class StepLengths:
         speed = self.length_m / step_s
         longer_m = speed[:, None] * _time_moves(self.touchdown_u_s)
         of_length = {name: _norms(moves) for name, moves in self.moves_m.items()}
-        of_speed = of_length | {"touchdown": _norms(self.moves_m["touchdown"] - longer_m)}
+        clock_m = speed[:, None] * _clock_moves(self.late_s)
+        of_speed = of_length | {
+            "touchdown": _norms(self.moves_m["touchdown"] - longer_m),
+            "clock": _norms(self.moves_m["clock"] - clock_m),
+        }
         return {
             "step_length_m": Figure(self.length_m, parts | of_length),
             "speed_mps": Figure(
@@ -159,6 +165,17 @@ def _norms(moves: FloatArray) -> FloatArray:
 def _time_moves(late_s: FloatArray) -> FloatArray:
     """How the times between successive instants (rows) move when each (columns) comes late."""
     return np.asarray(np.diag(late_s[1:], 1) - np.diag(late_s))
+
+
+def _late_leg_s(contacts: Contacts) -> FloatArray:
+    """By how much the contacts of one leg, all of them, may be late on its clock, shape (m,)."""
+    apart_u = contacts.evidence.get("clock_next_u_s", np.zeros(len(contacts)))
+    return np.where(contacts.side == contacts.side[0], 0.0, apart_u.max(initial=0.0))
+
+
+def _clock_moves(late_s: FloatArray) -> FloatArray:
+    """How those times move when one leg's clock is late, shape (m, 1)."""
+    return np.append(np.diff(late_s), 0.0)[:, None]
 
 
 def length_figures(lengths: StepLengths | None, count: int) -> dict[str, Figure]:
@@ -213,7 +230,7 @@ def step_lengths(
     between_s = np.append(np.diff(0.5 * (contacts.touchdown_s + contacts.toe_off_s)), np.nan)
     follows &= between_s > 0.0
     down_u = contacts.evidence.get("touchdown_random_u_s", contacts.touchdown_u_s)
-    off_u = contacts.toe_off_u_s
+    late_s = _late_leg_s(contacts)
     known = _Known(strides, stride_u, usable, follows, settings.speed_bend_mps)
     length, covariance, answer_mps = _solve_lengths(known, between_s)
     return StepLengths(
@@ -221,10 +238,12 @@ def step_lengths(
         step_s=np.append(np.diff(contacts.touchdown_s), np.nan),
         covariance_m2=covariance,
         moves_m={
-            name: answer_mps @ _time_moves(0.5 * u)
-            for name, u in (("touchdown", down_u), ("toe_off", off_u))
+            "touchdown": answer_mps @ _time_moves(0.5 * down_u),
+            "toe_off": answer_mps @ _time_moves(0.5 * contacts.toe_off_u_s),
+            "clock": answer_mps @ _clock_moves(late_s),
         },
         touchdown_u_s=down_u,
+        late_s=late_s,
         # What sensors miss in every stride alike does not average out: half of it stays in each
         # step.
         clipping_u_m=0.25 * float(np.median((stride_u - settings.stride_u_m)[usable])),

@@ -37,7 +37,8 @@ def timing_figures(contacts: Contacts) -> dict[str, Figure]:
     -------
     dict from column name to Figure
         Parts of the uncertainty: ``event`` (``touchdown`` and ``toe_off`` where both count), how
-        well the marks tell the event; and ``rate``, what the sampling rate adds.
+        well the marks tell the event; ``rate``, what the sampling rate adds; and ``clock``, where
+        clocks are not one (see :func:`imuproc.estimators.clocks.timed`).
     """
     down, off = contacts.touchdown_s, contacts.toe_off_s
     down_u, down_rate_u = _parts(contacts, "touchdown_rate_u_s", contacts.touchdown_u_s)
@@ -47,6 +48,9 @@ def timing_figures(contacts: Contacts) -> dict[str, Figure]:
         "touchdown_rate_u_s",
         contacts.evidence.get("touchdown_random_u_s", contacts.touchdown_u_s),
     )
+    none = np.zeros(len(contacts))
+    clock_u = contacts.evidence.get("clock_u_s", none)
+    between_u = contacts.evidence.get("clock_next_u_s", none)
     ok = next_step(contacts)
     step = np.where(ok, _following(down) - down, np.nan)
     step_u = np.hypot(random_u, _following(random_u))
@@ -57,15 +61,17 @@ def timing_figures(contacts: Contacts) -> dict[str, Figure]:
         "touchdown": _following(down_u),
         "toe_off": off_u,
         "rate": np.hypot(_following(down_rate_u), off_rate_u),
+        "clock": between_u,
     }
+    step_parts = {"touchdown": step_u, "rate": step_rate_u, "clock": between_u}
     return {
-        "touchdown_s": Figure(down, {"event": down_u, "rate": down_rate_u}),
-        "toe_off_s": Figure(off, {"event": off_u, "rate": off_rate_u}),
+        "touchdown_s": Figure(down, {"event": down_u, "rate": down_rate_u, "clock": clock_u}),
+        "toe_off_s": Figure(off, {"event": off_u, "rate": off_rate_u, "clock": clock_u}),
         "contact_time_s": Figure(off - down, contact_u),
         "flight_time_s": Figure(flight, flight_u),
-        "step_time_s": Figure(step, {"touchdown": step_u, "rate": step_rate_u}),
+        "step_time_s": Figure(step, step_parts),
         "step_frequency_hz": Figure(
-            1.0 / step, {"touchdown": step_u / step**2, "rate": step_rate_u / step**2}
+            1.0 / step, {name: part / step**2 for name, part in step_parts.items()}
         ),
     }
 

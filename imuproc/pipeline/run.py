@@ -22,8 +22,9 @@ from imuproc.events.selection import running_contacts
 from imuproc.events.unaided import unaided_contacts
 from imuproc.motion.body import prepare_body, solve_motion
 from imuproc.motion.settings import MotionSettings
+from imuproc.pipeline.clocks import WrongClockError, as_parts, clock_groups, require_one_clock
 from imuproc.pipeline.joining import join_results, named_results, without_samples
-from imuproc.pipeline.overview import look_over, windows_of
+from imuproc.pipeline.overview import Window, look_over, windows_of
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource, RecordingSource
 from imuproc.pipeline.table import make_result
@@ -59,7 +60,7 @@ def process(recording: Recording, settings: Settings | None = None) -> Result:
             results.append(found)
         else:
             refused.append(found)
-    joined = join_results(results)
+    joined = replace(join_results(results), run=recording.run.id)
     return replace(joined, flags=(*joined.flags, *refusal_flags(refused)))
 
 
@@ -87,13 +88,30 @@ def process_each(source: LogSource, settings: Settings) -> Iterator[Result | Run
     """
     refused: list[RunError] = []
     steps = False
-    for found in named_results(_each(source, settings), source.about.run.id):
+    for found in _on_known_clocks(source, settings):
         if isinstance(found, RunError):
             refused.append(found)
         steps |= isinstance(found, Result)
         yield found
     if not steps:
         raise _nothing_found(source, refused)
+
+
+def _on_known_clocks(
+    source: LogSource, settings: Settings, wrong: WrongClockError | None = None
+) -> Iterator[Result | RunError]:
+    """All runs, leg by leg or sensor by sensor where clocks do not tell how they lie."""
+    groups = clock_groups(source, settings, wrong)
+    for group in groups:
+        try:
+            found = named_results(_each(group, settings), group.about.run.id)
+            yield from found if len(groups) == 1 else as_parts(found)
+        except WrongClockError as error:
+            yield from _on_known_clocks(source, settings, error)
+        except RunError as error:
+            if len(groups) == 1:
+                raise
+            yield error
 
 
 def refusal_flags(refused: Iterable[RunError]) -> tuple[RaisedFlag, ...]:
@@ -104,20 +122,26 @@ def refusal_flags(refused: Iterable[RunError]) -> tuple[RaisedFlag, ...]:
 def _each(source: LogSource, settings: Settings) -> Iterator[Result | RunError]:
     whole = read_short(source, settings.long)
     if whole is not None:
-        yield from _runs_of(whole, settings)
+        yield from list(_runs_of(whole, settings))  # all of them before a wrong clock is found
         return
     windows = windows_of(look_over(source, settings.long, settings.runs), settings.long)
     if not windows:
         _check_beginning(source)
-    for recording, window in zip(
-        cut_windows(source, [w.read for w in windows]), windows, strict=True
-    ):
-        try:
-            for found in _runs_of(recording, settings, window.own):
-                yield found if isinstance(found, RunError) else without_samples(found)
-        except RunError as error:
-            where = f"from {window.read.start_s:.0f} to {window.read.end_s:.0f} s"
-            yield RunError(f"{where}: {error}")
+    parts = cut_windows(source, [window.read for window in windows])
+    for window in windows:
+        yield from _of_window(next(parts), window, settings)
+
+
+def _of_window(
+    recording: Recording, window: Window, settings: Settings
+) -> Iterator[Result | RunError]:
+    """The runs of one part of a long log, let go of as soon as they are done with."""
+    try:
+        for found in _runs_of(recording, settings, window.own):
+            yield found if isinstance(found, RunError) else without_samples(found)
+    except RunError as error:  # of a wrong clock too: what came before is given already
+        where = f"from {window.read.start_s:.0f} to {window.read.end_s:.0f} s"
+        yield RunError(f"{where}: {error}")
 
 
 def _check_beginning(source: LogSource) -> None:
@@ -142,6 +166,8 @@ def _runs_of(
             continue
         try:
             result = _process_run(timebased, run, runs, settings)
+        except WrongClockError:
+            raise
         except RunError as error:  # one stretch of a long log does not cost the others
             yield error
             continue
@@ -177,7 +203,10 @@ def _process_run(
     """
     conditioned = calibrate(timebased, run, settings.calibration, rejected, runs)
     require_paired_legs(conditioned, run)
-    contacts = running_contacts(coarse_contacts(conditioned, run, settings.coarse))
+    coarse = coarse_contacts(conditioned, run, settings.coarse)
+    if not rejected:
+        require_one_clock(conditioned, run, coarse, settings.clocks)
+    contacts = running_contacts(coarse)
     if len(contacts) < 3:
         return None
     on_ground = _motion_settings(timebased, settings)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from imuproc.conditioning.calibration import CalibrationSettings
+from imuproc.conditioning.clocks import ClockSettings
 from imuproc.conditioning.timebase import TimeBaseSettings
 from imuproc.core.errors import SessionError
 from imuproc.estimators.columns import EstimatorSettings
@@ -25,6 +26,7 @@ class Settings:
     Parameters
     ----------
     timebase : TimeBaseSettings
+    clocks : ClockSettings
     runs : RunSettings
     calibration : CalibrationSettings
     coarse : CoarseSettings
@@ -36,6 +38,7 @@ class Settings:
     """
 
     timebase: TimeBaseSettings = field(default_factory=TimeBaseSettings)
+    clocks: ClockSettings = field(default_factory=ClockSettings)
     runs: RunSettings = field(default_factory=RunSettings)
     calibration: CalibrationSettings = field(default_factory=CalibrationSettings)
     coarse: CoarseSettings = field(default_factory=CoarseSettings)

@@ -16,6 +16,7 @@ from imuproc.core.recording import ConditionedRecording, Recording, Run
 from imuproc.core.result import Distance, Result
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.core.uncertainty import PARTS_OF
+from imuproc.estimators.clocks import clock_flags, timed
 from imuproc.estimators.columns import LegCurves, all_figures
 from imuproc.estimators.distance import (
     DistanceSettings,
@@ -65,11 +66,13 @@ def make_result(
     """
     recording = conditioned.recording
     gaps = find_gaps(conditioned, contacts)
-    contacts = widened(contacts, gaps)
-    read = all_figures(motion, contacts, recording.athlete, settings.estimators, gaps)
+    contacts = timed(widened(contacts, gaps), conditioned)
+    about = (recording.athlete, settings.estimators, gaps, recording.clocks)
+    read = all_figures(motion, contacts, *about)
     figures, step_flags = _trusted(read.by_name)
     flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned)]
     flags += side_flags(motion, contacts)
+    flags += clock_flags(contacts)
     step_flags += _step_flags(contacts)
     step_flags += gap_flags(contacts, gaps)
     steps = _table(recording, contacts, figures, step_flags, settings)
@@ -149,10 +152,11 @@ def _trusted(figures: Mapping[str, Figure]) -> tuple[dict[str, Figure], list[Rai
 
 
 def _site_flags(conditioned: ConditionedRecording) -> list[RaisedFlag]:
-    """Flags for sensors that are not there."""
+    """Flags for sensors that are not there; one whose clock is not known here is not missing."""
     flags = []
+    there = {*conditioned.segments, *conditioned.recording.clocks.untied}
     for side in SIDES:
-        foot, shank = foot_of(side) in conditioned.segments, shank_of(side) in conditioned.segments
+        foot, shank = foot_of(side) in there, shank_of(side) in there
         if shank and not foot:
             flags.append(RaisedFlag("missing_foot", site=foot_of(side)))
         if foot and not shank:

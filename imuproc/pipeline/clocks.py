@@ -1,0 +1,168 @@
+"""Recordings whose logs do not share a clock: which sensors can be worked on together."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+
+from imuproc.conditioning.clock_check import clock_faults
+from imuproc.conditioning.clock_grid import thinned_log
+from imuproc.conditioning.clocks import ClockSettings, TiedClocks, tie_clocks
+from imuproc.core.contacts import Contacts
+from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import ConditionedRecording, Interval, Recording, SensorLog
+from imuproc.core.result import Result
+from imuproc.core.sites import Site, side_of
+from imuproc.events.alternation import leg_shift
+from imuproc.pipeline.settings import Settings
+from imuproc.pipeline.sources import LogSource, RecordingSource
+from imuproc.pipeline.windows import read_short
+
+
+class WrongClockError(RunError):
+    """The logs do not share one clock although the session file says so."""
+
+
+@dataclass(frozen=True, eq=False)
+class TiedSource:
+    """Sensors whose clocks are tied together, each log on the clock of the first of them.
+
+    Parameters
+    ----------
+    source : LogSource
+    sites : tuple of Site
+        Those of the group.
+    tied : TiedClocks
+    about : Recording
+        The recording without its logs.
+    """
+
+    source: LogSource
+    sites: tuple[Site, ...]
+    tied: TiedClocks
+    about: Recording
+
+    def pieces(self, site: Site) -> Iterator[SensorLog]:
+        """Successive pieces of a log, stamped by the clock of the group."""
+        for piece in self.source.pieces(site):
+            yield replace(piece, time_s=self.tied.onto_root(site, piece.time_s))
+
+
+def clock_groups(
+    source: LogSource, settings: Settings, wrong: WrongClockError | None = None
+) -> list[LogSource]:
+    """Sensors that can be worked on together, group by group.
+
+    Parameters
+    ----------
+    source : LogSource
+    settings : Settings
+    wrong : WrongClockError, optional
+        What showed that the clock is not shared although it was said to be.
+
+    Returns
+    -------
+    list of LogSource
+        The source itself where the clock is shared. Where all sensors are tied, one source under
+        the run's own id; else one for each group, with ``_left``, ``_right`` or the names of its
+        sensors after the id. A pelvis by itself is left out.
+
+    Raises
+    ------
+    RunError
+        If the stamps of a log cannot be used.
+    """
+    clock = "separate" if wrong else source.about.run.clock
+    if clock == "shared" or len(source.sites) < 2:
+        return [source]
+    whole = read_short(source, settings.long)
+    if whole is not None:
+        source = RecordingSource(whole, settings.long.piece_samples)
+    thinned = {site: thinned_log(source.pieces(site)) for site in source.sites}
+    tied = tie_clocks(thinned, clock == "jump", settings.clocks, settings.timebase.stamps)
+    groups = [group for group in tied.groups if group != ("pelvis",)]
+    return [_group_source(source, tied, group, groups, wrong) for group in groups]
+
+
+def as_parts(found: Iterable[Result | RunError]) -> Iterator[Result | RunError]:
+    """Results of one group of several: their flags name the run that they are about."""
+    for item in found:
+        if isinstance(item, RunError):
+            yield item
+        else:
+            yield replace(item, flags=tuple(replace(flag, run=item.run) for flag in item.flags))
+
+
+def _group_source(
+    source: LogSource,
+    tied: TiedClocks,
+    group: tuple[Site, ...],
+    groups: list[tuple[Site, ...]],
+    wrong: WrongClockError | None,
+) -> TiedSource:
+    about = source.about
+    untied = tuple(site for site in source.sites if site not in group)
+    flags = list(about.flags)
+    if wrong is not None:
+        flags.append(RaisedFlag("clock_differs", str(wrong)))
+    if untied:
+        why = "" if about.run.clock != "jump" else "no jump or tap was found that all sensors saw; "
+        detail = f"{why}this part holds {_listed(group)}; times count as {group[0]} counts them"
+        flags.append(RaisedFlag("clock_separate", detail))
+    run = about.run if len(groups) == 1 else replace(about.run, id=_id_of(about, group, groups))
+    about = replace(
+        about,
+        run=run,
+        flags=tuple(flags),
+        history=(*about.history, tied.entry),
+        clocks=replace(tied.clocks, untied=untied),
+    )
+    return TiedSource(source, group, tied, about)
+
+
+def _id_of(about: Recording, group: tuple[Site, ...], groups: list[tuple[Site, ...]]) -> str:
+    """The run's id with the leg, or with the sensors where the leg does not tell them apart."""
+    sides = [{side_of(site) for site in one} for one in groups]
+    own = {side_of(site) for site in group}
+    if len(own) == 1 and sum(bool(own & other) for other in sides) == 1:
+        return f"{about.run.id}_{next(iter(own))}"
+    return f"{about.run.id}_{'-'.join(site.replace('_', '-') for site in group)}"
+
+
+def _listed(sites: tuple[Site, ...]) -> str:
+    return " and ".join(sites) if len(sites) < 3 else f"{', '.join(sites[:-1])} and {sites[-1]}"
+
+
+def require_one_clock(
+    conditioned: ConditionedRecording, run: Interval, contacts: Contacts, settings: ClockSettings
+) -> None:
+    """Refuse logs that are said to share a clock and do not.
+
+    Parameters
+    ----------
+    conditioned : ConditionedRecording
+    run : Interval
+    contacts : Contacts
+        Coarse contacts of the run.
+    settings : ClockSettings
+
+    Raises
+    ------
+    WrongClockError
+        If shank and foot of a leg, or the legs, cannot be on one clock; the text says by how much.
+    """
+    if not conditioned.recording.clocks.shared:
+        return
+    told = clock_faults(conditioned, run, settings.lag)
+    shift = leg_shift(contacts)
+    if shift is not None and shift.strides:
+        told.append(f"the right leg runs {abs(shift.strides):.1f} strides apart from the left one")
+    elif shift is not None:
+        told.append(
+            f"each right contact comes {1e3 * shift.shift_s:+.0f} ms off the middle between two "
+            f"left ones, {100.0 * shift.off_share:.0f} % of a stride"
+        )
+    if told:
+        raise WrongClockError(
+            f"the logs do not share one clock: {'; '.join(told)}. Check how the loggers are "
+            'synchronised, or state clock = "jump" or "separate"'
+        )
