@@ -5,7 +5,7 @@ from typing import Final, Literal
 
 AccelUnit = Literal["g", "mg", "m/s^2"]
 GyroUnit = Literal["deg/s", "rad/s"]
-TimeUnit = Literal["s", "ms", "us"]
+TimeUnit = Literal["s", "ms", "us", "ns"]
 
 STANDARD_GRAVITY_MPS2: Final = 9.80665
 """Standard acceleration of free fall, CGPM 1901 (exact)."""
@@ -17,7 +17,7 @@ ACCEL_TO_MPS2: Final[dict[AccelUnit, float]] = {
 }
 GYRO_TO_RADPS: Final[dict[GyroUnit, float]] = {"deg/s": pi / 180.0, "rad/s": 1.0}
 # Whole numbers, so that dividing big integer stamps by them rounds once only.
-PER_SECOND: Final[dict[TimeUnit, float]] = {"s": 1.0, "ms": 1e3, "us": 1e6}
+PER_SECOND: Final[dict[TimeUnit, float]] = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
 TIME_TO_S: Final[dict[TimeUnit, float]] = {unit: 1.0 / n for unit, n in PER_SECOND.items()}
 
 # Common practice, no source: how loggers write these units in headers and unit lines.
@@ -48,7 +48,6 @@ def known_unit(text: str) -> str | None:
     Returns
     -------
     str or None
-        A key of the tables above (or ``ns``, which logs may state but layouts may not use); None
-        where the text is no unit that we know.
+        A key of the tables above; None where the text is no unit that we know.
     """
     return _BY_SPELLING.get(text.strip().strip("[](){}<>").strip().casefold())

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from imuproc.core.errors import LogError
-from imuproc.core.units import known_unit
 from imuproc.readers.cells import begins_like_number, is_missing, is_number, split_line
 from imuproc.readers.layout import Layout
+from imuproc.readers.units_stated import check_stated
 from imuproc.readers.wanted import Wanted, clean_name, missing_text, positions, wanted_columns
 from imuproc.readers.wording import quoted
 
@@ -203,13 +203,8 @@ def _check_units(
     number: int, cells: list[str], places: tuple[int, ...], wanted: tuple[Wanted, ...]
 ) -> None:
     for place, column in zip(places, wanted, strict=True):
-        stated = known_unit(cells[place]) if place < len(cells) else None
-        if stated is not None and stated != column.unit:
-            raise LogError(
-                f"line {number}, column {quoted(column.names[0])}: the log states the unit "
-                f"{quoted(cells[place])}, the layout {quoted(column.unit)}; allowed: the same in "
-                "both"
-            )
+        stated = cells[place] if place < len(cells) else None
+        check_stated(stated, column.unit, f"line {number}, column {quoted(column.names[0])}")
 
 
 def _bracketed(name: str) -> str:

@@ -3,13 +3,20 @@
 import datetime
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field, PlainValidator, field_validator, model_validator
+from pydantic import AfterValidator, Field, PlainValidator, field_validator, model_validator
 
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
-from imuproc.readers.toml_file import Table, refusal
+from imuproc.readers.toml_file import Table, missing_key, refusal
 from imuproc.readers.wording import found, quoted
 
 Format = Literal["delimited", "hdf5", "parquet", "bids-motion", "xdf"]
+SELF_DESCRIBED: Final[tuple[Format, ...]] = ("hdf5", "bids-motion")
+"""Formats that can say themselves which numbers are what, in which unit."""
+
+THREE_COLUMNS: Final = (
+    'a list of three columns for x, y and z, such as ["ax", "ay", "az"]; with format = "hdf5" also '
+    "the path of one dataset with three columns"
+)
 ColumnKey = str | int
 UNIX_ZERO: Final = datetime.datetime(1970, 1, 1, tzinfo=datetime.UTC)
 
@@ -38,15 +45,22 @@ def _zero(value: Any) -> str | datetime.datetime:
     raise refusal(found(value), f"{allowed}, such as 2031-04-12T09:30:00+02:00")
 
 
+def _one_or_three(columns: tuple[ColumnKey, ...]) -> tuple[ColumnKey, ...]:
+    if len(columns) == 2:
+        raise refusal("a list of 2", THREE_COLUMNS)
+    return columns
+
+
 _Column = Annotated[ColumnKey, PlainValidator(_column_key)]
 _Three = Annotated[
     tuple[_Column, ...],
     Field(
         strict=False,  # TOML lists become tuples
-        min_length=3,
+        min_length=1,
         max_length=3,
-        description='a list of three columns for x, y and z, such as ["ax", "ay", "az"]',
+        description=THREE_COLUMNS,
     ),
+    AfterValidator(_one_or_three),
 ]
 _Range = Annotated[
     float | None,
@@ -92,7 +106,8 @@ class Layout(Table):
     """How one kind of log is written.
 
     Columns are named as in the log's header, or numbered from 1 where it has none; one way
-    throughout a layout.
+    throughout a layout. In HDF5 they are paths of datasets, in XDF labels of channels. A format
+    that says itself what stands where needs no columns.
     """
 
     format: Format | None = None
@@ -102,11 +117,14 @@ class Layout(Table):
     rate_hz: float | None = Field(
         default=None, gt=0, allow_inf_nan=False, description="a sampling rate in Hz, above 0"
     )
-    accel: AccelColumns = Field(
-        description='a table such as { columns = ["ax", "ay", "az"], unit = "g", range = 16 }'
+    accel: AccelColumns | None = Field(
+        default=None,
+        description='a table such as { columns = ["ax", "ay", "az"], unit = "g", range = 16 }',
     )
-    gyro: GyroColumns = Field(
-        description='a table such as { columns = ["gx", "gy", "gz"], unit = "deg/s", range = 2000 }'
+    gyro: GyroColumns | None = Field(
+        default=None,
+        description='a table such as { columns = ["gx", "gy", "gz"], unit = "deg/s", '
+        "range = 2000 }",
     )
     delimiter: Literal[",", ";", "\t", "|", " "] | None = Field(
         default=None,
@@ -125,12 +143,7 @@ class Layout(Table):
     @property
     def by_number(self) -> bool:
         """Whether columns are numbered instead of named."""
-        return isinstance(self.accel.columns[0], int)
-
-    @property
-    def signal_columns(self) -> tuple[ColumnKey, ...]:
-        """The six columns of accelerometer and gyroscope, in this order."""
-        return (*self.accel.columns, *self.gyro.columns)
+        return self.accel is not None and isinstance(self.accel.columns[0], int)
 
     @field_validator("comment")
     @classmethod
@@ -157,16 +170,45 @@ class Layout(Table):
         return value
 
     @model_validator(mode="after")
-    def _columns_fit_together(self) -> "Layout":
-        if (self.time is None) == (self.rate_hz is None):
-            raise refusal(
-                "neither time nor rate_hz" if self.time is None else "both time and rate_hz",
-                "one of the two: time where the log has a time column, else rate_hz",
-            )
-        keys = [*self.signal_columns, *([] if self.time is None else [self.time.column])]
-        if len({type(key) for key in keys}) > 1:
-            raise refusal("both names and numbers of columns", "one of the two in a layout")
-        twice = next((key for key in keys if keys.count(key) > 1), None)
-        if twice is not None:
-            raise refusal(f"the column {twice!r} twice", "a column of its own for each signal")
+    def _columns_fit_the_format(self) -> "Layout":
+        if self.accel is None or self.gyro is None:
+            describes_itself = self.format in (None, *SELF_DESCRIBED)
+            given = (self.accel, self.gyro, self.time, self.rate_hz)
+            if not describes_itself or any(key is not None for key in given):
+                raise missing_key("accel" if self.accel is None else "gyro")
+            return self
+        if self.format == "bids-motion":
+            raise refusal("columns", "no columns with format 'bids-motion': its files name them")
+        for columns in (self.accel.columns, self.gyro.columns):
+            if len(columns) == 1 and self.format != "hdf5":
+                raise refusal("a list of 1", THREE_COLUMNS)
+        _check_time(self)
+        _check_keys(self)
         return self
+
+
+def _check_time(layout: Layout) -> None:
+    stated = (layout.time is not None) + (layout.rate_hz is not None)
+    if layout.format == "xdf" and stated:
+        raise refusal(
+            "time" if layout.rate_hz is None else "rate_hz",
+            "neither time nor rate_hz with format 'xdf': its streams carry stamps",
+        )
+    if layout.format != "xdf" and stated != 1:
+        raise refusal(
+            "both time and rate_hz" if stated else "neither time nor rate_hz",
+            "one of the two: time where the log has a time column, else rate_hz",
+        )
+
+
+def _check_keys(layout: Layout) -> None:
+    groups = (layout.accel, layout.gyro)
+    keys = [key for group in groups if group is not None for key in group.columns]
+    keys += [] if layout.time is None else [layout.time.column]
+    if len({type(key) for key in keys}) > 1:
+        raise refusal("both names and numbers of columns", "one of the two in a layout")
+    if layout.format == "hdf5" and isinstance(keys[0], int):
+        raise refusal("numbers of columns", "paths of datasets, such as 'imu/accel'")
+    twice = next((key for key in keys if keys.count(key) > 1), None)
+    if twice is not None:
+        raise refusal(f"the column {twice!r} twice", "a column of its own for each signal")

@@ -1,6 +1,6 @@
 """Every reader, and how a log finds its own.
 
-A new format is one module with ``recognise``, ``read`` and ``stream`` (see
+A new format is one module with ``recognise`` and ``stream`` (see
 :class:`imuproc.readers.request.LogReader`) and one line in ``READERS``.
 """
 
@@ -8,60 +8,44 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib import import_module
 from pathlib import Path
-from typing import Final, cast, get_args
+from typing import Final, cast
 
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
 from imuproc.readers.layout import Format
 from imuproc.readers.request import LogReader, LogRequest
+from imuproc.readers.signals import LEAST_SAMPLES, ROWS_AT_A_TIME, joined
 from imuproc.readers.wording import listed
 
 # In the order in which they are asked: formats with a signature come before text.
-READERS: Final[dict[Format, str]] = {"delimited": "imuproc.readers.delimited"}
-
-# First bytes of formats that are planned, so that the error can name them.
-_SIGNATURES: Final[dict[bytes, Format]] = {
-    b"\x89HDF\r\n\x1a\n": "hdf5",
-    b"PAR1": "parquet",
-    b"XDF:": "xdf",
+READERS: Final[dict[Format, str]] = {
+    "hdf5": "imuproc.readers.hdf5",
+    "parquet": "imuproc.readers.parquet",
+    "xdf": "imuproc.readers.xdf",
+    "bids-motion": "imuproc.readers.bids_motion",
+    "delimited": "imuproc.readers.delimited",
 }
 
 
 def load_reader(name: Format) -> LogReader:
-    """Module that reads a format; its heavy libraries load now.
-
-    Raises
-    ------
-    LogError
-        This version has no reader for the format.
-    """
-    if name not in READERS:
-        raise LogError(
-            f"format {name!r}: this version reads only {listed(READERS)} "
-            f"(planned: {listed(f for f in get_args(Format) if f not in READERS)})"
-        )
+    """Module that reads a format; its heavy libraries load now."""
     return cast(LogReader, import_module(READERS[name]))
 
 
 def recognise(path: Path) -> Format:
-    """Format of a file, from its content.
+    """Format of a file, from its content; BIDS recordings also by their name.
 
     Raises
     ------
     LogError
         No reader knows the file.
     """
-    with path.open("rb") as file:
-        start = file.read(16)
-    for signature, planned in _SIGNATURES.items():
-        if start.startswith(signature) and planned not in READERS:
-            load_reader(planned)  # says that it cannot
     for name in READERS:
         if load_reader(name).recognise(path):
             return name
     raise LogError(
-        f"the format was not recognised; this version reads only {listed(READERS)}: "
-        "check the file, or state the layout's format"
+        f"the format was not recognised; this version reads {listed(READERS)}: check the file, or "
+        "state the layout's format"
     )
 
 
@@ -82,8 +66,7 @@ def read_log(request: LogRequest) -> SensorLog:
     LogError
         The log cannot be read; the text begins with the file and the site.
     """
-    with _named(request):
-        return _reader_of(request).read(request)
+    return joined(stream_log(request, ROWS_AT_A_TIME))
 
 
 def stream_log(request: LogRequest, rows: int) -> Iterator[SensorLog]:
@@ -110,6 +93,8 @@ def stream_log(request: LogRequest, rows: int) -> Iterator[SensorLog]:
     LogError
         As of :func:`read_log`; what is wrong further on comes after the pieces before it.
     """
+    if rows < LEAST_SAMPLES:
+        raise ValueError(f"rows must be {LEAST_SAMPLES} or more, not {rows}")
     with _named(request):
         yield from _reader_of(request).stream(request, rows)
 

@@ -41,18 +41,14 @@ class LogReader(Protocol):
     def recognise(self, path: Path) -> bool:
         """Whether the beginning of a file looks like this format; never raises LogError."""
 
-    def read(self, request: LogRequest) -> SensorLog:
-        """Read one sensor's log, in SI units.
+    def stream(self, request: LogRequest, rows: int) -> Iterator[SensorLog]:
+        """Read one sensor's log piece after piece, ``rows`` samples in each but the last.
+
+        The pieces hold the same bits whatever ``rows`` is. Where the format allows it, no more
+        than a piece and a block of the file is in memory.
 
         Raises
         ------
         LogError
             The log cannot be read; the text leaves the file's name to the registry.
-        """
-
-    def stream(self, request: LogRequest, rows: int) -> Iterator[SensorLog]:
-        """Read one sensor's log piece after piece, ``rows`` samples in each but the last.
-
-        Joined, the pieces are what :meth:`read` gives, bit by bit; no more than a piece and a
-        block of the file are in memory. Errors as of :meth:`read`, some of them only at the end.
         """

@@ -3,7 +3,7 @@
 import datetime
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,8 @@ from imuproc.readers.request import LogRequest
 FloatArray = NDArray[np.float64]
 
 LEAST_SAMPLES: Final = 2
-_ROWS_AT_A_TIME: Final = 1 << 18
+ROWS_AT_A_TIME: Final = 1 << 16
+_EXACT: Final = 1 << 53  # whole numbers up to here are exact in float64
 
 
 @dataclass(frozen=True)
@@ -62,12 +63,13 @@ class Samples:
     Parameters
     ----------
     stamps : ndarray, shape (n,), or None
+        Floats, or whole numbers of 64 bits, which are made seconds before anything is rounded;
         None where the log has no stamps.
     accel, gyro : ndarray, shape (n, 3)
         Missing values NaN or infinite.
     """
 
-    stamps: FloatArray | None
+    stamps: NDArray[Any] | None
     accel: FloatArray
     gyro: FloatArray
 
@@ -84,16 +86,15 @@ def stated_meaning(layout: Layout) -> Meaning:
         raise LogError(
             "the layout names no columns; this format needs accel and gyro, and time or rate_hz"
         )
-    stamped = {} if layout.time is None else {"time_unit": layout.time.unit}
     return Meaning(
         accel_unit=layout.accel.unit,
         gyro_unit=layout.gyro.unit,
+        time_unit="s" if layout.time is None else layout.time.unit,
         time_name=None if layout.time is None else str(layout.time.column),
         rate_hz=layout.rate_hz,
         accel_range=layout.accel.range,
         gyro_range=layout.gyro.range,
         zero_at=None if layout.time is None else layout.time.zero_at,
-        **stamped,
     )
 
 
@@ -118,16 +119,13 @@ def sensor_logs(
 
     Raises
     ------
-    ValueError
-        ``rows`` is below 2.
     LogError
         Fewer than two samples, or no stamp is a number.
     """
-    if rows < LEAST_SAMPLES:
-        raise ValueError(f"rows must be {LEAST_SAMPLES} or more, not {rows}")
     n, has_stamp = 0, meaning.time_name is None
-    for piece in _regrouped(samples, rows):
-        log = _in_si(request, meaning, piece, n)
+    in_si = (_in_si(block, meaning) for block in samples)
+    for piece in _regrouped(in_si, rows):
+        log = _log(request, meaning, piece, n)
         n += len(log.time_s)
         if n < LEAST_SAMPLES:
             break
@@ -150,11 +148,6 @@ def joined(pieces: Iterable[SensorLog]) -> SensorLog:
         accel_mps2=np.concatenate([log.accel_mps2 for log in logs]),
         gyro_radps=np.concatenate([log.gyro_radps for log in logs]),
     )
-
-
-def whole_log(request: LogRequest, meaning: Meaning, samples: Iterable[Samples]) -> SensorLog:
-    """One sensor's whole log in SI units; parameters and errors of :func:`sensor_logs`."""
-    return joined(sensor_logs(request, meaning, samples, _ROWS_AT_A_TIME))
 
 
 def _regrouped(samples: Iterable[Samples], rows: int) -> Iterator[Samples]:
@@ -190,19 +183,35 @@ def _concatenated(parts: list[Samples]) -> Samples:
     )
 
 
-def _in_si(request: LogRequest, meaning: Meaning, piece: Samples, before: int) -> SensorLog:
-    if piece.stamps is not None:
-        time_s = _finite(piece.stamps) / PER_SECOND[meaning.time_unit]
-    else:
+def _in_si(samples: Samples, meaning: Meaning) -> Samples:
+    stamps = samples.stamps
+    return Samples(
+        None if stamps is None else _seconds(stamps, meaning.time_unit),
+        _finite(samples.accel) * ACCEL_TO_MPS2[meaning.accel_unit],
+        _finite(samples.gyro) * GYRO_TO_RADPS[meaning.gyro_unit],
+    )
+
+
+def _seconds(stamps: NDArray[Any], unit: TimeUnit) -> FloatArray:
+    per_second = PER_SECOND[unit]
+    if stamps.dtype.kind == "f":
+        return _finite(stamps) / per_second
+    whole = stamps.astype(np.int64)
+    parts = whole // int(per_second) + whole % int(per_second) / per_second
+    return np.where(np.abs(whole) < _EXACT, whole / per_second, parts)
+
+
+def _log(request: LogRequest, meaning: Meaning, piece: Samples, before: int) -> SensorLog:
+    time_s = piece.stamps
+    if time_s is None:
         time_s = np.arange(before, before + len(piece.accel)) / _rate(meaning)
-    to_mps2 = ACCEL_TO_MPS2[meaning.accel_unit]
-    to_radps = GYRO_TO_RADPS[meaning.gyro_unit]
     accel_range, gyro_range = meaning.accel_range, meaning.gyro_range
+    to_mps2, to_radps = ACCEL_TO_MPS2[meaning.accel_unit], GYRO_TO_RADPS[meaning.gyro_unit]
     return SensorLog(
         site=request.site,
-        time_s=time_s,
-        accel_mps2=_finite(piece.accel) * to_mps2,
-        gyro_radps=_finite(piece.gyro) * to_radps,
+        time_s=time_s.astype(np.float64, copy=False),
+        accel_mps2=piece.accel,
+        gyro_radps=piece.gyro,
         source=request.source,
         accel_range_mps2=None if accel_range is None else accel_range * to_mps2,
         gyro_range_radps=None if gyro_range is None else gyro_range * to_radps,
@@ -218,3 +227,12 @@ def _rate(meaning: Meaning) -> float:
 
 def _finite(values: FloatArray) -> FloatArray:
     return np.where(np.isfinite(values), values, np.nan)
+
+
+def missing_as_nan(values: FloatArray, code: str | float | None) -> FloatArray:
+    """Values equal to the layout's missing code become NaN; exact, as the code is a mark."""
+    try:
+        number = float("nan" if code is None else code)
+    except ValueError:  # a word: it was taken for missing while reading
+        return values
+    return np.where(values == number, np.nan, values)

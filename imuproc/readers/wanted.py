@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from imuproc.core.errors import LogError
 from imuproc.readers.layout import Layout
 from imuproc.readers.wording import did_you_mean, listed, quoted
 
@@ -34,14 +35,23 @@ def wanted_columns(layout: Layout, select: str | None) -> tuple[Wanted, ...]:
     layout : Layout
     select : str or None
         Prefix of the sensor's columns; the time column may stand without it, shared by all.
+
+    Raises
+    ------
+    LogError
+        The layout names no columns.
     """
     prefix = select or ""
-    wanted = []
+    wanted: list[Wanted] = []
     if layout.time is not None:
         plain = clean_name(str(layout.time.column))
         names = (prefix + plain, plain) if prefix else (plain,)
         wanted.append(Wanted(names, layout.time.unit, "time"))
     for signal, group in (("accel", layout.accel), ("gyro", layout.gyro)):
+        if group is None:
+            raise LogError(
+                "the layout names no columns; this format needs accel and gyro, and time or rate_hz"
+            )
         wanted += [
             Wanted((prefix + clean_name(str(column)),), group.unit, signal)
             for column in group.columns

@@ -17,8 +17,8 @@ def test_factors_to_si():
     # Standard gravity: CGPM 1901. The rest by definition.
     assert {"g": 9.80665, "mg": pytest.approx(0.00980665), "m/s^2": 1.0} == ACCEL_TO_MPS2
     assert {"deg/s": pytest.approx(math.pi / 180), "rad/s": 1.0} == GYRO_TO_RADPS
-    assert TIME_TO_S == {"s": 1.0, "ms": 1e-3, "us": 1e-6}
-    assert PER_SECOND == {"s": 1, "ms": 1000, "us": 1_000_000}
+    assert TIME_TO_S == {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
+    assert PER_SECOND == {"s": 1, "ms": 1000, "us": 1_000_000, "ns": 1_000_000_000}
 
 
 @pytest.mark.parametrize(

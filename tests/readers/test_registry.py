@@ -6,7 +6,7 @@ import pytest
 
 from imuproc.core.errors import LogError
 from imuproc.readers.registry import READERS, load_reader, read_log, recognise
-from tests.readers.samples import layout, request, text
+from tests.readers.samples import request, text
 
 
 def complaint(path, how=None):
@@ -15,28 +15,11 @@ def complaint(path, how=None):
     return str(caught.value)
 
 
-@pytest.mark.parametrize("planned", ["hdf5", "parquet", "bids-motion", "xdf"])
-def test_format_that_is_only_planned(tmp_path, planned):
-    path = tmp_path / "log.dat"
-    path.write_text(text())
-    found = complaint(path, layout(format=planned))
-    assert f"format '{planned}': this version reads only 'delimited' (planned: " in found
-
-
-@pytest.mark.parametrize(
-    ("start", "planned"), [(b"\x89HDF\r\n\x1a\n", "hdf5"), (b"PAR1", "parquet"), (b"XDF:", "xdf")]
-)
-def test_planned_format_is_recognised_by_its_signature(tmp_path, start, planned):
-    path = tmp_path / "log.dat"
-    path.write_bytes(start + bytes(100))
-    assert f"log.dat (left_shank): format '{planned}': this version reads" in complaint(path)
-
-
 @pytest.mark.parametrize("content", [bytes(100), b"\x89PNG\r\n\x1a\n" + bytes(9), b"<html>", b"{}"])
 def test_file_of_no_known_format(tmp_path, content):
     path = tmp_path / "log.dat"
     path.write_bytes(content)
-    assert "the format was not recognised; this version reads only 'delimited'" in complaint(path)
+    assert "the format was not recognised; this version reads 'hdf5', 'parque" in complaint(path)
 
 
 def test_name_of_the_file_does_not_matter(tmp_path):
@@ -68,4 +51,4 @@ def test_readers_load_by_name():
     for name in READERS:
         reader = load_reader(name)
         assert callable(reader.recognise)
-        assert callable(reader.read)
+        assert callable(reader.stream)

@@ -1,0 +1,212 @@
+"""Logs in BIDS Motion: ``_motion.tsv`` without header, ``_channels.tsv`` saying what stands where.
+
+Brain Imaging Data Structure, specification 1.10, part Motion. Beyond it, and allowed by it: a
+column ``range`` of the channels (full scale in the channel's units), a channel ``time_s`` of type
+MISC with the logger's own stamps, and ``StampsZeroAt`` in the JSON, the instant at which these
+count 0. `imuproc convert` writes them, as LATENCY counts from the onset and has microseconds only.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, cast, get_args
+
+import numpy as np
+
+from imuproc.core.errors import LogError
+from imuproc.core.recording import SensorLog
+from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
+from imuproc.readers.bids_files import (
+    MISSING,
+    Channel,
+    instant,
+    is_motion_file,
+    read_channels,
+    read_metadata,
+    read_onset,
+)
+from imuproc.readers.dialect import TableShape
+from imuproc.readers.layout import Layout
+from imuproc.readers.request import LogRequest
+from imuproc.readers.signals import Meaning, Samples, sensor_logs
+from imuproc.readers.text_file import looks_like_text, text_blocks
+from imuproc.readers.text_table import table_values
+from imuproc.readers.units_stated import unit_among
+from imuproc.readers.wording import listed, quoted
+
+STAMPS: Final = "time_s"
+ZERO_AT: Final = "StampsZeroAt"
+
+_TYPES: Final = {"ACCEL": AccelUnit, "GYRO": GyroUnit}
+_RULES: Final = Layout(format="bids-motion", decimal=".")
+
+
+@dataclass(frozen=True)
+class _Sensor:
+    """Channels of one tracked point."""
+
+    accel: tuple[Channel, ...]
+    gyro: tuple[Channel, ...]
+    time: Channel | None
+
+
+def recognise(path: Path) -> bool:
+    """Whether a file is named and begins like a BIDS motion recording.
+
+    Parameters
+    ----------
+    path : Path
+    """
+    return is_motion_file(path) and looks_like_text(path)
+
+
+def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
+    """Read one sensor's log from a BIDS motion recording, piece after piece.
+
+    Parameters
+    ----------
+    request : LogRequest
+        ``select`` is the tracked point; may be left out where there is one only.
+    rows : int
+        Samples in each piece but the last, 2 or more.
+
+    Yields
+    ------
+    SensorLog
+        Stamps from the channel ``time_s``, else from a LATENCY channel, else from the sampling
+        frequency. Channels whose status is ``bad`` are NaN.
+
+    Raises
+    ------
+    LogError
+        A file beside it is missing or wrong, the sensor is not there, or a line is no row of
+        numbers.
+    OSError
+        The file cannot be read.
+    """
+    if not is_motion_file(request.path):
+        raise LogError("found another name; allowed: a file whose name ends in _motion.tsv")
+    channels = read_channels(request.path)
+    sensor = _sensor(channels, request.select)
+    meaning = _meaning(request.path, sensor)
+    time = () if sensor.time is None else (sensor.time,)
+    wanted = (*time, *sensor.accel, *sensor.gyro)
+    shape = TableShape(
+        "\t", tuple(c.name for c in channels), tuple(c.place for c in wanted), first_line=1
+    )
+    yield from sensor_logs(request, meaning, _samples(request.path, shape, wanted), rows)
+
+
+def _samples(path: Path, shape: TableShape, wanted: tuple[Channel, ...]) -> Iterator[Samples]:
+    bad = [place for place, channel in enumerate(wanted) if channel["status"] == "bad"]
+    for values in table_values(text_blocks(path, None), shape, _RULES):
+        for place in bad:
+            values[place] = np.full_like(values[place], np.nan)
+        stamps = values[0] if len(wanted) == 7 else None
+        yield Samples(stamps, np.column_stack(values[-6:-3]), np.column_stack(values[-3:]))
+
+
+def _sensor(channels: tuple[Channel, ...], select: str | None) -> _Sensor:
+    points = list(
+        dict.fromkeys(channel["tracked_point"] for channel in channels if channel["type"] in _TYPES)
+    )
+    if select not in points and (select is not None or len(points) != 1):
+        wanted = f"no tracked point {quoted(select)}" if select else f"{len(points)} tracked points"
+        raise LogError(f"found {wanted}; allowed: a select that names one of {listed(points)}")
+    point = points[0] if select is None else select
+    own = [channel for channel in channels if channel["tracked_point"] == point]
+    return _Sensor(
+        _three(own, "ACCEL", point), _three(own, "GYRO", point), _time(channels, own, point)
+    )
+
+
+def _three(own: list[Channel], kind: str, point: str) -> tuple[Channel, ...]:
+    found = [
+        [c for c in own if c["type"] == kind and c["component"].lower() == axis] for axis in "xyz"
+    ]
+    if any(len(channels) != 1 for channels in found):
+        counts = ", ".join(
+            f"{len(c)} with component {a}" for a, c in zip("xyz", found, strict=True)
+        )
+        raise LogError(
+            f"tracked point {quoted(point)}, type {kind}: found channels: {counts}; allowed: one "
+            "of each"
+        )
+    return tuple(channels[0] for channels in found)
+
+
+def _time(channels: tuple[Channel, ...], own: list[Channel], point: str) -> Channel | None:
+    names = (STAMPS, f"{point}_{STAMPS}")
+    stamps = [c for c in channels if c["type"] == "MISC" and c.name in names]
+    for everywhere in (stamps, [c for c in channels if c["type"] == "LATENCY"]):
+        found = [channel for channel in everywhere if channel in own] or [
+            channel for channel in everywhere if channel["tracked_point"] == MISSING
+        ]
+        if len(found) > 1:
+            raise LogError(
+                f"tracked point {quoted(point)}: found several channels of stamps: "
+                f"{listed(channel.name for channel in found)}; allowed: one"
+            )
+        if found:
+            return found[0]
+    return None
+
+
+def _meaning(path: Path, sensor: _Sensor) -> Meaning:
+    metadata = read_metadata(path)
+    own_stamps = sensor.time is not None and sensor.time["type"] == "MISC"
+    if own_stamps:
+        stated = metadata.get(ZERO_AT)
+        zero_at = None if stated is None else instant(str(stated), f"_motion.json, {ZERO_AT}")
+    else:
+        zero_at = read_onset(path)
+    time = sensor.time
+    return Meaning(
+        accel_unit=cast(AccelUnit, _unit(sensor.accel, get_args(AccelUnit))),
+        gyro_unit=cast(GyroUnit, _unit(sensor.gyro, get_args(GyroUnit))),
+        time_unit="s" if time is None else cast(TimeUnit, _unit((time,), get_args(TimeUnit))),
+        time_name=None if time is None else time.name,
+        rate_hz=None if time is not None else _rate(metadata, sensor),
+        accel_range=_range(sensor.accel),
+        gyro_range=_range(sensor.gyro),
+        zero_at=zero_at,
+    )
+
+
+def _unit(channels: tuple[Channel, ...], allowed: tuple[str, ...]) -> str:
+    units = {unit_among(c["units"], allowed, f"channel {quoted(c.name)}, units") for c in channels}
+    if len(units) > 1:
+        raise LogError(f"channels {listed(c.name for c in channels)}: found units that differ")
+    return units.pop()
+
+
+def _range(channels: tuple[Channel, ...]) -> float | None:
+    stated = {channel["range"] for channel in channels} - {MISSING, ""}
+    if not stated:
+        return None
+    names = listed(channel.name for channel in channels)
+    try:
+        values = {float(text) for text in stated}
+    except ValueError:
+        values = set()
+    if len(values) != 1 or not all(0 < value < float("inf") for value in values):
+        raise LogError(
+            f"channels {names}, range: found {listed(sorted(stated))}; allowed: a number"
+        )
+    return values.pop()
+
+
+def _rate(metadata: dict[str, object], sensor: _Sensor) -> float:
+    stated = metadata.get("SamplingFrequency")
+    if stated in (None, MISSING):
+        cells = {c["sampling_frequency"] for c in (*sensor.accel, *sensor.gyro)}
+        stated = cells.pop() if len(cells) == 1 else None
+    try:
+        rate_hz = float(str(stated))
+    except ValueError:
+        rate_hz = float("nan")
+    if not 0 < rate_hz < float("inf"):
+        raise LogError(
+            f"SamplingFrequency: found {stated!r} and no channel of stamps; allowed: a rate above 0"
+        )
+    return rate_hz

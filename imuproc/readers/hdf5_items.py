@@ -1,0 +1,175 @@
+"""Datasets and attributes in HDF5, looked up without trust: links, shapes, kinds of numbers."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Final
+
+import h5py
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.errors import LogError
+from imuproc.readers.units_stated import check_stated
+from imuproc.readers.wording import did_you_mean, listed, quoted
+
+FloatArray = NDArray[np.float64]
+
+DAMAGE: Final = (OSError, RuntimeError, ValueError, KeyError, TypeError)
+"""What h5py raises where a file is damaged."""
+
+_MOST_NAMES: Final = 30
+
+
+@dataclass(frozen=True, eq=False)
+class Dataset:
+    """Numbers of one dataset: a column of it where ``field`` names one."""
+
+    item: h5py.Dataset
+    name: str
+    field: str | None = None
+
+    @property
+    def length(self) -> int:
+        """How many samples."""
+        return int(self.item.shape[0])
+
+    @property
+    def unit(self) -> str | None:
+        """Unit as the file states it."""
+        for name in ("units", "unit"):
+            text = attribute(self.item, name)
+            if isinstance(text, str):
+                return text
+        return None
+
+    @property
+    def full_scale(self) -> float | None:
+        """The sensor's range in the dataset's unit."""
+        value = number(self.item, "range")
+        if value is not None and not 0 < value < float("inf"):
+            raise LogError(
+                f"dataset {quoted(self.name)}, attribute range: found {value:g}; allowed: above 0"
+            )
+        return value
+
+    def check_unit(self, wanted: str) -> None:
+        """Refuse a stated unit that is not the layout's."""
+        check_stated(self.unit, wanted, f"dataset {quoted(self.name)}")
+
+    def floats(self, start: int, end: int) -> FloatArray:
+        """Some samples as float64, as many columns as the dataset has."""
+        return self._part(start, end).astype(np.float64)
+
+    def stamps(self, start: int, end: int) -> NDArray[Any]:
+        """Some samples; whole numbers stay whole, as far as 64 bits with sign hold them."""
+        part = self._part(start, end)
+        fits = part.dtype.kind == "i" or (part.dtype.kind == "u" and part.dtype.itemsize < 8)
+        return part.astype(np.int64 if fits else np.float64)
+
+    def _part(self, start: int, end: int) -> NDArray[Any]:
+        part = self.item[start:end]
+        values = np.asarray(part if self.field is None else part[self.field])
+        return values if values.ndim > 1 and values.shape[1] > 1 else values.reshape(-1)
+
+
+def dataset_at(group: h5py.Group, path: str, width: int) -> Dataset:
+    """Dataset at a path.
+
+    Parameters
+    ----------
+    group : h5py.Group
+        Where the path begins.
+    path : str
+        Of a dataset, or of a field in a table.
+    width : int
+        How many columns it must have, 1 or 3.
+
+    Raises
+    ------
+    LogError
+        Nothing is there, it leads out of the file, it has another shape, or it holds no numbers.
+    """
+    path = path.strip("/")
+    item, field = _item(group, path)
+    if not isinstance(item, h5py.Dataset):
+        names = list(_datasets(group))
+        raise LogError(
+            f"found no dataset {quoted(path)}{did_you_mean(path, names)}; datasets: "
+            f"{names_of_datasets(group)}"
+        )
+    if item.external or item.is_virtual or item.file != group.file:
+        raise LogError(f"dataset {quoted(path)} lies in other files; allowed: all in one file")
+    shape, kind = item.shape, item.dtype if field is None else item.dtype[field]
+    if kind.kind not in "fiu":
+        raise LogError(f"dataset {quoted(path)}: found {kind}; allowed: numbers")
+    fits = shape is not None and (shape[1:] == (3,) if width == 3 else shape[1:] in ((), (1,)))
+    if not fits:
+        allowed = "(samples, 3)" if width == 3 else "(samples,)"
+        raise LogError(f"dataset {quoted(path)}: found the shape {shape}; allowed: {allowed}")
+    return Dataset(item, path, field)
+
+
+def _item(group: h5py.Group, path: str) -> tuple[Any, str | None]:
+    """What is at a path, and the field where the path ends in one of a table."""
+    item: Any = group
+    parts = path.split("/")
+    for depth, part in enumerate(parts):
+        if isinstance(item, h5py.Dataset):
+            is_field = depth == len(parts) - 1 and part in (item.dtype.names or ())
+            return (item, part) if is_field else (None, None)
+        link = item.get(part, getlink=True)
+        if isinstance(link, h5py.ExternalLink):
+            raise LogError(f"{quoted(path)} leads to another file; allowed: all in one file")
+        item = item.get(part)
+        if item is None:
+            return None, None
+    return item, None
+
+
+def _datasets(group: h5py.Group) -> Iterator[str]:
+    names: list[str] = []
+
+    def note(name: str, item: Any) -> bool | None:
+        if isinstance(item, h5py.Dataset):
+            names.append(name)
+        return True if len(names) > _MOST_NAMES else None
+
+    group.visititems(note)
+    return iter(names)
+
+
+def names_of_datasets(group: h5py.Group) -> str:
+    """Names of what a group holds, in words; the first ones where they are many."""
+    names = list(_datasets(group))
+    more = ", and more" if len(names) > _MOST_NAMES else ""
+    return (listed(names[:_MOST_NAMES]) or "none") + more
+
+
+def attribute(item: h5py.Group | h5py.Dataset, name: str) -> Any:
+    """Attribute as a text or number; None where it is not there."""
+    value = item.attrs.get(name)
+    if isinstance(value, bytes):
+        return value.decode("utf-8", errors="replace")
+    if isinstance(value, np.generic):
+        return _plain(value.item())
+    if isinstance(value, np.ndarray) and value.size == 1:
+        return _plain(value.reshape(-1)[0])
+    return value
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, bytes):
+        return value.decode("utf-8", errors="replace")
+    return value.item() if isinstance(value, np.generic) else value
+
+
+def number(item: h5py.Group | h5py.Dataset, name: str) -> float | None:
+    """Attribute that must be a number; None where it is not there."""
+    value = attribute(item, name)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise LogError(
+            f"{quoted(str(item.name))}, attribute {name}: found {value!r}; allowed: a number"
+        )
+    return float(value)

@@ -1,0 +1,172 @@
+"""Logs as XDF (Extensible Data Format 1.0): a stream for each sensor, with stamps of its own.
+
+Needs the extra ``xdf``. Stamps are put on the recording computer's clock by the offsets that the
+file holds; they are not smoothed. The format puts chunks of all streams in turn and has no index,
+so a stream is read as a whole: memory grows with the length of the log.
+"""
+
+import logging
+import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Final
+from xml.etree.ElementTree import ParseError
+
+import numpy as np
+
+from imuproc.core.errors import LogError
+from imuproc.core.recording import SensorLog
+from imuproc.readers.layout import Layout
+from imuproc.readers.request import LogRequest
+from imuproc.readers.signals import Samples, missing_as_nan, sensor_logs, stated_meaning
+from imuproc.readers.units_stated import check_stated
+from imuproc.readers.wanted import clean_name, missing_text, positions, wanted_columns
+from imuproc.readers.wording import listed, quoted
+
+_SIGNATURE: Final = b"XDF:"
+# What pyxdf lets through where a file is damaged: it checks little.
+_DAMAGE: Final = (
+    *(OSError, ValueError, KeyError, IndexError, TypeError, AttributeError, EOFError),
+    *(OverflowError, ZeroDivisionError, MemoryError, RuntimeError, AssertionError),
+    *(struct.error, ParseError, np.linalg.LinAlgError),
+)
+
+
+def recognise(path: Path) -> bool:
+    """Whether a file begins like XDF.
+
+    Parameters
+    ----------
+    path : Path
+    """
+    with path.open("rb") as file:
+        return file.read(len(_SIGNATURE)) == _SIGNATURE
+
+
+def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
+    """Read one sensor's log from XDF; the whole stream is in memory, whatever ``rows`` is.
+
+    Parameters
+    ----------
+    request : LogRequest
+        ``select`` is the stream's name; may be left out where one stream only has the channels.
+        Columns of the layout are labels of channels, or numbers where they have none.
+    rows : int
+        Samples in each piece but the last, 2 or more.
+
+    Yields
+    ------
+    SensorLog
+        Stamps in s on the clock of the recording computer. Of a file cut short, what is whole.
+
+    Raises
+    ------
+    LogError
+        pyxdf is not installed, the file is damaged, or it does not hold what is asked for.
+    OSError
+        The file cannot be read.
+    """
+    layout = request.layout
+    meaning = stated_meaning(layout)
+    chosen = _chosen(_streams(request.path), request.select)
+    values = _channels(chosen, layout)
+    stamps = np.asarray(chosen["time_stamps"], dtype=np.float64)
+    if len(stamps) != len(values):
+        raise LogError(f"found {len(stamps)} stamps and {len(values)} samples; allowed: as many")
+    values = missing_as_nan(values, layout.missing)
+    samples = Samples(stamps, values[:, :3], values[:, 3:])
+    meaning = replace(meaning, time_unit="s", time_name="stamps of the stream")
+    yield from sensor_logs(request, meaning, [samples], rows)
+
+
+def _streams(path: Path) -> list[dict[str, Any]]:
+    try:
+        import pyxdf
+    except ModuleNotFoundError:
+        raise LogError("reading XDF needs pyxdf: pip install 'imuproc[xdf]'") from None
+    with path.open("rb") as file, _quiet():
+        if file.read(len(_SIGNATURE)) != _SIGNATURE:
+            raise LogError("the file does not begin like XDF")
+        file.seek(0)
+        try:
+            streams, _ = pyxdf.load_xdf(
+                file, synchronize_clocks=True, dejitter_timestamps=False, verbose=False
+            )
+        except _DAMAGE as error:
+            raise LogError(f"the file is damaged: {type(error).__name__}: {error}") from error
+    return list(streams)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """pyxdf speaks of files that are cut short; what is whole of them is read."""
+    logger = logging.getLogger("pyxdf.pyxdf")
+    before, logger.disabled = logger.disabled, True
+    try:
+        yield
+    finally:
+        logger.disabled = before
+
+
+def _text(info: Any, *keys: str) -> str:
+    """A text of a stream's header; empty where it is not there."""
+    for key in keys:
+        inner = info.get(key) if isinstance(info, dict) else None
+        info = inner[0] if isinstance(inner, list) and inner else inner
+    return info if isinstance(info, str) else ""
+
+
+def _chosen(streams: list[dict[str, Any]], select: str | None) -> dict[str, Any]:
+    names = [_text(stream["info"], "name") for stream in streams]
+    fitting = [
+        stream
+        for stream, name in zip(streams, names, strict=True)
+        if select in (None, name) and isinstance(stream["time_series"], np.ndarray)
+    ]
+    if len(fitting) != 1:
+        wanted = f"no stream {quoted(select)}" if select else "no stream of numbers"
+        if fitting:
+            wanted = f"{len(fitting)} streams" + (f" named {quoted(select)}" if select else "")
+        raise LogError(f"found {wanted}; allowed: a select that names one of {listed(names)}")
+    return fitting[0]
+
+
+def _channels(stream: dict[str, Any], layout: Layout) -> np.ndarray[Any, np.dtype[np.float64]]:
+    values = np.asarray(stream["time_series"], dtype=np.float64)
+    if values.ndim != 2:
+        raise LogError(f"found values of shape {values.shape}; allowed: (samples, channels)")
+    described = _described(stream["info"])
+    wanted = wanted_columns(layout, None)
+    if layout.by_number:
+        places = tuple(int(column.names[0]) - 1 for column in wanted)
+        if max(places) >= values.shape[1]:
+            raise LogError(
+                f"found {values.shape[1]} channels; allowed: at least {max(places) + 1}, which the "
+                "layout's column numbers need"
+            )
+    else:
+        labels = [clean_name(_text(channel, "label")) for channel in described]
+        if len(labels) != values.shape[1]:
+            raise LogError(
+                f"found {len(labels)} labels for {values.shape[1]} channels; allowed: a layout "
+                "that numbers channels from 1"
+            )
+        found = positions(wanted, labels)
+        if found is None:
+            raise LogError(missing_text(wanted, labels))
+        places = found
+    for place, column in zip(places, wanted, strict=True):
+        stated = _text(described[place], "unit") if place < len(described) else None
+        check_stated(stated, column.unit, f"channel {quoted(column.names[0])}")
+    return values[:, places]
+
+
+def _described(info: Any) -> list[Any]:
+    """Entries of ``desc/channels/channel``; none where the stream has no description."""
+    for key in ("desc", "channels"):
+        inner = info.get(key) if isinstance(info, dict) else None
+        info = inner[0] if isinstance(inner, list) and inner else None
+    found = info.get("channel") if isinstance(info, dict) else None
+    return found if isinstance(found, list) else []
