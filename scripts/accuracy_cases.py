@@ -23,7 +23,7 @@ from imuproc.synth.poses import PoseTrack
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors import GRADES, SensorModel
 from imuproc.synth.truth import Truth
-from scripts.accuracy_judge import Judged, judge, judged_steps, nothing_found
+from imuproc.validation.judging import Judged, judge, judged_steps, nothing_found
 from scripts.optical_running import RealCase, cases
 from scripts.real_motion import Shock, make_recording
 

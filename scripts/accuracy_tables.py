@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from scripts.accuracy_judge import Judged
+from imuproc.validation.judging import Judged
 
 FOUND: Final = "steps_found"
 INVENTED: Final = "steps_invented"

@@ -19,6 +19,7 @@ from scipy.stats import binomtest
 from imuproc.core.columns import FIGURES, step_table_columns
 from imuproc.core.result import Distance, Result
 from imuproc.synth.truth import Truth
+from imuproc.validation.judging import judged_steps
 from scripts.accuracy import (
     Judged,
     Sweep,
@@ -32,7 +33,6 @@ from scripts.accuracy import (
 )
 from scripts.accuracy_cases import LEAN_ASIDE_DEG, LEAN_DEG, Recipe, judged_case, make_case
 from scripts.accuracy_groups import GROUPS, chosen_groups
-from scripts.accuracy_judge import judged_steps
 from scripts.accuracy_tables import BARS, whole_run_rows, wilson_interval, with_bars
 from tests.shared_data import needs_shared_data
 

@@ -15,7 +15,10 @@ from imuproc.core.sites import SIDES
 from imuproc.estimators.distance import end_of_effort
 from imuproc.synth.truth import Truth
 
+FloatArray = NDArray[np.float64]
+
 MATCH_S: Final = 0.08
+"""Farthest that a touchdown may lie from the true one of its side, in s."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,7 +141,7 @@ def nothing_found(truth: Truth, why: str) -> Judged:
     return Judged(empty, len(judged_steps(truth)), 0, 0, float("nan"), failed=why)
 
 
-def _way_m(length_m: NDArray[np.float64], chosen: NDArray[np.bool_]) -> float:
+def _way_m(length_m: FloatArray, chosen: NDArray[np.bool_]) -> float:
     return float(length_m[chosen].sum()) if chosen.any() else float("nan")
 
 
