@@ -37,6 +37,9 @@ class SelectionSettings:
         A contact this many times as long as those around it has a wrong event.
     missed_steps : float
         Two touchdowns of the same foot this many steps apart still belong together.
+    most_hops : float
+        Where more than this share of contacts follow one of the same foot, the athlete skips or
+        hops: feet alternate in running, but for contacts that were not found.
     end_contact_share : float
         An end of the chain whose contact is shorter than this share of its neighbours' is no step.
     """
@@ -49,6 +52,7 @@ class SelectionSettings:
     longest_duty: float = 0.53
     stray_contact: float = 1.7
     missed_steps: float = 2.4
+    most_hops: float = 0.35
     end_contact_share: float = 0.6
 
 
@@ -64,11 +68,13 @@ def running_contacts(contacts: Contacts, settings: SelectionSettings | None = No
     Returns
     -------
     Contacts
-        Empty where fewer than three running steps follow each other. A single missed contact
-        inside leaves two touchdowns of one foot in a row.
+        Empty where fewer than three running steps follow each other, and where feet hop. A single
+        missed contact inside leaves two touchdowns of one foot in a row.
     """
     settings = settings or SelectionSettings()
     contacts = contacts.take(~_stray(contacts, settings))
+    if _hops(contacts, settings):
+        return contacts.take(np.zeros(0, dtype=np.int64))
     walked = _walked(contacts, settings)
     keep = ~walked & ~_impossible(contacts, settings)
     # Walking between two contacts parts them, however close they are.
@@ -76,6 +82,12 @@ def running_contacts(contacts: Contacts, settings: SelectionSettings | None = No
     possible = contacts.take(keep)
     chain = _without_wrong_ends(_longest_chain(possible, parted, settings), settings)
     return chain if len(chain) >= 3 else chain.take(np.zeros(0, dtype=np.int64))
+
+
+def _hops(contacts: Contacts, settings: SelectionSettings) -> bool:
+    """Whether feet do not alternate, with sensors on both legs and enough contacts to tell."""
+    same = contacts.side[1:] == contacts.side[:-1]
+    return len(same) >= 6 and not same.all() and float(same.mean()) > settings.most_hops
 
 
 def _stray(contacts: Contacts, settings: SelectionSettings) -> BoolArray:

@@ -1,4 +1,4 @@
-"""A long log: a jump, several runs, and walking back between them."""
+"""A long log: a jump, drills, several runs, and walking back between them."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -11,6 +11,7 @@ from imuproc.core.recording import SensorLog
 from imuproc.core.sites import Site, side_of
 from imuproc.dsp.rotations import quat_from_matrix, quat_from_rotvec, quat_to_matrix, quat_to_rotvec
 from imuproc.synth.course import GRID_HZ
+from imuproc.synth.drills import Drill, make_drill
 from imuproc.synth.jump import make_jump
 from imuproc.synth.legs_ball import rise
 from imuproc.synth.legs_pelvis import rotate_zyx
@@ -40,11 +41,14 @@ class LongMotion:
         One for each run, on the tracks' clock.
     jump_landing_s : float
         Landing of the jump at the beginning.
+    drills : tuple of tuples
+        Each drill with its first and last instant in s.
     """
 
     skin: Tracks
     truths: tuple[Truth, ...]
     jump_landing_s: float
+    drills: tuple[tuple[Drill, float, float], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,15 +137,21 @@ def walk_back(plan: RunPlan, distance_m: float, seed: int) -> RunPlan:
     )
 
 
-def make_long(plans: Sequence[RunPlan], seed: int) -> LongMotion:
-    """A jump, then every run, with walking back between them.
+def make_long(
+    plans: Sequence[RunPlan], seed: int, drills: Sequence[Drill] = (), drill_s: float = 6.0
+) -> LongMotion:
+    """A jump, then every run, with walking back between them and drills before them.
 
     Parameters
     ----------
     plans : sequence of RunPlan
         Runs of one athlete, along the straight.
     seed : int
-        Draws the jump and the walks.
+        Draws the jump, the walks and the drills.
+    drills : sequence of Drill
+        Done in turn before the runs, shared out among them as evenly as can be.
+    drill_s : float
+        About how long each of them takes.
 
     Returns
     -------
@@ -161,9 +171,16 @@ def make_long(plans: Sequence[RunPlan], seed: int) -> LongMotion:
     empty: dict[Site, list[FloatArray]] = {site: [] for site in shaken}
     joined = _Joined(empty, {site: [] for site in shaken}, 0.0, np.zeros(3), shaken, 0)
     joined = _piece(joined, shaken)
-    truths = []
+    truths, done = [], list[tuple[Drill, float, float]]()
+    drawn = np.random.default_rng([seed, 31])
     for number, plan in enumerate(plans):
         run = make_motion(plan)
+        for drill in drills[number :: len(plans)]:
+            moving = make_drill(plan, drill, drill_s, drawn)
+            joined = _turn_round(joined, moving, 0.0)
+            start_s = joined.length / GRID_HZ
+            joined = _piece(joined, moving)
+            done.append((drill, start_s, joined.length / GRID_HZ))
         if number:
             way_m = float(np.ptp(joined.end["pelvis"].position_m[:, 0]))
             back = make_motion(walk_back(plan, max(way_m - 1.0, 10.0), int(rng.integers(2**31))))
@@ -173,7 +190,7 @@ def make_long(plans: Sequence[RunPlan], seed: int) -> LongMotion:
             joined = _turn_round(joined, run.skin, 0.0)
         truths.append(motion_truth(run).shifted(joined.length / GRID_HZ))
         joined = _piece(joined, run.skin)
-    return LongMotion(_tracks(joined), tuple(truths), jump.landing_s)
+    return LongMotion(_tracks(joined), tuple(truths), jump.landing_s, tuple(done))
 
 
 def _tracks(joined: _Joined) -> dict[Site, PoseTrack]:
