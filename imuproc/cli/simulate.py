@@ -5,12 +5,9 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
+from typing import Annotated, Any, get_type_hints
 
 import typer
-
-if TYPE_CHECKING:
-    from imuproc.core.recording import Clock
 
 
 @dataclass(frozen=True)
@@ -21,7 +18,10 @@ class SimulateOptions:
         Path,
         typer.Argument(help="Folder for the session; must be new or empty.", show_default=False),
     ]
-    rate: Annotated[float, typer.Option("--rate", help="Sampling rate in Hz.", show_default=False)]
+    rate: Annotated[
+        float | None,
+        typer.Option("--rate", help="Sampling rate in Hz; must be given.", show_default=False),
+    ] = None
     athletes: Annotated[int, typer.Option("--athletes", help="How many athletes.")] = 3
     runs: Annotated[int, typer.Option("--runs", help="How many runs each.")] = 3
     start: Annotated[
@@ -47,9 +47,14 @@ class SimulateOptions:
     ] = None
     seed: Annotated[int, typer.Option("--seed", min=0, help="Same seed, same session.")] = 1
     pelvis: Annotated[bool, typer.Option("--pelvis", help="Add a sensor on the pelvis.")] = False
-    separate_clocks: Annotated[
-        bool, typer.Option("--separate-clocks", help="Each sensor has its own clock.")
-    ] = False
+    clock: Annotated[
+        str,
+        typer.Option(
+            "--clock",
+            help="shared; jump (each sensor has its own, and there are jumps on both feet before "
+            "and after each run) or separate.",
+        ),
+    ] = "shared"
     one_log: Annotated[
         bool,
         typer.Option(
@@ -58,15 +63,39 @@ class SimulateOptions:
         ),
     ] = False
     gz: Annotated[bool, typer.Option("--gz", help="Write gzipped files.")] = False
-
-
-def _clock(options: SimulateOptions) -> "Clock":
-    if not options.separate_clocks:
-        return "shared"
-    return "jump" if options.one_log else "separate"
+    plan: Annotated[
+        Path | None,
+        typer.Option(
+            "--plan",
+            metavar="PLAN.TOML",
+            help="Write no session: tell what accuracy to expect of the sensors and runs that this "
+            "file describes, and how many steps or runs show a change. No other option goes with "
+            "it.",
+            show_default=False,
+        ),
+    ] = None
 
 
 def _simulate(options: SimulateOptions) -> None:
+    if options.plan is not None:
+        _plan(options, options.plan)
+        return
+    if options.rate is None:
+        raise typer.BadParameter("it must be given, in Hz", param_hint="--rate")
+    _write(options, options.rate)
+
+
+def _plan(options: SimulateOptions, path: Path) -> None:
+    from imuproc.cli.planning import plan_study
+
+    if options != SimulateOptions(options.out, plan=path):
+        raise typer.BadParameter(
+            "no other option goes with it: the file says it all", param_hint="--plan"
+        )
+    plan_study(options.out, path)
+
+
+def _write(options: SimulateOptions, rate_hz: float) -> None:
     from dataclasses import replace
 
     from rich.console import Console
@@ -81,10 +110,10 @@ def _simulate(options: SimulateOptions) -> None:
         starts=tuple(options.start or ["blocks"]),  # type: ignore[arg-type] # checked by the plan
         distance_m=options.distance,
         faults=tuple(options.fault or []),  # type: ignore[arg-type] # checked by the plan
+        clock=options.clock,  # type: ignore[arg-type] # checked by the plan
     )
     plan = replace(
-        plan_session(squad, options.rate, options.grade, options.seed),
-        clock=_clock(options),
+        plan_session(squad, rate_hz, options.grade, options.seed),
         one_log=options.one_log,
         sites=SITES if options.pelvis else SITES[:4],
         compress=options.gz,
@@ -109,7 +138,8 @@ def _command(options: type[SimulateOptions], run: Callable[[Any], None]) -> Call
     _from_command_line.__doc__ = """Make a session of recordings with known truth.
 
     Writes session.toml, logs/ and truth/. Motion comes from a 3-D model of sprinting legs, signals
-    from a model of sensors: see what your sensors would be good for, or try the tool.
+    from a model of sensors: see what your sensors would be good for, or try the tool. With --plan
+    it plans a study instead: accuracy.csv and changes.csv.
     """
     return _from_command_line
 

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.core.recording import SensorLog
 from imuproc.core.sites import Site, side_of
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.rotations import quat_from_matrix, quat_from_rotvec, quat_to_matrix, quat_to_rotvec
@@ -14,8 +15,10 @@ from imuproc.synth.course import GRID_HZ
 from imuproc.synth.jump import make_jump
 from imuproc.synth.legs_ball import rise
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.runs import RunMotion
+from imuproc.synth.runs import Rig, RunMotion, motion_truth
+from imuproc.synth.sensors import sample_log
 from imuproc.synth.shock import on_skin
+from imuproc.synth.truth import Truth
 
 FloatArray = NDArray[np.float64]
 Tracks = Mapping[Site, PoseTrack]
@@ -84,6 +87,35 @@ def with_jumps(
         pieces.append(_moved_to(piece, pieces[-1] if pieces else None))
         length += len(next(iter(piece.values())).time_s)
     return CommonEvents(_joined(pieces), run_from_s, tuple(landings))
+
+
+def record_common(
+    motion: RunMotion, common: CommonEvents, rig: Rig, rng: np.random.Generator
+) -> tuple[dict[Site, SensorLog], Truth]:
+    """What the sensors log of a run with common moments, and the truth on the first log's clock.
+
+    Parameters
+    ----------
+    motion : RunMotion
+    common : CommonEvents
+        Made of that motion.
+    rig : Rig
+    rng : numpy Generator
+        Draws sensor faults and noise.
+
+    Returns
+    -------
+    logs : dict from Site to SensorLog
+    truth : Truth
+        Of the run.
+    """
+    logs = {
+        site: sample_log(common.skin[site], mount, site, rig.model, rig.stamps[site], rng)
+        for site, mount in rig.mounts.items()
+    }
+    first = rig.stamps[next(iter(rig.mounts))]
+    stamp_s = float(first.stamp_of(np.array([common.run_from_s]))[0])
+    return logs, motion_truth(motion).shifted(stamp_s)
 
 
 def with_taps(motion: RunMotion, times_s: tuple[float, ...]) -> CommonEvents:

@@ -174,7 +174,7 @@ def make_rig(
         Where sensors sit.
     clock : {"shared", "jump", "separate"}
         Whether all stamps come from one clock. Otherwise each sensor but the first is off by up
-        to half a second and drifts by some 10 ppm.
+        to an hour, as each logger counts from its own start, and drifts by some 30 ppm.
 
     Returns
     -------
@@ -187,8 +187,8 @@ def make_rig(
         stamps[site] = StampModel(
             rate_hz=rate_hz,
             start_s=start_s,
-            offset_s=float(rng.uniform(-0.5, 0.5)) if own else 0.0,
-            drift_ppm=float(10.0 * rng.standard_normal()) if own else 0.0,
+            offset_s=float(rng.uniform(-3600.0, 3600.0)) if own else 0.0,
+            drift_ppm=float(30.0 * rng.standard_normal()) if own else 0.0,
         )
     grade = GRADES[model] if isinstance(model, str) else model
     return Rig(grade, {site: random_mount(rng, site) for site in sites}, stamps)

@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import Final, get_args
 
 import numpy as np
 import pandas as pd
@@ -17,6 +17,7 @@ from imuproc.core.recording import Clock, SensorLog, Start
 from imuproc.core.sites import SITES, Site
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
 from imuproc.synth.long import make_long, record_long
+from imuproc.synth.moments import record_common, with_jumps
 from imuproc.synth.plan import FAULTS, Fault, RunPlan, random_plan
 from imuproc.synth.runs import make_motion, make_rig, record
 from imuproc.synth.sensors import GRADES, SensorModel
@@ -33,6 +34,8 @@ _SHORT: Final[dict[Site, str]] = {
     "pelvis": "pe",
 }
 _CURVES_HZ: Final = 250.0
+_APART_S: Final = 0.004
+"""SD of the time between the landings of both legs in a jump; from memory, low."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +101,8 @@ class Squad:
         Distance of the effort in m.
     faults : tuple of str
         Faults of technique that every athlete has.
+    clock : {"shared", "jump", "separate"}
+        With ``jump`` each sensor has its own clock, and there are jumps around each run.
     """
 
     athletes: int
@@ -105,6 +110,7 @@ class Squad:
     starts: tuple[Start, ...] = ("blocks",)
     distance_m: float = 30.0
     faults: tuple[Fault, ...] = ()
+    clock: Clock = "shared"
 
 
 def _checked(what: str, given: str, allowed: tuple[str, ...]) -> None:
@@ -119,6 +125,7 @@ def _check(squad: Squad, rate_hz: float, grade: str) -> None:
     for fault in squad.faults:
         _checked("fault", fault, FAULTS)
     _checked("grade", grade, tuple(GRADES))
+    _checked("clock", squad.clock, get_args(Clock))
     limits = {
         "athletes": (squad.athletes, 1, 99),
         "runs": (squad.runs, 1, 99),
@@ -174,6 +181,7 @@ def plan_session(squad: Squad, rate_hz: float, grade: str, seed: int) -> Session
         rate_hz=rate_hz,
         grade=grade,
         seed=seed,
+        clock=squad.clock,
     )
 
 
@@ -276,8 +284,12 @@ def _write_run(
         logs, truths = record_long(make_long([p.plan for p in parts], run.plan.seed), rig, rng)
         names = [f"{run.id}_{k + 1}" for k in range(len(parts))]
     else:
-        logs, truth = record(make_motion(run.plan), rig, rng)
-        truths, names = (truth,), [run.id]
+        motion, names = make_motion(run.plan), [run.id]
+        if plan.clock == "jump":
+            logs, truth = record_common(motion, with_jumps(motion, 2, 2, rng, _APART_S), rig, rng)
+        else:
+            logs, truth = record(motion, rig, rng)
+        truths = (truth,)
     for site, log in logs.items():
         _write_table(_log_table(log), folder / _log_name(plan, run, site))
     for name, one in zip(names, truths, strict=True):
