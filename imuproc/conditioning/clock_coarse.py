@@ -2,9 +2,9 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import correlate, fftconvolve
 
 from imuproc.conditioning.clock_grid import GRID_HZ, OwnGrid
+from imuproc.dsp.correlation import correlation
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import lengths
 
@@ -32,7 +32,7 @@ def activity_offset(a: OwnGrid, b: OwnGrid) -> tuple[float, float]:
     size = float(np.linalg.norm(x) * np.linalg.norm(y))
     if not size > 0.0:
         return 0.0, 0.0
-    product = correlate(y, x, mode="full", method="fft")
+    product = correlation(y, x)
     top = int(np.argmax(product))
     return b.start_s - a.start_s + (top - len(x) + 1) * _BLOCK_S, float(product[top]) / size
 
@@ -65,10 +65,11 @@ def motion_offset(
         return offset_s, 0.0
     ones = np.ones(count)
     x = here - here.mean()
-    mean = fftconvolve(there, ones, mode="valid") / count
-    power = fftconvolve(there**2, ones, mode="valid") - count * mean**2
+    inside = slice(count - 1, len(there))
+    mean = correlation(there, ones)[inside] / count
+    power = correlation(there**2, ones)[inside] - count * mean**2
     spread = np.sqrt(np.maximum(power, 1e-9 * count)) * float(np.linalg.norm(x))
-    alike = correlate(there, x, mode="valid", method="fft") / np.maximum(spread, 1e-9)
+    alike = correlation(there, x)[inside] / np.maximum(spread, 1e-9)
     top = int(np.argmax(alike))
     starts = (
         a.start_s + here_rows.start / GRID_HZ,

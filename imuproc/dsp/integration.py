@@ -7,8 +7,6 @@ from imuproc.dsp.rotations import (
     cross,
     quat_cumulative_product,
     quat_from_rotvec,
-    quat_multiply,
-    quat_normalise,
 )
 
 FloatArray = NDArray[np.float64]
@@ -31,16 +29,29 @@ def increments(rate: FloatArray, rate_hz: float) -> FloatArray:
     ndarray, shape (n - 1, ...)
         Integral from each sample to the next, unit of ``rate`` times s.
     """
-    out = 0.5 * (rate[:-1] + rate[1:])
-    if len(rate) >= 4:
-        out[1:-1] = (13.0 * (rate[1:-2] + rate[2:-1]) - rate[:-3] - rate[3:]) / 24.0
-    return np.asarray(out / rate_hz)
+    if len(rate) < 4:
+        return np.asarray((rate[:-1] + rate[1:]) * (0.5 / rate_hz))
+    out = np.empty((len(rate) - 1, *rate.shape[1:]))
+    out[[0, -1]] = (rate[[0, -2]] + rate[[1, -1]]) * (0.5 / rate_hz)
+    inner = np.add(rate[1:-2], rate[2:-1], out=out[1:-1])
+    inner *= 13.0
+    inner -= rate[:-3]
+    inner -= rate[3:]
+    inner *= 1.0 / (24.0 * rate_hz)
+    return out
 
 
 def cumulative_integral(rate: FloatArray, rate_hz: float) -> FloatArray:
     """Integral of a sampled signal from the first sample on, zero there, shape as ``rate``."""
     out = np.zeros_like(rate, dtype=np.float64)
     np.cumsum(increments(rate, rate_hz), axis=0, out=out[1:])
+    return out
+
+
+def running_sum(steps: FloatArray) -> FloatArray:
+    """Sum of all steps before each instant along the last axis, shape (..., n) to (..., n + 1)."""
+    out = np.zeros((*steps.shape[:-1], steps.shape[-1] + 1))
+    np.cumsum(steps, axis=-1, out=out[..., 1:])
     return out
 
 
@@ -67,5 +78,4 @@ def integrate_gyro(gyro_radps: FloatArray, rate_hz: float, start_wxyz: FloatArra
     """
     coning = cross(gyro_radps[:-1], gyro_radps[1:]) / (12.0 * rate_hz**2)
     steps = quat_from_rotvec(increments(gyro_radps, rate_hz) + coning)
-    chain = np.concatenate((np.array([[1.0, 0.0, 0.0, 0.0]]), steps))
-    return quat_normalise(quat_multiply(start_wxyz, quat_cumulative_product(chain)))
+    return quat_cumulative_product(np.concatenate((start_wxyz[None], steps)))

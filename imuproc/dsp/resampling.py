@@ -5,14 +5,13 @@ from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from imuproc.dsp.filters import finite_rows
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-Method = Literal["linear", "pchip", "cubic"]
+Method = Literal["linear", "cubic"]
 
 _SAME_TIME: Final = 1e-4
 """Share of a period; moves a wave of a tenth of the rate by less than 1e-4 of its size."""
@@ -68,10 +67,9 @@ def interpolate(
         Wanted times in s.
     max_gap_s : float
         Longest distance in s between two samples that is bridged.
-    method : {"linear", "pchip", "cubic"}
+    method : {"linear", "cubic"}
         ``cubic`` is a local cubic whose slopes are those of the parabola through each sample and
-        its neighbours; ``pchip`` keeps the signal within its neighbours (Fritsch & Butland 1984,
-        SIAM J Sci Stat Comput 5:300).
+        its neighbours.
 
     Returns
     -------
@@ -81,10 +79,10 @@ def interpolate(
     Raises
     ------
     ValueError
-        If times do not strictly increase, or ``method`` is not one of the three words.
+        If times do not strictly increase, or ``method`` is not one of the two words.
     """
-    if method not in ("linear", "pchip", "cubic"):
-        raise ValueError(f"method is {method!r}; allowed are 'linear', 'pchip', 'cubic'")
+    if method not in ("linear", "cubic"):
+        raise ValueError(f"method is {method!r}; allowed are 'linear', 'cubic'")
     values = np.asarray(values, dtype=np.float64)
     grid_s = np.asarray(grid_s, dtype=np.float64)
     out = np.full((len(grid_s), *values.shape[1:]), np.nan)
@@ -119,8 +117,6 @@ def _evaluate(
 ) -> FloatArray:
     """Values at wanted times, given with the knot that follows each of them."""
     at, right = wanted
-    if method == "pchip" and len(knots) > 2:
-        return np.asarray(PchipInterpolator(knots, values, axis=0)(at), dtype=np.float64)
     flat = values.reshape(len(values), -1)
     left = right - 1
     step = (knots[right] - knots[left])[:, None]

@@ -6,6 +6,8 @@ quaternion algebra (e.g. Diebel 2006, *Representing Attitude*), checked in the t
 ``scipy.spatial.transform.Rotation``.
 """
 
+from math import factorial
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,7 +28,12 @@ def cross(a: FloatArray, b: FloatArray) -> FloatArray:
 
 def lengths(vector: FloatArray) -> FloatArray:
     """Euclidean length along the last axis, shape (..., k) to (...)."""
-    return np.asarray(np.sqrt(np.einsum("...i,...i->...", vector, vector)))
+    return np.asarray(np.sqrt(_squares(vector)))
+
+
+def _squares(vector: FloatArray) -> FloatArray:
+    """Squared length along the last axis; by matrix product, which is fast along a short axis."""
+    return np.asarray((vector * vector) @ np.ones(vector.shape[-1]))
 
 
 def quat_multiply(p: FloatArray, q: FloatArray) -> FloatArray:
@@ -42,9 +49,15 @@ def quat_multiply(p: FloatArray, q: FloatArray) -> FloatArray:
     """
     (a, b), (c, d) = _complex_halves(p), _complex_halves(q)
     out = np.empty((*np.broadcast_shapes(a.shape, c.shape), 2), dtype=np.complex128)
-    out[..., 0] = a * c - b * d.conj()
-    out[..., 1] = a * d + b * c.conj()
+    out[..., 0], out[..., 1] = _product(a, b, c, d)
     return out.view(np.float64)
+
+
+def _product(
+    a: ComplexArray, b: ComplexArray, c: ComplexArray, d: ComplexArray
+) -> tuple[ComplexArray, ComplexArray]:
+    """Halves of the product of a + b j and c + d j."""
+    return a * c - b * d.conj(), a * d + b * c.conj()
 
 
 def _complex_halves(q: FloatArray) -> tuple[ComplexArray, ComplexArray]:
@@ -75,12 +88,35 @@ def quat_from_rotvec(rotvec_rad: FloatArray) -> FloatArray:
     -------
     ndarray, shape (..., 4)
     """
-    half = 0.5 * lengths(rotvec_rad)
-    sine_ratio = np.divide(np.sin(half), half, out=np.ones_like(half), where=half > 1e-12)
+    squared = 0.25 * _squares(rotvec_rad)
     out = np.empty((*rotvec_rad.shape[:-1], 4))
-    out[..., 0] = np.cos(half)
-    out[..., 1:] = (0.5 * sine_ratio)[..., None] * rotvec_rad
+    if squared.max(initial=0.0) < _SMALL_SQUARED:  # as from one sample to the next
+        out[..., 0], half_ratio = _series(squared, _COSINE), _series(squared, _HALF_RATIO)
+    else:
+        half = np.sqrt(squared)
+        out[..., 0] = np.cos(half)
+        half_ratio = np.divide(
+            0.5 * np.sin(half), half, out=np.full_like(half, 0.5), where=half > 1e-12
+        )
+    for axis in range(3):  # three times as fast as all axes at once
+        np.multiply(half_ratio, rotvec_rad[..., axis], out=out[..., axis + 1])
     return out
+
+
+# Up to a half angle of 0.1 rad the first term left out is below 1e-16.
+_SMALL_SQUARED = 0.01
+_COSINE = tuple((-1.0) ** k / factorial(2 * k) for k in range(6))
+_HALF_RATIO = tuple(0.5 * (-1.0) ** k / factorial(2 * k + 1) for k in range(6))
+
+
+def _series(x: FloatArray, terms: tuple[float, ...]) -> FloatArray:
+    """Sum of terms times powers of x (Horner)."""
+    out = terms[-1] * x
+    for term in terms[-2:0:-1]:
+        out += term
+        out *= x
+    out += terms[0]
+    return np.asarray(out)
 
 
 def quat_to_rotvec(q: FloatArray) -> FloatArray:
@@ -145,8 +181,8 @@ def quat_rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
 def quat_cumulative_product(q: FloatArray) -> FloatArray:
     """Running product q[0], q[0]*q[1], q[0]*q[1]*q[2], ... in linear time.
 
-    Pairs are multiplied first and the running product of the pairs is found by recursion
-    (parallel prefix, Blelloch 1990), so that there is no loop over samples.
+    Blocks of samples are multiplied up side by side, and the running product of the blocks is found
+    by recursion (parallel prefix, Blelloch 1990), so that there is no loop over samples.
 
     Parameters
     ----------
@@ -156,16 +192,29 @@ def quat_cumulative_product(q: FloatArray) -> FloatArray:
     -------
     ndarray, shape (n, 4)
     """
-    n = len(q)
-    if n <= 1:
-        return q.copy()
-    even = n - n % 2
-    pairs = quat_cumulative_product(quat_multiply(q[0:even:2], q[1:even:2]))
-    out = np.empty_like(q)
-    out[0] = q[0]
-    out[1:even:2] = pairs
-    out[2:n:2] = quat_multiply(pairs[: (n - 1) // 2], q[2:n:2])
-    return out
+    out = np.empty((len(q), 2), dtype=np.complex128)
+    out[:, 0], out[:, 1] = _running_product(*_complex_halves(q))
+    return out.view(np.float64)
+
+
+_BLOCK = 6
+
+
+def _running_product(a: ComplexArray, b: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+    """Halves of the running product of the quaternions a + b j, shape (n,) each."""
+    n = len(a)
+    blocks = -(-n // _BLOCK)
+    first, second = np.zeros((2, blocks * _BLOCK), dtype=np.complex128)
+    first[:n], second[:n], first[n:] = a, b, 1.0
+    line, other = first.reshape(blocks, _BLOCK), second.reshape(blocks, _BLOCK)
+    for place in range(1, _BLOCK):
+        before = line[:, place - 1], other[:, place - 1]
+        line[:, place], other[:, place] = _product(*before, line[:, place], other[:, place])
+    if blocks > 1:
+        gathered = _running_product(line[:-1, -1], other[:-1, -1])
+        before = np.repeat(gathered[0], _BLOCK), np.repeat(gathered[1], _BLOCK)
+        first[_BLOCK:], second[_BLOCK:] = _product(*before, first[_BLOCK:], second[_BLOCK:])
+    return first[:n], second[:n]
 
 
 def quat_from_matrix(matrix: FloatArray) -> FloatArray:
@@ -224,4 +273,11 @@ def sagittal_angle(q: FloatArray, axis: FloatArray) -> FloatArray:
         Angle in rad, unwrapped, the first sample within (-pi, pi].
     """
     direction = quat_rotate(q, axis)
-    return np.asarray(np.unwrap(np.arctan2(direction[..., 2], direction[..., 0])))
+    return unwrapped(np.arctan2(direction[..., 2], direction[..., 0]))
+
+
+def unwrapped(angle_rad: FloatArray) -> FloatArray:
+    """Angles without leaps of a whole turn, shape (n,): ``numpy.unwrap`` where there are any."""
+    if np.abs(np.diff(angle_rad)).max(initial=0.0) < np.pi:
+        return angle_rad
+    return np.asarray(np.unwrap(angle_rad))

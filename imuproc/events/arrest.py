@@ -14,10 +14,10 @@ roughly; the two are averaged, each by how much it is worth.
 """
 
 from dataclasses import dataclass
+from math import tanh
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import expit
 
 from imuproc.dsp.crossings import crossing_times
 from imuproc.events.foot_points import FootPoints
@@ -135,11 +135,16 @@ def _heel_weight(
     """How surely the heel struck first: toe up at its mark, and the heel near the ground there."""
     pitch = float(np.interp(mark_s, points.time_s, points.pitch_rad))
     steepness = np.radians(settings.heel_blend_deg)
-    toe_up = expit((pitch - np.radians(settings.heel_pitch_deg)) / steepness)
+    toe_up = _logistic((pitch - np.radians(settings.heel_pitch_deg)) / steepness)
     low, high = np.searchsorted(points.time_s, [mark_s, half_s + _FLAT_AFTER_S])
     sinks_m = -float(np.cumsum(points.heel_mps[low:high]).min(initial=0.0)) / points.rate_hz
-    near = expit((settings.heel_clearance_m - sinks_m) / (0.2 * settings.heel_clearance_m))
-    return float(toe_up * near)
+    near = _logistic((settings.heel_clearance_m - sinks_m) / (0.2 * settings.heel_clearance_m))
+    return toe_up * near
+
+
+def _logistic(x: float) -> float:
+    """From 0 to 1, one half at 0."""
+    return 0.5 * (1.0 + tanh(0.5 * x))
 
 
 def _ball_arrest(points: FootPoints, low: int, middle: int) -> tuple[float, float, float] | None:

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import find_peaks
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import ConditionedRecording, Interval
 from imuproc.core.sites import SIDES
+from imuproc.dsp.peaks import find_peaks
 from imuproc.events.leg_signals import LegSignals, leg_signals
 from imuproc.events.marks import (
     Between,
@@ -101,11 +101,8 @@ def coarse_contacts(
 
 
 def _forward_swings(leg: LegSignals, settings: CoarseSettings) -> IntArray:
-    peaks, _ = find_peaks(
-        leg.swing_radps,
-        height=settings.least_swing_radps,
-        distance=max(1, int(settings.shortest_stride_s * leg.rate_hz)),
-    )
+    distance = int(settings.shortest_stride_s * leg.rate_hz)
+    peaks = find_peaks(leg.swing_radps, settings.least_swing_radps, distance)
     if len(peaks) == 0:
         return np.empty(0, dtype=np.int64)
     rate = leg.swing_radps[peaks]

@@ -9,9 +9,11 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.sites import Side
 from imuproc.dsp.filters import derivative, low_pass
-from imuproc.dsp.rotations import cross, quat_rotate
+from imuproc.dsp.rotations import cross, quat_conjugate, quat_rotate
 
 FloatArray = NDArray[np.float64]
+
+UP = np.array([0.0, 0.0, 1.0])
 
 
 @dataclass(frozen=True)
@@ -71,20 +73,20 @@ def foot_points(
     outward = np.array([1.0, 1.0 if side == "left" else -1.0, 1.0])
     cutoff_hz = min(geometry.cutoff_hz, 0.4 * rate_hz)
 
-    def vertical(offset: tuple[float, float, float]) -> FloatArray:
-        lever = quat_rotate(foot.quat_wxyz, foot.lever_m + outward * offset)
-        velocity = foot.velocity_mps[:, 2] + cross(foot.rate_world_radps, lever)[:, 2]
-        return low_pass(velocity, cutoff_hz, rate_hz)
-
-    ball = vertical(geometry.ball_edge_offset_m)
-    heel = vertical(geometry.heel_offset_m)
+    # The vertical part of omega x lever, as what one unit of lever in the foot's axes makes of it.
+    across = cross(UP, foot.rate_world_radps)
+    per_lever = quat_rotate(quat_conjugate(foot.quat_wxyz), across)
+    offsets = (geometry.ball_edge_offset_m, geometry.heel_offset_m, geometry.toe_offset_m)
+    levers = np.array([foot.lever_m + outward * offset for offset in offsets])
+    vertical = per_lever @ levers.T + foot.velocity_mps[:, 2:]
+    ball, heel, toe = np.ascontiguousarray(low_pass(vertical, cutoff_hz, rate_hz).T)
     return FootPoints(
         time_s=time_s,
         rate_hz=rate_hz,
         smear_s=_smear_s(cutoff_hz, rate_hz),
         ball_mps=ball,
         heel_mps=heel,
-        toe_mps=vertical(geometry.toe_offset_m),
+        toe_mps=toe,
         heel_accel_mps2=derivative(heel, rate_hz),
         ball_accel_mps2=derivative(ball, rate_hz),
         pitch_rad=foot.pitch_rad,

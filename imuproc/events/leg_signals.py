@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import Side, foot_of, is_foot, shank_of
 from imuproc.dsp.filters import derivative, low_pass, moving_mean, odd_width
+from imuproc.dsp.rotations import lengths
 
 FloatArray = NDArray[np.float64]
 
@@ -35,7 +36,6 @@ _TURN_CUTOFF_HZ = 15.0
 _PUSH_CUTOFF_HZ = 12.0
 _AXIAL_CUTOFF_HZ = 60.0
 _JERK_CUTOFF_HZ = 60.0
-_SLOW_JERK_CUTOFF_HZ = 20.0
 _SHOCK_HZ = (20.0, 150.0)
 _IMPACT_WINDOW_S = 0.15
 
@@ -114,15 +114,17 @@ def leg_signals(conditioned: ConditionedRecording, inside: slice, side: Side) ->
     if leader is None or shaken is None:
         return None
     rate = leader.pitch_rate_radps
+    slow_hz, fast_hz = _SHOCK_HZ
+    slow = _smooth(shaken.accel_mps2, slow_hz, rate_hz)
     return LegSignals(
         side=side,
         rate_hz=rate_hz,
         time_s=conditioned.time_s[inside],
         swing_radps=_smooth(rate, _SWING_CUTOFF_HZ, rate_hz),
         turn_radps=_smooth(rate, _TURN_CUTOFF_HZ, rate_hz),
-        jerk_mps3=_jerk(shaken.accel_mps2, _JERK_CUTOFF_HZ, rate_hz),
-        slow_jerk_mps3=_jerk(shaken.accel_mps2, _SLOW_JERK_CUTOFF_HZ, rate_hz),
-        shock_mps3=_shock(shaken.accel_mps2, rate_hz),
+        jerk_mps3=_jerk(_smooth(shaken.accel_mps2, _JERK_CUTOFF_HZ, rate_hz), rate_hz),
+        slow_jerk_mps3=_jerk(slow, rate_hz),
+        shock_mps3=_jerk(_smooth(shaken.accel_mps2 - slow, fast_hz, rate_hz), rate_hz),
         axial_mps2=None if shank is None else _ankle_force(shank, rate_hz),
         push_mps2=None if foot is None else _push_force(foot, rate_hz),
         foot_turn_radps=(
@@ -135,29 +137,22 @@ def _smooth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     return low_pass(x, min(cutoff_hz, 0.4 * rate_hz), rate_hz)
 
 
-def _jerk(accel_mps2: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
-    jerk = derivative(_smooth(accel_mps2, cutoff_hz, rate_hz), rate_hz)
-    return np.asarray(np.linalg.norm(jerk, axis=1))
-
-
-def _shock(accel_mps2: FloatArray, rate_hz: float) -> FloatArray:
-    slow_hz, fast_hz = _SHOCK_HZ
-    return _jerk(accel_mps2 - _smooth(accel_mps2, slow_hz, rate_hz), fast_hz, rate_hz)
+def _jerk(smooth_mps2: FloatArray, rate_hz: float) -> FloatArray:
+    return lengths(derivative(smooth_mps2, rate_hz))
 
 
 def _ankle_force(shank: _Cut, rate_hz: float) -> FloatArray:
     """Specific force of the ankle along the shank: that of the sensor, moved down a rigid shank."""
-    accel = _smooth(shank.accel_mps2, _AXIAL_CUTOFF_HZ, rate_hz)
-    gyro = _smooth(shank.gyro_radps, _AXIAL_CUTOFF_HZ, rate_hz)
+    seen = np.column_stack((shank.accel_mps2[:, 2], shank.gyro_radps[:, :2]))
+    accel, *gyro = _smooth(seen, _AXIAL_CUTOFF_HZ, rate_hz).T
     # The axial part of omega x (omega x r) for r straight down; angular acceleration adds none.
-    return np.asarray(
-        accel[:, 2] + _ANKLE_BELOW_SHANK_SENSOR_M * (gyro[:, 0] ** 2 + gyro[:, 1] ** 2)
-    )
+    return np.asarray(accel + _ANKLE_BELOW_SHANK_SENSOR_M * (gyro[0] ** 2 + gyro[1] ** 2))
 
 
 def _push_force(foot: _Cut, rate_hz: float) -> FloatArray:
-    accel = _smooth(foot.accel_mps2, _PUSH_CUTOFF_HZ, rate_hz)
-    return np.asarray(np.cos(_PUSH_LEAN_RAD) * accel[:, 2] + np.sin(_PUSH_LEAN_RAD) * accel[:, 0])
+    accel = foot.accel_mps2
+    push = np.cos(_PUSH_LEAN_RAD) * accel[:, 2] + np.sin(_PUSH_LEAN_RAD) * accel[:, 0]
+    return _smooth(push, _PUSH_CUTOFF_HZ, rate_hz)
 
 
 def _cut(
@@ -190,7 +185,7 @@ def _points_left(foot: _Cut, rate_hz: float, shank: _Cut | None) -> bool:
     rate = foot.pitch_rate_radps
     if shank is not None:
         return float(np.sum(rate * shank.pitch_rate_radps)) > 0.0
-    jerk = _jerk(foot.accel_mps2, _JERK_CUTOFF_HZ, rate_hz)
+    jerk = _jerk(_smooth(foot.accel_mps2, _JERK_CUTOFF_HZ, rate_hz), rate_hz)
     half = odd_width(_IMPACT_WINDOW_S, rate_hz)
     mean = moving_mean(_smooth(rate, _SWING_CUTOFF_HZ, rate_hz), half)
     shift = half // 2

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import find_peaks
 
+from imuproc.dsp.peaks import find_peaks
 from imuproc.events.leg_signals import LegSignals
 
 FloatArray = NDArray[np.float64]
@@ -220,7 +220,7 @@ def toe_off_marks(leg: LegSignals, between: Between) -> ToeOffMarks:
 
 def _strongest_turn(rate: FloatArray) -> int:
     """The first strong turn of the push: the foot may turn on after toe-off."""
-    turns, _ = find_peaks(-rate)
+    turns = find_peaks(-rate)
     turns = turns[rate[turns] < _STRONG_TURN * rate.min()]
     return int(turns[0]) if len(turns) else int(np.argmin(rate))
 

@@ -13,11 +13,11 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import find_peaks
 
 from imuproc.core.sites import Site, is_foot
 from imuproc.dsp.filters import block_means, finite_rows, low_pass, moving_mean, odd_width
 from imuproc.dsp.integration import integrate_gyro
+from imuproc.dsp.peaks import find_peaks
 from imuproc.dsp.rotations import lengths, quat_rotate
 
 FloatArray = NDArray[np.float64]
@@ -132,11 +132,8 @@ def _quiet_instants(
     _, axes = np.linalg.eigh(smooth.T @ smooth)
     rate = smooth @ axes[:, -1]
     rate = rate * np.sign(np.mean(rate**3))  # a leg swings forward faster than back
-    peaks, _ = find_peaks(
-        rate,
-        height=settings.least_swing_radps,
-        distance=max(1, int(settings.shortest_stride_s * rate_hz)),
-    )
+    distance = int(settings.shortest_stride_s * rate_hz)
+    peaks = find_peaks(rate, settings.least_swing_radps, distance)
     return np.array([a + int(np.argmin(shaking[a:b])) for a, b in pairwise(peaks)], dtype=np.int64)
 
 

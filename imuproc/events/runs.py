@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import find_peaks
 
 from imuproc.core.recording import Interval
 from imuproc.core.sites import Site, is_foot
 from imuproc.dsp.filters import low_pass
+from imuproc.dsp.peaks import find_peaks
 from imuproc.events.progress import ProgressSettings, Track, stride_lengths
 
 FloatArray = NDArray[np.float64]
@@ -148,7 +148,7 @@ def _fast_swings(
     distance = max(1, int(settings.shortest_stride_s * rate_hz))
     times = []
     for way in (rate, -rate):
-        peaks, _ = find_peaks(way, height=settings.least_swing_radps, distance=distance)
+        peaks = find_peaks(way, settings.least_swing_radps, distance)
         soon = np.diff(time_s[peaks]) < settings.longest_stride_s
         if len(peaks):
             times.append(time_s[peaks[np.append(soon, False) | np.append(False, soon)]])

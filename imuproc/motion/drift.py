@@ -13,10 +13,17 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.rotations import skew
+from imuproc.dsp.rotations import lengths, skew
 from imuproc.motion.observations import Anchors, Blindness
 from imuproc.motion.settings import MotionSettings
-from imuproc.motion.strapdown import ERROR_TERMS, GYRO_TERMS, Sensitivity, Strapdown, at_times
+from imuproc.motion.strapdown import (
+    ERROR_TERMS,
+    GYRO_TERMS,
+    Sensitivity,
+    Strapdown,
+    along,
+    at_times,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -199,7 +206,7 @@ def _tie_rows(problem: DriftProblem) -> tuple[FloatArray, FloatArray]:
     _, wander_start, velocity_start = _sizes(problem)
     links = len(anchors.time_s) - 1
     rows = np.zeros((links, 3, velocity_start + 3 * (links + 1)))
-    gained = at_times(sens.velocity, sens.time_s, anchors.time_s)
+    gained = along(sens.velocity, sens.time_s, anchors.time_s)
     rows[:, :, :ERROR_TERMS] = -np.diff(gained, axis=0)
     # A rotation gathered in an earlier link tilts the whole force of this one, its own half of it.
     force = np.diff(at_times(sens.force_integral_mps, sens.time_s, anchors.time_s), axis=0)
@@ -278,10 +285,10 @@ def _observations(
     shared, velocity_start = _sizes(problem)[1:]
     centre_s = anchors.time_s[anchors.sample_anchor]
     gained, nominal = (
-        at_times(running, clock_s, anchors.sample_time_s) - at_times(running, clock_s, centre_s)
-        for running, clock_s in (
-            (sens.velocity, sens.time_s),
-            (strapdown.velocity_mps, strapdown.time_s),
+        read(running, clock_s, anchors.sample_time_s) - read(running, clock_s, centre_s)
+        for read, running, clock_s in (
+            (along, sens.velocity, sens.time_s),
+            (at_times, strapdown.velocity_mps, strapdown.time_s),
         )
     )
     rows = np.concatenate((gained, problem.point.rows), axis=2)
@@ -326,18 +333,20 @@ def tilt_spread(
     root, wander = solution.root(), slice(wander_start, velocity_start)
     weighted = weights @ np.concatenate((root[:GYRO_TERMS], root[wander]))
     ties = (weighted @ (solution.ties @ root).T) ** 2
-    wandered = (weighted @ root[wander].T / solution.prior_sd[wander]) ** 2
     blind = problem.blind
     gathered = np.maximum(_between(problem, blind.velocity_variance), 1e-12)
 
     def of_ties(running: FloatArray) -> FloatArray:
         return np.asarray(ties @ np.repeat(_between(problem, running) / gathered, 3))
 
+    clipped = of_ties(blind.clipped_velocity_variance)
     hidden = _between(problem, blind.rotation_sd_rad)
     hidden = hidden * _between(problem, blind.clipped_rotation_sd_rad)
-    clipped = wandered @ (np.repeat(hidden, 3) / solution.prior_sd[wander] ** 2)
-    return np.linalg.norm(weighted, axis=1), {
-        "clipping": np.sqrt(clipped + of_ties(blind.clipped_velocity_variance)),
+    if hidden.any():
+        wandered = (weighted @ root[wander].T / solution.prior_sd[wander]) ** 2
+        clipped = clipped + wandered @ (np.repeat(hidden, 3) / solution.prior_sd[wander] ** 2)
+    return lengths(weighted), {
+        "clipping": np.sqrt(clipped),
         "rate": np.sqrt(of_ties(blind.undersampled_velocity_variance)),
     }
 
@@ -348,7 +357,8 @@ def tilt_weights(problem: DriftProblem, time_s: FloatArray, axis: FloatArray) ->
     Parameters
     ----------
     problem : DriftProblem
-    time_s : ndarray, shape (k,)
+    time_s : ndarray, shape (k,) or (1,)
+        One time for all axes, or a time for each.
     axis : ndarray, shape (k, 3)
         World axes.
 
@@ -356,10 +366,10 @@ def tilt_weights(problem: DriftProblem, time_s: FloatArray, axis: FloatArray) ->
     -------
     ndarray, shape (k, 24 + 3 * (a - 1))
     """
-    tilt = at_times(problem.sensitivity.tilt, problem.sensitivity.time_s, time_s)
-    gyro = np.einsum("kiu,ki->ku", tilt, axis)
+    tilt = along(problem.sensitivity.tilt, problem.sensitivity.time_s, time_s)
+    gyro = sum(tilt[:, i] * axis[:, i, None] for i in range(3))
     wander = _wander_share(problem, time_s)[:, :, None] * axis[:, None, :]
-    return np.concatenate((gyro, wander.reshape(len(time_s), -1)), axis=1)
+    return np.concatenate((gyro, wander.reshape(len(axis), -1)), axis=1)
 
 
 def _wander_share(problem: DriftProblem, time_s: FloatArray) -> FloatArray:

@@ -166,7 +166,7 @@ _STRIDE_S = 0.5
 
 def _hidden_near(rotation: FloatArray, width: int) -> FloatArray:
     """Hidden rotation within a window around each sample, shape (n,)."""
-    return moving_mean(rotation, width) * width
+    return moving_mean(rotation, width) * width if rotation.any() else rotation
 
 
 def _run_lengths(mask: NDArray[np.bool_]) -> FloatArray:

@@ -15,6 +15,7 @@ from imuproc.dsp.rotations import (
     quat_rotate,
     quat_to_matrix,
     skew,
+    unwrapped,
 )
 from imuproc.motion.drift import (
     DriftProblem,
@@ -215,7 +216,7 @@ def solve_segment(
 def _rotation_correction(problem: DriftProblem, solution: DriftSolution) -> FloatArray:
     """Rotation to apply in world axes at every sample in rad, shape (n, 3)."""
     clock, tilt = problem.sensitivity.time_s, problem.sensitivity.tilt
-    thinned = tilt @ solution.errors[: tilt.shape[2]]
+    thinned = (solution.errors[: tilt.shape[1]] @ tilt).T
     thinned = thinned + wandered_rad(problem, solution, clock)
     return at_times(thinned, clock, problem.strapdown.time_s)
 
@@ -228,7 +229,7 @@ def _corrected_velocity(problem: DriftProblem, solution: DriftSolution) -> Float
     variance grows there).
     """
     sens, strapdown, anchors = problem.sensitivity, problem.strapdown, problem.anchors
-    thinned = sens.velocity @ solution.errors
+    thinned = (solution.errors @ sens.velocity).T
     velocity = strapdown.velocity_mps + at_times(thinned, sens.time_s, strapdown.time_s)
     left = solution.anchor_velocity_mps - at_times(velocity, strapdown.time_s, anchors.time_s)
     grown = problem.blind.velocity_variance
@@ -285,18 +286,22 @@ def to_motion(
     still = (solved.time_s >= anchor.start_s) & (solved.time_s <= anchor.end_s)
     turn = quat_from_rotvec(turn_rad * UP)
     quat_wxyz = quat_multiply(solved.quat_wxyz, turn)
-    ahead, aside = np.cos(bend_rad), np.sin(bend_rad)
-    x, y, z = quat_rotate(quat_wxyz, axis).T
-    angle = np.unwrap(np.arctan2(z, ahead * x + aside * y))
+    rate = quat_rotate(solved.quat_wxyz, prepared.segment.gyro_radps)
+    forward, _, up = quat_rotate(quat_wxyz, axis).T
+    pitch_rate = -rate[:, 1]
+    if bend_rad.any():
+        ahead, aside = np.cos(bend_rad), np.sin(bend_rad)
+        forward = ahead * forward + aside * quat_rotate(quat_wxyz, axis)[:, 1]
+        pitch_rate = aside * rate[:, 0] - ahead * rate[:, 1]
+    angle = unwrapped(np.arctan2(up, forward))
     pitch_u, pitch_parts = np.full(len(angle), np.nan), dict[str, FloatArray]()
     if uncertainty:
         pitch_u, pitch_parts = _pitch_uncertainty(solved, bend_rad)
-    rate = quat_rotate(solved.quat_wxyz, prepared.segment.gyro_radps)
     return SegmentMotion(
         site=prepared.segment.site,
         quat_wxyz=quat_wxyz,
         pitch_rad=angle - angle[still].mean(),
-        pitch_rate_radps=aside * rate[:, 0] - ahead * rate[:, 1],
+        pitch_rate_radps=pitch_rate,
         pitch_u_rad=pitch_u,
         rate_world_radps=rate,
         velocity_mps=solved.velocity_mps,
@@ -335,7 +340,7 @@ def _pitch_uncertainty(
     turned = solved.turned_rad - np.interp(at_s, solved.time_s, bend_rad)
     across = np.stack((np.sin(turned), np.cos(turned), np.zeros(len(turned))), axis=1)
     weights = tilt_weights(solved.problem, at_s, across)
-    weights -= tilt_weights(solved.problem, np.repeat(standing_s, len(at_s)), across)
+    weights -= tilt_weights(solved.problem, standing_s, across)
     spread, parts = tilt_spread(solved.problem, solved.solution, weights)
     return np.interp(solved.time_s, at_s, spread), {
         name: np.interp(solved.time_s, at_s, part) for name, part in parts.items()

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Conditioned, Interval
 from imuproc.dsp.filters import block_means
-from imuproc.dsp.integration import cumulative_integral, integrate_gyro
+from imuproc.dsp.integration import cumulative_integral, integrate_gyro, running_sum
 from imuproc.dsp.rotations import (
     quat_between,
     quat_conjugate,
@@ -65,9 +65,9 @@ class Sensitivity:
     Parameters
     ----------
     time_s : ndarray, shape (m,)
-    tilt : ndarray, shape (m, 3, 24)
+    tilt : ndarray, shape (3, 24, m)
         Rotation error in world axes (rad) per unit of each gyro term.
-    velocity : ndarray, shape (m, 3, 30)
+    velocity : ndarray, shape (3, 30, m)
         Velocity error in m/s per unit of each term.
     force_integral_mps : ndarray, shape (m, 3)
         Running integral of the specific force in world axes.
@@ -134,51 +134,68 @@ def sensitivity(strapdown: Strapdown, segment: Conditioned) -> Sensitivity:
     block = max(1, round(rate_hz / _SENSITIVITY_RATE_HZ))
     count = (n - 1) // block
     dt = block / rate_hz
+    # Blocks along the last axis: arithmetic is several times as fast along a long one.
     matrix = quat_to_matrix(strapdown.quat_wxyz[block // 2 : count * block : block])
-    gyro = block_means(segment.gyro_radps[: count * block], block)
-    accel = block_means(segment.accel_mps2[: count * block], block)
-    force = np.einsum("nij,nj->ni", matrix, accel)
-    rates = np.concatenate(
-        (matrix, _outer(matrix, gyro), _outer(matrix, accel)),
-        axis=2,
+    turn_s = dt * np.ascontiguousarray(np.moveaxis(matrix, 0, -1))
+    gyro, accel = (
+        np.ascontiguousarray(block_means(signal[: count * block], block).T)
+        for signal in (segment.gyro_radps, segment.accel_mps2)
     )
+    products = (turn_s[:, :, None] * signal for signal in (gyro, accel))
+    turned = np.concatenate((turn_s, *(p.reshape(3, 9, count) for p in products)), axis=1)
+    gathered = running_sum(turned)
+    force_integral = gathered[:, 12::4].sum(axis=1)
+    velocity = np.empty((3, ERROR_TERMS, count + 1))
+    velocity[:, GYRO_TERMS:] = gathered[:, [0, 1, 2, 12, 16, 20]]
     anchor = min(strapdown.anchor_index // block, count)
-    tilt = np.zeros((count + 1, 3, GYRO_TERMS))
-    np.cumsum(rates * dt, axis=0, out=tilt[1:, :, 3:])
-    tilt -= tilt[anchor].copy()
-    tilt[:, :, :3] = np.eye(3)
-    middle = 0.5 * (tilt[1:] + tilt[:-1])
-    pushed = np.concatenate(
-        (-skew(force) @ middle, matrix, matrix * accel[:, None, :]),
-        axis=2,
-    )
+    gathered -= gathered[:, :, anchor, None].copy()
+    velocity[:, :3] = np.moveaxis(-skew(force_integral.T), 0, -1)
+    velocity[:, 3:GYRO_TERMS] = running_sum(_pushes(np.diff(force_integral), gathered))
+    tilt = np.empty((3, GYRO_TERMS, count + 1))
+    tilt[:, :3], tilt[:, 3:] = np.eye(3)[:, :, None], gathered
     return Sensitivity(
         time_s=strapdown.time_s[0] + np.arange(count + 1) * dt,
         tilt=tilt,
-        velocity=_running_sum(pushed * dt),
-        force_integral_mps=_running_sum(force * dt),
+        velocity=velocity,
+        force_integral_mps=force_integral.T,
     )
 
 
-def _outer(matrix: FloatArray, signal: FloatArray) -> FloatArray:
-    """Columns matrix[:, :, i] * signal[:, j] for all i, j, shape (m, 3, 9)."""
-    return (matrix[:, :, :, None] * signal[:, None, None, :]).reshape(len(matrix), 3, 9)
-
-
-def _running_sum(steps: FloatArray) -> FloatArray:
-    out = np.zeros((len(steps) + 1, *steps.shape[1:]))
-    np.cumsum(steps, axis=0, out=out[1:])
+def _pushes(force_mps: FloatArray, tilt: FloatArray) -> FloatArray:
+    """Change of velocity over each block by the force (3, m - 1) that a tilt (3, k, m) turns."""
+    half = 0.5 * force_mps
+    twice = tilt[:, :, 1:] + tilt[:, :, :-1]
+    out = np.empty_like(twice)
+    for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+        np.multiply(twice[j], half[k], out=out[i])
+        out[i] -= twice[k] * half[j]
     return out
+
+
+def along(values: FloatArray, clock_s: FloatArray, time_s: FloatArray) -> FloatArray:
+    """As :func:`at_times`, of values with time on the last axis: shape (..., n) to (k, ...)."""
+    low, share = _places(clock_s, time_s)
+    before, after = np.take(values, low, axis=-1), np.take(values, low + 1, axis=-1)
+    after -= before
+    after *= share
+    after += before
+    return np.moveaxis(after, -1, 0)
 
 
 def at_times(values: FloatArray, clock_s: FloatArray, time_s: FloatArray) -> FloatArray:
     """Values on a regular clock interpolated linearly at given times, shape (k, ...)."""
-    step = clock_s[1] - clock_s[0]
-    position = np.clip((time_s - clock_s[0]) / step, 0.0, len(clock_s) - 1.000001)
-    low = position.astype(np.int64)
-    share = (position - low).reshape(-1, *([1] * (values.ndim - 1)))
+    low, share = _places(clock_s, time_s)
+    share = share.reshape(-1, *([1] * (values.ndim - 1)))
     before, after = np.take(values, low, axis=0), np.take(values, low + 1, axis=0)
     after -= before
     after *= share
     after += before
     return np.asarray(after)
+
+
+def _places(clock_s: FloatArray, time_s: FloatArray) -> tuple[NDArray[np.int64], FloatArray]:
+    """Last instant of a regular clock before each time, and how far on to the next it is."""
+    step = clock_s[1] - clock_s[0]
+    position = np.clip((time_s - clock_s[0]) / step, 0.0, len(clock_s) - 1.000001)
+    low = position.astype(np.int64)
+    return low, position - low

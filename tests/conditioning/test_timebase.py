@@ -182,7 +182,9 @@ def test_logs_that_do_not_overlap_are_refused():
 @pytest.mark.parametrize("clock", ["jump", "separate"])
 def test_clocks_that_are_not_shared_are_refused_by_name(clock):
     logs = (make_log(EVEN_S), make_log(EVEN_S, "left_foot"))
-    with pytest.raises(RunError, match=f'clock = "{clock}": the logs have to be brought onto one clock'):
+    with pytest.raises(
+        RunError, match=f'clock = "{clock}": the logs have to be brought onto one clock'
+    ):
         to_common_clock(make_recording(*logs, clock=clock))
     # One log is on its own clock whatever the word.
     assert len(to_common_clock(make_recording(logs[0], clock=clock)).time_s) == 1000

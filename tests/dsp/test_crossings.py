@@ -1,11 +1,11 @@
-"""Crossings and extrema against waves whose answer is known."""
+"""Crossings against waves whose answer is known."""
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from imuproc.dsp.crossings import crossing_times, extrema, refine_extrema
+from imuproc.dsp.crossings import crossing_times
 
 
 def test_crossings_of_straight_lines_are_exact_between_samples():
@@ -55,59 +55,3 @@ def test_level_may_change_with_time():
 def test_unknown_direction_is_refused():
     with pytest.raises(ValueError, match="allowed are 'rising', 'falling', 'both'"):
         crossing_times(np.arange(3.0), np.zeros(3), 0.0, "up")
-
-
-@settings(deadline=None, max_examples=50)
-@given(
-    vertex_s=st.floats(0.5, 1.5),
-    height=st.floats(-50.0, 50.0),
-    curvature=st.floats(0.5, 500.0),
-    seed=st.integers(0, 999),
-)
-def test_vertex_of_a_parabola_is_exact_on_uneven_stamps(vertex_s, height, curvature, seed):
-    rng = np.random.default_rng(seed)
-    time_s = np.cumsum(rng.uniform(0.01, 0.05, 100))
-    time_s = time_s[time_s < 2.0]
-    x = height - curvature * (time_s - vertex_s) ** 2
-    found_s, value, index = extrema(time_s, x)
-    assert len(index) == 1
-    assert found_s[0] == pytest.approx(vertex_s, abs=1e-6)
-    assert value[0] == pytest.approx(height, abs=1e-6 * max(1.0, abs(height)))
-
-
-def test_minima_are_the_maxima_of_the_negative():
-    time_s = np.arange(0.0, 1.0, 0.002)
-    x = np.cos(2.0 * np.pi * 5.0 * time_s)
-    low_s, low, _ = extrema(time_s, x, "min")
-    np.testing.assert_allclose(low_s, np.arange(0.1, 1.0, 0.2), atol=1e-5)
-    np.testing.assert_allclose(low, -1.0, atol=1e-5)
-
-
-def test_small_wiggles_are_left_out_by_prominence():
-    time_s = np.arange(0.0, 1.0, 0.001)
-    x = np.sin(2.0 * np.pi * 2.0 * time_s) + 0.05 * np.sin(2.0 * np.pi * 40.0 * time_s)
-    assert len(extrema(time_s, x)[0]) > 10
-    assert len(extrema(time_s, x, prominence=0.5)[0]) == 2
-
-
-def test_flat_top_and_ends_give_the_sample_itself():
-    time_s = np.arange(6.0)
-    x = np.array([0.0, 2.0, 5.0, 5.0, 5.0, 1.0])
-    found_s, value, index = extrema(time_s, x)
-    assert (found_s[0], value[0], index[0]) == (3.0, 5.0, 3)
-    found_s, value = refine_extrema(time_s, x, np.array([0, 5]))
-    np.testing.assert_array_equal(found_s, [0.0, 5.0])
-    np.testing.assert_array_equal(value, [0.0, 1.0])
-
-
-def test_a_gap_neither_hides_nor_makes_a_peak():
-    time_s = np.arange(9.0)
-    x = np.array([0.0, 1.0, 3.0, np.nan, 2.0, 4.0, 1.0, 1.5, 9.0])
-    _, _, index = extrema(time_s, x)
-    np.testing.assert_array_equal(index, [5])  # 3.0 beside the gap may not be the top
-    assert len(extrema(time_s, np.full(9, np.nan))[0]) == 0
-
-
-def test_unknown_kind_is_refused():
-    with pytest.raises(ValueError, match="allowed are 'max', 'min'"):
-        extrema(np.arange(3.0), np.zeros(3), "top")

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
-from scipy.signal import butter, filtfilt
+from scipy.signal import butter, filtfilt, lfilter, lfilter_zi
 
 from imuproc.dsp.filters import (
     corrected_cutoff_hz,
@@ -19,6 +19,7 @@ from imuproc.dsp.filters import (
     moving_std,
     odd_width,
 )
+from imuproc.dsp.recursion import butterworth
 
 # Winter, Biomechanics and Motor Control of Human Movement, 4th ed., p. 69; Robertson et al.,
 # Research Methods in Biomechanics, 2nd ed., p. 288: C = (2^(1/n) - 1)^(1/4), 0.802 for two passes,
@@ -62,6 +63,17 @@ def test_low_pass_equals_scipy_filtfilt_away_from_the_ends():
     b, a = butter(2, corrected_cutoff_hz(12.0, 300.0), fs=300.0)
     reference = filtfilt(b, a, x, axis=0)
     np.testing.assert_allclose(low_pass(x, 12.0, 300.0)[300:-300], reference[300:-300], atol=1e-9)
+
+
+@pytest.mark.parametrize("n", [1, 31, 32, 33, 1000, 20_000])
+@pytest.mark.parametrize("cutoff_hz", [0.5, 8.0, 99.0])
+def test_one_pass_equals_the_recursion_of_scipy(n, cutoff_hz):
+    x = np.cumsum(np.random.default_rng(n).normal(size=(2, n)), axis=1)
+    b, a = butter(2, cutoff_hz, fs=200.0)
+    reference = lfilter(b, a, x, zi=lfilter_zi(b, a) * x[:, :1])[0]
+    np.testing.assert_allclose(
+        butterworth(x, cutoff_hz, 200.0), reference, atol=1e-9 * np.abs(x).max()
+    )
 
 
 def test_low_pass_keeps_any_number_of_dimensions_apart():

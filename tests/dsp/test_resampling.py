@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from imuproc.dsp.resampling import distance_to_samples, interpolate, regular_grid
 
-METHODS = ["linear", "pchip", "cubic"]
+METHODS = ["linear", "cubic"]
 
 
 def uneven(seed, n=200, period_s=0.01):
@@ -49,18 +49,6 @@ def test_cubic_is_exact_for_parabolas_and_linear_for_lines(seed, a, b, c):
     np.testing.assert_allclose(found, expected[:, 1], atol=1e-9)
 
 
-@settings(deadline=None, max_examples=40)
-@given(seed=st.integers(0, 9999))
-def test_pchip_stays_within_its_neighbours(seed):
-    time_s = uneven(seed, 60)
-    x = np.random.default_rng(seed + 1).normal(size=60)
-    grid_s = np.linspace(time_s[0], time_s[-1], 500)
-    right = np.searchsorted(time_s, grid_s).clip(1, 59)
-    found = interpolate(time_s, x, grid_s, 1.0, "pchip")
-    assert (found <= np.maximum(x[right], x[right - 1]) + 1e-12).all()
-    assert (found >= np.minimum(x[right], x[right - 1]) - 1e-12).all()
-
-
 def test_cubic_is_the_best_for_limb_motion_at_500_hz_with_jitter():
     """25 Hz is above where sagittal limb rates have their power; bars are one part in 1000."""
     time_s = uneven(3, 2000, 0.002)
@@ -69,7 +57,7 @@ def test_cubic_is_the_best_for_limb_motion_at_500_hz_with_jitter():
     x = np.sin(2.0 * np.pi * 25.0 * time_s)
     error = {m: np.std(interpolate(time_s, x, grid_s, 0.01, m) - truth) for m in METHODS}
     assert error["cubic"] < 1e-3
-    assert error["cubic"] < 0.5 * error["pchip"] < 0.5 * error["linear"]
+    assert error["cubic"] < 0.5 * error["linear"]
 
 
 @pytest.mark.parametrize("method", METHODS)
@@ -108,7 +96,7 @@ def test_hardly_any_samples(method, n):
 def test_times_must_increase_and_the_method_be_known():
     with pytest.raises(ValueError, match="must strictly increase"):
         interpolate(np.array([0.0, 1.0, 1.0]), np.zeros(3), np.zeros(1), 1.0)
-    with pytest.raises(ValueError, match="allowed are 'linear', 'pchip', 'cubic'"):
+    with pytest.raises(ValueError, match="allowed are 'linear', 'cubic'"):
         interpolate(np.arange(3.0), np.zeros(3), np.zeros(1), 1.0, "spline")
 
 
