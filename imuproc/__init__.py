@@ -17,15 +17,17 @@ if TYPE_CHECKING:
     from imuproc.pipeline.run import process as process
     from imuproc.pipeline.settings import Settings as Settings
     from imuproc.readers.session import read_session as read_session
+    from imuproc.readers.study import read_study as read_study
 
 _HOMES = {
     "open_archive": "imuproc.archive.reading",
     "read_session": "imuproc.readers.session",
+    "read_study": "imuproc.readers.study",
     "process": "imuproc.pipeline.run",
     "Settings": "imuproc.pipeline.settings",
 }
 
-__all__ = ["Settings", "__version__", "open_archive", "process", "read_session"]
+__all__ = ["Settings", "__version__", "open_archive", "process", "read_session", "read_study"]
 
 
 def __getattr__(name: str) -> Any:

@@ -62,6 +62,12 @@ class RunsEntry(Table):
     distance_m: float = Field(ge=10, le=120, description="metres, 10 to 120")
     seed: int = Field(default=1, ge=0, description="a whole number, 0 or more")
 
+    @model_validator(mode="after")
+    def _enough_runs(self) -> "RunsEntry":
+        if self.athletes * self.runs < 2:
+            raise refusal("one run", "two or more: errors from run to run show in no less")
+        return self
+
 
 class ChangeEntry(Table):
     """One ``[[change]]`` table: what is to be shown, and how much athletes vary by themselves."""
@@ -118,12 +124,6 @@ class PlanFile(Table):
     errors: ErrorsEntry = Field(
         default_factory=ErrorsEntry, description="a table such as { alpha = 0.05, power = 0.8 }"
     )
-
-    @model_validator(mode="after")
-    def _enough_runs(self) -> "PlanFile":
-        if self.runs.athletes * self.runs.runs < 2:
-            raise refusal("one run", "two or more: errors from run to run show in no less")
-        return self
 
 
 def read_plan(path: str | PathLike[str]) -> PlanFile:
