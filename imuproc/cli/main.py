@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from imuproc import __version__
+from imuproc.cli.convert import ConvertOptions, convert
 from imuproc.cli.exit_codes import WRONG_REQUEST
 from imuproc.cli.options import with_options
 from imuproc.cli.process import ProcessOptions, process
@@ -26,6 +27,7 @@ app = typer.Typer(
     rich_markup_mode=None,  # rich would triple the time that --help takes
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+app.command("convert")(with_options(convert, ConvertOptions))
 app.command("process")(with_options(process, ProcessOptions))
 app.command("report")(with_options(report, ReportOptions))
 app.command("simulate")(simulate)

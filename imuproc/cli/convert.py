@@ -1,0 +1,100 @@
+"""``imuproc convert``: a session's logs in an open format."""
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from imuproc.cli.exit_codes import ALL_DONE, INTERRUPTED, SOME_FAILED
+from imuproc.core.errors import SessionError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from imuproc.convert.work import Converted
+
+
+@dataclass(frozen=True)
+class ConvertOptions:
+    """What a user can ask ``imuproc convert`` for."""
+
+    session: Annotated[Path, typer.Argument(help="Session file (TOML).", show_default=False)]
+    out: Annotated[
+        Path,
+        typer.Option(
+            "--out", "-o", help="Folder for the session; new or empty.", show_default=False
+        ),
+    ]
+    to: Annotated[
+        str, typer.Option("--to", help="bids-motion, hdf5 or parquet.", show_default=False)
+    ]
+    run: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--run", metavar="ID", help="Only this run; may be given again.", show_default=False
+        ),
+    ] = None
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Print only what failed.")] = False
+
+
+def convert(options: ConvertOptions) -> None:
+    """Write the logs of a session in an open format.
+
+    Any format that imuproc reads goes in; SI units, the loggers' own stamps, ranges and times of
+    day come out, with a session.toml beside them that `imuproc process` takes. Nothing is
+    resampled or corrected.
+
+    Exit code: 0 all logs done, 1 some could not be read (named), 2 the request is wrong, 130
+    interrupted.
+    """
+    try:
+        converted = _converted(options)
+    except KeyboardInterrupt:
+        print("imuproc: interrupted; the session is not converted", file=sys.stderr)
+        raise typer.Exit(INTERRUPTED) from None
+    _print(converted, options)
+    raise typer.Exit(SOME_FAILED if converted.failures else ALL_DONE)
+
+
+def _converted(options: ConvertOptions) -> "Converted":
+    from imuproc.batch.faults import cannot_be_written
+    from imuproc.convert.work import convert as convert_session
+    from imuproc.readers.session import read_session
+
+    session = read_session(options.session)
+    try:
+        with _shown(options.quiet) as told:
+            return convert_session(session, options.to, options.out, options.run or (), told)
+    except OSError as error:
+        raise SessionError(cannot_be_written(error.filename or options.out, error)) from error
+
+
+@contextmanager
+def _shown(quiet: bool) -> "Iterator[Callable[[int, int], None]]":
+    """A bar on stderr, where that is a terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    columns = ("Logs", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    hidden = quiet or not console.is_terminal
+    with Progress(*columns, console=console, disable=hidden, transient=True) as progress:
+        bar = progress.add_task("logs", total=None)
+        yield lambda done, total: progress.update(bar, completed=done, total=total)
+
+
+def _print(converted: "Converted", options: ConvertOptions) -> None:
+    from imuproc.report.text import clean, plural
+
+    for failure in converted.failures:
+        run, reason = clean(failure.run), clean(failure.reason)
+        print(f"imuproc: run {run}: {reason}; its log is left out", file=sys.stderr)
+    if not options.quiet:
+        logs = plural(converted.logs, "log")
+        print(f"imuproc: {logs} written, {len(converted.failures)} failed", file=sys.stderr)
+    if converted.session is not None and not options.quiet:
+        print(f"Written: {converted.session}")

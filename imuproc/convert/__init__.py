@@ -1,0 +1,1 @@
+"""Sessions written anew in open formats, so that nothing is lost."""

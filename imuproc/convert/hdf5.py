@@ -1,0 +1,103 @@
+"""Sessions as HDF5 in our own open layout, which :mod:`imuproc.readers.hdf5` describes."""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any, Final
+
+import h5py
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.convert.form import Facts, Target, Watched
+from imuproc.convert.tables import AXES, log_targets
+from imuproc.core.files import replaced_file
+from imuproc.core.recording import SensorLog
+from imuproc.readers.hdf5 import FORMAT, VERSION
+from imuproc.readers.session import Session
+
+_CHUNK: Final = 8192
+_LAYOUT: Final = "hdf5"
+
+
+def targets(session: Session, runs: Iterable[str]) -> list[Target]:
+    """A file for each log."""
+    return log_targets(session, runs, ".h5")
+
+
+def beside(_target: Target) -> tuple[str, ...]:
+    """Nothing: the file says all of itself."""
+    return ()
+
+
+def write(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Facts:
+    """Write one log, piece after piece.
+
+    Raises
+    ------
+    LogError
+        The log cannot be read; nothing is left of it.
+    OSError
+        The file cannot be written.
+    """
+    watched = Watched(pieces)
+    path = folder / target.file
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with replaced_file(path) as temporary, h5py.File(temporary, "w") as file:
+        file.attrs["format"], file.attrs["version"] = FORMAT, VERSION
+        group = file.create_group(target.site)
+        group.attrs["tracked_point"] = target.site
+        datasets = {
+            "time_s": _dataset(group, "time_s", (), "s"),
+            "accel": _dataset(group, "accel", (3,), "m/s^2"),
+            "gyro": _dataset(group, "gyro", (3,), "rad/s"),
+        }
+        for piece in watched:
+            _append(datasets["time_s"], piece.time_s)
+            _append(datasets["accel"], piece.accel_mps2)
+            _append(datasets["gyro"], piece.gyro_radps)
+        _describe(group, watched.facts())
+    return watched.facts()
+
+
+def _dataset(group: h5py.Group, name: str, width: tuple[int, ...], units: str) -> h5py.Dataset:
+    dataset = group.create_dataset(
+        name,
+        shape=(0, *width),
+        maxshape=(None, *width),
+        chunks=(_CHUNK, *width),
+        dtype="<f8",
+        shuffle=True,
+        compression="gzip",
+        compression_opts=1,
+        track_times=False,
+    )
+    dataset.attrs["units"] = units
+    if width:
+        dataset.attrs["component"] = list(AXES)
+    return dataset
+
+
+def _append(dataset: h5py.Dataset, values: NDArray[np.float64]) -> None:
+    before = len(dataset)
+    dataset.resize(before + len(values), axis=0)
+    dataset[before:] = values
+
+
+def _describe(group: h5py.Group, facts: Facts) -> None:
+    if np.isfinite(facts.rate_hz):
+        group.attrs["sampling_frequency"] = facts.rate_hz
+    if facts.zero_at is not None:
+        group.attrs["start_time"] = facts.zero_at.isoformat()
+    for name, full_scale in (("accel", facts.accel_range_mps2), ("gyro", facts.gyro_range_radps)):
+        if full_scale is not None:
+            group[name].attrs["range"] = full_scale
+
+
+def layouts(written: list[tuple[Target, Facts]]) -> tuple[dict[str, Any], list[str]]:
+    """One layout that only names the format."""
+    return {_LAYOUT: {"format": "hdf5"}}, [_LAYOUT] * len(written)
+
+
+def finish(_folder: Path, _session: Session, _written: list[tuple[Target, Facts]]) -> list[str]:
+    """Nothing more is needed."""
+    return []

@@ -1,0 +1,191 @@
+"""A whole session in another form: log after log, and a session file beside them."""
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Any, Final, cast
+
+from imuproc.convert.form import Facts, Form, Target
+from imuproc.convert.toml_text import toml_text
+from imuproc.core.errors import LogError, SessionError
+from imuproc.core.files import replaced_file
+from imuproc.readers.registry import stream_log
+from imuproc.readers.session import Session
+from imuproc.readers.toml_file import load_toml
+
+FORMS: Final[dict[str, str]] = {
+    "bids-motion": "imuproc.convert.bids",
+    "hdf5": "imuproc.convert.hdf5",
+    "parquet": "imuproc.convert.parquet",
+}
+SESSION_FILE: Final = "session.toml"
+MARK: Final = ".imuproc-convert.json"
+
+_ROWS: Final = 1 << 16
+_HEAD: Final = "# Written by imuproc convert.\n"
+
+
+@dataclass(frozen=True)
+class Failure:
+    """A log that could not be converted, and why."""
+
+    run: str
+    site: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Converted:
+    """What came of a conversion.
+
+    Parameters
+    ----------
+    session : Path or None
+        The new session file; None where no log could be read.
+    logs : int
+        How many were written.
+    failures : tuple of Failure
+        Left out of the new session file.
+    """
+
+    session: Path | None
+    logs: int
+    failures: tuple[Failure, ...]
+
+
+def convert(
+    session: Session,
+    form: str,
+    folder: Path,
+    runs: Sequence[str] = (),
+    told: Callable[[int, int], None] = lambda _done, _of: None,
+) -> Converted:
+    """Write a session's logs in an open format, with a session file that reads them.
+
+    Parameters
+    ----------
+    session : Session
+    form : str
+        A key of :data:`FORMS`.
+    folder : Path
+        New, empty, or written by an earlier conversion, whose files are then replaced.
+    runs : sequence of str
+        Ids of the runs to convert; all where empty.
+    told : callable
+        Called with the number of logs that are done and of all.
+
+    Returns
+    -------
+    Converted
+        A log that cannot be read is named and left out; the others are written.
+
+    Raises
+    ------
+    SessionError
+        There is no such form or run, or the folder holds other files.
+    OSError
+        The folder cannot be written.
+    """
+    if form not in FORMS:
+        raise SessionError(f"--to: found {form!r}; allowed: {', '.join(map(repr, FORMS))}")
+    writer = cast(Form, import_module(FORMS[form]))
+    content = load_toml(session.path)
+    for run in runs:
+        session.athlete_of(run)  # refuses a run that is not there
+    chosen = [run.id for run in session.runs if not runs or run.id in runs]
+    targets = writer.targets(session, chosen)
+    planned = [name for target in targets for name in (target.file, *writer.beside(target))]
+    earlier = _claim(session, folder, planned)
+    written, failures = _written(session, writer, folder, targets, told)
+    files = [name for target, _ in written for name in (target.file, *writer.beside(target))]
+    if written:
+        files += [*writer.finish(folder, session, written), SESSION_FILE]
+        _write_text(folder / SESSION_FILE, _session_text(content, writer, written))
+    _forget(folder, set(earlier) - set(files))
+    _mark(folder, files)
+    return Converted(folder / SESSION_FILE if written else None, len(written), tuple(failures))
+
+
+def _written(
+    session: Session,
+    writer: Form,
+    folder: Path,
+    targets: list[Target],
+    told: Callable[[int, int], None],
+) -> tuple[list[tuple[Target, Facts]], list[Failure]]:
+    requests = {
+        (run, request.site): request for run in session.plans for request in session.requests(run)
+    }
+    written, failures = [], []
+    told(0, len(targets))
+    for done, target in enumerate(targets, 1):
+        pieces = stream_log(requests[target.run.id, target.site], _ROWS)
+        try:
+            written.append((target, writer.write(folder, target, pieces)))
+        except LogError as error:
+            failures.append(Failure(target.run.id, target.site, str(error)))
+        told(done, len(targets))
+    return written, failures
+
+
+def _session_text(
+    content: dict[str, Any], writer: Form, written: list[tuple[Target, Facts]]
+) -> str:
+    """The session file as it was, but for layouts, logs, and runs without any."""
+    layouts, names = writer.layouts(written)
+    logs: dict[str, dict[str, Any]] = {}
+    for (target, _), layout in zip(written, names, strict=True):
+        log = {"file": target.file, "layout": layout}
+        logs.setdefault(target.run.id, {})[target.site] = log
+    runs = [
+        {key: value for key, value in entry.items() if key not in ("layout", "logs")}
+        | {"logs": logs[entry["id"]]}
+        for entry in content["run"]
+        if entry["id"] in logs
+    ]
+    return _HEAD + toml_text({**content, "layout": layouts, "run": runs})
+
+
+def _claim(session: Session, folder: Path, planned: list[str]) -> list[str]:
+    """Make the folder ours, or refuse it; gives what an earlier conversion wrote there."""
+    if folder.exists() and not folder.is_dir():
+        raise SessionError(f"{folder}: found a file; allowed as output: a folder")
+    if folder.resolve() == session.path.parent.resolve():
+        raise SessionError(f"{folder}: is the folder of the session itself; allowed: another one")
+    earlier = _marked(folder)
+    if earlier is None and folder.is_dir() and any(folder.iterdir()):
+        raise SessionError(
+            f"{folder}: found files that imuproc convert did not write; allowed as output: a new "
+            "or empty folder"
+        )
+    folder.mkdir(parents=True, exist_ok=True)
+    _mark(folder, sorted({*(earlier or ()), *planned, SESSION_FILE}))
+    return earlier or []
+
+
+def _marked(folder: Path) -> list[str] | None:
+    try:
+        files = json.loads((folder / MARK).read_bytes())["files"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    return [name for name in files if isinstance(name, str)] if isinstance(files, list) else None
+
+
+def _mark(folder: Path, files: list[str]) -> None:
+    _write_text(folder / MARK, json.dumps({"files": sorted(files)}, indent=1) + "\n")
+
+
+def _forget(folder: Path, names: set[str]) -> None:
+    """Take away what an earlier conversion wrote and this one did not."""
+    inside = folder.resolve()
+    for name in sorted(names):
+        path = folder / name
+        if path.resolve().is_relative_to(inside):  # the mark is a file that people can change
+            path.unlink(missing_ok=True)
+
+
+def _write_text(path: Path, text: str) -> None:
+    with replaced_file(path) as temporary:
+        temporary.write_text(text, encoding="utf-8", newline="\n")
