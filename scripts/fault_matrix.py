@@ -27,8 +27,8 @@ from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.synth.faults import FAULTS, FaultKind
 from imuproc.synth.truth import Truth
+from imuproc.validation.judging import judge
 from scripts.accuracy_cases import Case, Recipe, make_case
-from scripts.accuracy_judge import judge
 from scripts.optical_running import cases
 
 RAISES: Final[dict[str, frozenset[str]]] = {

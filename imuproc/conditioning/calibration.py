@@ -228,6 +228,7 @@ def _condition(
         accel_clipped=signals.accel_clipped,
         gyro_clipped=signals.gyro_clipped,
         calibration=calibration,
+        gyro_hidden_radps=signals.gyro_hidden_radps,
     )
     return segment, axes.sign_sure, _lost(segment, stretch)
 

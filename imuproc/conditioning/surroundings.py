@@ -34,6 +34,7 @@ def spans_around(run: Interval, others: tuple[Interval, ...]) -> tuple[Interval,
 
 def cut_signals(signals: SiteSignals, kept: slice) -> SiteSignals:
     """Some samples of one sensor."""
+    hidden = signals.gyro_hidden_radps
     return replace(
         signals,
         accel_mps2=signals.accel_mps2[kept],
@@ -41,6 +42,7 @@ def cut_signals(signals: SiteSignals, kept: slice) -> SiteSignals:
         measured=signals.measured[kept],
         accel_clipped=signals.accel_clipped[kept],
         gyro_clipped=signals.gyro_clipped[kept],
+        gyro_hidden_radps=None if hidden is None else hidden[kept],
     )
 
 

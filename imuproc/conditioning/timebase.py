@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from imuproc.conditioning.clipping import (
     LEAST_ACCEL_RANGE_MPS2,
     LEAST_GYRO_RANGE_RADPS,
-    clipped_samples,
+    clipped_axes,
+    restored_rate,
 )
 from imuproc.conditioning.stamps import Stamps, StampSettings, repair_stamps
 from imuproc.core.errors import RunError
@@ -18,6 +19,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
+from imuproc.core.uncertainty import CLIPPED_GYRO_SD_RADPS
 from imuproc.dsp.filters import finite_rows
 from imuproc.dsp.resampling import distance_to_samples, interpolate
 
@@ -64,6 +66,9 @@ class SiteSignals:
         True next to samples at the end of the range.
     rate_hz : float
         Nominal rate of the sensor's own log in Hz.
+    gyro_hidden_radps : ndarray, shape (n,), or None
+        Standard uncertainty of the angular velocity where it was clipped (its peaks are rounded
+        off), 0 elsewhere; None for the usual one in every clipped sample.
     """
 
     site: Site
@@ -73,6 +78,7 @@ class SiteSignals:
     accel_clipped: BoolArray
     gyro_clipped: BoolArray
     rate_hz: float
+    gyro_hidden_radps: FloatArray | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,6 +199,14 @@ def _on_grid(
     """Signals of one log at the grid times, and the flags of what was missing or clipped."""
     time_s = stamps.time_s - origin_s
     accel, gyro = log.accel_mps2[stamps.row], log.gyro_radps[stamps.row]
+    by_axis = {
+        "accel": clipped_axes(accel, log.accel_range_mps2, LEAST_ACCEL_RANGE_MPS2),
+        "gyro": clipped_axes(gyro, log.gyro_range_radps, LEAST_GYRO_RANGE_RADPS),
+    }
+    touched = {sensor: mask.any(axis=1) for sensor, mask in by_axis.items()}
+    hidden = np.zeros(len(time_s))
+    if touched["gyro"].any():
+        gyro, hidden = restored_rate(time_s, gyro, by_axis["gyro"], CLIPPED_GYRO_SD_RADPS)
     values = np.concatenate((accel, gyro), axis=1)
     # An accelerometer never reads exactly nothing on all axes: some loggers write 0 for missing.
     values[np.abs(accel) @ np.ones(3) == 0.0] = np.nan
@@ -202,10 +216,6 @@ def _on_grid(
     on_grid = interpolate(time_s, values, grid_s, max_gap_s)
     far_s = (settings.far_periods + 1e-6) * period_s
     near = distance_to_samples(time_s[real], grid_s) <= far_s
-    touched = {
-        "accel": clipped_samples(accel, log.accel_range_mps2, LEAST_ACCEL_RANGE_MPS2),
-        "gyro": clipped_samples(gyro, log.gyro_range_radps, LEAST_GYRO_RANGE_RADPS),
-    }
     # One period: as far as a clipped sample can reach through interpolation.
     reach_s = 1.001 * period_s
     signals = SiteSignals(
@@ -216,6 +226,7 @@ def _on_grid(
         accel_clipped=distance_to_samples(time_s[touched["accel"]], grid_s) <= reach_s,
         gyro_clipped=distance_to_samples(time_s[touched["gyro"]], grid_s) <= reach_s,
         rate_hz=1.0 / period_s,
+        gyro_hidden_radps=np.interp(grid_s, time_s, hidden),
     )
     flags = _missing_flags(stamps, real, log.site, settings.max_bridge_samples)
     flags += _cover_flags(log.site, stamps.time_s, grid_s[-1] - grid_s[0], settings)

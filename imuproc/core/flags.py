@@ -151,7 +151,8 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "gyro_clipped",
         "The gyroscope was at the end of its range.",
-        "Use a larger range (2000 deg/s or more). Angles of the steps concerned are less certain.",
+        "Use a larger range (2000 deg/s or more). Clipped peaks were rounded off; figures of the "
+        "steps concerned are less certain or withheld.",
         serious=True,
     ),
     Flag(
@@ -184,7 +185,8 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "segments_swapped",
         "The shank and foot logs of one leg look swapped.",
-        "Check which sensor was on shank and foot, correct the session file and process again.",
+        "Figures of this leg, step lengths and speed are withheld. Check which sensor was on shank "
+        "and foot, correct the session file and process again.",
         serious=True,
     ),
     Flag(

@@ -12,6 +12,7 @@ from imuproc.core.clocks import Clocks
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.sites import Site
+from imuproc.core.uncertainty import CLIPPED_GYRO_SD_RADPS
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -74,6 +75,9 @@ class Conditioned:
         True where the sensor was at the end of its range.
     calibration : Calibration
         How the segment axes were found and how well they are known.
+    gyro_hidden_radps : ndarray, shape (n,), or None
+        Standard uncertainty of the angular velocity where it was clipped, 0 elsewhere; None for
+        the usual one in every clipped sample.
     """
 
     site: Site
@@ -83,6 +87,12 @@ class Conditioned:
     accel_clipped: BoolArray
     gyro_clipped: BoolArray
     calibration: "Calibration"
+    gyro_hidden_radps: FloatArray | None = None
+
+    def hidden_rate_radps(self) -> FloatArray:
+        """What each sample of the gyroscope may hide by clipping, shape (n,)."""
+        usual = np.where(self.gyro_clipped, CLIPPED_GYRO_SD_RADPS, 0.0)
+        return usual if self.gyro_hidden_radps is None else self.gyro_hidden_radps
 
 
 @dataclass(frozen=True)

@@ -141,7 +141,9 @@ def all_lengths(
     gaps : mapping from Site to Gaps
         Missing and clipped samples of each sensor.
     """
-    doubt = {side: stride_doubt_m(contacts, gaps, side, settings.clipping) for side in SIDES}
+    doubt = {
+        side: stride_doubt_m(contacts, gaps, side, settings.clipping, motion) for side in SIDES
+    }
     return step_lengths(motion, contacts, settings.stride, doubt)
 
 

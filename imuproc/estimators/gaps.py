@@ -12,14 +12,18 @@ from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
+from imuproc.core.motion import Motion
 from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of, side_of
+from imuproc.core.uncertainty import CLIPPED_ACCEL_SD_MPS2
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.bridging import find_bridges
 
 FloatArray = NDArray[np.float64]
 
 _NEAR_EVENT_S = 0.04
+_CLIPPED_SHARE = 0.4
+"""Events are read off the rate: how uncertain they are, as a share of the clipped time nearby."""
 _MATTERS_S = 0.01
 """Shorter gaps are bridged to within a tenth of a degree."""
 _LONGEST_SWING_S = 0.7
@@ -39,6 +43,8 @@ class Gaps:
         Rests and mid-stances in s: what a gap does to the angle ends there.
     accel_clipped_s, gyro_clipped_s : ndarray, shape (c,)
         Samples at the end of the range in s.
+    gyro_hidden_rad : ndarray, shape (c,)
+        Rotation that each of the latter may hide.
     period_s : float
         Time that each sample stands for.
     """
@@ -49,6 +55,7 @@ class Gaps:
     anchor_s: FloatArray
     accel_clipped_s: FloatArray
     gyro_clipped_s: FloatArray
+    gyro_hidden_rad: FloatArray
     period_s: float
 
     def angle_part_rad(self, time_s: FloatArray) -> FloatArray:
@@ -68,6 +75,12 @@ class Gaps:
         """Whole length of the gaps that reach into each stretch of time in s, shape (m,)."""
         length = np.minimum(self.end_s - self.start_s, _LONGEST_SWING_S)
         return np.asarray(np.where(self._overlap_s(start_s, end_s) > 0.0, length, 0.0).sum(axis=1))
+
+    def clipped_within_s(self, time_s: FloatArray) -> FloatArray:
+        """For how long the gyroscope was clipped near given times in s, shape (m,)."""
+        ends = (time_s - _NEAR_EVENT_S, time_s + _NEAR_EVENT_S)
+        first, last = (np.searchsorted(self.gyro_clipped_s, end) for end in ends)
+        return np.asarray((last - first) * self.period_s)
 
     def _overlap_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
         first, last = np.maximum(self.start_s, start_s[:, None]), end_s[:, None]
@@ -104,6 +117,7 @@ def find_gaps(conditioned: ConditionedRecording, contacts: Contacts) -> dict[Sit
             _anchors(segment, contacts),
             time_s[segment.accel_clipped],
             time_s[segment.gyro_clipped],
+            segment.hidden_rate_radps()[segment.gyro_clipped] / conditioned.rate_hz,
             1.0 / conditioned.rate_hz,
         )
     return out
@@ -117,6 +131,8 @@ def _anchors(segment: Conditioned, contacts: Contacts) -> FloatArray:
 
 def widened(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
     """Contacts whose events near a gap of their sensor are as uncertain as the gap is long.
+
+    Near clipped samples of the gyroscope they are uncertain by a share of the clipped time.
 
     Parameters
     ----------
@@ -138,6 +154,7 @@ def widened(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
         for name, event_s in zip(names, (contacts.touchdown_s, contacts.toe_off_s), strict=True):
             at = event_s[rows]
             blind = 0.5 * seen.touching_s(at - _NEAR_EVENT_S, at + _NEAR_EVENT_S)
+            blind = np.hypot(blind, _CLIPPED_SHARE * seen.clipped_within_s(at))
             widened_u[name][rows] = np.hypot(widened_u[name][rows], blind)
             if name == "touchdown_u_s":
                 random_u[rows] = np.hypot(random_u[rows], blind)
@@ -187,25 +204,29 @@ def _swing_start_s(contacts: Contacts, rows: NDArray[np.int64]) -> FloatArray:
 
 @dataclass(frozen=True)
 class ClippingSettings:
-    """What samples at the end of the range may hide, one standard deviation each.
+    """What samples at the end of the range may hide.
 
     Parameters
     ----------
-    accel_sd_mps2, gyro_sd_radps : float
-        Beyond the range, for as long as it lasts; from memory.
+    accel_sd_mps2 : float
+        Standard deviation beyond the range of the accelerometer, for as long as it lasts.
     """
 
-    accel_sd_mps2: float = 60.0
-    gyro_sd_radps: float = 3.0
+    accel_sd_mps2: float = CLIPPED_ACCEL_SD_MPS2
 
 
 def stride_doubt_m(
-    contacts: Contacts, gaps: Mapping[Site, Gaps], side: Side, settings: ClippingSettings
+    contacts: Contacts,
+    gaps: Mapping[Site, Gaps],
+    side: Side,
+    settings: ClippingSettings,
+    motion: Motion,
 ) -> FloatArray:
     """Standard uncertainty of each stride of a foot from clipped and missing samples.
 
     Velocity that was not seen in mid-swing moves the foot by a quarter of velocity times stride
-    time, once the velocities in both stances are met; a tilt that was not seen lets gravity do so.
+    time, once the velocities in both stances are met; a tilt that was not seen turns the velocity
+    that the foot has still to lose, and lets gravity pull it away.
 
     Parameters
     ----------
@@ -213,6 +234,7 @@ def stride_doubt_m(
     gaps : mapping from Site to Gaps
     side : {"left", "right"}
     settings : ClippingSettings
+    motion : Motion
 
     Returns
     -------
@@ -225,12 +247,22 @@ def stride_doubt_m(
     if seen is None or len(rows) < 2:
         return np.zeros(max(len(rows) - 1, 0))
     stride_s = np.diff(middle_s)
-    clipped_s = [
-        np.diff(np.searchsorted(times, middle_s)) * seen.period_s
-        for times in (seen.accel_clipped_s, seen.gyro_clipped_s)
-    ]
-    unseen_mps = settings.accel_sd_mps2 * clipped_s[0]
-    tilted_mps = STANDARD_GRAVITY_MPS2 * settings.gyro_sd_radps * clipped_s[1] * 0.5 * stride_s
+    clipped_s = np.diff(np.searchsorted(seen.accel_clipped_s, middle_s)) * seen.period_s
+    unseen_mps = settings.accel_sd_mps2 * clipped_s
+    hidden_rad, turned_mps = (
+        np.diff(np.append(0.0, np.cumsum(part))[np.searchsorted(seen.gyro_clipped_s, middle_s)])
+        for part in (seen.gyro_hidden_rad, seen.gyro_hidden_rad * _speed_mps(motion, side, seen))
+    )
+    tilted_mps = turned_mps + STANDARD_GRAVITY_MPS2 * hidden_rad * 0.5 * stride_s
     doubt_m = 0.25 * stride_s * np.hypot(unseen_mps, tilted_mps)
     missing = seen.within_s(middle_s[:-1], middle_s[1:]) > _MATTERS_S
     return np.asarray(np.where(missing, np.inf, doubt_m))
+
+
+def _speed_mps(motion: Motion, side: Side, seen: Gaps) -> FloatArray:
+    """Speed of a foot at each clipped sample of its gyroscope, shape (c,)."""
+    foot = motion.segments.get(foot_of(side))
+    if foot is None:
+        return np.zeros(len(seen.gyro_clipped_s))
+    speed = np.nan_to_num(np.linalg.norm(foot.velocity_mps, axis=1))
+    return np.interp(seen.gyro_clipped_s, motion.time_s, speed)

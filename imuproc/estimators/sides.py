@@ -11,20 +11,26 @@ other way round. In the same trials the skewness of the ankle's rate was -0.06 t
 1.09 to 1.7 times as fast.
 """
 
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
 import numpy as np
+from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
-from imuproc.core.sites import SIDES, foot_of, shank_of
+from imuproc.core.sites import SIDES, foot_of, shank_of, side_of
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import quat_rotate
+from imuproc.estimators.figures import Figure
 
 _AFTER_S = 0.07
 _LEAST_ROLL_DEG = 2.0
 _CUTOFF_HZ = 20.0
 _LEAST_SKEWNESS = 0.1
 _FOOT_FASTER = 0.95
+_VAGUE_S = 0.03
 
 
 def side_flags(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
@@ -41,6 +47,46 @@ def side_flags(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
         ``sides_swapped`` and ``segments_swapped`` with what was measured, or nothing.
     """
     return [*_swapped_legs(motion, contacts), *_swapped_segments(motion, contacts)]
+
+
+def without_swapped(
+    figures: Mapping[str, Figure], contacts: Contacts, flags: Iterable[RaisedFlag]
+) -> dict[str, Figure]:
+    """Figures without those that a leg with exchanged shank and foot makes wrong.
+
+    Parameters
+    ----------
+    figures : mapping from column name to Figure
+    contacts : Contacts
+    flags : iterable of RaisedFlag
+        As :func:`side_flags` gives them.
+
+    Returns
+    -------
+    dict from column name to Figure
+        Events of such a leg stay, with an uncertainty that says how little they are worth.
+    """
+    legs = [side_of(flag.site) for flag in flags if flag.name == "segments_swapped" and flag.site]
+    own = np.isin(contacts.side, [side for side in legs if side is not None])
+    if not own.any():
+        return dict(figures)
+    gone = dict.fromkeys(figures, own)
+    gone |= dict.fromkeys(("flight_time_s", "step_time_s", "step_frequency_hz"), own | _next(own))
+    gone |= dict.fromkeys(("step_length_m", "speed_mps"), np.ones(len(own), dtype=bool))
+    out = {
+        name: replace(figure, value=np.where(gone[name], np.nan, figure.value))
+        for name, figure in figures.items()
+    }
+    for name in ("touchdown_s", "toe_off_s"):
+        parts = figures[name].parts
+        vague = np.where(own, np.hypot(parts["event"], _VAGUE_S), parts["event"])
+        out[name] = Figure(figures[name].value, {**parts, "event": vague})
+    return out
+
+
+def _next(own: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Steps whose next one is marked."""
+    return np.append(own[1:], False)
 
 
 def _swapped_segments(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:

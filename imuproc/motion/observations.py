@@ -139,8 +139,8 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
     bend = np.zeros(len(force))
     bend[1:-1] = lengths(force[2:] - 2.0 * force[1:-1] + force[:-2])
     unseen = segment.accel_clipped | ~segment.measured
-    hidden = segment.gyro_clipped | ~segment.measured
-    rotation = np.where(hidden, settings.clipped_gyro_sd_radps / rate_hz, 0.0)
+    rotation = segment.hidden_rate_radps() / rate_hz
+    rotation = np.where(segment.measured, rotation, settings.missing_gyro_sd_radps / rate_hz)
     clipped_rotation = np.where(segment.measured, rotation, 0.0)
     # A zero that has moved at an unknown time is off by half of that all along, one way or other.
     rotation = rotation + 0.5 * segment.calibration.zero_moved_radps / rate_hz
@@ -148,7 +148,7 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
     width = odd_width(2.0 * _STRIDE_S, rate_hz)
     gravity = STANDARD_GRAVITY_MPS2**2 * _STRIDE_S / rate_hz
     tilted = gravity * _hidden_near(rotation, width) ** 2
-    jumped = (settings.clipped_accel_sd_mps2 / rate_hz) ** 2 * _run_lengths(unseen) * unseen
+    jumped = (settings.unseen_accel_sd_mps2 / rate_hz) ** 2 * _run_lengths(unseen) * unseen
     undersampled = (settings.undersampling_share * bend / rate_hz) ** 2
     steady = settings.stride_velocity_sd_mps**2 / _STRIDE_S / rate_hz
     clipped = gravity * _hidden_near(clipped_rotation, width) ** 2 + jumped * segment.measured

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from imuproc.core.uncertainty import CLIPPED_ACCEL_SD_MPS2, CLIPPED_GYRO_SD_RADPS
+
 
 @dataclass(frozen=True)
 class MotionSettings:
@@ -32,8 +34,10 @@ class MotionSettings:
     undersampling_share : float
         Error of velocity at an impact, as a share of the bend of the force from sample to sample
         times the sampling interval.
-    clipped_accel_sd_mps2, clipped_gyro_sd_radps : float
-        What a sample at the end of the range may hide; also used for missing samples.
+    unseen_accel_sd_mps2 : float
+        What a clipped or missing sample of the accelerometer may hide.
+    missing_gyro_sd_radps : float
+        What a missing sample of the gyroscope may hide; a clipped one brings its own.
     heel_rise_toe_out_deg, heel_rise_toe_out_u_deg : float
         How far the heel-to-toe line points outward of the direction in which the foot turns while
         the heel rises, and its standard uncertainty for one foot. Mean and between-foot SD of 11
@@ -54,8 +58,8 @@ class MotionSettings:
     stride_velocity_sd_mps: float = 0.05
     belt_velocity_sd_mps: float = 1.0
     undersampling_share: float = 0.2
-    clipped_accel_sd_mps2: float = 60.0
-    clipped_gyro_sd_radps: float = 3.0
+    unseen_accel_sd_mps2: float = CLIPPED_ACCEL_SD_MPS2
+    missing_gyro_sd_radps: float = CLIPPED_GYRO_SD_RADPS
     heel_rise_toe_out_deg: float = -3.2
     heel_rise_toe_out_u_deg: float = 4.1
     stance_from: float = 0.35

@@ -30,7 +30,7 @@ from imuproc.estimators.figures import Figure, missing
 from imuproc.estimators.gaps import find_gaps, widened
 from imuproc.estimators.gaps import step_flags as gap_flags
 from imuproc.estimators.phase import phases
-from imuproc.estimators.sides import side_flags
+from imuproc.estimators.sides import side_flags, without_swapped
 from imuproc.estimators.stride import StepLengths
 from imuproc.estimators.timing import next_step
 from imuproc.pipeline.settings import Settings
@@ -69,9 +69,9 @@ def make_result(
     contacts = timed(widened(contacts, gaps), conditioned)
     about = (recording.athlete, settings.estimators, gaps, recording.clocks)
     read = all_figures(motion, contacts, *about)
-    figures, step_flags = _trusted(read.by_name)
-    flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned)]
-    flags += side_flags(motion, contacts)
+    sides = side_flags(motion, contacts)
+    figures, step_flags = _trusted(without_swapped(read.by_name, contacts, sides))
+    flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned), *sides]
     flags += clock_flags(contacts)
     step_flags += _step_flags(contacts)
     step_flags += gap_flags(contacts, gaps)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from imuproc.core.motion import Motion
 from imuproc.estimators.gaps import (
     ClippingSettings,
     find_gaps,
@@ -77,11 +78,14 @@ def test_steps_whose_swing_or_contact_has_a_gap_are_named() -> None:
     assert flagged(after_the_run) == []
 
 
+STILL = Motion(TIME_S, {})
+
+
 def test_strides_with_a_gap_of_their_own_foot_are_endlessly_doubtful() -> None:
     found = gaps_of(left_foot=(11.2, 11.3))
     usual = ClippingSettings()
-    assert stride_doubt_m(STEPS, found, "left", usual).tolist() == [0.0, np.inf, 0.0, 0.0]
-    assert not stride_doubt_m(STEPS, found, "right", usual).any()
+    assert stride_doubt_m(STEPS, found, "left", usual, STILL).tolist() == [0.0, np.inf, 0.0, 0.0]
+    assert not stride_doubt_m(STEPS, found, "right", usual, STILL).any()
 
 
 def test_steps_that_turned_beyond_the_gyroscopes_range_are_named() -> None:
@@ -104,7 +108,7 @@ def test_clipped_samples_make_their_stride_doubtful() -> None:
         ),
         STEPS,
     )
-    doubt = stride_doubt_m(STEPS, found, "left", ClippingSettings())
+    doubt = stride_doubt_m(STEPS, found, "left", ClippingSettings(), STILL)
     assert doubt[1] == pytest.approx(0.075, abs=0.01)
     assert doubt[[0, 2, 3]].tolist() == [0.0, 0.0, 0.0]
 
