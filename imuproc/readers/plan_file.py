@@ -4,13 +4,13 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from imuproc.core.columns import FIGURES
 from imuproc.core.recording import Start
 from imuproc.core.sites import SITES, Site
-from imuproc.readers.toml_file import Table, complain, load_toml, problem, problems_of, refusal
-from imuproc.readers.wording import did_you_mean, found, listed, quoted
+from imuproc.readers.toml_file import Table, load_toml, refusal, validated
+from imuproc.readers.wording import did_you_mean, listed, quoted
 
 SCHEMA = 1
 
@@ -144,13 +144,4 @@ def read_plan(path: str | PathLike[str]) -> PlanFile:
         The file cannot be read or says something that is not allowed; a line for each problem.
     """
     path = Path(path)
-    content = load_toml(path)
-    schema = content.get("schema")
-    if type(schema) is not int or schema != SCHEMA:
-        shown = "nothing" if schema is None else found(schema)
-        raise complain(path, [problem(("schema",), shown, f"the number {SCHEMA}")], content)
-    tables = {key: value for key, value in content.items() if key != "schema"}
-    try:
-        return PlanFile.model_validate(tables)
-    except ValidationError as error:
-        raise complain(path, problems_of(error, PlanFile), content) from error
+    return validated(path, load_toml(path), SCHEMA, PlanFile)

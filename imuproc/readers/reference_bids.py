@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
-from imuproc.readers.reference_contacts import RawContacts, ordered, paired
+from imuproc.readers.reference_contacts import RawContacts, ordered, paired, with_clock
 from imuproc.readers.reference_layout import BidsEventsLayout
 from imuproc.readers.reference_request import ReferenceRequest
 from imuproc.readers.reference_table import TextTable, read_table
@@ -58,23 +58,9 @@ def read(request: ReferenceRequest) -> Reference:
     other = sum(word not in known for word in words)
     if other:
         notes = (*notes, f"Rows of other kinds that were passed over: {other}.")
-    contacts = ordered(raw)
-    nothing = np.full(len(contacts.touchdown_s), np.nan)
-    return Reference(
-        source=request.source,
-        side=contacts.side,
-        touchdown_s=contacts.touchdown_s,
-        toe_off_s=contacts.toe_off_s,
-        contact_time_s=nothing,
-        flight_time_s=nothing,
-        kind=layout.kind,
-        has_clock=True,
-        resolution_s=1.0 / layout.rate_hz if layout.rate_hz else np.nan,
-        threshold_n=layout.threshold_n,
-        start_s=request.covers_s[0],
-        end_s=request.covers_s[1],
-        notes=notes,
-    )
+    resolution_s = 1.0 / layout.rate_hz if layout.rate_hz else np.nan
+    threshold_n = layout.threshold_n
+    return with_clock(request, ordered(raw), layout.kind, resolution_s, threshold_n, notes)
 
 
 def _onsets(table: TextTable) -> FloatArray:

@@ -1,6 +1,6 @@
 """References from C3D files: events from force plates or as stored, angles from markers."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,13 @@ from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
 from imuproc.dsp.force import force_contacts
 from imuproc.readers.reference_c3d_file import C3dFile, Plates, open_c3d
-from imuproc.readers.reference_contacts import OrderedContacts, RawContacts, ordered, paired
+from imuproc.readers.reference_contacts import (
+    OrderedContacts,
+    RawContacts,
+    ordered,
+    paired,
+    with_clock,
+)
 from imuproc.readers.reference_layout import SIDE_WORDS, C3dLayout
 from imuproc.readers.reference_markers import (
     Legs,
@@ -60,24 +66,15 @@ def read(request: ReferenceRequest) -> Reference:
             )
         times = {"touchdown": contacts.touchdown_s, "toe_off": contacts.toe_off_s}
         angles = angles_at_events(legs, contacts.side, times, offsets)
-    nothing = np.full(len(contacts.touchdown_s), np.nan)
-    return Reference(
-        source=request.source,
-        side=contacts.side,
-        touchdown_s=contacts.touchdown_s,
-        toe_off_s=contacts.toe_off_s,
-        contact_time_s=nothing,
-        flight_time_s=nothing,
-        kind="force plate" if by_force else "events",
-        has_clock=True,
-        resolution_s=events.resolution_s,
-        threshold_n=layout.threshold_n if by_force else None,
-        angles=angles,
-        start_s=request.covers_s[0],
-        end_s=request.covers_s[1],
-        notes=tuple(notes),
-        angle_resolution_s=1.0 / file.frame_rate_hz if angles else np.nan,
+    made = with_clock(
+        request,
+        replace(contacts, angles=angles),
+        "force plate" if by_force else "events",
+        events.resolution_s,
+        layout.threshold_n if by_force else None,
+        tuple(notes),
     )
+    return replace(made, angle_resolution_s=1.0 / file.frame_rate_hz if angles else np.nan)
 
 
 def _standing(

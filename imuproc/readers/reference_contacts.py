@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
+from imuproc.core.reference import Reference, ReferenceKind
 from imuproc.core.sites import SIDES
+from imuproc.readers.reference_request import ReferenceRequest
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -189,3 +191,43 @@ def paired(
     notes = (text,) if spare else ()
     where = [f"{name} contact at {time:g} s" for name, (time, _) in zip(side, rows, strict=True)]
     return RawContacts(side, events[:, 0], events[:, 1], where, 1.0), notes
+
+
+def with_clock(
+    request: ReferenceRequest,
+    contacts: OrderedContacts,
+    kind: ReferenceKind,
+    resolution_s: float,
+    threshold_n: float | None,
+    notes: tuple[str, ...] = (),
+) -> Reference:
+    """A reference whose events have times: durations follow from them.
+
+    Parameters
+    ----------
+    request : ReferenceRequest
+    contacts : OrderedContacts
+    kind : ReferenceKind
+    resolution_s : float
+        Interval between frames or samples in s; NaN where it is not known.
+    threshold_n : float or None
+        Vertical force in N that counts as contact.
+    notes : tuple of str
+    """
+    nothing = np.full(len(contacts.touchdown_s), np.nan)
+    return Reference(
+        source=request.source,
+        side=contacts.side,
+        touchdown_s=contacts.touchdown_s,
+        toe_off_s=contacts.toe_off_s,
+        contact_time_s=nothing,
+        flight_time_s=nothing,
+        kind=kind,
+        has_clock=True,
+        resolution_s=resolution_s,
+        threshold_n=threshold_n,
+        angles=contacts.angles,
+        start_s=request.covers_s[0],
+        end_s=request.covers_s[1],
+        notes=notes,
+    )

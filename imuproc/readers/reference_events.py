@@ -1,10 +1,12 @@
 """References as delimited text with a row for each contact: by frame number, or by time."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from imuproc.core.reference import Reference
 from imuproc.core.units import PER_SECOND
-from imuproc.readers.reference_contacts import RawContacts, ordered
+from imuproc.readers.reference_contacts import RawContacts, ordered, with_clock
 from imuproc.readers.reference_layout import EventsLayout
 from imuproc.readers.reference_request import ReferenceRequest
 from imuproc.readers.reference_table import layout_sides, read_table
@@ -51,20 +53,5 @@ def read(request: ReferenceRequest) -> Reference:
     )
     contacts = ordered(raw)
     resolution_s = 1.0 / layout.frame_rate_hz if layout.frame_rate_hz else np.nan
-    nothing = np.full(len(contacts.touchdown_s), np.nan)
-    return Reference(
-        source=request.source,
-        side=contacts.side,
-        touchdown_s=contacts.touchdown_s,
-        toe_off_s=contacts.toe_off_s,
-        contact_time_s=nothing,
-        flight_time_s=nothing,
-        kind=layout.kind,
-        has_clock=True,
-        resolution_s=resolution_s,
-        threshold_n=layout.threshold_n,
-        angles=contacts.angles,
-        start_s=request.covers_s[0],
-        end_s=request.covers_s[1],
-        angle_resolution_s=resolution_s if layout.angles else np.nan,
-    )
+    made = with_clock(request, contacts, layout.kind, resolution_s, layout.threshold_n)
+    return replace(made, angle_resolution_s=resolution_s if layout.angles else np.nan)

@@ -5,9 +5,6 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from os import PathLike
 from pathlib import Path
-from typing import Any
-
-from pydantic import ValidationError
 
 from imuproc.core.errors import SessionError
 from imuproc.core.gravity import local_gravity_mps2
@@ -18,8 +15,8 @@ from imuproc.readers.registry import read_log
 from imuproc.readers.request import LogRequest
 from imuproc.readers.session_checks import cross_problems, log_requests
 from imuproc.readers.session_model import SCHEMA, SessionFile
-from imuproc.readers.toml_file import complain, load_toml, problem, problems_of
-from imuproc.readers.wording import did_you_mean, found, listed, quoted
+from imuproc.readers.toml_file import complain, load_toml, validated
+from imuproc.readers.wording import did_you_mean, listed, quoted
 
 
 @dataclass(frozen=True)
@@ -164,7 +161,7 @@ def read_session(path: str | PathLike[str]) -> Session:
     """
     path = Path(path)
     content = load_toml(path)
-    file = _validated(path, content)
+    file = validated(path, content, SCHEMA, SessionFile)
     problems = cross_problems(file)
     if problems:
         raise complain(path, problems, content)
@@ -174,19 +171,6 @@ def read_session(path: str | PathLike[str]) -> Session:
     if problems:
         raise complain(path, problems, content)
     return _session(path, file, [requests for requests, _ in checked])
-
-
-def _validated(path: Path, content: dict[str, Any]) -> SessionFile:
-    schema = content.get("schema")
-    if type(schema) is not int or schema != SCHEMA:
-        # Another version's keys would all look unknown, so this comes first and alone.
-        shown = "nothing" if schema is None else found(schema)
-        raise complain(path, [problem(("schema",), shown, f"the number {SCHEMA}")], content)
-    tables = {key: value for key, value in content.items() if key != "schema"}
-    try:
-        return SessionFile.model_validate(tables)
-    except ValidationError as error:
-        raise complain(path, problems_of(error, SessionFile), content) from error
 
 
 def _session(path: Path, file: SessionFile, requests: list[tuple[LogRequest, ...]]) -> Session:

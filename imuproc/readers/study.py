@@ -15,8 +15,15 @@ from imuproc.readers.reference import read_reference
 from imuproc.readers.reference_layout import C3dLayout, ReferenceLayout, checked_layout
 from imuproc.readers.reference_request import ReferenceRequest
 from imuproc.readers.study_model import SCHEMA, StudyFile, StudyRunEntry
-from imuproc.readers.toml_file import Problem, complain, load_toml, problem, problems_of
-from imuproc.readers.wording import did_you_mean, found, listed, quoted
+from imuproc.readers.toml_file import (
+    Problem,
+    complain,
+    load_toml,
+    problem,
+    problems_of,
+    without_schema,
+)
+from imuproc.readers.wording import did_you_mean, listed, quoted
 
 STEPS: Final = "steps.csv"
 
@@ -148,13 +155,10 @@ def read_study(path: str | PathLike[str]) -> Study:
 
 
 def _checked(path: Path, content: dict[str, Any]) -> tuple[StudyFile, dict[str, ReferenceLayout]]:
-    schema = content.get("schema")
-    if type(schema) is not int or schema != SCHEMA:
-        shown = "nothing" if schema is None else found(schema)
-        raise complain(path, [problem(("schema",), shown, f"the number {SCHEMA}")], content)
+    tables = without_schema(path, content, SCHEMA)
     problems: list[Problem] = []
     try:
-        file = StudyFile.model_validate({k: v for k, v in content.items() if k != "schema"})
+        file = StudyFile.model_validate(tables)
     except ValidationError as error:
         problems, file = problems_of(error, StudyFile), None
     layouts: dict[str, ReferenceLayout] = {}

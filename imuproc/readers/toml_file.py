@@ -8,7 +8,7 @@ import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from types import UnionType
-from typing import Any, Literal, Union, get_args, get_origin
+from typing import Any, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic.fields import FieldInfo
@@ -29,6 +29,9 @@ class Table(BaseModel):
     """
 
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+
+TableT = TypeVar("TableT", bound=Table)
 
 
 def refusal(found_text: str, allowed: str) -> PydanticCustomError:
@@ -133,6 +136,55 @@ def _parse(path: Path, text: str) -> dict[str, Any]:
         raise SessionError(f"{path}: this is not TOML: {error}") from error
     except RecursionError as error:
         raise SessionError(f"{path}: this is not TOML that we read: nested too deep") from error
+
+
+def without_schema(path: Path, content: dict[str, Any], schema: int) -> dict[str, Any]:
+    """Tables of a file whose ``schema`` is the one that is read.
+
+    Parameters
+    ----------
+    path : Path
+    content : dict
+        The file as read.
+    schema : int
+        The number that this version reads.
+
+    Raises
+    ------
+    SessionError
+        It has another number or none. Another version's keys would all look unknown, so this
+        comes first and alone.
+    """
+    stated = content.get("schema")
+    if type(stated) is not int or stated != schema:
+        shown = "nothing" if stated is None else found(stated)
+        raise complain(path, [problem(("schema",), shown, f"the number {schema}")], content)
+    return {key: value for key, value in content.items() if key != "schema"}
+
+
+def validated(path: Path, content: dict[str, Any], schema: int, model: type[TableT]) -> TableT:
+    """A whole file checked against its model.
+
+    Parameters
+    ----------
+    path : Path
+    content : dict
+        The file as read, with its ``schema``.
+    schema : int
+        The number that this version reads.
+    model : type
+        The model of the whole file.
+
+    Raises
+    ------
+    SessionError
+        A line for each problem: file, key, what was found, what is allowed.
+    """
+    tables = without_schema(path, content, schema)
+    try:
+        return model.model_validate(tables)
+    except ValidationError as error:
+        raise complain(path, problems_of(error, model), content) from error
 
 
 def problems_of(error: ValidationError, model: type[Table]) -> list[Problem]:

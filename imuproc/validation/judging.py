@@ -101,30 +101,12 @@ def judge(
     pairs = match_steps(steps, real)
     rows = [row for row, _ in pairs]
     columns = [column for _, column in pairs]
-    tables = []
-    for figure in FIGURES:
-        if figure not in real:
-            continue
-        error = steps[figure].to_numpy()[rows] - real[figure].to_numpy()[columns]
-        tables.append(
-            pd.DataFrame(
-                {
-                    "figure": figure,
-                    "error": error,
-                    "u": steps[f"{figure}_u"].to_numpy()[rows],
-                    "true": real[figure].to_numpy()[columns],
-                    "step": real["step"].to_numpy()[columns],
-                    "side": real["side"].to_numpy()[columns],
-                    "case": case,
-                }
-            )
-        )
     length = np.full(len(real), np.nan)
     length[columns] = steps["step_length_m"].to_numpy()[rows]
     chosen = np.zeros(len(real), dtype=bool) if effort is None else effort
     near_edge = 0 if np.isinf(truth.valid_from_s) else _edge_steps(steps, rows, truth)
     return Judged(
-        errors=pd.concat(tables, ignore_index=True),
+        errors=_errors(steps.iloc[rows], real.iloc[columns], case),
         real_steps=len(real),
         found=len(pairs),
         invented=len(steps) - len(pairs) - near_edge,
@@ -132,6 +114,26 @@ def judge(
         way_m=(_way_m(length, chosen), _way_m(real["step_length_m"].to_numpy(), chosen)),
         distance_m=_distance_m(result, real, {int(steps.index[r]): c for r, c in pairs}),
     )
+
+
+def _errors(steps: pd.DataFrame, real: pd.DataFrame, case: str) -> pd.DataFrame:
+    """Errors of every figure that the truth knows, of matched rows."""
+    tables = [
+        pd.DataFrame(
+            {
+                "figure": figure,
+                "error": steps[figure].to_numpy() - real[figure].to_numpy(),
+                "u": steps[f"{figure}_u"].to_numpy(),
+                "true": real[figure].to_numpy(),
+                "step": real["step"].to_numpy(),
+                "side": real["side"].to_numpy(),
+                "case": case,
+            }
+        )
+        for figure in FIGURES
+        if figure in real
+    ]
+    return pd.concat(tables, ignore_index=True)
 
 
 def nothing_found(truth: Truth, why: str) -> Judged:

@@ -326,7 +326,7 @@ def test_text_that_is_no_session_file(tmp_path, content, expected):
 def test_missing_file_and_folder(tmp_path):
     with pytest.raises(SessionError, match=r"none\.toml: there is no such file"):
         read_session(tmp_path / "none.toml")
-    with pytest.raises(SessionError, match=r"found a folder; allowed: a session file"):
+    with pytest.raises(SessionError, match=r"found a folder; allowed: a TOML file"):
         read_session(tmp_path)
     with pytest.raises(SessionError, match=r"cannot be read"):
         read_session("a\0b.toml")
