@@ -1,5 +1,6 @@
 """Finished work on disk: one archive per recording, recognised by its fingerprint."""
 
+import datetime
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,7 +16,7 @@ from imuproc.core.errors import ArchiveError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Distance, Result
 from imuproc.pipeline.run import refusal_flags
-from imuproc.report.summary import RUN_COLUMNS, RunSummary, summarise_run
+from imuproc.report.summary import RUN_COLUMNS, RunSummary, start_time, summarise_run
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -84,7 +85,7 @@ def keep(
     ArchiveError
         It cannot be written; the text says why and what to do.
     """
-    runs: dict[str, tuple[pd.DataFrame, Distance | None]] = {}
+    runs: dict[str, _Run] = {}
     flags: list[RaisedFlag] = []
     refused: list[RunError] = []
     provenance = Provenance(job.fingerprint, job.inputs, job.settings)
@@ -95,7 +96,8 @@ def keep(
                     refused.append(item)
                     continue
                 archive.add(item)
-                runs[item.run] = (item.steps, item.distances.get(item.run))
+                started = start_time(item.steps, _zero_at(item))
+                runs[item.run] = _Run(item.steps, item.distances.get(item.run), started)
                 flags += item.flags
             flags += refusal_flags(refused)
             archive.close(_run_rows(job, runs, flags), flags)
@@ -103,20 +105,34 @@ def keep(
                 still_valid()
     except OSError as error:
         raise ArchiveError(cannot_be_written(job.shown, error)) from error
-    return sum(len(steps) for steps, _ in runs.values())
+    return sum(len(run.steps) for run in runs.values())
+
+
+@dataclass(frozen=True, eq=False)
+class _Run:
+    """What the run table needs of a run that is written already."""
+
+    steps: "pd.DataFrame"
+    distance: Distance | None
+    start_time: str
+
+
+def _zero_at(result: Result) -> datetime.datetime | None:
+    """When the clock of a result counts 0: that of its first log, on which the others are put."""
+    logs = list(result.conditioned.recording.logs.values())
+    return logs[0].zero_at if logs else None
 
 
 def _run_rows(
-    job: Job,
-    runs: Mapping[str, tuple["pd.DataFrame", Distance | None]],
-    flags: Sequence[RaisedFlag],
+    job: Job, runs: Mapping[str, _Run], flags: Sequence[RaisedFlag]
 ) -> dict[str, Mapping[str, Any]]:
     """Row of the run table of each run."""
     rows: dict[str, Mapping[str, Any]] = {}
-    for name, (steps, distance) in runs.items():
+    for name, of_run in runs.items():
         own = tuple(flag for flag in flags if flag.run in ("", name))
         about = (job.task.session.id, job.task.athlete, replace(job.task.run, id=name))
-        summary = summarise_run(*about, steps, own, distance)
+        summary = summarise_run(*about, of_run.steps, own, of_run.distance)
+        summary = replace(summary, start_time=of_run.start_time)
         rows[name] = {column.name: summary.value(column.name) for column in RUN_COLUMNS}
     return rows
 
@@ -185,4 +201,5 @@ def _row(task: Task, run: ArchivedRun) -> Row:
     summary: RunSummary = summarise_run(
         task.session.id, task.athlete, of_run, steps, run.flags, distance
     )
-    return Row(task.run.id, summary, steps)
+    started = str(run.summary.get("start_time") or "")
+    return Row(task.run.id, replace(summary, start_time=started), steps)

@@ -162,6 +162,7 @@ def _summary(row: Mapping[str, str], steps: pd.DataFrame, where: str) -> RunSumm
         "athlete": row["athlete"],
         "run": row["run"],
         "start": row["start"],
+        "start_time": row.get("start_time", ""),
         "distance_m": _number(row, "distance_m", where),
         "reason": from_spreadsheet_safe(row["reason"]),
         "flags": flags,
@@ -253,4 +254,5 @@ def _archived(run: ArchivedRun, steps: pd.DataFrame | None) -> RunSummary:
         figures=figures,
         flags=run.flags,
         group=athlete.get("group"),
+        start_time=str(told.get("start_time") or ""),
     )

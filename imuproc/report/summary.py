@@ -1,5 +1,6 @@
 """One run in one row: means over the effort, left against right, flags, status."""
 
+import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal
@@ -121,6 +122,7 @@ RUN_COLUMNS: Final[tuple[Column, ...]] = (
     Column("top_speed_mps", "m/s", _TOP_SPEED),
     Column("top_speed_mps_u", "m/s", "Standard uncertainty of top_speed_mps."),
     *_figure_columns(),
+    Column("start_time", "", "Time of day of step 1's touchdown, ISO 8601; empty: unknown.", "key"),
     Column("flags", "", "Names of the flags of the run and its steps.", "flags"),
     Column("reason", "", "Why the run failed.", "key"),
 )
@@ -150,6 +152,8 @@ class RunSummary:
         Flags of the run and of its steps.
     group : str or None
         The athlete's.
+    start_time : str
+        Time of day of the first touchdown, see :func:`start_time`; empty where it is not known.
     """
 
     session: str
@@ -163,6 +167,7 @@ class RunSummary:
     figures: Mapping[str, float] = field(default_factory=dict)
     flags: tuple[RaisedFlag, ...] = ()
     group: str | None = None
+    start_time: str = ""
 
     def flag_names(self) -> list[str]:
         """Names of the flags, each once, in the order in which they were raised."""
@@ -191,11 +196,34 @@ class RunSummary:
             "athlete": self.athlete,
             "run": self.run,
             "start": self.start,
+            "start_time": self.start_time or None,
             "distance_m": self.distance_m,
             "status": self.status,
             "group": self.group,
             "reason": self.reason,
         }.get(column)
+
+
+def start_time(steps: "pd.DataFrame", zero_at: datetime.datetime | None) -> str:
+    """Time of day of the first touchdown.
+
+    Parameters
+    ----------
+    steps : DataFrame
+        Step table of one run.
+    zero_at : datetime or None
+        When its clock counts 0, as :class:`imuproc.core.recording.SensorLog` tells it.
+
+    Returns
+    -------
+    str
+        ISO 8601 with milliseconds, and with the offset from UTC where that is known; empty where
+        the time of day is not.
+    """
+    if zero_at is None or len(steps) == 0:
+        return ""
+    since = datetime.timedelta(seconds=float(steps["touchdown_s"].iloc[0]))
+    return (zero_at + since).isoformat(timespec="milliseconds")
 
 
 def failed_run(session: str, athlete: Athlete, run: Run, reason: str) -> RunSummary:

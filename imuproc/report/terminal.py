@@ -99,6 +99,8 @@ def _header(summary: RunSummary) -> Text:
         parts.append(f"{summary.distance_m:g} m")
     if summary.status == "done":
         parts.append(plural(summary.counts.get("steps", 0), "step"))
+    if summary.start_time:
+        parts.append(f"at {summary.start_time}")
     return Text.assemble((clean(summary.athlete), "bold"), "  ", clean(", ".join(parts)))
 
 

@@ -1,3 +1,4 @@
+import datetime
 import errno
 import os
 from dataclasses import replace
@@ -91,6 +92,30 @@ def test_each_run_of_a_long_log_has_its_row(job: Job) -> None:
         ["no_standing_after", "run_refused"],
         ["gap", "run_refused"],
     ]
+
+
+@pytest.mark.parametrize(
+    ("offset", "expected"),
+    [
+        (None, "2031-04-12T09:30:10.000"),
+        (datetime.timedelta(hours=2), "2031-04-12T09:30:10.000+02:00"),
+    ],
+)
+def test_a_run_has_its_time_of_day_where_the_log_counts_from_a_known_one(
+    job: Job, offset: datetime.timedelta | None, expected: str
+) -> None:
+    zone = None if offset is None else datetime.timezone(offset)
+    zero_at = datetime.datetime(2031, 4, 12, 9, 30, tzinfo=zone)
+    result = result_of(job)  # its first touchdown is at 10 s
+    recording = result.conditioned.recording
+    logs = {site: replace(log, zero_at=zero_at) for site, log in recording.logs.items()}
+    conditioned = replace(result.conditioned, recording=replace(recording, logs=logs))
+    keep(job, [replace(result, conditioned=conditioned)])
+    (row,) = load(job)
+    assert row.summary.start_time == expected
+    assert row.summary.value("start_time") == expected
+    keep(job, [result])
+    assert load(job)[0].summary.value("start_time") is None
 
 
 @pytest.mark.parametrize("at", [0, 1, 5, 20])

@@ -1,4 +1,5 @@
 import io
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -53,6 +54,17 @@ def test_header_names_who_what_and_how_far() -> None:
     steps = fake_steps(6)
     lines = shown(summarise_run("s", ATHLETE, RUN, steps, ()), steps)
     assert " ".join(lines[0].split()) == "R07 run R07-01, three-point start, 30 m, 6 steps"
+
+
+def test_header_tells_the_time_of_day_where_it_is_known() -> None:
+    steps = fake_steps(6)
+    known = replace(
+        summarise_run("s", ATHLETE, RUN, steps, ()), start_time="2031-04-12T09:30:10.000+02:00"
+    )
+    words = " ".join(" ".join(shown(known, steps)[:2]).split())
+    assert words.startswith(
+        "R07 run R07-01, three-point start, 30 m, 6 steps, at 2031-04-12T09:30:10"
+    )
 
 
 def test_flags_are_letters_in_the_row_and_sentences_below() -> None:

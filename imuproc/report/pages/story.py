@@ -73,6 +73,8 @@ def facts(view: RunView) -> list[tuple[str, str]]:
         ("Date", clean(str(view.session.get("date") or "")) or "not known"),
         ("Start", STARTS.get(run.start, clean(run.start))),
     ]
+    if run.start_time:
+        out.append(("First touchdown", clean(run.start_time)))
     if run.distance_m is not None:
         out.append(("Distance", f"{run.distance_m:g} m"))
     if view.failed:

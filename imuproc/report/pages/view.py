@@ -1,7 +1,7 @@
 """One run as the pages need it: read from its archive, held against its targets."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -167,8 +167,9 @@ def read_view(
     of_run = [flag for flag in archived.flags if flag.step is None]
     judged = put_in_doubt(verdicts(steps, targets), doubted_sides(of_run))
     distance = Distance(**archived.distance) if archived.distance else None
+    summary = summarise_run(about["session"], athlete, run, steps, archived.flags, distance)
     return RunView(
-        summary=summarise_run(about["session"], athlete, run, steps, archived.flags, distance),
+        summary=replace(summary, start_time=str(archived.summary.get("start_time") or "")),
         session=session,
         athlete=athlete,
         run=run,
