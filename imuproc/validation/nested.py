@@ -1,0 +1,207 @@
+"""Limits of agreement of steps nested in athletes.
+
+Steps of one athlete are alike: taken as independent they make limits too narrow and intervals far
+too narrow. Both forms add the variance between athletes to that within.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+
+from imuproc.validation.events import FloatArray
+from imuproc.validation.limits import FEWEST, Limits, no_limits
+
+MULTIPLIER = 1.96
+
+
+@dataclass(frozen=True)
+class Variances:
+    """Parts of the variance of a difference.
+
+    Parameters
+    ----------
+    between, within : float
+        Mean squares (2007 form), or variance of the athletes' means and the sum of the methods'
+        variances within athletes (1999 form).
+    between_weight, within_weight : float
+        The whole variance is their sum with these weights.
+    athletes, n : int
+    """
+
+    between: float
+    within: float
+    between_weight: float
+    within_weight: float
+    athletes: int
+    n: int
+
+    @property
+    def total(self) -> float:
+        """Variance of a single difference."""
+        return self.between_weight * self.between + self.within_weight * self.within
+
+
+@dataclass(frozen=True, eq=False)
+class _Groups:
+    """Values by athlete."""
+
+    count: FloatArray
+    mean: FloatArray
+    squares: float  # sum of squares within
+
+    @property
+    def n(self) -> int:
+        return int(self.count.sum())
+
+
+def _groups(values: FloatArray, codes: NDArray[np.intp]) -> _Groups:
+    count = np.bincount(codes).astype(np.float64)
+    mean = np.bincount(codes, values) / count
+    return _Groups(count, mean, float(np.sum((values - mean[codes]) ** 2)))
+
+
+def nested_limits(difference: ArrayLike, athlete: ArrayLike, level: float = 0.95) -> Limits:
+    """Limits where the true value varies from step to step within an athlete.
+
+    Bland & Altman 2007, J Biopharm Stat 17:571, section 3: one-way analysis of variance of the
+    differences, s² = MSw + (MSb - MSw)/n0. The bias is the mean of all steps. Intervals: variance
+    estimates recovery (MOVER; Zou 2013, Stat Methods Med Res 22:630; from memory) with the mean
+    squares' chi-squared bounds, Student's t with one degree of freedom less than athletes for the
+    bias.
+
+    Parameters
+    ----------
+    difference : array, shape (n,)
+        NaN are left out.
+    athlete : array, shape (n,)
+        Whom each step belongs to.
+    level : float
+
+    Returns
+    -------
+    Limits
+        Only the bias with fewer than three steps, two athletes, or one step for each.
+    """
+    method = "steps nested in athletes, true value varies (2007 form), MOVER interval"
+    d, codes, athletes = _by_athlete(np.asarray(difference, dtype=np.float64), athlete)
+    why = _too_few(len(d), athletes)
+    if why:
+        return no_limits(len(d), athletes, float(d.mean()) if len(d) else np.nan, method, why)
+    groups = _groups(d, codes)
+    n0 = (groups.n - np.sum(groups.count**2) / groups.n) / (athletes - 1)
+    grand = float(d.mean())
+    between = float(np.sum(groups.count * (groups.mean - grand) ** 2) / (athletes - 1))
+    within = groups.squares / (groups.n - athletes)
+    # Negative parts count as none: the whole is then the mean square within.
+    weight = (1.0 / n0, 1.0 - 1.0 / n0) if between > within else (0.0, 1.0)
+    parts = Variances(between, within, *weight, athletes, groups.n)
+    excess = max(between - within, 0.0) / n0
+    mean_variance = excess * np.sum(groups.count**2) / groups.n**2 + within / groups.n
+    return _with_intervals(grand, float(mean_variance), parts, level, method)
+
+
+def nested_limits_constant(
+    first: ArrayLike, second: ArrayLike, athlete: ArrayLike, level: float = 0.95
+) -> Limits:
+    """Limits where an athlete's true value is constant and replicates are not paired.
+
+    Bland & Altman 1999, Stat Methods Med Res 8:135, section 5.2: s² = variance of the athletes'
+    mean differences + (1 - mean(1/m)) (s²w1 + s²w2). The bias is the mean of the athletes' means.
+    Intervals as in :func:`nested_limits`.
+
+    Parameters
+    ----------
+    first, second : array, shape (n,)
+        The two methods; rows with a NaN are left out.
+    athlete : array, shape (n,)
+    level : float
+    """
+    method = "replicates in athletes, true value constant (1999 form), MOVER interval"
+    a, b = np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64)
+    both = np.where(np.isfinite(a - b), a, np.nan)
+    a, codes, athletes = _by_athlete(both, athlete)
+    b = b[np.isfinite(both)]
+    bias_of_all = float((a - b).mean()) if len(a) else np.nan
+    why = _too_few(len(a), athletes)
+    if why:
+        return no_limits(len(a), athletes, bias_of_all, method, why)
+    ours, theirs = _groups(a, codes), _groups(b, codes)
+    means = ours.mean - theirs.mean
+    within = (ours.squares + theirs.squares) / (ours.n - athletes)
+    parts = Variances(
+        between=float(means.var(ddof=1)),
+        within=within,
+        between_weight=1.0,
+        within_weight=float(1.0 - np.mean(1.0 / ours.count)),
+        athletes=athletes,
+        n=ours.n,
+    )
+    mean_variance = parts.between / athletes
+    return _with_intervals(float(means.mean()), mean_variance, parts, level, method)
+
+
+def within_variance(values: ArrayLike, athlete: ArrayLike) -> float:
+    """Variance of one method within athletes; NaN without replicates."""
+    used, codes, athletes = _by_athlete(np.asarray(values, dtype=np.float64), athlete)
+    if len(used) <= athletes:
+        return np.nan
+    return _groups(used, codes).squares / (len(used) - athletes)
+
+
+def _by_athlete(values: FloatArray, athlete: ArrayLike) -> tuple[FloatArray, NDArray[np.intp], int]:
+    """Finite values, their athletes as codes, and how many athletes there are."""
+    names = np.asarray(athlete, dtype=object)
+    if names.shape != values.shape:
+        raise ValueError("differences and athletes must be of the same length")
+    used = np.isfinite(values)
+    found, codes = np.unique(names[used].astype(str), return_inverse=True)
+    return values[used], codes, len(found)
+
+
+def _too_few(n: int, athletes: int) -> str:
+    """Why no limits can be given; empty if they can."""
+    if n < FEWEST:
+        return f"{n} pairs: at least {FEWEST} are needed for limits."
+    if athletes < 2:
+        return "One athlete: what differs between athletes is not seen."
+    if n <= athletes:
+        return "One step for each athlete: these are independent pairs, not nested ones."
+    return ""
+
+
+def _with_intervals(
+    bias: float, mean_variance: float, parts: Variances, level: float, method: str
+) -> Limits:
+    """Limits with intervals by variance estimates recovery."""
+    tail = 0.5 + 0.5 * level
+    k, n = parts.athletes, parts.n
+    t = float(stats.t.ppf(tail, k - 1))
+    weighted = np.array([parts.between_weight * parts.between, parts.within_weight * parts.within])
+    freedom = np.array([k - 1, n - k])
+    below = weighted * (1.0 - freedom / stats.chi2.ppf(tail, freedom))
+    above = weighted * (freedom / stats.chi2.ppf(1.0 - tail, freedom) - 1.0)
+    sd = float(np.sqrt(parts.total))
+    sd_low = float(np.sqrt(max(parts.total - np.sqrt(np.sum(below**2)), 0.0)))
+    sd_high = float(np.sqrt(parts.total + np.sqrt(np.sum(above**2))))
+    half = t * float(np.sqrt(mean_variance))
+    near = float(np.hypot(half, MULTIPLIER * (sd - sd_low)))
+    far = float(np.hypot(half, MULTIPLIER * (sd_high - sd)))
+    lower, upper = bias - MULTIPLIER * sd, bias + MULTIPLIER * sd
+    return Limits(
+        n=n,
+        units=k,
+        bias=bias,
+        sd=sd,
+        lower=lower,
+        upper=upper,
+        bias_low=bias - half,
+        bias_high=bias + half,
+        lower_low=lower - far,
+        lower_high=lower + near,
+        upper_low=upper - near,
+        upper_high=upper + far,
+        method=method,
+        note="All differences are equal." if sd == 0.0 else "",
+    )

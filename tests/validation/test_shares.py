@@ -1,0 +1,45 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from imuproc.validation.shares import f1_of, share_of, wilson_interval
+
+
+# Wilson 1927, J Am Stat Assoc 22:209; computed.
+@pytest.mark.parametrize(
+    ("hits", "count", "interval"),
+    [(863, 889, (0.9575, 0.9800)), (364, 380, (0.9327, 0.9739))],
+)
+def test_wilson(hits: int, count: int, interval: tuple[float, float]) -> None:
+    assert tuple(round(x, 4) for x in wilson_interval(hits, count)) == interval
+
+
+def test_nothing_counted_gives_nothing() -> None:
+    assert np.isnan(share_of(0, 0).value)
+    assert np.isnan(f1_of(0, 0, 0).low)
+    with pytest.raises(ValueError, match="0 to count"):
+        wilson_interval(3, 2)
+
+
+@given(st.integers(0, 200), st.integers(0, 50), st.integers(0, 50))
+def test_f1_is_the_harmonic_mean_and_within_its_interval(
+    found: int, missed: int, invented: int
+) -> None:
+    f1 = f1_of(found, missed, invented)
+    if found:
+        precision, recall = found / (found + invented), found / (found + missed)
+        assert f1.value == pytest.approx(2 * precision * recall / (precision + recall))
+    if found + missed + invented:
+        assert -1e-12 <= f1.low <= f1.value <= f1.high <= 1.0
+
+
+def test_the_interval_of_f1_agrees_with_resampling() -> None:
+    rng = np.random.default_rng(6)
+    found, missed, invented = 180, 14, 9
+    n = found + missed + invented
+    draws = rng.multinomial(n, np.array([found, missed, invented]) / n, size=20000)
+    f1 = 2 * draws[:, 0] / (2 * draws[:, 0] + draws[:, 1] + draws[:, 2])
+    low, high = np.percentile(f1, [2.5, 97.5])
+    mine = f1_of(found, missed, invented)
+    assert (mine.low, mine.high) == pytest.approx((low, high), abs=0.006)
