@@ -267,6 +267,10 @@ class Archive:
         """
         return _run(run_id, self._group(run_id))
 
+    def fingerprint(self, run_id: str) -> str:
+        """What finished work is recognised by, of one run; nothing else is read."""
+        return read_attribute(self._group(run_id), "fingerprint")
+
     def _group(self, run_id: str) -> h5py.Group:
         if not self._file:
             raise ArchiveError(f"{self.path}: has been closed")

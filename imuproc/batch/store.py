@@ -190,8 +190,7 @@ def join_archives(folder: Path, jobs: Sequence[Job], session: Mapping[str, Any])
 
 
 def _is_of(archive: Archive, job: Job) -> bool:
-    prints = {archive.run(run_id).fingerprint for run_id in archive.runs}
-    return prints == {job.fingerprint}
+    return {archive.fingerprint(run_id) for run_id in archive.runs} == {job.fingerprint}
 
 
 def _row(task: Task, run: ArchivedRun) -> Row:

@@ -43,7 +43,7 @@ def gather(jobs: Sequence[Job], outcomes: Mapping[str, Outcome]) -> list[Row]:
             rows.append(_failed(job, outcome.reason))
             continue
         try:
-            rows += load(job)
+            rows += (outcome and outcome.rows) or load(job)
         except ArchiveError as error:
             if outcome is not None:
                 rows.append(_failed(job, str(error)))

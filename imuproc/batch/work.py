@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 from imuproc.batch.fingerprint import input_digests
 from imuproc.batch.logs import SessionLogs
 from imuproc.batch.outcome import Outcome
-from imuproc.batch.store import Job, keep
+from imuproc.batch.store import Job, keep, load
 from imuproc.core.errors import ImuprocError, LogError, RunError
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
@@ -44,7 +44,8 @@ def work_on(job: Job, method: Method) -> Outcome:
     with warnings.catch_warnings(record=True) as caught, threadpool_limits(limits=1):
         warnings.simplefilter("always")
         try:
-            outcome = replace(outcome, state="done", steps=_done(job, method))
+            steps = _done(job, method)
+            outcome = replace(outcome, state="done", steps=steps, rows=tuple(load(job)))
         except ImuprocError as error:
             outcome = replace(outcome, reason=clean(str(error)))
         except MemoryError:

@@ -4,7 +4,6 @@ from math import atan, ceil, pi, prod, tan
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
 
 from imuproc.dsp.recursion import butterworth
 
@@ -240,8 +239,13 @@ def moving_max(x: FloatArray, width: int) -> FloatArray:
     """Largest value in a centred window; parameters as :func:`moving_mean`."""
     x = np.asarray(x, dtype=np.float64)
     _check_width(width)
-    filled = np.where(np.isfinite(x), x, -np.inf)
-    largest = maximum_filter1d(filled, width, axis=0, mode="constant", cval=-np.inf)
+    n, half, size = len(x), width // 2, 1
+    block = np.full((n + 2 * half, *x.shape[1:]), -np.inf)  # of `size` samples from i on
+    block[half : half + n] = np.where(np.isfinite(x), x, -np.inf)
+    while 2 * size <= width:
+        block = np.maximum(block[:-size], block[size:])
+        size *= 2
+    largest = np.maximum(block[:n], block[width - size : width - size + n])
     return np.where(np.isneginf(largest), np.nan, largest)
 
 
