@@ -139,7 +139,8 @@ def allan_curve(x: FloatArray, rate_hz: float) -> AllanCurve:
     sizes = np.unique(np.rint(10.0 ** (steps / _PER_DECADE)).astype(np.intp))
     variance = np.empty(len(sizes))
     for at, m in enumerate(sizes):  # some 50 averaging times, not samples
-        second = theta[2 * m :] - 2.0 * theta[m:-m] + theta[: -2 * m]
+        first = theta[m:] - theta[:-m]
+        second = first[m:] - first[:-m]
         variance[at] = (second @ second) / len(second)
     tau_s = sizes / rate_hz
     deviation = np.sqrt(variance / 2.0) / tau_s

@@ -45,6 +45,7 @@ def test_the_package_alone_loads_nothing_else() -> None:
         (["--help"], COMMAND_LINE),
         (["--version"], COMMAND_LINE),
         (["process", "--help"], COMMAND_LINE | OPTIONS),
+        (["check", "--help"], COMMAND_LINE | OPTIONS),
     ],
 )
 def test_help_loads_the_command_line_only(arguments: list[str], may_load: set[str]) -> None:

@@ -20,6 +20,7 @@ LAYERS = {
     "estimators": 6,
     "pipeline": 7,
     "assessment": 8,
+    "checks": 8,
     "convert": 8,
     "validation": 8,
     "archive": 8,

@@ -1,0 +1,121 @@
+"""Clocks of a recording's sensors against each other, by what they saw in common."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from math import hypot
+
+from imuproc.checks.findings import Clock, Reason
+from imuproc.checks.scan import Scan
+from imuproc.checks.settings import CheckSettings
+from imuproc.conditioning.clocks import TiedClocks, tie_clocks
+from imuproc.core.clocks import ClockTie
+from imuproc.core.errors import RunError
+from imuproc.core.flags import FLAGS
+from imuproc.core.recording import Recording
+from imuproc.core.sites import Site
+from imuproc.events.progress import Track
+
+
+@dataclass(frozen=True, eq=False)
+class Tied:
+    """Sensors on one clock as far as they could be tied to the first of them.
+
+    Parameters
+    ----------
+    recording : Recording
+        Thinned logs of those sensors, on its clock.
+    tracks : mapping from Site to sequence of Track
+        All of their signals on it.
+    clocks : mapping from Site to Clock
+        Of all sensors.
+    reasons : mapping from Site to list of Reason
+    """
+
+    recording: Recording
+    tracks: Mapping[Site, Sequence[Track]]
+    clocks: Mapping[Site, Clock] = field(default_factory=dict)
+    reasons: Mapping[Site, list[Reason]] = field(default_factory=dict)
+
+
+def tied_clocks(thinned: Recording, scans: Mapping[Site, Scan], settings: CheckSettings) -> Tied:
+    """Compare the clocks, and put the sensors on one where they have their own.
+
+    Parameters
+    ----------
+    thinned : Recording
+    scans : mapping from Site to Scan
+    settings : CheckSettings
+
+    Returns
+    -------
+    Tied
+        Where one clock is claimed for all, stamps are left as they are, and a claim that cannot be
+        true is a reason.
+    """
+    claimed = thinned.run.clock
+    tracks = {site: scans[site].tracks for site in thinned.logs}
+    try:
+        found = tie_clocks(thinned.logs, by_events=claimed != "separate")
+    except RunError:  # said of the log itself
+        found = TiedClocks(tuple(thinned.logs), {})
+    clocks = {site: _clock(found.own.get(site)) for site in thinned.logs}
+    if claimed == "shared":
+        reasons = {
+            site: [_untrue(tie)] for site, tie in found.own.items() if _differs(tie, settings)
+        }
+        return Tied(thinned, tracks, clocks, reasons)
+    group = found.groups[0]
+    logs = {
+        site: replace(log, time_s=found.onto_root(site, log.time_s))
+        for site, log in thinned.logs.items()
+        if site in group
+    }
+    moved = {
+        site: [replace(t, time_s=found.onto_root(site, t.time_s)) for t in tracks[site]]
+        for site in group
+    }
+    run = replace(thinned.run, clock="shared")
+    reasons = {site: [_alone(site, group)] for site in thinned.logs if site not in group}
+    return Tied(replace(thinned, logs=logs, run=run), moved, clocks, reasons)
+
+
+def _clock(tie: ClockTie | None) -> Clock:
+    if tie is None:
+        return Clock()
+    return Clock(
+        against=tie.to,
+        offset_s=tie.offset_s,
+        offset_u_s=tie.offset_u_s,
+        drift_ppm=tie.drift_ppm,
+        drift_u_ppm=tie.drift_u_ppm,
+        basis=tie.basis,
+    )
+
+
+def _differs(tie: ClockTie, settings: CheckSettings) -> bool:
+    """Whether two clocks that are said to be one surely are not."""
+    by_offset = abs(tie.offset_s) > hypot(
+        settings.clock_offset_s, settings.clock_sureness * tie.offset_u_s
+    )
+    by_drift = abs(tie.drift_ppm) > hypot(
+        settings.clock_drift_ppm, settings.clock_sureness * tie.drift_u_ppm
+    )
+    return by_offset or by_drift
+
+
+def _untrue(tie: ClockTie) -> Reason:
+    text = (
+        f"Its clock is not that of {tie.to.replace('_', ' ')}: {1e3 * tie.offset_s:+.0f} ms "
+        f"(± {1e3 * tie.offset_u_s:.1f} ms)"
+    )
+    if abs(tie.drift_ppm) > 2.0 * tie.drift_u_ppm:
+        text += f", drifting by {tie.drift_ppm:+.0f} ppm"
+    text += f"; read from {tie.basis}."
+    advice = 'Synchronise the sensors, or state clock = "jump" and have the athlete jump.'
+    return Reason("unfit", text, advice, "clock_differs")
+
+
+def _alone(site: Site, group: Sequence[Site]) -> Reason:
+    names = ", ".join(other.replace("_", " ") for other in group)
+    text = f"Nothing ties its clock to that of {names}."
+    return Reason("limit", text, FLAGS["clock_separate"].advice, "clock_separate")

@@ -1,0 +1,114 @@
+"""Range and head-room of one sensor."""
+
+from dataclasses import dataclass
+from math import isfinite, radians
+from typing import Final
+
+from imuproc.checks.findings import Range, Reason
+from imuproc.checks.scan import Scan
+from imuproc.checks.settings import CheckSettings
+from imuproc.conditioning.clipping import NEAR_END
+from imuproc.core.sites import is_foot
+from imuproc.core.units import STANDARD_GRAVITY_MPS2
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """How to speak of one kind of sensor."""
+
+    name: str
+    flag: str
+    unit: str
+    per_unit: float
+    clipped: str
+
+    def words(self, value: float) -> str:
+        return f"{value / self.per_unit:.4g} {self.unit}"
+
+
+_ACCEL: Final = _Kind(
+    "accelerometer",
+    "accel_clipped",
+    "g",
+    STANDARD_GRAVITY_MPS2,
+    "Set a larger range if the sensor has one; lengths and speed of the steps concerned are less "
+    "certain, or withheld.",
+)
+_GYRO: Final = _Kind(
+    "gyroscope",
+    "gyro_clipped",
+    "deg/s",
+    radians(1.0),
+    "Set a larger range if the sensor has one; angles of the steps concerned are less certain.",
+)
+
+
+def range_reasons(scan: Scan, run_samples: float, settings: CheckSettings) -> list[Reason]:
+    """What is wrong with the ranges of a sensor, or how they were used.
+
+    Parameters
+    ----------
+    scan : Scan
+    run_samples : float
+        Samples in runs: head-room is not judged where nobody ran.
+    settings : CheckSettings
+
+    Returns
+    -------
+    list of Reason
+    """
+    foot = is_foot(scan.log.site)
+    needed = settings.foot_accel_range_mps2 if foot else settings.shank_accel_range_mps2
+    reasons = []
+    for kind, used, least in (
+        (_ACCEL, scan.accel, needed),
+        (_GYRO, scan.gyro, settings.gyro_range_radps),
+    ):
+        if used.at_end:
+            few = used.at_end <= settings.clipped_share * run_samples
+            reasons.append(_clipped(kind, used, few and kind is _ACCEL))
+            continue
+        if run_samples and used.head_room_share < settings.head_room_share:
+            reasons.append(_little_room(kind, used))
+        if scan.log.site != "pelvis" and used.full_scale < 0.999 * least:
+            reasons.append(_small(kind, used, least, foot))
+    return reasons
+
+
+def _clipped(kind: _Kind, used: Range, few: bool) -> Reason:
+    where = f"{used.first_at_end_s:.2f} s"
+    where = (
+        f"1 sample, at {where}"
+        if used.at_end == 1
+        else (f"{used.at_end} samples, the first at {where}")
+    )
+    if used.largest < NEAR_END * used.full_scale:
+        text = (
+            f"The {kind.name} has flat tops at {kind.words(used.largest)}, well below the range of "
+            f"{kind.words(used.full_scale)} that the layout states,"
+        )
+    elif isfinite(used.full_scale):
+        text = f"The {kind.name} was at the end of its range of {kind.words(used.full_scale)}"
+    else:
+        text = (
+            f"The {kind.name} has flat tops at {kind.words(used.largest)}, which looks like the "
+            "end of a range that the layout does not state"
+        )
+    return Reason("note" if few else "limit", f"{text} in {where}.", kind.clipped, kind.flag)
+
+
+def _little_room(kind: _Kind, used: Range) -> Reason:
+    text = (
+        f"The {kind.name} reached {kind.words(used.largest)} of {kind.words(used.full_scale)}: "
+        f"only {100.0 * used.head_room_share:.0f} % of the range is left."
+    )
+    return Reason("note", text, "A faster run will clip; use a larger range.")
+
+
+def _small(kind: _Kind, used: Range, least: float, foot: bool) -> Reason:
+    text = (
+        f"The {kind.name}'s range of {kind.words(used.full_scale)} is small for sprinting on a "
+        f"{'foot' if foot else 'shank'}."
+    )
+    advice = f"Set it to {kind.words(least)} or more if the sensor can."
+    return Reason("limit", text, advice, kind.flag)

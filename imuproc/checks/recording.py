@@ -1,0 +1,180 @@
+"""The check of one recording, sensor by sensor and all together."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import Final
+
+from imuproc.checks.findings import CheckReport, Reason, Sampling, SensorCheck, Stillness
+from imuproc.checks.ranges import range_reasons
+from imuproc.checks.sampling import check_sampling
+from imuproc.checks.scan import Scan, scan_log
+from imuproc.checks.settings import CheckSettings
+from imuproc.checks.signals import signal_reasons
+from imuproc.checks.still import check_stillness, stillness_reasons, worn_together
+from imuproc.checks.together import Together, check_together
+from imuproc.checks.wording import refused
+from imuproc.core.errors import LogError, RunError
+from imuproc.core.recording import Recording, SensorLog
+from imuproc.core.sites import Site
+from imuproc.pipeline.sources import RecordingSource
+
+_ORDER: Final = ("unfit", "limit", "note")
+
+
+@dataclass(frozen=True)
+class LogToCheck:
+    """A log that a check can go through.
+
+    Parameters
+    ----------
+    site : Site
+    source : str
+        Its path as the session file names it.
+    pieces : callable
+        Gives its successive pieces; may raise LogError, at once or later on.
+    stated_rate_hz : float or None
+        Rate from the layout, where the log has no time column.
+    """
+
+    site: Site
+    source: str
+    pieces: Callable[[], Iterable[SensorLog]]
+    stated_rate_hz: float | None = None
+
+
+def check_recording(
+    recording: Recording,
+    stated_rate_hz: Mapping[Site, float] | None = None,
+    settings: CheckSettings | None = None,
+) -> CheckReport:
+    """Check the sensors of a recording that is in memory.
+
+    Parameters
+    ----------
+    recording : Recording
+        As read.
+    stated_rate_hz : mapping from Site to float, optional
+        Rates from the layout of logs without a time column.
+    settings : CheckSettings, optional
+
+    Returns
+    -------
+    CheckReport
+    """
+    settings = settings or CheckSettings()
+    source = RecordingSource(recording, settings.piece_samples)
+    rates = stated_rate_hz or {}
+    logs = [
+        LogToCheck(site, log.source, partial(source.pieces, site), rates.get(site))
+        for site, log in recording.logs.items()
+    ]
+    return check_logs_of(source.about, logs, settings)
+
+
+def check_logs_of(
+    about: Recording, logs: Iterable[LogToCheck], settings: CheckSettings | None = None
+) -> CheckReport:
+    """Check the logs of a recording, each read once and piece by piece.
+
+    Parameters
+    ----------
+    about : Recording
+        Who ran and what; its logs do not matter.
+    logs : iterable of LogToCheck
+    settings : CheckSettings, optional
+
+    Returns
+    -------
+    CheckReport
+        A log that cannot be read has its row and its reason; the others go on.
+    """
+    settings = settings or CheckSettings()
+    looked = [_looked_at(log, about, settings) for log in logs]
+    usable = {one.log.site: one for one in looked if one.scan is not None and one.usable}
+    scans = {site: one.scan for site, one in usable.items() if one.scan is not None}
+    samplings = {site: one.sampling for site, one in usable.items()}
+    together = check_together(about, scans, samplings, settings)
+    stills = worn_together([one.still for one in looked])
+    rested = max((still.still_s for still in stills), default=0.0) >= settings.lying_needs_s
+    sensors = tuple(
+        _finished(replace(one, still=still), together, rested, settings)
+        for one, still in zip(looked, stills, strict=True)
+    )
+    return CheckReport(
+        run=about.run.id,
+        athlete=about.athlete.id,
+        runs=together.runs,
+        sensors=sensors,
+        reasons=_sorted(together.common),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Looked:
+    """What one log by itself tells."""
+
+    log: LogToCheck
+    scan: Scan | None = None
+    sampling: Sampling = field(default_factory=Sampling)
+    still: Stillness = field(default_factory=Stillness)
+    reasons: tuple[Reason, ...] = ()
+
+    @property
+    def usable(self) -> bool:
+        return not any(reason.severity == "unfit" for reason in self.reasons)
+
+
+def _looked_at(log: LogToCheck, about: Recording, settings: CheckSettings) -> _Looked:
+    try:
+        scan = scan_log(log.pieces(), settings)
+    except (LogError, RunError) as error:
+        return _Looked(log, reasons=(refused(error, log.source, log.site),))
+    sampling, reasons = check_sampling(scan, log.stated_rate_hz, settings)
+    if log.stated_rate_hz is not None:
+        reasons.append(_RATE_IS_STATED)
+    if not any(reason.severity == "unfit" for reason in reasons):
+        reasons += signal_reasons(scan, sampling.rate_hz, about, settings)
+    still = check_stillness(scan.tracks, settings)
+    return _Looked(log, scan, sampling, still, tuple(reasons))
+
+
+_RATE_IS_STATED: Final = Reason(
+    "note",
+    "The log has no time column, so its true rate, jitter and lost samples cannot be seen.",
+    "Let the logger write time stamps if it can.",
+)
+
+
+def _finished(
+    looked: _Looked, together: Together, rested: bool, settings: CheckSettings
+) -> SensorCheck:
+    """One sensor's check with what all of them told; ``rested``: some of them were still."""
+    site = looked.log.site
+    check = SensorCheck(site, looked.log.source, looked.sampling, reasons=looked.reasons)
+    if looked.scan is None:
+        return check
+    run_s = sum(run.duration_s for run in together.runs)
+    run_samples = run_s * looked.sampling.rate_hz if together.runs else 0.0
+    return replace(
+        check,
+        accel=looked.scan.accel,
+        gyro=looked.scan.gyro,
+        still=looked.still,
+        standing_differs_rad=together.standing_differs_rad.get(site, check.standing_differs_rad),
+        clock=together.clocks.get(site, check.clock),
+        reasons=_sorted(
+            [
+                *looked.reasons,
+                *range_reasons(looked.scan, run_samples, settings),
+                *stillness_reasons(looked.still, rested or not together.runs, settings),
+                *together.reasons.get(site, ()),
+            ]
+        ),
+    )
+
+
+def _sorted(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+    """Worst first, each once."""
+    once = dict.fromkeys(reasons)
+    return tuple(sorted(once, key=lambda reason: _ORDER.index(reason.severity)))

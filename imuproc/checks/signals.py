@@ -1,0 +1,128 @@
+"""Is one log what it claims to be? The questions of processing, asked of its thinned signals."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.checks.findings import Reason
+from imuproc.checks.scan import Scan
+from imuproc.checks.settings import CheckSettings
+from imuproc.checks.wording import from_error, from_flag
+from imuproc.conditioning.sanity import check_logs, check_signals
+from imuproc.conditioning.timebase import SiteSignals, TimeBased
+from imuproc.core.errors import RunError
+from imuproc.core.recording import Recording, SensorLog
+from imuproc.core.sites import Site
+from imuproc.dsp.filters import finite_rows
+
+FloatArray = NDArray[np.float64]
+
+
+def thinned_log(scan: Scan) -> SensorLog:
+    """The longest stretch of a log, thinned, as a log."""
+    track = scan.longest
+    return replace(
+        scan.log,
+        time_s=track.time_s,
+        accel_mps2=track.accel_mps2,
+        gyro_radps=track.gyro_radps,
+    )
+
+
+def thinned_recording(about: Recording, scans: Mapping[Site, Scan]) -> Recording:
+    """A recording of thinned logs.
+
+    Parameters
+    ----------
+    about : Recording
+        Who ran and what; its logs do not matter.
+    scans : mapping from Site to Scan
+
+    Returns
+    -------
+    Recording
+    """
+    return replace(about, logs={site: thinned_log(scan) for site, scan in scans.items()})
+
+
+def signal_reasons(
+    scan: Scan, rate_hz: float, about: Recording, settings: CheckSettings
+) -> list[Reason]:
+    """What processing would refuse or flag in a log by itself.
+
+    Parameters
+    ----------
+    scan : Scan
+    rate_hz : float
+        Rate of the log.
+    about : Recording
+        For gravity; its logs do not matter.
+    settings : CheckSettings
+
+    Returns
+    -------
+    list of Reason
+    """
+    own = thinned_recording(about, {scan.log.site: scan})
+    artefacts = [
+        from_flag(flag, "unfit" if flag.name == "stuck_channel" else "limit")
+        for flag in scan.artefacts
+    ]
+    resting = _resting(scan, settings)
+    artefacts += resting
+    try:
+        if not resting:
+            check_logs(own, settings.sanity)
+        based = check_signals(_on_its_clock(own, scan, rate_hz), settings.sanity)
+    except RunError as error:
+        return [from_error(error, scan.log), *artefacts]
+    return [*artefacts, *(from_flag(flag, "limit") for flag in based.flags)]
+
+
+def _on_its_clock(own: Recording, scan: Scan, rate_hz: float) -> TimeBased:
+    track = scan.longest
+    none = np.zeros(len(track.time_s), dtype=bool)
+    signals = SiteSignals(
+        site=scan.log.site,
+        accel_mps2=track.accel_mps2,
+        gyro_radps=track.gyro_radps,
+        measured=finite_rows(track.accel_mps2) & finite_rows(track.gyro_radps),
+        accel_clipped=none,
+        gyro_clipped=none,
+        rate_hz=rate_hz,
+    )
+    return TimeBased(own, track.time_s, track.rate_hz, {scan.log.site: signals})
+
+
+def _resting(scan: Scan, settings: CheckSettings) -> list[Reason]:
+    """Axes with one value throughout while nothing moved: coarse digits, or dead; who knows?"""
+    track = scan.longest
+    reasons = []
+    kinds = (
+        ("accelerometer", track.accel_mps2, settings.artefacts.moves_mps2),
+        ("gyroscope", track.gyro_radps, settings.artefacts.moves_radps),
+    )
+    if any(_spread(values).max() > moves for _, values, moves in kinds):
+        return []
+    for name, values, _ in kinds:
+        axes = [axis for axis, spread in zip("xyz", _spread(values), strict=True) if spread == 0.0]
+        if axes and np.nan_to_num(values).any():
+            which = f"axis {axes[0]}" if len(axes) == 1 else f"axes {' and '.join(axes)}"
+            reasons.append(
+                Reason(
+                    "limit",
+                    f"The {name}'s {which} kept one value while nothing moved.",
+                    "Turn the sensor about by hand while it logs, and check again: an axis that "
+                    "still does not change is dead.",
+                    "stuck_channel",
+                )
+            )
+    return reasons
+
+
+def _spread(values: FloatArray) -> FloatArray:
+    """Largest less least value of each axis, 0 where there is none."""
+    known = values[finite_rows(values)]
+    return np.ptp(known, axis=0) if len(known) else np.zeros(values.shape[1])

@@ -1,0 +1,138 @@
+"""The method itself, tried on one run of thinned signals: what it says of names and standing.
+
+At 100 Hz its figures are poor, but which sensor sits where, and whether the athlete stood, are as
+plain as at the full rate; and nothing can be said here that processing would not say.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.checks.findings import Reason, Severity
+from imuproc.checks.settings import CheckSettings
+from imuproc.checks.wording import from_flag, sentence
+from imuproc.core.errors import RunError
+from imuproc.core.recording import Calibration, Interval, Recording, SensorLog
+from imuproc.core.result import Result
+from imuproc.core.sites import Site
+from imuproc.pipeline.run import process
+
+FloatArray = NDArray[np.float64]
+
+_SEARCH_S: Final = 60.0
+_TOLD: Final[dict[str, Severity]] = {
+    "sides_swapped": "unfit",
+    "segments_swapped": "unfit",
+    "axes_disagree": "unfit",
+    "clock_differs": "unfit",
+    "clock_separate": "limit",
+    "clock_unsure": "note",
+    "gyro_zero_moved": "limit",
+    "mounting_sign_unsure": "limit",
+    "no_standing": "limit",
+    "no_standing_before": "limit",
+    "no_standing_after": "note",
+    "standing_differs": "limit",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """What the method says of a run.
+
+    Parameters
+    ----------
+    standing_differs_rad : mapping from Site to float
+        Angle between gravity in standing before and after it.
+    reasons : mapping from Site to list of Reason
+    common : list of Reason
+    """
+
+    standing_differs_rad: Mapping[Site, float] = field(default_factory=dict)
+    reasons: Mapping[Site, list[Reason]] = field(default_factory=dict)
+    common: list[Reason] = field(default_factory=list)
+
+
+def try_method(recording: Recording, run: Interval, settings: CheckSettings) -> Trial:
+    """Work out one run of thinned logs, and keep what tells about sensors.
+
+    Parameters
+    ----------
+    recording : Recording
+        Thinned logs on one clock.
+    run : Interval
+    settings : CheckSettings
+
+    Returns
+    -------
+    Trial
+        With the reason where the run is refused.
+    """
+    logs = {site: _around(log, run) for site, log in recording.logs.items()}
+    logs = {
+        site: log for site, log in logs.items() if len(log.time_s) >= settings.sanity.min_samples
+    }
+    where = f"in the run from {run.start_s:.1f} to {run.end_s:.1f} s"
+    try:
+        result = process(replace(recording, logs=logs))
+    except RunError as error:
+        return Trial(common=[_refused(error, recording, where)])
+    result = result.parts[0] if result.parts else result
+    reasons: dict[Site, list[Reason]] = {site: [] for site in recording.logs}
+    common: list[Reason] = []
+    for flag in result.flags:
+        if flag.name not in _TOLD or flag.step is not None:
+            continue
+        detail = f"{where}: {flag.detail}" if flag.detail else where
+        reason = from_flag(replace(flag, detail=detail), _TOLD[flag.name])
+        own = next((site for site in recording.logs if site == flag.site), None)
+        (common if own is None else reasons[own]).append(reason)
+    return Trial(_standing_differs(result), reasons, list(dict.fromkeys(common)))
+
+
+def _around(log: SensorLog, run: Interval) -> SensorLog:
+    """The part of a log in which a run and its standing lie."""
+    first = int(np.searchsorted(log.time_s, run.start_s - _SEARCH_S))
+    last = int(np.searchsorted(log.time_s, run.end_s + _SEARCH_S))
+    return replace(
+        log,
+        time_s=log.time_s[first:last],
+        accel_mps2=log.accel_mps2[first:last],
+        gyro_radps=log.gyro_radps[first:last],
+    )
+
+
+def _refused(error: RunError, recording: Recording, where: str) -> Reason:
+    """Why the run cannot be processed, in the method's words."""
+    text = str(error).removeprefix(f"run {recording.run.id}: ")
+    if "look swapped" in text:
+        return Reason("unfit", sentence(f"{where}, {text}"), "", "sides_swapped")
+    return Reason("unfit", sentence(f"{where}, {text}"))
+
+
+def _standing_differs(result: Result) -> dict[Site, float]:
+    """Angle between gravity in standing before and after the run, by sensor."""
+    conditioned = result.conditioned
+    out: dict[Site, float] = {}
+    for site, segment in conditioned.segments.items():
+        calibration: Calibration = segment.calibration
+        before, after = (
+            _gravity(conditioned.time_s, segment.accel_mps2, part)
+            for part in (calibration.still_before, calibration.still_after)
+        )
+        if before is not None and after is not None:
+            out[site] = float(np.arccos(np.clip(before @ after, -1.0, 1.0)))
+    return out
+
+
+def _gravity(
+    time_s: FloatArray, accel_mps2: FloatArray, part: Interval | None
+) -> FloatArray | None:
+    if part is None:
+        return None
+    inside = (time_s >= part.start_s) & (time_s <= part.end_s)
+    mean = np.nanmean(accel_mps2[inside], axis=0)
+    return np.asarray(mean / np.linalg.norm(mean))
