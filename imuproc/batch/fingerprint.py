@@ -10,6 +10,7 @@ from imuproc.archive.plain import to_json
 from imuproc.archive.schema import SCHEMA
 from imuproc.archive.writing import versions
 from imuproc.batch.plan import Task
+from imuproc.readers.registry import input_files
 
 ENTRY: Final = "session entry"
 """Name under which what the session file states of a run stands among its inputs."""
@@ -27,7 +28,8 @@ def input_digests(task: Task, known: MutableMapping[Path, str] | None = None) ->
     Returns
     -------
     dict from str to str
-        Hexadecimal, by the path of each log as the session file names it, and by :data:`ENTRY`.
+        Hexadecimal, by the path of each log as the session file names it, of each file beside it
+        that says what it holds, and by :data:`ENTRY`.
 
     Raises
     ------
@@ -37,10 +39,11 @@ def input_digests(task: Task, known: MutableMapping[Path, str] | None = None) ->
     seen = {} if known is None else known
     digests = {}
     for request in task.session.plans[task.run.id].logs:
-        if request.path not in seen:
-            with request.path.open("rb") as log:
-                seen[request.path] = hashlib.file_digest(log, "sha256").hexdigest()
-        digests[request.source] = seen[request.path]
+        for source, path in input_files(request).items():
+            if path not in seen:
+                with path.open("rb") as file:
+                    seen[path] = hashlib.file_digest(file, "sha256").hexdigest()
+            digests[source] = seen[path]
     return {**digests, ENTRY: _digest(_entry(task))}
 
 

@@ -20,6 +20,7 @@ CHANNELS: Final = "_channels.tsv"
 MISSING: Final = "n/a"
 CHANNEL_COLUMNS: Final = ("name", "component", "type", "tracked_point", "units")
 
+_SCANS: Final = "sub-*_scans.tsv"
 _ROOT: Final = "dataset_description.json"
 _MOST_LEVELS: Final = 4  # motion, session, subject, dataset
 
@@ -100,13 +101,20 @@ def read_onset(path: Path) -> datetime.datetime | None:
         The row of this recording holds something else than a date and time.
     """
     folder = path.parent.parent
-    for scans in sorted(folder.glob("sub-*_scans.tsv")):
+    for scans in sorted(folder.glob(_SCANS)):
         for row in _table(scans):
             if row.get("filename") != f"{path.parent.name}/{path.name}":
                 continue
             text = row.get("acq_time", MISSING)
             return None if text == MISSING else instant(text, f"{scans.name}, acq_time")
     return None
+
+
+def files_beside(path: Path) -> list[Path]:
+    """Every file beside a recording that what is read from it depends on."""
+    channels = list(_beside(path, CHANNELS))[:1]
+    scans = sorted(path.parent.parent.glob(_SCANS))
+    return [*channels, *_beside(path, "_motion.json"), *scans]
 
 
 def instant(text: str, where: str) -> datetime.datetime:

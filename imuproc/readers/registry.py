@@ -4,14 +4,17 @@ A new format is one module with ``recognise`` and ``stream`` (see
 :class:`imuproc.readers.request.LogReader`) and one line in ``READERS``.
 """
 
+import os
+import posixpath
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib import import_module
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Final, cast
 
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
+from imuproc.readers.bids_files import files_beside, is_motion_file
 from imuproc.readers.layout import Format
 from imuproc.readers.request import LogReader, LogRequest
 from imuproc.readers.signals import LEAST_SAMPLES, ROWS_AT_A_TIME, joined
@@ -97,6 +100,27 @@ def stream_log(request: LogRequest, rows: int) -> Iterator[SensorLog]:
         raise ValueError(f"rows must be {LEAST_SAMPLES} or more, not {rows}")
     with _named(request):
         yield from _reader_of(request).stream(request, rows)
+
+
+def input_files(request: LogRequest) -> dict[str, Path]:
+    """Files that a log is read from: itself, and those beside it that say what it holds.
+
+    Parameters
+    ----------
+    request : LogRequest
+
+    Returns
+    -------
+    dict from str to Path
+        By path as the session file names it, or would.
+    """
+    files = {request.source: request.path}
+    if request.layout.format in (None, "bids-motion") and is_motion_file(request.path):
+        source = PurePosixPath(request.source).parent
+        for path in files_beside(request.path):
+            way = os.path.relpath(path, request.path.parent).replace(os.sep, "/")
+            files[posixpath.normpath(f"{source}/{way}")] = path
+    return files
 
 
 def _reader_of(request: LogRequest) -> LogReader:

@@ -77,7 +77,8 @@ def log_requests(
         if isinstance(path, str):
             problems.append(problem(loc, f"the path {quoted(entry.file)}", path))
             continue
-        if entry.select is not None and layout.by_number:
+        # In XDF it names a stream, whose channels may be numbered.
+        if entry.select is not None and layout.by_number and layout.format != "xdf":
             allowed = "select only where the layout names its columns (it numbers them)"
             problems.append(problem((*loc, "select"), quoted(entry.select), allowed))
         request = LogRequest(site, path, entry.file, layout, entry.select)

@@ -264,3 +264,26 @@ def test_speed_of_half_a_minute_at_1000_hz(tmp_path, benchmark, delimiter):
     path.write_text(text(delimiter, n=30_000))
     log = benchmark(read_log, request(path))
     assert len(log.time_s) == 30_000
+
+
+def test_whole_stamps_in_ns_are_made_seconds_before_they_are_rounded(tmp_path):
+    stamps = [1_957_000_000_123_456_789 + 777_777 * i for i in range(50)]
+    body = "".join(f"{stamp},0,0,1,0,0,0\n" for stamp in stamps)
+    how = layout(time={"column": "time_s", "unit": "ns", "zero": "unix"})
+    exact = [stamp // 10**9 + (stamp % 10**9) / 1e9 for stamp in stamps]
+    log = read(tmp_path, ",".join(NAMES) + "\n" + body, how)
+    np.testing.assert_array_equal(log.time_s, exact)
+    log = read(tmp_path, ",".join(NAMES) + "\n" + body + ",0,0,1,0,0,0\n", how)
+    np.testing.assert_allclose(log.time_s[:-1], exact, rtol=0, atol=5e-7)
+    assert np.isnan(log.time_s[-1])
+
+
+def test_several_sensors_by_prefix_of_their_columns(tmp_path):
+    names = ["time_s", *(f"LS_{n}" for n in NAMES[1:]), *(f"LF_{n}" for n in NAMES[1:])]
+    rows = [[t, *six, *(-six)] for t, six in zip(values()[:, 0], values()[:, 1:], strict=True)]
+    content = "\n".join([",".join(names), *(",".join(map(repr, map(float, r))) for r in rows)])
+    assert_sample_values(read(tmp_path, content, select="LS_"))
+    left = read(tmp_path, content, select="LS_").gyro_radps
+    np.testing.assert_array_equal(read(tmp_path, content, select="LF_").gyro_radps, -left)
+    found = refusal(tmp_path, content, select="RS_")
+    assert "missing columns: 'RS_ax' (did you mean 'LS_ax'?)" in found

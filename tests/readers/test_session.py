@@ -159,3 +159,28 @@ def test_reading_a_session_file_loads_no_heavy_module():
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert ran.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("lines", ["", 'format = "hdf5"\n', 'format = "bids-motion"\n'])
+def test_layout_of_logs_that_say_themselves_what_they_hold(tmp_path, lines):
+    start, end = SESSION.index("format ="), SESSION.index("[[athlete]]")
+    session = read_session(write_session(tmp_path, SESSION[:start] + lines + SESSION[end:]))
+    (request, _) = session.requests("R07-01")
+    assert request.layout.accel is None
+    assert request.layout.format == (lines.split('"')[1] if lines else None)
+
+
+def test_requests_of_a_run_in_the_order_of_the_file(tmp_path):
+    session = read_session(write_session(tmp_path))
+    assert [r.site for r in session.requests("R07-01")] == ["right_foot", "left_shank"]
+    with pytest.raises(SessionError, match="found no run 'R09'"):
+        session.requests("R09")
+
+
+def test_zero_of_the_stamps_in_a_session_file(tmp_path):
+    content = SESSION.replace('unit = "s" }', 'unit = "s", zero = 2031-04-12T09:30:00+02:00 }')
+    session = read_session(write_session(tmp_path, content))
+    log = session.read_run("R07-01").logs["left_shank"]
+    assert log.zero_at.isoformat() == "2031-04-12T09:30:00+02:00"
+    session = read_session(write_session(tmp_path / "plain"))
+    assert session.read_run("R07-01").logs["left_shank"].zero_at is None

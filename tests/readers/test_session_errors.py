@@ -265,6 +265,33 @@ PLACE = "layout.field-logger"
             "time.column: found the number 0; allowed: a column's name, or its number counted from",
         ),
         (
+            TIME.replace('"s"', '"s", zero = "noon"') + ACCEL + GYRO,
+            "time.zero: found the text 'noon'; allowed: \"unix\" (stamps count from 1970-01-01 UT",
+        ),
+        (
+            TIME.replace('"s"', '"s", zero = 2031-04-12') + ACCEL + GYRO,
+            'time.zero: found date 2031-04-12; allowed: "unix"',
+        ),
+        ("format = 'delimited'\n", f"{PLACE}.accel: this key is missing; allowed: a table such"),
+        ("rate_hz = 500\n", f"{PLACE}.accel: this key is missing; allowed: a table such"),
+        (
+            "format = 'bids-motion'\nrate_hz = 500\n" + ACCEL + GYRO,
+            f"{PLACE}: found columns; allowed: no columns with format 'bids-motion'",
+        ),
+        (
+            "format = 'xdf'\n" + TIME + ACCEL + GYRO,
+            f"{PLACE}: found time; allowed: neither time nor rate_hz with format 'xdf'",
+        ),
+        (
+            TIME + GYRO + 'accel = { columns = ["acc"], unit = "g" }\n',
+            f"{PLACE}: found a list of 1; allowed: a list of three columns for x, y and z",
+        ),
+        (
+            'format = "hdf5"\nrate_hz = 5\n'
+            + 'accel = { columns = [1], unit = "g" }\ngyro = { columns = [2], unit = "rad/s" }\n',
+            f"{PLACE}: found numbers of columns; allowed: paths of datasets, such as 'imu/accel'",
+        ),
+        (
             TIME + ACCEL + GYRO + 'delimiter = ":"\n',
             "delimiter: found the text ':'; allowed: one o",
         ),
