@@ -77,7 +77,9 @@ def without_artefacts(
     ):
         values: FloatArray = getattr(log, name)
         stuck = _stuck(values, least, moves)
-        wild = _wild(values, settings.spike_ratio, size) & ~stuck.any(axis=1)
+        wild = _wild(values, settings.spike_ratio, size)
+        if wild.any():
+            wild &= ~stuck.any(axis=1)
         flags += _stuck_flags(log, sensor, stuck)
         spikes += log.time_s[wild].tolist()
         if stuck.any() or wild.any():
@@ -104,8 +106,9 @@ def _stuck(values: FloatArray, least: int, moves: float) -> BoolArray:
     out = np.zeros(values.shape, dtype=bool)
     for axis in range(values.shape[1]):
         column = values[:, axis]
-        ends = (np.nanmax(column), np.nanmin(column))
-        for first, last in _held_runs(column, least):
+        runs = _held_runs(column, least)
+        ends = (np.nanmax(column), np.nanmin(column)) if runs else ()
+        for first, last in runs:
             # At the end of its range an axis keeps its value too: that is clipping.
             if column[first] not in ends and np.ptp(values[first : last + 1], axis=0).max() > moves:
                 out[first + 1 : last + 1, axis] = True
@@ -114,7 +117,9 @@ def _stuck(values: FloatArray, least: int, moves: float) -> BoolArray:
 
 def _held_runs(x: FloatArray, least: int) -> list[tuple[int, int]]:
     """First and last sample of every run of more than ``least`` equal values."""
-    held = (np.diff(x) == 0.0).astype(np.int8)
+    held = (x[1:] == x[:-1]).astype(np.int8)
+    if np.count_nonzero(held) < least:
+        return []
     edges = np.flatnonzero(np.diff(held, prepend=0, append=0))
     first, last = edges[::2], edges[1::2]
     long = last - first >= least
@@ -134,7 +139,8 @@ def _wild(values: FloatArray, ratio: float, size: float) -> BoolArray:
     if len(values) <= 2 * _BESIDE:
         return out
     a2, a1, x, b1, b2 = (values[k : len(values) - 4 + k] for k in range(5))
-    off = np.abs(x - (4.0 * (a1 + b1) - a2 - b2) / 6.0).max(axis=1)
+    off = np.abs(x - (4.0 * (a1 + b1) - a2 - b2) / 6.0)
+    off = np.maximum.reduce([off[:, axis] for axis in range(off.shape[1])])
     # Only few samples are far off by size; their neighbourhoods are looked at one by one.
     at = 2 + np.flatnonzero(off > size)
     at = at[(at >= _BESIDE) & (at < len(values) - _BESIDE)]

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.dsp.filters import derivative, low_pass
-from imuproc.dsp.rotations import skew
+from imuproc.dsp.rotations import lengths, skew
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -164,17 +164,17 @@ def _solve(
 ) -> Lag:
     """Gauss-Newton for both levers and the lag, from one start; differences beyond count less."""
     flat = np.concatenate((foot.accel_mps2, foot.turn.reshape(-1, 9)), axis=1)
-    slope = derivative(flat, foot.rate_hz)
+    both = np.concatenate((flat, derivative(flat, foot.rate_hz)), axis=1)
     accel, turn = shank.accel_mps2[rows], shank.turn[rows]
     levers, lag_s = np.zeros(6), start_s
     prior = np.diag([settings.lever_sd_m**-2] * 6 + [0.0])
     for _ in range(_ROUNDS):
         at = lag_s * foot.rate_hz
-        there = _between(flat, rows, at), _between(slope, rows, at)
+        there = np.split(_between(both, rows, at), 2, axis=1)
         here = accel + turn @ levers[:3]
         other = there[0][:, :3] + there[0][:, 3:].reshape(-1, 3, 3) @ levers[3:]
         moved = there[1][:, :3] + there[1][:, 3:].reshape(-1, 3, 3) @ levers[3:]
-        sizes = np.linalg.norm(here, axis=1), np.linalg.norm(other, axis=1)
+        sizes = lengths(here), lengths(other)
         ways = [v / np.maximum(s, 1e-9)[:, None] for v, s in zip((here, other), sizes, strict=True)]
         left = sizes[0] - sizes[1]
         by_levers = (
@@ -209,7 +209,8 @@ def _between(values: FloatArray, rows: IntArray, at: float) -> FloatArray:
         -(u + 1.0) * u * (u - 2.0) / 2.0,
         (u + 1.0) * u * (u - 1.0) / 6.0,
     )
-    parts = [w * values[rows + whole + k] for k, w in zip((-1, 0, 1, 2), weights, strict=True)]
+    first, last = int(rows[0]) + whole, int(rows[-1]) + whole + 1  # rows follow one another
+    parts = [w * values[first + k : last + k] for k, w in zip((-1, 0, 1, 2), weights, strict=True)]
     return np.asarray(sum(parts))
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
 from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
+from imuproc.dsp.rotations import lengths
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -79,15 +80,14 @@ def still_stretches(
     coarse = block_means(accel_mps2, block)
     accel, gyro = moving_mean(coarse, short), moving_mean(block_means(gyro_radps, block), short)
     gyro_mean = moving_mean(gyro, width)
-    gyro_sd = np.linalg.norm(moving_std(gyro, width), axis=1)
-    accel_sd = np.linalg.norm(moving_std(accel, width), axis=1)
+    gyro_sd, accel_sd = lengths(moving_std(gyro, width)), lengths(moving_std(accel, width))
     shaking = gyro_sd / np.radians(settings.gyro_sd_degps) + accel_sd / settings.accel_sd_mps2
     calm = (gyro_sd < np.radians(settings.gyro_sd_degps)) & (accel_sd < settings.accel_sd_mps2)
     if not calm.any():
         return ()
     calmest = np.nan_to_num(shaking, nan=np.inf) <= np.nanquantile(shaking[calm], 0.2)
-    bias = np.nanmedian(gyro_mean[calmest], axis=0)
-    turning = np.linalg.norm(gyro_mean - bias, axis=1) > np.radians(settings.turning_degps)
+    bias = np.median(gyro_mean[calmest], axis=0)
+    turning = lengths(gyro_mean - bias) > np.radians(settings.turning_degps)
     still = calm & ~turning & finite_rows(coarse)
     direction = moving_mean(accel, width)
     return tuple(
@@ -116,7 +116,7 @@ def _stretches(mask: BoolArray) -> list[slice]:
 def _steady_parts(direction: FloatArray, offset: int, settings: StillnessSettings) -> list[slice]:
     """Parts of one stretch in which gravity stays near the direction it has most of the time."""
     parts: list[slice] = []
-    unit = direction / np.linalg.norm(direction, axis=1, keepdims=True)
+    unit = direction / lengths(direction)[:, None]
     pending = [slice(0, len(unit))]
     while pending:  # over parts, not samples: each pass splits off one posture
         part = pending.pop()

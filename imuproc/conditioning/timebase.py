@@ -220,8 +220,8 @@ def _on_grid(
     reach_s = 1.001 * period_s
     signals = SiteSignals(
         site=log.site,
-        accel_mps2=on_grid[:, :3],
-        gyro_radps=on_grid[:, 3:],
+        accel_mps2=np.ascontiguousarray(on_grid[:, :3]),
+        gyro_radps=np.ascontiguousarray(on_grid[:, 3:]),
         measured=near & finite_rows(on_grid),
         accel_clipped=distance_to_samples(time_s[touched["accel"]], grid_s) <= reach_s,
         gyro_clipped=distance_to_samples(time_s[touched["gyro"]], grid_s) <= reach_s,

@@ -79,8 +79,13 @@ def dorsiflexion_curve(shin: AngleCurve, pitch: AngleCurve) -> AngleCurve:
         shin.time_s,
         pitch.angle_rad + np.pi / 2.0 - shin.angle_rad,
         pitch.rate_radps - shin.rate_radps,
-        {name: np.hypot(shin.parts_rad[name], pitch.parts_rad[name]) for name in sorted(names)},
+        {name: _joined(shin.parts_rad[name], pitch.parts_rad[name]) for name in sorted(names)},
     )
+
+
+def _joined(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Root of the sum of squares; several times as fast as ``numpy.hypot``."""
+    return np.sqrt(a * a + b * b)
 
 
 @dataclass(frozen=True)

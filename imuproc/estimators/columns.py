@@ -11,6 +11,7 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.recording import Athlete
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
+from imuproc.dsp.rotations import lengths
 from imuproc.estimators.angles import (
     AngleCurve,
     AngleSettings,
@@ -280,7 +281,7 @@ def _departure(motion: Motion, side: Side, touchdown_s: float, speed_mps: float)
     foot = motion.segments.get(foot_of(side))
     if foot is None:
         return float("nan")
-    speed = np.linalg.norm(ball_velocity(foot), axis=1)
+    speed = lengths(ball_velocity(foot))
     inside = (motion.time_s > touchdown_s - 0.8) & (motion.time_s < touchdown_s - 0.08)
     slow = np.flatnonzero(inside & (speed < speed_mps))
     if not len(slow):

@@ -118,11 +118,12 @@ def _distance(
 
 def _parts(name: str, figure: Figure) -> pd.DataFrame:
     """Parts of a figure's uncertainty, one row per step; NaN where the figure is missing."""
-    gone = np.isnan(figure.value)
-    absent = missing(len(gone)).value
-    return pd.DataFrame(
-        {part: np.where(gone, np.nan, figure.parts.get(part, absent)) for part in PARTS_OF[name]}
-    )
+    names = PARTS_OF[name]
+    values = np.full((len(figure.value), len(names)), np.nan)
+    for column, part in enumerate(names):
+        values[:, column] = figure.parts.get(part, np.nan)
+    values[np.isnan(figure.value)] = np.nan
+    return pd.DataFrame(values, columns=list(names))
 
 
 def _trusted(figures: Mapping[str, Figure]) -> tuple[dict[str, Figure], list[RaisedFlag]]:
