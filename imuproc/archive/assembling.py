@@ -1,6 +1,6 @@
 """The archive of a whole session: a copy of those of its recordings, in one file."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +10,12 @@ from imuproc.archive.writing import archive_file
 from imuproc.core.errors import ArchiveError
 
 
-def assemble_session(path: Path, archives: Sequence[Path], session: Mapping[str, Any]) -> None:
+def assemble_session(
+    path: Path,
+    archives: Sequence[Path],
+    session: Mapping[str, Any],
+    left_out: Collection[str] = (),
+) -> None:
     """Join the archives of recordings into one that needs none of them.
 
     Each is verified, then copied piece by piece as it lies on the disk, so that memory does not
@@ -25,6 +30,8 @@ def assemble_session(path: Path, archives: Sequence[Path], session: Mapping[str,
     session : mapping
         What is known of the session as a whole: id, date and such; no clock times, no absolute
         paths.
+    left_out : collection of str
+        Runs that are not to be in it.
 
     Raises
     ------
@@ -39,6 +46,8 @@ def assemble_session(path: Path, archives: Sequence[Path], session: Mapping[str,
         for archive in archives:
             with opened(archive) as source:
                 for run_id in read_json(source, "order"):
+                    if run_id in left_out:
+                        continue
                     if run_id in order:
                         raise ArchiveError(f"{archive}: run {run_id} is in another archive too")
                     source.copy(f"runs/{run_id}", root["runs"], name=run_id)

@@ -16,6 +16,7 @@ from imuproc.batch.outcome import Outcome, Row
 from imuproc.batch.pages import forget_pages, make_report
 from imuproc.batch.plan import Task
 from imuproc.batch.store import Job, archive_path, is_current
+from imuproc.batch.strict import serious_flags, strict_rows
 from imuproc.batch.tables import gather, write_results
 from imuproc.batch.work import Method
 from imuproc.core.errors import SessionError
@@ -44,6 +45,8 @@ class Request:
         Whether the report for people is made too.
     targets : Path or None
         Target sets that it is held to, beside the default one.
+    strict : bool
+        Whether a run with a serious flag counts as failed.
     """
 
     tasks: Sequence[Task]
@@ -54,6 +57,7 @@ class Request:
     again: bool = False
     report: bool = True
     targets: Path | None = None
+    strict: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,7 +150,9 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
         log.line(f"interrupted after {len(outcomes)} of {len(to_do)} runs")
     finally:
         work.close()
-    processed = _finished(folder, jobs, outcomes, log, interrupted)
+    rows = gather(jobs, outcomes)
+    rows = strict_rows(rows) if request.strict else rows
+    processed = _finished(folder, jobs, (outcomes, rows), log, interrupted)
     return _reported(request, folder, processed) if request.report else processed
 
 
@@ -157,6 +163,8 @@ def _reported(request: Request, folder: Path, processed: Processed) -> Processed
         complaint = "the report is not made; `imuproc report` makes it"
     else:
         new = {run for run, outcome in processed.outcomes.items() if outcome.state != "reused"}
+        # What strictness decides may have been decided otherwise when the page was made.
+        new |= {row.task for row in processed.rows if serious_flags(row.summary.flags)}
         files, complaint = make_report(folder, new, request.targets, request.jobs)
     return replace(
         processed,
@@ -168,13 +176,13 @@ def _reported(request: Request, folder: Path, processed: Processed) -> Processed
 def _finished(
     folder: Path,
     jobs: Sequence[Job],
-    outcomes: dict[str, Outcome],
+    done: tuple[dict[str, Outcome], list[Row]],
     log: ProcessLog,
     interrupted: bool,
 ) -> Processed:
     """Tables written, and what became of all."""
+    outcomes, rows = done
     remove_leftovers(folder)
-    rows = gather(jobs, outcomes)
     files = write_results(folder, jobs, rows)
     log.line("results written")
     complaints = (cannot_be_written(log.path, log.fault),) if log.fault else ()

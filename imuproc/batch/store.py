@@ -1,7 +1,7 @@
 """Finished work on disk: one archive per recording, recognised by its fingerprint."""
 
 import datetime
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -168,7 +168,9 @@ def load(job: Job) -> list[Row]:
         raise ArchiveError(str(error).replace(str(job.archive), job.shown)) from error
 
 
-def join_archives(folder: Path, jobs: Sequence[Job], session: Mapping[str, Any]) -> None:
+def join_archives(
+    folder: Path, jobs: Sequence[Job], session: Mapping[str, Any], left_out: Collection[str] = ()
+) -> None:
     """Write the archive of the session from those of its recordings.
 
     Parameters
@@ -178,6 +180,8 @@ def join_archives(folder: Path, jobs: Sequence[Job], session: Mapping[str, Any])
         Those whose archives are current, in the order of the plan.
     session : mapping
         What is known of the session as a whole.
+    left_out : collection of str
+        Runs that are not to be in it.
 
     Raises
     ------
@@ -186,7 +190,8 @@ def join_archives(folder: Path, jobs: Sequence[Job], session: Mapping[str, Any])
     OSError
         The file cannot be written.
     """
-    assemble_session(folder / SESSION_ARCHIVE, [job.archive for job in jobs], session)
+    archives = [job.archive for job in jobs]
+    assemble_session(folder / SESSION_ARCHIVE, archives, session, left_out)
 
 
 def _is_of(archive: Archive, job: Job) -> bool:

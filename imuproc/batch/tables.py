@@ -75,12 +75,13 @@ def write_results(folder: Path, jobs: Sequence[Job], rows: Sequence[Row]) -> dic
     steps = joined_steps([row.steps for row in rows if row.steps is not None])
     summaries = [row.summary for row in rows]
     done = {row.task for row in rows if not row.failed}
+    failed = {row.summary.run for row in rows if row.failed}
     current = [job for job in jobs if job.task.run.id in done]
     writers = {
         STEPS_CSV: lambda path: write_steps_csv(path, steps),
         STEPS_PARQUET: lambda path: write_steps_parquet(path, steps),
         RUNS_CSV: lambda path: write_runs_csv(path, summaries),
-        SESSION_ARCHIVE: lambda path: join_archives(path.parent, current, _session(jobs)),
+        SESSION_ARCHIVE: lambda path: join_archives(path.parent, current, _session(jobs), failed),
     }
     for name in RESULTS:
         try:

@@ -56,6 +56,12 @@ class ProcessOptions:
     no_report: Annotated[
         bool, typer.Option("--no-report", help="Tables and archives only, no pages.")
     ] = False
+    strict: Annotated[
+        bool,
+        typer.Option(
+            "--strict", help="Count a run with a serious flag as failed, without figures."
+        ),
+    ] = False
     as_json: Annotated[
         bool, typer.Option("--json", help="Print the summary as JSON instead of tables.")
     ] = False
@@ -67,7 +73,8 @@ def process(options: ProcessOptions) -> None:
 
     Writes steps.csv, steps.parquet, runs.csv, archives and the report for people, and prints a
     table of each run. A run whose logs, entry and settings are those of the last time is not
-    processed again.
+    processed again. With --strict a serious flag on a run or one of its sensors is a reason to
+    fail the run: it keeps its row, and its figures are in no table.
 
     Exit code: 0 all runs done, 1 some runs failed (named), 2 the request is wrong, 130 interrupted.
     """
@@ -102,6 +109,7 @@ def _processed(options: ProcessOptions) -> "Processed":
         again=options.again,
         report=not options.no_report,
         targets=options.targets,
+        strict=options.strict,
     )
     with output_folder(options.out, tasks) as folder, Shown(options.quiet) as shown:
         return process_tasks(request, folder, shown)

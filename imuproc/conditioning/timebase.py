@@ -203,7 +203,7 @@ def _on_grid(
         "accel": clipped_axes(accel, log.accel_range_mps2, LEAST_ACCEL_RANGE_MPS2),
         "gyro": clipped_axes(gyro, log.gyro_range_radps, LEAST_GYRO_RANGE_RADPS),
     }
-    touched = {sensor: mask.any(axis=1) for sensor, mask in by_axis.items()}
+    touched = {sensor: np.asarray(mask.any(axis=1)) for sensor, mask in by_axis.items()}
     hidden = np.zeros(len(time_s))
     if touched["gyro"].any():
         gyro, hidden = restored_rate(time_s, gyro, by_axis["gyro"], CLIPPED_GYRO_SD_RADPS)

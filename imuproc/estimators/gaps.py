@@ -265,4 +265,4 @@ def _speed_mps(motion: Motion, side: Side, seen: Gaps) -> FloatArray:
     if foot is None:
         return np.zeros(len(seen.gyro_clipped_s))
     speed = np.nan_to_num(np.linalg.norm(foot.velocity_mps, axis=1))
-    return np.interp(seen.gyro_clipped_s, motion.time_s, speed)
+    return np.asarray(np.interp(seen.gyro_clipped_s, motion.time_s, speed))

@@ -211,3 +211,45 @@ def test_unknown_run(imuproc: Command, session: Path, tmp_path: Path) -> None:
     seen = imuproc("process", session, "-o", tmp_path / "out", "--run", "R09")
     assert seen.code == 2
     assert "found no run R09; allowed: R07-01, R07-02, R07-03" in seen.err
+
+
+def doubtful_second(recording: Recording, _settings: Settings) -> Result:
+    """The second run's sensor sticks; a figure of one step of the third is withheld."""
+    flags = {
+        "R07-02": [RaisedFlag("stuck_channel", "gyroscope axis z", "left_foot")],
+        "R07-03": [RaisedFlag("implausible", "step_length_m", step=2)],
+    }
+    return fake_result(recording, flags=flags.get(recording.run.id, []))
+
+
+def test_with_strict_a_serious_flag_fails_its_run(
+    imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stand_in(monkeypatch, doubtful_second)
+    out = tmp_path / "out"
+    assert imuproc("process", session, "-o", out).code == 0
+    seen = imuproc("process", session, "-o", out, "--strict")
+    assert seen.code == 1
+    assert "3 runs reused" in seen.err  # the work is the same, what is made of it is not
+    reason = "not accepted with --strict: stuck_channel (left_foot): One axis of a sensor stood"
+    assert f"imuproc: run R07-02 failed: {reason}" in seen.err
+    rows = (out / "runs.csv").read_text(encoding="utf-8").splitlines()
+    assert [",failed," in row for row in rows[1:]] == [False, True, False]
+    assert reason in rows[2]
+    steps = (out / "steps.csv").read_text(encoding="utf-8")
+    assert "R07-02" not in steps
+    assert "R07-03" in steps
+    page = (out / "report" / "R07-02.html").read_text(encoding="utf-8")
+    assert "This run could not be processed: not accepted with --strict" in page
+
+
+def test_without_strict_the_run_is_back(
+    imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stand_in(monkeypatch, doubtful_second)
+    out = tmp_path / "out"
+    assert imuproc("process", session, "-o", out, "--strict").code == 1
+    seen = imuproc("process", session, "-o", out)
+    assert seen.code == 0
+    assert "R07-02" in (out / "steps.csv").read_text(encoding="utf-8")
+    assert "--strict" not in (out / "report" / "R07-02.html").read_text(encoding="utf-8")

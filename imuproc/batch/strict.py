@@ -1,0 +1,73 @@
+"""Runs held to the strict rule: a serious flag on a run is a reason to fail it.
+
+Archives do not depend on it: the same work, done once, can be told either way. Flags of single
+steps do not count: the figures that they name are withheld already, and the others stand.
+"""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Final
+
+from imuproc.batch.outcome import Row
+from imuproc.core.flags import FLAGS, RaisedFlag
+
+_OF_OTHERS: Final = "run_refused"
+"""Says nothing against the runs of the same log that were processed."""
+
+
+def serious_flags(flags: Iterable[RaisedFlag]) -> list[RaisedFlag]:
+    """Flags of a run as a whole, or of one of its sensors, that are of the serious kind."""
+    return [f for f in flags if f.step is None and f.name in FLAGS and FLAGS[f.name].serious]
+
+
+def strict_rows(rows: Iterable[Row]) -> list[Row]:
+    """The rows with every run failed that carries a serious flag.
+
+    Parameters
+    ----------
+    rows : iterable of Row
+
+    Returns
+    -------
+    list of Row
+        A failed run keeps its row and its flags, and has no figures. Where a stretch of a log was
+        refused a failed row for the log comes before those of its runs.
+    """
+    out: list[Row] = []
+    told: set[str] = set()
+    for row in rows:
+        serious = serious_flags(row.summary.flags)
+        several = row.summary.run != row.task
+        refused = [flag for flag in serious if several and flag.name == _OF_OTHERS]
+        if refused and row.task not in told:
+            told.add(row.task)
+            out.append(_failed(row, row.task, refused))
+        own = [flag for flag in serious if flag not in refused]
+        out.append(_failed(row, row.summary.run, own) if own and not row.failed else row)
+    return out
+
+
+def _failed(row: Row, run: str, flags: list[RaisedFlag]) -> Row:
+    summary = replace(
+        row.summary,
+        run=run,
+        status="failed",
+        reason=_reason(flags),
+        counts={},
+        figures={},
+        flags=tuple(flags),
+    )
+    return Row(row.task, summary, None)
+
+
+def _reason(flags: list[RaisedFlag]) -> str:
+    """Why, in words: each flag once, with its sensors, what it means and what to do."""
+    parts = []
+    for name in dict.fromkeys(flag.name for flag in flags):
+        own = [flag for flag in flags if flag.name == name]
+        sites = ", ".join(dict.fromkeys(flag.site for flag in own if flag.site))
+        details = "; ".join(dict.fromkeys(flag.detail for flag in own if flag.detail))
+        where = f" ({sites})" if sites else ""
+        what = f" [{details}]" if details else ""
+        parts.append(f"{name}{where}: {FLAGS[name].sentence} {FLAGS[name].advice}{what}")
+    return f"not accepted with --strict: {' '.join(parts)}"
