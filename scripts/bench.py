@@ -7,7 +7,9 @@
             orientation filter vqf (offlineVQF, its compiled form) takes on the same four logs
 ``csv``     what reading four CSV files and making the result takes beyond the result itself, over
             what parsing the files with pyarrow takes
-``length``  cost per sample of logs from 10 s to ``--longest`` s, over that of a log of 30 s
+``length``  cost per sample of logs from 30 s to ``--longest`` s in which the same run comes every
+            30 s, over that of one run alone. A log of 10 s holds a whole run too, cut short at its
+            end: its samples are a third and its work is not, so it is told per run
 ``workers`` one worker over two, on a session of copies of one run
 ``help``    ``imuproc --help`` over ``python -c pass``
 ``memory``  largest resident memory of a worker for runs of 30 s at 1000 Hz, in MB
@@ -172,24 +174,23 @@ def length_ratios(longest_s: float) -> None:
     """Cost per sample against length of the log."""
     # As much standing before a run alone as between two runs: else a longer log has more of it.
     rate_hz, base = 200.0, one_run(30.0, 200.0, stand_before_s=7.0)
-    base_samples = sum(len(log.time_s) for log in base.logs.values())
-    for length_s in (10.0, 120.0, 600.0, 1800.0, 7200.0):
+    _tell("length 10 s, per run", _cost(one_run(10.0, rate_hz), base, 9), "at most 1.1")
+    for length_s in (60.0, 120.0, 600.0, 1800.0, 7200.0):
         if length_s > longest_s:
             break
-        recording = (
-            one_run(10.0, rate_hz) if length_s < 30.0 else repeated(base, int(length_s) // 30)
-        )
-        samples = sum(len(log.time_s) for log in recording.logs.values())
-        repeats = 9 if length_s < 100.0 else 3 if length_s < 1000.0 else 1
-        spent = least_s(
-            {
-                "long": lambda r=recording: imuproc.process(r),
-                "base": lambda: [imuproc.process(base) for _ in range(5)],
-            },
-            repeats,
-        )
-        ratio = spent["long"] / samples / (spent["base"] / 5 / base_samples)
-        _tell(f"length {length_s:g} s", ratio, "0.9 to 1.1 from 30 s on")
+        times, repeats = int(length_s) // 30, 5 if length_s < 1000.0 else 1
+        ratio = _cost(repeated(base, times), base, repeats) / times
+        _tell(f"length {length_s:g} s", ratio, "0.9 to 1.1")
+
+
+def _cost(recording: Recording, base: Recording, repeats: int) -> float:
+    """What a recording takes over what another one takes."""
+    sides = {
+        "this": lambda: imuproc.process(recording),
+        "base": lambda: [imuproc.process(base) for _ in range(5)],
+    }
+    spent = least_s(sides, repeats)
+    return spent["this"] / (spent["base"] / 5)
 
 
 def worker_ratio() -> None:

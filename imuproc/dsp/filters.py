@@ -179,7 +179,8 @@ def block_means(x: FloatArray, block: int) -> FloatArray:
     # By matrix product: many times as fast as a mean along a short axis.
     means = blocks @ np.tile(np.eye(width) / block, (block, 1))
     if not np.isfinite(np.sum(means)):  # a missing value has spread to all signals of its block
-        means = blocks.reshape(count, block, width).mean(axis=1)
+        spoiled = ~finite_rows(means)
+        means[spoiled] = blocks[spoiled].reshape(-1, block, width).mean(axis=1)
     return np.asarray(means.reshape(count, *x.shape[1:]))
 
 

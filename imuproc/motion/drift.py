@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
+from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg.lapack import dtrtri
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.rotations import lengths, skew
@@ -110,7 +111,7 @@ class DriftSolution:
 
     def root(self) -> FloatArray:
         """Matrix L with covariance = L @ L.T of all unknowns, shape (u, u)."""
-        inverse = solve_triangular(self.lower, np.eye(len(self.lower)), lower=True)
+        inverse, _ = dtrtri(self.lower, lower=1)
         return np.asarray(self.prior_sd[:, None] * inverse.T)
 
 

@@ -285,7 +285,7 @@ def to_motion(
     anchor = prepared.anchor
     still = (solved.time_s >= anchor.start_s) & (solved.time_s <= anchor.end_s)
     turn = quat_from_rotvec(turn_rad * UP)
-    quat_wxyz = quat_multiply(solved.quat_wxyz, turn)
+    quat_wxyz = quat_multiply(solved.quat_wxyz, turn) if turn_rad else solved.quat_wxyz
     rate = quat_rotate(solved.quat_wxyz, prepared.segment.gyro_radps)
     forward, _, up = quat_rotate(quat_wxyz, axis).T
     pitch_rate = -rate[:, 1]

@@ -8,6 +8,7 @@ from hypothesis.extra.numpy import arrays
 from scipy.signal import butter, filtfilt, lfilter, lfilter_zi
 
 from imuproc.dsp.filters import (
+    block_means,
     corrected_cutoff_hz,
     derivative,
     finite_stretches,
@@ -138,6 +139,14 @@ def test_derivative_of_two_samples_is_their_slope():
 def test_derivative_needs_two_samples():
     with pytest.raises(ValueError, match="two samples or more; there are 1"):
         derivative(np.zeros(1), 100.0)
+
+
+def test_means_of_blocks_equal_their_definition_also_beside_missing_samples():
+    x = np.random.default_rng(9).normal(size=(50, 3))
+    x[17, 1] = np.nan
+    expected = x[:48].reshape(12, 4, 3).mean(axis=1)
+    np.testing.assert_allclose(block_means(x, 4), expected, atol=1e-14)
+    assert np.isnan(expected).sum() == 1
 
 
 samples = arrays(
