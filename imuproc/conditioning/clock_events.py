@@ -16,6 +16,11 @@ from imuproc.dsp.rotations import lengths
 
 FloatArray = NDArray[np.float64]
 
+_SLOW_HZ = 1.0
+_STILL_SHARE = 0.3
+_MOST_PAIRS = 60
+_PAD_S = 1.0
+
 
 @dataclass(frozen=True)
 class EventSettings:
@@ -33,7 +38,7 @@ class EventSettings:
     still_radps, still_s : float
         Before a tap and after its ringing a sensor turns no faster, over how long.
     tap_g : float
-        Least departure from 1 g.
+        Least shock.
     tap_length_s : float
         How long a tap may ring.
     apart_s : float
@@ -41,7 +46,9 @@ class EventSettings:
     window_s : tuple of float
         What is compared around a moment, before and after it.
     near_s : float
-        How far two sensors' moments may lie apart once their clocks are roughly one.
+        How far two sensors' moments may lie apart once their clocks are one.
+    drift_ppm : float
+        How differently two clocks may run.
     least_alike : float
         Least correlation of the two signals around the moment.
     highest_g : float
@@ -60,6 +67,7 @@ class EventSettings:
     apart_s: float = 0.5
     window_s: tuple[float, float] = (0.4, 0.25)
     near_s: float = 0.05
+    drift_ppm: float = 250.0
     least_alike: float = 0.7
     highest_g: float = 4.0
 
@@ -98,6 +106,13 @@ def _size_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
     return lengths(smooth) / STANDARD_GRAVITY_MPS2
 
 
+def _shock_g(grid: OwnGrid, rows: slice) -> FloatArray:
+    """What a shock adds to the acceleration, in any direction: too short for a low-pass."""
+    accel = grid.accel_mps2[rows]
+    slow = low_pass(accel, _SLOW_HZ, GRID_HZ)
+    return lengths(accel - slow) / STANDARD_GRAVITY_MPS2
+
+
 def find_moments(grid: OwnGrid, settings: EventSettings) -> Moments:
     """Landings and taps in one log.
 
@@ -112,7 +127,10 @@ def find_moments(grid: OwnGrid, settings: EventSettings) -> Moments:
         In order of time.
     """
     size = _size_g(grid, slice(None), settings)
-    landing, tap = _landings(size, settings), _taps(size, lengths(grid.gyro_radps), settings)
+    shock = _shock_g(grid, slice(None))
+    landing, tap = _landings(size, settings), _taps(shock, lengths(grid.gyro_radps), settings)
+    near = np.abs(tap[:, None] - landing[None, :]) < settings.apart_s * GRID_HZ
+    tap = tap[~near.any(axis=1)]
     rows = np.concatenate((landing, tap))
     is_tap = np.repeat([False, True], [len(landing), len(tap)])
     order = np.argsort(rows, kind="stable")
@@ -141,100 +159,18 @@ def _landings(size_g: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     return np.flatnonzero(ended)
 
 
-def _taps(size_g: FloatArray, turn: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
+def _taps(shock_g: FloatArray, turn: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     """First samples of short shocks with stillness before and after."""
     width = odd_width(settings.still_s, GRID_HZ)
     quiet = (moving_max(turn, width) < settings.still_radps) & (
-        moving_max(np.abs(size_g - 1.0), width) < 0.3
+        moving_max(shock_g, width) < _STILL_SHARE * settings.tap_g
     )
-    struck = _rising(np.abs(size_g - 1.0) > settings.tap_g)
+    struck = _rising(shock_g > settings.tap_g)
     half = width // 2 + 1
     lead, trail = half + int(0.03 * GRID_HZ), half + int(settings.tap_length_s * GRID_HZ)
-    inside = (struck >= lead) & (struck + trail < len(size_g))
+    inside = (struck >= lead) & (struck + trail < len(shock_g))
     struck = struck[inside]
     return np.asarray(struck[quiet[struck - lead] & quiet[struck + trail]])
-
-
-def match_moments(
-    a: tuple[OwnGrid, Moments], b: tuple[OwnGrid, Moments], offset_s: float, reach_s: float
-) -> list[tuple[int, int]]:
-    """Pairs of moments of two sensors that one constant offset brings together.
-
-    Parameters
-    ----------
-    a, b : tuple of OwnGrid and Moments
-    offset_s : float
-        Stamp of ``b`` minus stamp of ``a``, roughly.
-    reach_s : float
-        How far that may be off.
-
-    Returns
-    -------
-    list of (int, int)
-        Rows of both; empty where none fit. The offset that brings most together is taken, and of
-        several such the one whose signals are most alike.
-    """
-    settings = EventSettings()
-    lags = b[1].stamp_s[None, :] - a[1].stamp_s[:, None] - offset_s
-    same = a[1].tap[:, None] == b[1].tap[None, :]
-    possible = np.argwhere((np.abs(lags) <= reach_s) & same)
-    best: tuple[float, list[tuple[int, int]]] = (0.0, [])
-    for i, j in possible:
-        near = (np.abs(lags - lags[i, j]) <= settings.near_s) & same
-        pairs = [(int(p), int(q)) for p, q in np.argwhere(near)]
-        found = [
-            compare(a[0], b[0], (a[1].stamp_s[p], b[1].stamp_s[q]), settings) for p, q in pairs
-        ]
-        score = sum(max(alike, 0.0) for _, alike in found)
-        if score > best[0] + 1e-9:
-            best = (score, pairs)
-    return best[1]
-
-
-def compare(
-    a: OwnGrid, b: OwnGrid, at_s: tuple[float, float], settings: EventSettings
-) -> tuple[float, float]:
-    """Lag between two sensors' signals around a moment, and how alike they are.
-
-    Parameters
-    ----------
-    a, b : OwnGrid
-    at_s : tuple of float
-        Its stamps on both clocks, roughly.
-    settings : EventSettings
-
-    Returns
-    -------
-    lag_s, alike : float
-        Stamp of ``b`` minus stamp of ``a`` in s, and the correlation there; NaN and -1 where the
-        signals do not reach far enough.
-    """
-    before, after = settings.window_s
-    reach = int(1.5 * settings.near_s * GRID_HZ)
-    first = [round((t - before - g.start_s) * GRID_HZ) for t, g in zip(at_s, (a, b), strict=True)]
-    count = round((before + after) * GRID_HZ)
-    here = _part(a, first[0], first[0] + count, settings)
-    there = _part(b, first[1] - reach, first[1] + count + reach, settings)
-    if here is None or there is None:
-        return np.nan, -1.0
-    alike = np.array([np.corrcoef(here, there[k : k + count])[0, 1] for k in range(2 * reach + 1)])
-    top = int(np.argmax(alike))
-    if top in (0, 2 * reach):
-        return np.nan, -1.0
-    low, mid, high = alike[top - 1 : top + 2]
-    shift = 0.5 * (low - high) / (low - 2.0 * mid + high)
-    stamps = [g.start_s + f / GRID_HZ for f, g in zip(first, (a, b), strict=True)]
-    return stamps[1] - stamps[0] + (top - reach + shift) / GRID_HZ, float(mid)
-
-
-def _part(grid: OwnGrid, first: int, last: int, settings: EventSettings) -> FloatArray | None:
-    """Size of the acceleration over some samples, high peaks cut."""
-    pad = int(0.2 * GRID_HZ)
-    if first < 0 or last > len(grid.accel_mps2):
-        return None
-    begin = max(first - pad, 0)
-    size = _size_g(grid, slice(begin, min(last + pad, len(grid.accel_mps2))), settings)
-    return np.minimum(size[first - begin : last - begin], settings.highest_g)
 
 
 def matches(
@@ -256,12 +192,84 @@ def matches(
     Returns
     -------
     list of Match
-        Those whose signals are alike.
+        Those that one clock against the other brings together and whose signals are alike; of
+        several ways to do so the one that brings most together.
     """
+    lags = b[1].stamp_s[None, :] - a[1].stamp_s[:, None] - offset_s
+    possible = np.argwhere((np.abs(lags) <= reach_s) & (a[1].tap[:, None] == b[1].tap))
     found = []
-    for i, j in match_moments(a, b, offset_s, reach_s):
-        stamps = float(a[1].stamp_s[i]), float(b[1].stamp_s[j])
-        lag_s, alike = compare(a[0], b[0], stamps, settings)
+    for i, j in possible[:_MOST_PAIRS]:
+        stamps, tap = (float(a[1].stamp_s[i]), float(b[1].stamp_s[j])), bool(a[1].tap[i])
+        lag_s, alike = compare(a[0], b[0], stamps, tap, settings)
         if alike >= settings.least_alike:
-            found.append(Match(stamps[0], lag_s, alike, bool(a[1].tap[i])))
-    return found
+            found.append(Match(stamps[0], lag_s, alike, tap))
+    return _on_one_line(found, settings)
+
+
+def _on_one_line(found: list[Match], settings: EventSettings) -> list[Match]:
+    """Of all possible pairs those that one offset and drift explain, most of them first."""
+    at = np.array([match.stamp_s for match in found])
+    lag = np.array([match.lag_s for match in found])
+    alike = np.array([match.alike for match in found])
+    best: tuple[float, list[Match]] = (0.0, [])
+    for k in range(len(found)):
+        since = at - at[k]
+        apart = np.abs(since) > settings.apart_s
+        slopes = np.divide(lag - lag[k], since, out=np.zeros(len(found)), where=apart)
+        for slope in {0.0, *slopes[np.abs(slopes) <= 1e-6 * settings.drift_ppm].tolist()}:
+            kept = np.abs(lag - lag[k] - slope * since) <= settings.near_s
+            # Of equals the clocks that differ least.
+            score = float(alike[kept].sum()) - 0.01 * abs(slope) / (1e-6 * settings.drift_ppm)
+            if score > best[0] + 1e-9:
+                best = (score, [match for match, one in zip(found, kept, strict=True) if one])
+    return best[1]
+
+
+def compare(
+    a: OwnGrid, b: OwnGrid, at_s: tuple[float, float], tap: bool, settings: EventSettings
+) -> tuple[float, float]:
+    """Lag between two sensors' signals around a moment, and how alike they are.
+
+    Parameters
+    ----------
+    a, b : OwnGrid
+    at_s : tuple of float
+        Its stamps on both clocks, roughly.
+    tap : bool
+        Whether it is a tap.
+    settings : EventSettings
+
+    Returns
+    -------
+    lag_s, alike : float
+        Stamp of ``b`` minus stamp of ``a`` in s, and the correlation there; NaN and -1 where the
+        signals do not reach far enough.
+    """
+    before, after = settings.window_s
+    reach = int(1.5 * settings.near_s * GRID_HZ)
+    first = [round((t - before - g.start_s) * GRID_HZ) for t, g in zip(at_s, (a, b), strict=True)]
+    count = round((before + after) * GRID_HZ)
+    here = _part(a, slice(first[0], first[0] + count), tap, settings)
+    there = _part(b, slice(first[1] - reach, first[1] + count + reach), tap, settings)
+    if here is None or there is None:
+        return np.nan, -1.0
+    alike = np.array([np.corrcoef(here, there[k : k + count])[0, 1] for k in range(2 * reach + 1)])
+    top = int(np.argmax(alike))
+    if top in (0, 2 * reach):
+        return np.nan, -1.0
+    low, mid, high = alike[top - 1 : top + 2]
+    shift = 0.5 * (low - high) / (low - 2.0 * mid + high)
+    stamps = [g.start_s + f / GRID_HZ for f, g in zip(first, (a, b), strict=True)]
+    return stamps[1] - stamps[0] + (top - reach + shift) / GRID_HZ, float(mid)
+
+
+def _part(grid: OwnGrid, rows: slice, tap: bool, settings: EventSettings) -> FloatArray | None:
+    """Size of the acceleration, or of a shock in it, over some samples; high peaks are cut."""
+    pad = int(_PAD_S * GRID_HZ)
+    if rows.start < 0 or rows.stop > len(grid.accel_mps2):
+        return None
+    wide = slice(max(rows.start - pad, 0), min(rows.stop + pad, len(grid.accel_mps2)))
+    size = _size_g(grid, wide, settings)
+    if tap:  # a sensor rings, each its own way: how strongly is what they share
+        size = low_pass(_shock_g(grid, wide), settings.cutoff_hz, GRID_HZ)
+    return np.minimum(size[rows.start - wide.start : rows.stop - wide.start], settings.highest_g)

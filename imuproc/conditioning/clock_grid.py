@@ -37,12 +37,15 @@ class OwnGrid:
         Sensor axes; gaps are bridged.
     level_radps : ndarray, shape (k,)
         Mean size of the angular velocity in blocks of 0.1 s.
+    period_s : float
+        From sample to sample of the log itself.
     """
 
     start_s: float
     accel_mps2: FloatArray
     gyro_radps: FloatArray
     level_radps: FloatArray
+    period_s: float = 1.0 / GRID_HZ
 
     @property
     def span_s(self) -> float:
@@ -82,7 +85,7 @@ def own_grid(log: SensorLog, settings: StampSettings) -> OwnGrid:
     on_grid = on_grid[known[0] : known[-1] + 1] if len(known) else np.zeros((1, 6))
     start_s = float(grid_s[known[0]]) if len(known) else float(time_s[0])
     level = block_means(lengths(on_grid[:, 3:]), int(_BLOCK_S * GRID_HZ))
-    return OwnGrid(start_s, on_grid[:, :3], on_grid[:, 3:], level)
+    return OwnGrid(start_s, on_grid[:, :3], on_grid[:, 3:], level, stamps.period_s)
 
 
 def thinned_log(pieces: Iterable[SensorLog]) -> SensorLog:

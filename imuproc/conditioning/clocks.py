@@ -57,6 +57,9 @@ class ClockSettings:
         By how much one leg lands before the other, from jump to jump and in all jumps alike.
     tap_u_s : float
         Standard uncertainty of the lag from a tap, alike and by chance each.
+    sample_u_share : float
+        What adds to that, in samples of the slower log or of the 200 Hz at which logs are compared:
+        a shock is shorter than they are.
     passage_u_s : float
         What adds where a foot is compared with a shank: a shock takes time on its way up.
     pelvis_u_s : float
@@ -72,6 +75,7 @@ class ClockSettings:
     landing_u_s: float = 0.004
     landing_common_u_s: float = 0.003
     tap_u_s: float = 0.0007
+    sample_u_share: float = 0.4
     passage_u_s: float = 0.003
     pelvis_u_s: float = 0.015
 
@@ -224,17 +228,20 @@ def _link(body: _Body, a: Site, b: Site) -> tuple[ClockFit, str] | None:
     found = matches(
         (grid_a, body.moments[a]), (grid_b, body.moments[b]), offset_s, reach_s, settings.events
     )
-    return (_by_events(found, a, b, settings), _EVENT) if found else None
+    sample_s = max(grid_a.period_s, grid_b.period_s, 1.0 / GRID_HZ)
+    return (_by_events(found, (a, b), sample_s, settings), _EVENT) if found else None
 
 
-def _by_events(found: list[Match], a: Site, b: Site, settings: ClockSettings) -> ClockFit:
+def _by_events(
+    found: list[Match], pair: tuple[Site, Site], sample_s: float, settings: ClockSettings
+) -> ClockFit:
     """Offset and drift from moments that both sensors saw."""
+    a, b = pair
+    tap_u_s = float(np.hypot(settings.tap_u_s, settings.sample_u_share * sample_s))
     same_leg = side_of(a) == side_of(b)
     taps = all(match.tap for match in found)
-    by_chance = [
-        settings.tap_u_s if match.tap or same_leg else settings.landing_u_s for match in found
-    ]
-    common = settings.tap_u_s if taps or same_leg else settings.landing_common_u_s
+    by_chance = [tap_u_s if match.tap or same_leg else settings.landing_u_s for match in found]
+    common = tap_u_s if taps or same_leg else settings.landing_common_u_s
     if not taps:
         if "pelvis" in (a, b):
             common = float(np.hypot(common, settings.pelvis_u_s))

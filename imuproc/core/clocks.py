@@ -95,10 +95,6 @@ class Clocks:
         """The sensor on whose clock a sensor's stamps are."""
         return self._path(site)[-1]
 
-    def tied(self, a: Site, b: Site) -> bool:
-        """Whether two sensors' clocks are known against each other at all."""
-        return self.shared or self._path(a)[-1] == self._path(b)[-1]
-
     def _path(self, site: Site) -> list[Site]:
         """The sensor, the one it was tied to, and so on to the last."""
         way = [site]
