@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite, nan, sqrt
+from math import isfinite, nan
 from typing import Final
 
 import numpy as np
@@ -10,15 +10,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.validation.judging import Judged
+from imuproc.validation.shares import wilson_interval
 
 FOUND: Final = "steps_found"
 INVENTED: Final = "steps_invented"
 PITCH_CURVE: Final = "foot_pitch_swing_curve_deg"
 WAY: Final = "way_of_effort_percent"
 DISTANCE: Final = "distance_of_effort_m"
-
-Z95: Final = 1.95996398454
-"""97.5 % point of the standard normal distribution."""
 
 
 @dataclass(frozen=True)
@@ -83,29 +81,6 @@ bars are for comparison only: they are promised of the whole."""
 
 COVERAGE_PERCENT: Final = (90.0, 99.0)
 """Share of errors within two standard uncertainties that is asked of every figure."""
-
-
-def wilson_interval(hits: int, count: int) -> tuple[float, float]:
-    """Interval of 95 % for a share, by the score method.
-
-    Errors of one run hang together, so the real interval is wider where runs are few.
-
-    Parameters
-    ----------
-    hits, count : int
-        How many of how many.
-
-    Returns
-    -------
-    low, high : float
-        Wilson 1927, J Am Stat Assoc 22:209; NaN where there is nothing.
-    """
-    if count == 0:
-        return nan, nan
-    share, z2 = hits / count, Z95**2
-    middle = (share + z2 / (2.0 * count)) / (1.0 + z2 / count)
-    half = Z95 * sqrt(share * (1.0 - share) / count + z2 / (4.0 * count**2)) / (1.0 + z2 / count)
-    return max(middle - half, 0.0), min(middle + half, 1.0)
 
 
 def summary(judged: Sequence[Judged]) -> pd.DataFrame:

@@ -14,7 +14,6 @@ from typing import cast
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import binomtest
 
 from imuproc.core.columns import FIGURES, step_table_columns
 from imuproc.core.result import Distance, Result
@@ -33,7 +32,7 @@ from scripts.accuracy import (
 )
 from scripts.accuracy_cases import LEAN_ASIDE_DEG, LEAN_DEG, Recipe, judged_case, make_case
 from scripts.accuracy_groups import GROUPS, chosen_groups
-from scripts.accuracy_tables import BARS, whole_run_rows, wilson_interval, with_bars
+from scripts.accuracy_tables import BARS, whole_run_rows, with_bars
 from tests.shared_data import needs_shared_data
 
 SEED = 88_100
@@ -244,12 +243,6 @@ def test_distance_is_held_against_the_way_between_the_same_contacts() -> None:
     broken = true_steps().drop(index=3).reset_index(drop=True)
     judged = judge(measured(broken, distance=told), true_run(), "by hand")
     assert np.isnan(judged.distance_m[2])
-
-
-@pytest.mark.parametrize(("hits", "count"), [(0, 5), (3, 7), (95, 100), (431, 450), (20, 20)])
-def test_wilson_interval_is_that_of_scipy(hits: int, count: int) -> None:
-    theirs = binomtest(hits, count).proportion_ci(confidence_level=0.95, method="wilson")
-    assert wilson_interval(hits, count) == pytest.approx((theirs.low, theirs.high), abs=1e-7)
 
 
 def test_bars_are_met_at_the_bar_and_not_beyond_it() -> None:

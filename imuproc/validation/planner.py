@@ -12,7 +12,6 @@ from typing import Final
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.stats import binomtest
 
 from imuproc.core.columns import BY_NAME, FIGURES
 from imuproc.core.errors import ImuprocError, SessionError
@@ -22,8 +21,10 @@ from imuproc.readers.plan_file import ChangeEntry, ErrorsEntry, PlanFile
 from imuproc.synth.runs import make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors import GRADES, SensorModel
 from imuproc.synth.session import SessionPlan, Squad, plan_session
+from imuproc.validation.change import smallest_detectable_change
 from imuproc.validation.judging import Judged, judge, nothing_found
 from imuproc.validation.sample_size import needed_in_each
+from imuproc.validation.shares import share_of
 
 FloatArray = NDArray[np.float64]
 
@@ -179,11 +180,11 @@ def _accuracy_row(figure: str, known: pd.DataFrame, true: int) -> dict[str, obje
     given = known[np.isfinite(known["error"].astype(float))]
     error = given["error"].to_numpy(dtype=np.float64)
     groups = [own["error"].to_numpy(dtype=np.float64) for _, own in given.groupby("case")]
-    within, between = variance_components(groups)
+    within, between = np.sqrt(variance_components(groups)).tolist()
     per_run = len(error) / len(groups) if groups else nan
     hits = int(np.sum(np.abs(error) <= 2.0 * given["u"].to_numpy(dtype=np.float64)))
-    cover = binomtest(hits, len(error)).proportion_ci(method="wilson") if len(error) else None
-    run_variance = between + within / per_run if groups else nan
+    cover = share_of(hits, len(error))
+    run_mean = sqrt(between**2 + within**2 / per_run) if groups else nan
     return {
         "figure": figure,
         "unit": BY_NAME[figure].unit,
@@ -191,19 +192,15 @@ def _accuracy_row(figure: str, known: pd.DataFrame, true: int) -> dict[str, obje
         "given_percent": 100.0 * len(error) / true if true else nan,
         "bias": float(error.mean()) if len(error) else nan,
         "sd": float(error.std(ddof=1)) if len(error) > 1 else nan,
-        "sd_within_run": sqrt(within) if within == within else nan,
-        "sd_between_runs": sqrt(between) if between == between else nan,
-        "within_2u_percent": 100.0 * hits / len(error) if len(error) else nan,
-        "within_low_percent": 100.0 * cover.low if cover else nan,
-        "within_high_percent": 100.0 * cover.high if cover else nan,
+        "sd_within_run": within,
+        "sd_between_runs": between,
+        "within_2u_percent": 100.0 * cover.value,
+        "within_low_percent": 100.0 * cover.low,
+        "within_high_percent": 100.0 * cover.high,
         "steps_per_run": per_run,
-        "smallest_change_step": _smallest(within),
-        "smallest_change_run": _smallest(run_variance),
+        "smallest_change_step": smallest_detectable_change(within),
+        "smallest_change_run": smallest_detectable_change(run_mean),
     }
-
-
-def _smallest(variance: float) -> float:
-    return 1.96 * sqrt(2.0 * variance) if variance == variance else nan
 
 
 def variance_components(groups: Sequence[FloatArray]) -> tuple[float, float]:

@@ -18,6 +18,7 @@ from imuproc.validation.planner import (
     variance_components,
 )
 from imuproc.validation.sample_size import needed_in_each
+from tests.validation.published import IC, RV, SUBJECT
 
 PLAN = """
 schema = 1
@@ -82,24 +83,7 @@ def test_variance_components_are_those_published() -> None:
 
     Values as recomputed from the data in public code: 0.170714 within, 0.810622 between.
     """
-    pairs = """
-    7.83,6.57 7.42,5.62 7.89,6.90 7.12,6.57 7.88,6.35
-    6.16,4.06 7.26,4.29 6.71,4.26 6.54,4.09
-    4.75,4.71 5.24,5.50 4.86,5.08 4.78,5.02 6.05,6.01 5.42,5.67
-    4.21,4.14 3.61,4.20 3.72,4.61 3.87,4.68 3.92,5.04
-    3.13,3.03 2.98,2.86 2.85,2.77 3.17,2.46 3.09,2.32 3.12,2.43
-    5.92,5.90 6.42,5.81 5.92,5.70 6.27,5.76
-    7.13,5.09 6.62,4.63 6.58,4.61 6.93,5.09
-    4.54,4.72 4.81,4.61 5.11,4.36 5.29,4.20 5.39,4.36 5.57,4.20
-    4.48,3.17 4.92,3.12 3.97,2.96
-    4.22,4.35 4.65,4.62 4.74,3.16 4.44,3.53 4.50,3.53
-    6.78,7.20 6.07,6.09 6.52,7.00 6.42,7.10 6.41,7.40 5.76,6.80
-    5.06,4.50 4.72,4.20 4.90,3.80 4.80,3.80 4.90,4.20 5.10,4.50
-    """
-    groups = [
-        np.array([float(a) - float(b) for a, b in (p.split(",") for p in line.split())])
-        for line in pairs.strip().splitlines()
-    ]
+    groups = [(RV - IC)[one == SUBJECT] for one in np.unique(SUBJECT)]
     within, between = variance_components([*groups, np.empty(0)])
     assert within == pytest.approx(0.170714, abs=5e-7)
     assert between == pytest.approx(0.810622, abs=5e-7)

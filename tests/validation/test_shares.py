@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import binomtest
 
 from imuproc.validation.shares import f1_of, share_of, wilson_interval
 
@@ -13,6 +14,12 @@ from imuproc.validation.shares import f1_of, share_of, wilson_interval
 )
 def test_wilson(hits: int, count: int, interval: tuple[float, float]) -> None:
     assert tuple(round(x, 4) for x in wilson_interval(hits, count)) == interval
+
+
+@pytest.mark.parametrize(("hits", "count"), [(0, 5), (3, 7), (95, 100), (431, 450), (20, 20)])
+def test_wilson_interval_is_that_of_scipy(hits: int, count: int) -> None:
+    theirs = binomtest(hits, count).proportion_ci(confidence_level=0.95, method="wilson")
+    assert wilson_interval(hits, count) == pytest.approx((theirs.low, theirs.high), abs=1e-12)
 
 
 def test_nothing_counted_gives_nothing() -> None:
