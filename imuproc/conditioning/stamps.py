@@ -1,6 +1,7 @@
 """Repair of one log's time stamps: what cannot be used is dropped and said, never guessed."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
+from imuproc.dsp.filters import moving_mean
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -20,6 +22,11 @@ _MOST_BURST: Final = 3.0
 _LEAST_BURSTS: Final = 0.03
 _MOST_EMPTY: Final = 20.0
 _SMALL_GRID: Final = 1_000_000
+
+_EVENED_OVER: Final = 51
+_SMOOTHER: Final = 0.85
+"""Stamps that err make a smooth signal rough; where samples were really taken unevenly, evening
+does."""
 
 
 @dataclass(frozen=True)
@@ -117,9 +124,34 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     spread = float(np.std(steps[steps <= settings.gap_periods * period_s])) / period_s
     if spread > settings.jitter_share:
         detail = f"steps vary by {100.0 * spread:.0f} % of the sampling period (SD)"
+        even_s = _evened(time_s, max(settings.gap_periods, 1.0 + 6.0 * spread) * period_s)
+        gyro = log.gyro_radps[row]
+        if _roughness(even_s, gyro) < _SMOOTHER * _roughness(time_s, gyro):
+            time_s, spread, period_s = even_s, 0.0, _nominal_period_s(even_s, where)
+            detail += "; samples were taken evenly, so the stamps were evened"
         flags.append(RaisedFlag("irregular_stamps", detail, log.site))
     gap_s = max(settings.gap_periods, 1.0 + 3.0 * spread) * period_s
     return Stamps(row, time_s, period_s, gap_s, tuple(flags))
+
+
+def _evened(time_s: FloatArray, gap_s: float) -> FloatArray:
+    """Stamps evened over some 50 samples within each stretch without a gap: as if by one clock."""
+    out = time_s.copy()
+    edges = np.concatenate(([0], np.flatnonzero(np.diff(time_s) > gap_s) + 1, [len(time_s)]))
+    for first, after in pairwise(edges):  # over stretches, not samples
+        own = time_s[first:after]
+        if len(own) < _EVENED_OVER:
+            continue
+        line_s = np.linspace(own[0], own[-1], len(own))
+        out[first:after] = line_s + moving_mean(own - line_s, _EVENED_OVER)
+    return out if np.all(np.diff(out) > 0.0) else time_s
+
+
+def _roughness(time_s: FloatArray, values: FloatArray) -> float:
+    """Mean distance of each sample from the straight line between its neighbours."""
+    share = (time_s[1:-1] - time_s[:-2]) / (time_s[2:] - time_s[:-2])
+    line = values[:-2] + share[:, None] * (values[2:] - values[:-2])
+    return float(np.nanmean(np.abs(values[1:-1] - line)))
 
 
 def _drop_backward(time_s: FloatArray, row: IntArray, most: int, where: str) -> IntArray:

@@ -12,6 +12,7 @@ from tests.conditioning.made_up import (
     make_log,
     make_recording,
     names,
+    steepness,
 )
 
 
@@ -148,3 +149,19 @@ def test_stamps_that_cannot_be_used_are_refused_with_the_place(stamps, words):
     log = make_log(stamps, elapsed_s=np.arange(len(stamps)) / 500.0)
     with pytest.raises(RunError, match=words):
         to_common_clock(make_recording(log))
+
+
+def test_stamps_that_err_are_evened_where_the_samples_were_taken_evenly():
+    elapsed_s = np.arange(2000) / 500.0
+    noise_s = np.random.default_rng(4).normal(0.0, 0.3, 2000) / 500.0
+    stamps = np.maximum.accumulate(elapsed_s + noise_s)
+    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)))
+    assert "so the stamps were evened" in detail(based, "irregular_stamps")
+    # As stamped, single samples are more than a period off; half of one is left at most.
+    assert error_at_measured(based, "left_shank", 0.0) < 0.5 * 0.002 * steepness(1)
+
+
+def test_samples_that_were_really_taken_unevenly_keep_their_stamps():
+    jitter_s = np.random.default_rng(5).uniform(-0.3, 0.3, 2000) / 500.0
+    based = to_common_clock(make_recording(make_log(np.arange(2000) / 500.0 + jitter_s)))
+    assert "evened" not in detail(based, "irregular_stamps")
