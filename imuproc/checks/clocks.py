@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import hypot
 
+import numpy as np
+
 from imuproc.checks.findings import Clock, Reason
 from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
@@ -11,7 +13,7 @@ from imuproc.conditioning.clocks import TiedClocks, tie_clocks
 from imuproc.core.clocks import ClockTie
 from imuproc.core.errors import RunError
 from imuproc.core.flags import FLAGS
-from imuproc.core.recording import Recording
+from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
 from imuproc.events.progress import Track
 
@@ -54,8 +56,12 @@ def tied_clocks(thinned: Recording, scans: Mapping[Site, Scan], settings: CheckS
     """
     claimed = thinned.run.clock
     tracks = {site: scans[site].tracks for site in thinned.logs}
+    compared = thinned.logs
+    if claimed == "shared":
+        at_s = _lively_s(next(iter(compared.values())))
+        compared = {site: _part(log, at_s, settings.compared_s) for site, log in compared.items()}
     try:
-        found = tie_clocks(thinned.logs, by_events=claimed != "separate")
+        found = tie_clocks(compared, by_events=claimed != "separate")
     except RunError:  # said of the log itself
         found = TiedClocks(tuple(thinned.logs), {})
     clocks = {site: _clock(found.own.get(site)) for site in thinned.logs}
@@ -77,6 +83,24 @@ def tied_clocks(thinned: Recording, scans: Mapping[Site, Scan], settings: CheckS
     run = replace(thinned.run, clock="shared")
     reasons = {site: [_alone(site, group)] for site in thinned.logs if site not in group}
     return Tied(replace(thinned, logs=logs, run=run), moved, clocks, reasons)
+
+
+def _lively_s(log: SensorLog) -> float:
+    """When a sensor turns fastest."""
+    return float(log.time_s[np.argmax(np.nan_to_num(np.abs(log.gyro_radps)).sum(axis=1))])
+
+
+def _part(log: SensorLog, at_s: float, most_s: float) -> SensorLog:
+    """The part of a long log around an instant: clocks that are one are so everywhere."""
+    kept = np.abs(log.time_s - at_s) <= 0.5 * most_s
+    if log.time_s[-1] - log.time_s[0] <= most_s or np.count_nonzero(kept) < 2:
+        return log
+    return replace(
+        log,
+        time_s=log.time_s[kept],
+        accel_mps2=log.accel_mps2[kept],
+        gyro_radps=log.gyro_radps[kept],
+    )
 
 
 def _clock(tie: ClockTie | None) -> Clock:

@@ -65,8 +65,10 @@ def range_reasons(scan: Scan, run_samples: float, settings: CheckSettings) -> li
         (_GYRO, scan.gyro, settings.gyro_range_radps),
     ):
         if used.at_end:
-            few = used.at_end <= settings.clipped_share * run_samples
-            reasons.append(_clipped(kind, used, few and kind is _ACCEL))
+            few = kind is _ACCEL and used.at_end <= settings.clipped_share * run_samples
+            if not used.largest >= NEAR_END * used.full_scale:
+                few = few or used.at_end < settings.few_flat_tops
+            reasons.append(_clipped(kind, used, few))
             continue
         if run_samples and used.head_room_share < settings.head_room_share:
             reasons.append(_little_room(kind, used))

@@ -50,6 +50,9 @@ class CheckSettings:
     clipped_share : float
         So small a share of the samples in runs at the end of the accelerometer's range is a note
         only (common practice, no source).
+    few_flat_tops : int
+        Fewer samples of a flat top below the end of the stated range, or of an unstated one, are a
+        note only: a slow peak may be flat by chance (common practice, no source).
     foot_accel_range_mps2, shank_accel_range_mps2, gyro_range_radps : float
         Least ranges for sprinting: feet pass 16 g in swing alone, and 2000 deg/s is hardly enough
         (own simulation; published peaks of sprinting are scarce).
@@ -70,6 +73,8 @@ class CheckSettings:
     clock_offset_s, clock_drift_ppm : float
         Clocks that are said to be one may seem this far apart: an ankle is no perfect joint (own
         trials on simulated sprints).
+    compared_s : float
+        Length of the part of longer logs in which clocks that are said to be one are compared.
     clock_sureness : float
         And this many standard uncertainties.
     """
@@ -91,6 +96,7 @@ class CheckSettings:
     gyro_bias_change_radps: float = radians(1.0)
     head_room_share: float = 0.05
     clipped_share: float = 0.001
+    few_flat_tops: int = 8
     foot_accel_range_mps2: float = 32.0 * STANDARD_GRAVITY_MPS2
     shank_accel_range_mps2: float = 16.0 * STANDARD_GRAVITY_MPS2
     gyro_range_radps: float = radians(2000.0)
@@ -104,4 +110,5 @@ class CheckSettings:
     end_apart_s: float = 5.0
     clock_offset_s: float = 0.01
     clock_drift_ppm: float = 300.0
+    compared_s: float = 1200.0
     clock_sureness: float = 4.0

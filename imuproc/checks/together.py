@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 
 from imuproc.checks.clocks import tied_clocks
-from imuproc.checks.findings import Clock, Reason, Sampling
+from imuproc.checks.findings import Clock, Reason, Sampling, verdict_of
 from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
 from imuproc.checks.signals import thinned_recording
@@ -68,7 +68,7 @@ def check_together(
     runs = find_runs(tied.tracks, settings.runs)
     reasons = {site: list(tied.reasons.get(site, ())) for site in scans}
     differs: Mapping[Site, float] = {}
-    if runs and not common:
+    if runs and verdict_of(common) != "not fit":
         trial = try_method(tied.recording, runs[0], settings)
         known = {reason.flag for own in tied.reasons.values() for reason in own} - {""}
         common += [reason for reason in trial.common if reason.flag not in known]
