@@ -29,7 +29,7 @@ from imuproc.estimators.distance import (
 from imuproc.estimators.figures import Figure, missing
 from imuproc.estimators.gaps import find_gaps, widened
 from imuproc.estimators.gaps import step_flags as gap_flags
-from imuproc.estimators.phase import phases
+from imuproc.estimators.phase import PhaseSettings, phases
 from imuproc.estimators.sides import side_flags, without_swapped
 from imuproc.estimators.stride import StepLengths
 from imuproc.estimators.timing import next_step
@@ -192,7 +192,7 @@ def _table(
         "run": recording.run.id,
         "step": np.arange(1, count + 1),
         "side": contacts.side,
-        "phase": phases(figures["speed_mps"].value, has_drive, settings.estimators.phase),
+        "phase": phases(figures["speed_mps"].value, has_drive, _phase_settings(contacts, settings)),
     }
     for name in FIGURES:
         figure = figures.get(name, missing(count))
@@ -203,6 +203,18 @@ def _table(
         for step in range(1, count + 1)
     ]
     return pd.DataFrame(columns, index=np.arange(count))[step_table_columns()]
+
+
+def _phase_settings(contacts: Contacts, settings: Settings) -> PhaseSettings:
+    """Bounds in steps that are counted: of one leg alone only every second step is."""
+    bounds = settings.estimators.phase
+    if len(set(contacts.side.tolist())) == 2:
+        return bounds
+    return replace(
+        bounds,
+        drive_steps=bounds.drive_steps // 2,
+        transition_steps=bounds.transition_steps // 2,
+    )
 
 
 def _curves(motion: Motion, legs: Mapping[Side, LegCurves]) -> pd.DataFrame:
