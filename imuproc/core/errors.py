@@ -4,7 +4,7 @@
 
     ImuprocError
     ├── SessionError      the request or the session file is wrong: nothing can be done
-    ├── LogError          one log cannot be read: its run fails, the others go on
+    ├── LogError          one log or reference cannot be read: its run fails, the others go on
     ├── RunError          one run cannot be processed: it gets its row and its reason
     └── ArchiveError      an archive is damaged, of an unknown schema, or lacks what is asked for
 """
@@ -19,7 +19,7 @@ class SessionError(ImuprocError):
 
 
 class LogError(ImuprocError):
-    """One sensor log cannot be read."""
+    """One sensor log, or one reference, cannot be read."""
 
 
 class RunError(ImuprocError):
