@@ -16,7 +16,7 @@ from scipy.spatial.transform import Rotation
 
 import imuproc
 from imuproc.core.errors import ImuprocError
-from imuproc.core.recording import Recording, Start
+from imuproc.core.recording import Clock, Recording, Start
 from imuproc.core.sites import Site
 from imuproc.synth.plan import Impact, RunPlan, random_plan, steady_plan
 from imuproc.synth.poses import PoseTrack
@@ -24,6 +24,7 @@ from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors import GRADES, SensorModel
 from imuproc.synth.truth import Truth
 from imuproc.validation.judging import Judged, judge, judged_steps, nothing_found
+from scripts.accuracy_clocks import with_jumps_around, with_own_clocks
 from scripts.optical_running import RealCase, cases
 from scripts.real_motion import Shock, make_recording
 
@@ -73,6 +74,8 @@ class Recipe:
         Whether simulated athletes lean in quiet standing, and whether the package is told.
     threshold_n : float
         Force above local zero that counts as contact (real motion).
+    clock : {"shared", "jump", "separate"}
+        Whether sensors share a clock; with ``jump`` there are jumps around the run (simulated).
     accel_range_g : float or None
         Range of all accelerometers, in place of the grade's.
     """
@@ -91,6 +94,7 @@ class Recipe:
     treadmill: bool = False
     lean: Literal["none", "unstated", "stated"] = "none"
     threshold_n: float = 20.0
+    clock: Clock = "shared"
     accel_range_g: float | None = None
 
 
@@ -176,7 +180,11 @@ def make_case(recipe: Recipe, number: int, seed: int) -> Case:
 @lru_cache(maxsize=2)
 def _whole_case(recipe: Recipe, number: int, seed: int) -> Case:
     make = _optical_case if recipe.motion == "optical" else _simulated_case
-    return make(recipe, number, seed)
+    case = make(recipe, number, seed)
+    if recipe.clock == "separate":
+        rng = np.random.default_rng([seed, number, 6])
+        case = replace(case, recording=with_own_clocks(case.recording, rng))
+    return case
 
 
 def only_sites(recording: Recording, kind: str) -> Recording:
@@ -270,6 +278,8 @@ def _simulated_case(recipe: Recipe, number: int, seed: int) -> Case:
         motion = leaning(motion, recipe.lean == "stated")
     rig = make_rig(sensor_model(recipe), recipe.rate_hz, rng)
     recording, truth = simulate_motion(motion, rig, rng)
+    if recipe.clock == "jump":
+        recording, truth = with_jumps_around(recording, motion, rig, rng)
     if recipe.lean == "stated":
         athlete = replace(recording.athlete, standing_lean_deg=LEAN_DEG)
         recording, truth = replace(recording, athlete=athlete), _zero_in_standing(truth)

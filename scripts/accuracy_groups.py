@@ -157,6 +157,19 @@ def _sensors() -> list[Group]:
     groups += _both(
         "g-sensitivity", "gyroscopes with 0.1 deg/s per g (SD)", g_sensitivity_dps_g=0.1
     )
+    groups.append(
+        Group(
+            "sim-jump-clock",
+            "Simulated sprints, each sensor on its own clock, two jumps before the run and two "
+            "after it in which the legs land 4 ms apart (SD).",
+            replace(_SPRINT, clock="jump"),
+        )
+    )
+    groups += _both(
+        "separate-clocks",
+        "feet on clocks of their own, legs not tied: figures within a leg",
+        clock="separate",
+    )
     return groups
 
 
