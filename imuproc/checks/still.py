@@ -26,6 +26,7 @@ _BAND_HZ: Final = (15.0, 45.0)
 _MOST_OF_RATE: Final = 0.45
 """Bodies tremble at 8 to 12 Hz and hardly above (from memory); near half the rate filters bite."""
 _EDGE_S: Final = 0.1
+_LONG_S: Final = 2.0
 _WANDER_S: Final = 0.5
 _FEWEST_FOR_ALLAN: Final = 500
 _MOST_SECONDS: Final = 300
@@ -147,8 +148,8 @@ def _bias(parts: Sequence[_Part], weight: FloatArray) -> tuple[tuple[float, floa
     """Mean rate at rest, and its largest change between stretches that are long enough to tell."""
     means = np.array([part.gyro.mean(axis=0) for part in parts])
     bias = np.average(means, axis=0, weights=weight)
-    # Sway of a few tenths of a degree over a second is no change of the offset.
-    long = means[weight >= 1.0]
+    # A slow sink into the set position, or sway in a short stretch, is no change of the offset.
+    long = means[weight >= _LONG_S]
     change = float(np.ptp(long, axis=0).max()) if len(long) > 1 else nan
     return (float(bias[0]), float(bias[1]), float(bias[2])), change
 
@@ -239,7 +240,7 @@ def stillness_reasons(still: Stillness, expected: bool, settings: CheckSettings)
             f"{degrees(still.gyro_bias_change_radps):.1f} deg/s between still stretches."
         )
         advice = "Let it warm up for some minutes; if it goes on, have it checked."
-        reasons.append(Reason("limit", text, advice))
+        reasons.append(Reason("limit", text, advice, "gyro_zero_moved"))
     return reasons
 
 
