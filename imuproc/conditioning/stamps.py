@@ -124,7 +124,9 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     spread = float(np.std(steps[steps <= settings.gap_periods * period_s])) / period_s
     if spread > settings.jitter_share:
         detail = f"steps vary by {100.0 * spread:.0f} % of the sampling period (SD)"
-        even_s = _evened(time_s, max(settings.gap_periods, 1.0 + 6.0 * spread) * period_s)
+        # By the middle half of the steps: the spread above leaves out those that are far too long.
+        rough = float(np.subtract(*np.percentile(steps, [75, 25]))) / 1.35 / period_s
+        even_s = _evened(time_s, (1.0 + 6.0 * max(spread, rough)) * period_s)
         gyro = log.gyro_radps[row]
         if _roughness(even_s, gyro) < _SMOOTHER * _roughness(time_s, gyro):
             time_s, spread, period_s = even_s, 0.0, _nominal_period_s(even_s, where)

@@ -1,0 +1,79 @@
+"""A short form of the fault matrix: what a user would notice of each fault.
+
+The long form is ``python -m scripts.fault_matrix``.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+
+from imuproc.synth.faults import FAULTS
+from scripts.accuracy_cases import Case
+from scripts.fault_matrix import OF_STEPS, RAISES, Outcome, clean_case, outcome_of, spoiled
+
+SEED = 5200
+NUMBERS = (1, 2)
+UNSEEN = ("wrong_rate",)
+"""A rate that is stated wrongly for all logs alike cannot be told from the logs."""
+
+
+@lru_cache(maxsize=4)
+def case(number: int) -> Case:
+    return clean_case("sprint", number, SEED)
+
+
+def outcomes(name: str, level: int) -> list[Outcome]:
+    return [outcome_of(*spoiled(case(n), FAULTS[name], level, SEED + n)) for n in NUMBERS]
+
+
+def within(outcome: Outcome, times_u: float) -> float:
+    """Share of the figures given that lie within so many of their uncertainties.
+
+    Where the clocks of the legs are not tied, each leg's events are as its own clock counts, which
+    is not that of the truth; durations and angles are compared all the same.
+    """
+    known = outcome.errors[outcome.errors["error"].notna()]
+    if "clock_separate" in outcome.flags:
+        known = known[known["group"] != "events"]
+    return float((known["error"].abs() <= times_u * known["u"]).mean()) if len(known) else 1.0
+
+
+def test_runs_without_a_fault_raise_no_flag_of_one() -> None:
+    for number in NUMBERS:
+        sound = case(number)
+        assert outcome_of(sound.recording, sound.truth).flags <= OF_STEPS
+
+
+@pytest.mark.parametrize("name", [name for name in FAULTS if name not in UNSEEN])
+def test_a_harmful_fault_is_told_and_what_remains_is_right(name: str) -> None:
+    level = min(max(FAULTS[name].harmful_from, 1), 2)
+    for outcome in outcomes(name, level):
+        assert outcome.refused or outcome.flags & RAISES[name]
+        assert within(outcome, 2.0) >= 0.85
+        assert within(outcome, 4.0) >= 0.97
+
+
+@pytest.mark.parametrize("name", ["stuck", "slip", "gyro_clipping", "swapped_axes"])
+def test_the_worst_costs_figures_but_not_the_run(name: str) -> None:
+    for number, outcome in zip(NUMBERS, outcomes(name, 2), strict=True):
+        assert not outcome.refused
+        sound = case(number)
+        whole = outcome_of(sound.recording, sound.truth).errors["error"].notna().sum()
+        assert 0.2 * whole < outcome.errors["error"].notna().sum() <= whole
+        assert within(outcome, 2.0) >= 0.85
+
+
+def test_axes_that_are_exchanged_are_named() -> None:
+    """One axis of the gyroscope reversed: the detail says which columns would fit."""
+    import imuproc
+
+    recording, _ = spoiled(case(1), FAULTS["swapped_axes"], 0, SEED)
+    site = next(s for s in recording.logs if recording.logs[s] is not case(1).recording.logs[s])
+    old, new = case(1).recording.logs[site].gyro_radps, recording.logs[site].gyro_radps
+    axis = int(np.flatnonzero((old != new).any(axis=0))[0])
+    words = ["x", "y", "z"]
+    words[axis] = f"-{words[axis]}"
+    flag = next(f for f in imuproc.process(recording).flags if f.name == "axes_disagree")
+    assert flag.site == site
+    assert f"with {', '.join(words)} of the gyroscope" in flag.detail
