@@ -70,8 +70,11 @@ def _cut(log: SensorLog, count: int) -> SensorLog:
 def repeated(recording: Recording, times: int) -> Recording:
     """A long log: the same run again and again. It stands at both ends, so the ends fit."""
     logs: dict[Site, SensorLog] = {}
+    # The same for all sensors: else their clocks would drift apart from run to run.
+    span = max(
+        np.ptp(log.time_s) + np.median(np.diff(log.time_s)) for log in recording.logs.values()
+    )
     for site, log in recording.logs.items():
-        span = log.time_s[-1] - log.time_s[0] + np.median(np.diff(log.time_s))
         shifts = np.repeat(span * np.arange(times), len(log.time_s))
         logs[site] = replace(
             log,

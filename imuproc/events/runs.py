@@ -17,6 +17,7 @@ from imuproc.core.recording import Interval
 from imuproc.core.sites import Site, is_foot
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.peaks import find_peaks
+from imuproc.dsp.rotations import lengths
 from imuproc.events.progress import ProgressSettings, Track, stride_lengths
 
 FloatArray = NDArray[np.float64]
@@ -49,6 +50,8 @@ class RunSettings:
     shank_stride_m : float
         The same where only shanks have sensors, which tell the way less well: in running at 2.5 to
         4.5 m/s they found 2.0 m and more (33 trials of Fukuchi, Fukuchi & Duarte 2017).
+    fastest_limb_radps : float
+        No limb turns faster: the unit is wrong then, and the way cannot be told.
     progress : ProgressSettings
         How the length of a stride is told.
     """
@@ -62,6 +65,7 @@ class RunSettings:
     margin_s: float = 1.2
     shortest_stride_m: float = 0.95
     shank_stride_m: float = 1.4
+    fastest_limb_radps: float = 80.0
     progress: ProgressSettings = field(default_factory=ProgressSettings)
 
 
@@ -108,21 +112,32 @@ def _swings(own: Sequence[Track], settings: RunSettings) -> FloatArray:
 def _carries_on(legs: Tracks, span: Interval, settings: RunSettings) -> bool:
     """Whether the strides of a stretch are those of running; true where nothing can be said."""
     around_s = settings.longest_stride_s
+    parts = [
+        (site, track.between(span.start_s - around_s, span.end_s + around_s))
+        for site, own in legs.items()
+        for track in own
+    ]
+    if any(_too_fast(part, settings.fastest_limb_radps) for _, part in parts):
+        return True
     for of_feet, least_m in ((True, settings.shortest_stride_m), (False, settings.shank_stride_m)):
-        lengths_m = [
-            stride_lengths(
-                track.between(span.start_s - around_s, span.end_s + around_s),
-                site,
-                settings.progress,
-            )
-            for site, own in legs.items()
-            if is_foot(site) is of_feet
-            for track in own
-        ]
-        known = np.concatenate(lengths_m) if lengths_m else np.empty(0)
+        known = np.concatenate(
+            [
+                np.empty(0),
+                *(
+                    stride_lengths(part, site, settings.progress)
+                    for site, part in parts
+                    if is_foot(site) is of_feet
+                ),
+            ]
+        )
         if len(known) >= 2:
             return float(np.quantile(known, 0.75)) >= least_m
     return True
+
+
+def _too_fast(track: Track, limit_radps: float) -> bool:
+    """Whether ten samples and more are faster than a limb; single ones may be broken."""
+    return int(np.count_nonzero(lengths(np.nan_to_num(track.gyro_radps)) > limit_radps)) >= 10
 
 
 def _with_margins(

@@ -72,9 +72,9 @@ def running_contacts(contacts: Contacts, settings: SelectionSettings | None = No
         missed contact inside leaves two touchdowns of one foot in a row.
     """
     settings = settings or SelectionSettings()
-    contacts = contacts.take(~_stray(contacts, settings))
     if _hops(contacts, settings):
         return contacts.take(np.zeros(0, dtype=np.int64))
+    contacts = contacts.take(~_stray(contacts, settings))
     walked = _walked(contacts, settings)
     keep = ~walked & ~_impossible(contacts, settings)
     # Walking between two contacts parts them, however close they are.

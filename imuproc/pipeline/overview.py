@@ -50,7 +50,7 @@ class LongSettings:
         Share by which the limits of a run are widened in the first search.
     """
 
-    longest_whole_samples: int = 600_000
+    longest_whole_samples: int = 400_000
     piece_samples: int = 200_000
     bin_hz: float = 100.0
     gap_s: float = 10.0
