@@ -65,3 +65,10 @@ def test_hdf5_loads_when_an_archive_is_opened() -> None:
 
 def test_reading_a_session_file_needs_no_scipy() -> None:
     assert "scipy" not in loaded_after("import imuproc; imuproc.read_session")
+
+
+def test_the_method_loads_none_of_the_slow_parts_of_scipy() -> None:
+    slow = ["scipy.signal", "scipy.ndimage", "scipy.interpolate", "scipy.stats", "scipy.optimize"]
+    code = f"import sys, imuproc.batch.work; print([m for m in {slow} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
