@@ -43,9 +43,9 @@ def write(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Facts:
     path = folder / target.file
     path.parent.mkdir(parents=True, exist_ok=True)
     with replaced_file(path) as temporary, h5py.File(temporary, "w") as file:
-        file.attrs["format"], file.attrs["version"] = FORMAT, VERSION
+        file.attrs["format"], file.attrs["version"] = _text(FORMAT), VERSION
         group = file.create_group(target.site)
-        group.attrs["tracked_point"] = target.site
+        group.attrs["tracked_point"] = _text(target.site)
         datasets = {
             "time_s": _dataset(group, "time_s", (), "s"),
             "accel": _dataset(group, "accel", (3,), "m/s^2"),
@@ -71,10 +71,15 @@ def _dataset(group: h5py.Group, name: str, width: tuple[int, ...], units: str) -
         compression_opts=1,
         track_times=False,
     )
-    dataset.attrs["units"] = units
+    dataset.attrs["units"] = _text(units)
     if width:
-        dataset.attrs["component"] = list(AXES)
+        dataset.attrs["component"] = np.array(AXES, dtype="S1")
     return dataset
+
+
+def _text(text: str) -> np.bytes_:
+    # Of fixed length: texts of any length need a heap, which readers find hard to check.
+    return np.bytes_(text.encode("ascii"))
 
 
 def _append(dataset: h5py.Dataset, values: NDArray[np.float64]) -> None:
@@ -87,7 +92,7 @@ def _describe(group: h5py.Group, facts: Facts) -> None:
     if np.isfinite(facts.rate_hz):
         group.attrs["sampling_frequency"] = facts.rate_hz
     if facts.zero_at is not None:
-        group.attrs["start_time"] = facts.zero_at.isoformat()
+        group.attrs["start_time"] = _text(facts.zero_at.isoformat())
     for name, full_scale in (("accel", facts.accel_range_mps2), ("gyro", facts.gyro_range_radps)):
         if full_scale is not None:
             group[name].attrs["range"] = full_scale

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Final
 
 import h5py
@@ -9,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
+from imuproc.readers.hdf5_heap import check_heaps
 from imuproc.readers.units_stated import check_stated
 from imuproc.readers.wording import did_you_mean, listed, quoted
 
@@ -147,7 +149,11 @@ def names_of_datasets(group: h5py.Group) -> str:
 
 def attribute(item: h5py.Group | h5py.Dataset, name: str) -> Any:
     """Attribute as a text or number; None where it is not there."""
-    value = item.attrs.get(name)
+    if name not in item.attrs:
+        return None
+    if item.attrs.get_id(name).dtype.kind == "O":
+        check_heaps(Path(item.file.filename))
+    value = item.attrs[name]
     if isinstance(value, bytes):
         return value.decode("utf-8", errors="replace")
     if isinstance(value, np.generic):

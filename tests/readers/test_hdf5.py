@@ -237,3 +237,11 @@ def test_other_files_are_not_followed(foreign, tmp_path):
 def test_a_layout_that_names_nothing_needs_our_layout(foreign):
     found = refusal(foreign)
     assert "allowed: a layout that names time, accel and gyro by path; found datasets: 'im" in found
+
+
+def test_a_damaged_heap_of_texts_is_refused_and_not_walked_without_end(own):
+    content = bytearray(own.read_bytes())
+    heap = content.index(b"GCOL")
+    content[heap + 24 : heap + 32] = b"\xff" * 8  # length of its first text
+    own.write_bytes(bytes(content))
+    assert refusal(own, None, "sensor0") == "the file is damaged: a heap of texts in it has no end"
