@@ -47,7 +47,7 @@ from scripts.fuzz_mutations import spoil  # noqa: E402
 LONGEST_S: Final = 5.0
 _MEMORY_BYTES: Final = 6 * 2**30
 _PER_WORKER: Final = 250
-FORMATS: Final = ("delimited",)
+FORMATS: Final = ("delimited", "hdf5", "parquet", "bids-motion")
 TEXT_SUFFIXES: Final = (".csv", ".toml", ".tsv", ".json", ".md")
 
 
