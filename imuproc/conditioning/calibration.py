@@ -105,16 +105,15 @@ def calibrate(
         inside = common_stretches([(span,), rests[site]], settings.stillness.shortest_s)
         clock = (time_s, timebased.rate_hz)
         own = own_standing(standing, inside, settings.shortest_standing_s)
-        segment, sure, lost = _condition(
-            cut_signals(signals, kept), clock, run, (own, inside), settings
-        )
+        cut = cut_signals(signals, kept)
+        segment, sure, lost = _condition(cut, clock, run, (own, inside), settings)
         segments[site] = segment
         if lost is not None:
             left_out[site] = lost
         if not sure and site != "pelvis":
             unsure.add(site)
-    inside_run = (time_s >= run.start_s) & (time_s <= run.end_s)
-    segments, flags = usable_segments(segments, unsure, inside_run, timebased.rate_hz, left_out)
+    running = _within(time_s, run)
+    segments, flags = usable_segments(segments, unsure, running, timebased.rate_hz, left_out)
     if not segments:
         raise RunError(
             f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: "

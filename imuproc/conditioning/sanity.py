@@ -71,7 +71,7 @@ class SanitySettings:
     min_measured_share: float = 0.5
     rest_window_s: float = 0.5
     rest_spread: float = 0.03
-    gravity_refused_share: float = 0.2
+    gravity_refused_share: float = 0.12
     gravity_flagged_share: float = 0.05
     max_gyro_radps: float = 80.0
     slow_gyro_radps: float = 1.0

@@ -204,9 +204,7 @@ def _on_grid(
         "gyro": clipped_axes(gyro, log.gyro_range_radps, LEAST_GYRO_RANGE_RADPS),
     }
     touched = {sensor: np.asarray(mask.any(axis=1)) for sensor, mask in by_axis.items()}
-    hidden = np.zeros(len(time_s))
-    if touched["gyro"].any():
-        gyro, hidden = restored_rate(time_s, gyro, by_axis["gyro"], CLIPPED_GYRO_SD_RADPS)
+    gyro, hidden = restored_rate(time_s, gyro, by_axis["gyro"], CLIPPED_GYRO_SD_RADPS)
     values = np.concatenate((accel, gyro), axis=1)
     # An accelerometer never reads exactly nothing on all axes: some loggers write 0 for missing.
     values[np.abs(accel) @ np.ones(3) == 0.0] = np.nan

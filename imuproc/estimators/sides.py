@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
-from imuproc.core.sites import SIDES, foot_of, shank_of, side_of
+from imuproc.core.sites import SIDES, foot_of, shank_of
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.estimators.figures import Figure
@@ -66,8 +66,8 @@ def without_swapped(
     dict from column name to Figure
         Events of such a leg stay, with an uncertainty that says how little they are worth.
     """
-    legs = [side_of(flag.site) for flag in flags if flag.name == "segments_swapped" and flag.site]
-    own = np.isin(contacts.side, [side for side in legs if side is not None])
+    sites = {flag.site for flag in flags if flag.name == "segments_swapped"}
+    own = np.isin(contacts.side, [side for side in SIDES if foot_of(side) in sites])
     if not own.any():
         return dict(figures)
     gone = dict.fromkeys(figures, own)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from imuproc.conditioning.clipping import clipped_samples, in_runs
+from imuproc.conditioning.clipping import clipped_axes, clipped_samples, in_runs, restored_rate
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.recording import SensorLog
 from tests.conditioning.made_up import (
@@ -81,3 +81,28 @@ def test_real_foot_sensor_clips_in_jogging_and_not_in_walking(trial, clips):
     assert based.sites["right_foot"].measured.mean() > 0.999
     assert ("gyro_clipped" in names(based)) == clips
     assert "irregular_stamps" not in names(based)
+
+
+@pytest.mark.parametrize("share", [0.6, 0.75, 0.9])
+def test_a_clipped_half_sine_is_restored_within_what_it_may_hide(share: float) -> None:
+    time_s = np.arange(1000) / 500.0
+    true = np.stack([20.0 * np.sin(2.0 * np.pi * 3.0 * time_s), *2 * [0.1 * time_s]], axis=1)
+    seen = np.clip(true, -20.0 * share, 20.0 * share)
+    clipped = clipped_axes(seen, 20.0 * share, 4.0)
+    rate, hidden = restored_rate(time_s, seen, clipped, 3.0)
+    touched = clipped.any(axis=1)
+    assert touched.any()
+    np.testing.assert_array_equal(rate[~touched], seen[~touched])
+    assert not hidden[~touched].any()
+    before, after = (np.abs(true - rate_of).sum() for rate_of in (seen, rate))
+    assert after < 0.3 * before
+    assert (np.abs(true - rate)[touched, 0] < 2.0 * hidden[touched]).all()
+
+
+def test_a_long_clipped_stretch_is_left_and_may_hide_as_much_as_usual() -> None:
+    time_s = np.arange(1000) / 500.0
+    seen = np.clip(np.stack([30.0 * np.sin(np.pi * time_s), *2 * [0.0 * time_s]], 1), -10.0, 10.0)
+    clipped = clipped_axes(seen, 10.0, 4.0)
+    rate, hidden = restored_rate(time_s, seen, clipped, 3.0)
+    np.testing.assert_array_equal(rate, seen)
+    assert set(np.unique(hidden)) == {0.0, 3.0}
