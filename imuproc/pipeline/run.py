@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+import numpy as np
+
 from imuproc.conditioning.calibration import calibrate
 from imuproc.conditioning.pairing import require_paired_legs
 from imuproc.conditioning.sanity import check_logs, check_signals
@@ -165,7 +167,7 @@ def _runs_of(
         if own is not None and not own.start_s <= middle_s < own.end_s:
             continue
         try:
-            result = _process_run(timebased, run, runs, settings)
+            result = _process_run(_without_silent(timebased, run), run, runs, settings)
         except WrongClockError:
             raise
         except RunError as error:  # one stretch of a long log does not cost the others
@@ -173,6 +175,13 @@ def _runs_of(
             continue
         if result is not None:
             yield result
+
+
+def _without_silent(timebased: TimeBased, run: Interval) -> TimeBased:
+    """The recording without sensors that measured nothing in a run."""
+    inside = slice(*np.searchsorted(timebased.time_s, [run.start_s, run.end_s]))
+    sites = {site: own for site, own in timebased.sites.items() if own.measured[inside].any()}
+    return replace(timebased, sites=sites) if sites else timebased
 
 
 def _nothing_found(source: LogSource, refused: list[RunError]) -> RunError:
