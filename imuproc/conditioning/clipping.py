@@ -68,10 +68,10 @@ def restored_rate(
     """Angular velocity with its clipped peaks rounded off, and what they may still hide.
 
     A clipped peak goes on as it came and comes back as it leaves: the cubic that meets both ends
-    with their slopes, and most of what it has beyond the range, which is right to 10 % for the half
-    sines of sprinting and too much for the flat tops of slow running (33 trials of 11 runners,
-    Fukuchi et al. 2017, clipped at 60 to 90 % of their peaks: the error of a peak's rotation was
-    0.2 to 0.8 of the standard uncertainty given here, RMS).
+    with their slopes, and most of what it has beyond the range: about right for the half sines of
+    simulated sprints, too much for the flat tops of slow running (10 trials of Fukuchi et al. 2017).
+    The share that is taken and what it may hide were chosen on these runs, clipped at 60 to 90 % of
+    their peaks; no others have been tried.
 
     Parameters
     ----------
