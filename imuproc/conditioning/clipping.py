@@ -69,9 +69,9 @@ def restored_rate(
 
     A clipped peak goes on as it came and comes back as it leaves: the cubic that meets both ends
     with their slopes, and most of what it has beyond the range: about right for the half sines of
-    simulated sprints, too much for the flat tops of slow running (10 trials of Fukuchi et al. 2017).
-    The share that is taken and what it may hide were chosen on these runs, clipped at 60 to 90 % of
-    their peaks; no others have been tried.
+    simulated sprints, too much for the flat tops of slow running (10 trials, Fukuchi et al. 2017).
+    The share that is taken and what it may hide were chosen on these runs, clipped at 60 to 90 %
+    of their peaks; no others have been tried.
 
     Parameters
     ----------
