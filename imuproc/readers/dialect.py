@@ -5,6 +5,7 @@ lines of other text above it need no setting, and nothing is guessed.
 """
 
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,6 +19,7 @@ from imuproc.readers.wording import quoted
 # Blanks last: under them a header separated by tabs would look right too.
 DELIMITERS: Final = (",", ";", "\t", "|", " ")
 HEAD_LINES: Final = 1000
+_FIRST_LINES: Final = 50
 _MOST_DESCRIPTIONS: Final = 3
 
 
@@ -69,15 +71,19 @@ def find_table(data: bytes, layout: Layout, select: str | None) -> TableShape:
         No samples, no header, a column missing or there twice, a unit line that contradicts the
         layout, or a first sample with another number of cells than the header.
     """
-    lines = _head(data, layout)
     wanted = wanted_columns(layout, select)
+    first = _head(data, layout, _FIRST_LINES)
+    if first and not (layout.by_number or any(line.is_comment for line in first)):
+        with suppress(LogError):  # what is not found there may be further down
+            return _named(first, layout, wanted)
+    lines = _head(data, layout, HEAD_LINES)
     if not any(not line.is_comment for line in lines):
         raise LogError("found no samples: only blank lines or comments")
     return _numbered(lines, layout, wanted) if layout.by_number else _named(lines, layout, wanted)
 
 
-def _head(data: bytes, layout: Layout) -> list[Line]:
-    raw = data.split(b"\n", layout.skip_rows + HEAD_LINES)[: layout.skip_rows + HEAD_LINES]
+def _head(data: bytes, layout: Layout, count: int) -> list[Line]:
+    raw = data.split(b"\n", layout.skip_rows + count)[: layout.skip_rows + count]
     if layout.skip_rows and len(raw) <= layout.skip_rows:
         raise LogError(f"found {len(raw)} lines; skip_rows = {layout.skip_rows} leaves none")
     lines = []

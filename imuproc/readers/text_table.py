@@ -21,6 +21,7 @@ from imuproc.readers.text_file import TextBlock
 Columns = list[NDArray[Any]]
 
 _BLOCK_BYTES = 1 << 24
+_FIRST_LINES = 100
 
 
 def table_values(
@@ -115,11 +116,23 @@ def _parsed(
             if values is not None:
                 others = [other for other in decimals if other != decimal]
                 if decimal.encode() in text:
-                    others = [other for other in others if numbers(text, other) is not None]
+                    others = [
+                        other
+                        for other in others
+                        if numbers(_beginning(text), other) is not None  # mostly settles it
+                        and numbers(text, other) is not None
+                    ]
                 return values, [decimal, *others]
     raise explain(
         block, shape, layout, decimals, lambda text, decimal: numbers(text, decimal) is not None
     )
+
+
+def _beginning(text: bytes) -> bytes:
+    """The first lines: where they are no numbers, neither is the whole."""
+    lines = text.split(b"\n", _FIRST_LINES)
+    first = b"\n".join(lines[:_FIRST_LINES])
+    return first if first.strip() else text
 
 
 def _with_and_without_blanks(body: bytes, delimiter: str) -> Iterator[bytes]:
@@ -156,7 +169,9 @@ def _table(
     code = [layout.missing.strip()] if isinstance(layout.missing, str) else []
     return csv.read_csv(
         pa.BufferReader(body),
-        read_options=csv.ReadOptions(column_names=names, block_size=_BLOCK_BYTES),
+        read_options=csv.ReadOptions(
+            column_names=names, block_size=_BLOCK_BYTES, use_threads=False
+        ),
         parse_options=csv.ParseOptions(
             delimiter=shape.delimiter, quote_char='"' if b'"' in body else False
         ),
