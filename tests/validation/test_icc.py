@@ -76,7 +76,7 @@ def test_a_bias_lowers_agreement_but_not_consistency(
     rows: list[tuple[float, float]], bias: float
 ) -> None:
     scores = np.array(rows)
-    moved = scores + [0.0, bias]
+    moved = scores + np.array([0.0, bias])
     consistent = intraclass_correlation(scores, "3,1").value
     assert intraclass_correlation(moved, "3,1").value == pytest.approx(consistent, abs=1e-6)
 

@@ -1,0 +1,302 @@
+"""One run's step table beside a reference: what pairs, what does not and why."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from imuproc.core.columns import BY_NAME, FIGURES, uncertainty_name
+from imuproc.core.errors import RunError
+from imuproc.core.reference import Reference
+from imuproc.validation.clock import Clock
+from imuproc.validation.events import FloatArray
+from imuproc.validation.matching import Matching, detection_of, match_times
+from imuproc.validation.resolution import resolution_sd
+from imuproc.validation.scene import CompareSettings as CompareSettings
+from imuproc.validation.scene import Scene, aligned, column_of, when_of
+
+BETWEEN: Final = ("flight_time_s", "step_time_s", "step_frequency_hz")
+"""Figures that end with the next contact."""
+PAIR_COLUMNS: Final = (
+    "session", "athlete", "run", "reference_source", "reference_kind", "step", "reference_row",
+    "side", "phase", "speed_mps", "figure", "unit", "table", "reference", "difference",
+    "table_u", "reference_u", "resolution_sd", "flags",
+)  # fmt: skip
+EXCLUSION_COLUMNS: Final = (
+    "session", "athlete", "run", "of", "step", "side", "time_s", "figure", "reason",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """One run beside one reference.
+
+    Parameters
+    ----------
+    paired : DataFrame
+        One row per step and figure that both have, columns ``PAIR_COLUMNS``; differences are table
+        minus reference, times of the reference on the table's clock.
+    exclusions : DataFrame
+        One row per step, contact or figure that was not used, and why; ``step`` is the step of the
+        table or the row (from 1) of the reference, ``time_s`` on the table's clock.
+    detection : DataFrame
+        Found, missed, invented by ``of`` (contacts, touchdowns, toe-offs) and ``part`` (all, first,
+        between, last).
+    clock : Clock or None
+        None for a reference without clock.
+    notes : tuple of str
+    """
+
+    paired: pd.DataFrame
+    exclusions: pd.DataFrame
+    detection: pd.DataFrame
+    clock: Clock | None
+    notes: tuple[str, ...] = ()
+
+
+def compare(
+    steps: pd.DataFrame,
+    reference: Reference,
+    clock: Clock | None = None,
+    settings: CompareSettings | None = None,
+) -> Comparison:
+    """Step table of one run beside a reference.
+
+    Parameters
+    ----------
+    steps : DataFrame
+        Rows of one run as in the step table.
+    reference : Reference
+    clock : Clock, optional
+        As given by a sync instant; left out: found from the events.
+    settings : CompareSettings, optional
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    RunError
+        If there are no steps or contacts, or columns are missing.
+    ClockError
+        If clocks or sequences cannot be aligned without doubt.
+    """
+    use = settings or CompareSettings()
+    missing = {"session", "athlete", "run", "step", "side", "touchdown_s", "toe_off_s"} - set(steps)
+    if missing:
+        raise RunError(f"step table lacks {', '.join(sorted(missing))}")
+    if not len(steps) or not len(reference):
+        raise RunError(
+            f"nothing to compare: {len(steps)} steps, {len(reference)} contacts in "
+            f"{reference.source}"
+        )
+    if steps["run"].nunique() > 1:
+        raise RunError(f"steps of one run are needed, found {steps['run'].nunique()} runs")
+    steps = steps.sort_values("touchdown_s", ignore_index=True)
+    scene = aligned(steps, reference, clock, use)
+    left_out = [*_unmatched(scene), *_outside(scene)]
+    rows, gaps = _pairs(scene)
+    return Comparison(
+        paired=pd.DataFrame(rows, columns=list(PAIR_COLUMNS)),
+        exclusions=pd.DataFrame([*left_out, *gaps], columns=list(EXCLUSION_COLUMNS)),
+        detection=_detection(scene),
+        clock=scene.clock,
+        notes=(*reference.notes, *(scene.clock.notes if scene.clock else ())),
+    )
+
+
+def _exclusion(scene: Scene, of: str, row: int, reason: str, figure: str = "") -> dict[str, Any]:
+    """One row of the table of exclusions."""
+    first = scene.steps.iloc[0]
+    ours = of == "table"
+    seen = (
+        when_of(scene.steps)
+        if ours
+        else np.where(np.isfinite(scene.down_s), scene.down_s, scene.off_s)
+    )
+    return {
+        **{name: first[name] for name in ("session", "athlete", "run")},
+        "of": of,
+        "step": int(scene.steps["step"].iloc[row]) if ours else row + 1,
+        "side": scene.steps["side"].iloc[row] if ours else str(scene.reference.side[row]),
+        "time_s": float(seen[row]),
+        "figure": figure,
+        "reason": reason,
+    }
+
+
+def _unmatched(scene: Scene) -> list[dict[str, Any]]:
+    """Steps and contacts without a partner within what both cover."""
+    within = (
+        f"within {1e3 * scene.use.window_s:.0f} ms" if scene.clock else "by its durations, surely"
+    )
+    ours = [
+        _exclusion(scene, "table", int(i), f"invented: no contact of the reference {within}")
+        for i in scene.matching.table_only
+    ]
+    theirs = [
+        _exclusion(scene, "reference", int(j), f"missed: no step of the table {within}")
+        for j in scene.matching.reference_only
+    ]
+    return [*ours, *theirs]
+
+
+def _outside(scene: Scene) -> list[dict[str, Any]]:
+    """Steps and contacts beyond what the other covers."""
+    ours = [
+        _exclusion(scene, "table", int(i), "outside what the reference covers")
+        for i in np.flatnonzero(~scene.table_in)
+    ]
+    theirs = [
+        _exclusion(
+            scene,
+            "reference",
+            int(j),
+            "outside what the recording covers" if scene.clock else "beyond the paired contacts",
+        )
+        for j in np.flatnonzero(~scene.reference_in)
+    ]
+    return [*ours, *theirs]
+
+
+def _reference_figures(scene: Scene) -> dict[str, FloatArray]:
+    """Every figure of the reference that the table has too, by its row."""
+    r = scene.reference
+    if scene.clock is None:
+        step = r.contact_time_s + r.flight_time_s
+        timing = {
+            "contact_time_s": r.contact_time_s,
+            "flight_time_s": r.flight_time_s,
+            "step_time_s": step,
+            "step_frequency_hz": 1.0 / np.where(step > 0.0, step, np.nan),
+        }
+    else:
+        # Durations on the reference's own clock would carry the drift: all is on the table's.
+        following = np.append(scene.down_s[1:], np.nan)
+        step = following - scene.down_s
+        timing = {
+            "touchdown_s": scene.down_s,
+            "toe_off_s": scene.off_s,
+            "contact_time_s": scene.off_s - scene.down_s,
+            "flight_time_s": following - scene.off_s,
+            "step_time_s": step,
+            "step_frequency_hz": 1.0 / np.where(step > 0.0, step, np.nan),
+        }
+    return {**timing, **{name: np.asarray(v, float) for name, v in r.angles.items()}}
+
+
+def _pairs(scene: Scene) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Rows of the paired table, and figures left out with their reasons."""
+    figures = _reference_figures(scene)
+    partner = dict(zip(scene.matching.table, scene.matching.reference, strict=True))
+    step_s = float(np.nanmedian(np.append(column_of(scene.steps, "step_time_s"), 0.25)))
+    rows, gaps = [], []
+    for name in (f for f in FIGURES if f in figures):
+        ours, ours_u = column_of(scene.steps, name), column_of(scene.steps, uncertainty_name(name))
+        part_sd = resolution_sd(name, scene.reference.resolution_s, step_s)
+        for i, j in partner.items():
+            why = _why_not(
+                scene,
+                name,
+                (float(ours[i]), float(figures[name][j])),
+                partner.get(i + 1) == j + 1,
+                i,
+            )
+            if why:
+                gaps.append(_exclusion(scene, "table", int(i), why, name))
+                continue
+            values = (float(ours[i]), float(figures[name][j]), float(ours_u[i]), part_sd)
+            rows.append(_pair_row(scene, name, (int(i), int(j)), values))
+    return rows, gaps
+
+
+def _why_not(scene: Scene, name: str, values: tuple[float, float], next_too: bool, row: int) -> str:
+    """Why a figure of a pair cannot be compared; empty if it can."""
+    if not np.isfinite(values[0]):
+        flags = str(scene.steps["flags"].iloc[row]) if "flags" in scene.steps else ""
+        return f"missing in the table{f' ({flags})' if flags and flags != 'nan' else ''}"
+    if name in BETWEEN and not next_too:
+        return "the next contact is not paired on both sides"
+    return "" if np.isfinite(values[1]) else "missing in the reference"
+
+
+def _pair_row(
+    scene: Scene, name: str, at: tuple[int, int], values: tuple[float, float, float, float]
+) -> dict[str, Any]:
+    """One row of the paired table."""
+    step = scene.steps.iloc[at[0]]
+    keys: Mapping[str, Any] = {
+        key: step.get(key, "") for key in ("session", "athlete", "run", "step", "side", "phase")
+    }
+    ours, theirs, ours_u, part_sd = values
+    return {
+        **keys,
+        "reference_source": scene.reference.source,
+        "reference_kind": scene.reference.kind,
+        "reference_row": at[1] + 1,
+        "speed_mps": float(step.get("speed_mps", np.nan)),
+        "figure": name,
+        "unit": BY_NAME[name].unit,
+        "table": ours,
+        "reference": theirs,
+        "difference": ours - theirs,
+        "table_u": ours_u,
+        "reference_u": _reference_u(scene, name, ours, part_sd),
+        "resolution_sd": part_sd,
+        "flags": str(step.get("flags", "") or ""),
+    }
+
+
+def _reference_u(scene: Scene, name: str, ours: float, part_sd: float) -> float:
+    """Standard uncertainty of the reference, as far as its resolution and the clock tell it."""
+    if name in ("touchdown_s", "toe_off_s") and scene.clock is not None:
+        return float(np.hypot(np.nan_to_num(part_sd), scene.clock.u_at(ours)))
+    return part_sd
+
+
+def _detection(scene: Scene) -> pd.DataFrame:
+    """Counts of contacts, touchdowns and toe-offs; first and last ones apart."""
+    matched = scene.matching
+    rows = list(_parts(scene, "contacts", matched))
+    if scene.clock is not None:
+        for of, name, theirs in (
+            ("touchdowns", "touchdown_s", scene.down_s),
+            ("toe-offs", "toe_off_s", scene.off_s),
+        ):
+            ours = np.where(scene.table_in, column_of(scene.steps, name), np.nan)
+            other = np.where(scene.reference_in, theirs, np.nan)
+            found = match_times(ours, other, scene.use.window_s)
+            alone = np.isfinite(ours[found.table_only]), np.isfinite(other[found.reference_only])
+            kept = Matching(
+                found.table,
+                found.reference,
+                found.table_only[alone[0]],
+                found.reference_only[alone[1]],
+            )
+            rows.extend(_parts(scene, of, kept))
+    first = scene.steps.iloc[0]
+    table = pd.DataFrame(rows)
+    for place, key in enumerate(("session", "athlete", "run")):
+        table.insert(place, key, first[key])
+    return table
+
+
+def _parts(scene: Scene, of: str, m: Matching) -> Sequence[dict[str, Any]]:
+    """Counts of all, of the first and last contact of the reference, and of those between."""
+    known = np.union1d(m.reference, m.reference_only)
+    all_of_them = detection_of(len(m.table), len(m.reference_only), len(m.table_only))
+    rows = [{"of": of, "part": "all", **all_of_them.as_row()}]
+    if not len(known):
+        return rows
+    ends = {"first": known[:1], "between": known[1:-1], "last": known[-1:]}
+    for part, which in ends.items():
+        found = int(np.isin(m.reference, which).sum())
+        # An invented step belongs to no contact of the reference: it is counted in all alone.
+        counts = detection_of(found, len(which) - found, 0).as_row()
+        for name in ("invented", "precision", "f1"):
+            counts = {**counts, **{k: np.nan for k in counts if k.startswith(name)}}
+        rows.append({"of": of, "part": part, **counts})
+    return rows

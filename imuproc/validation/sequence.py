@@ -1,0 +1,251 @@
+"""Contacts of a reference without a clock put beside those of the table, by their durations.
+
+Photocells give contact and flight times in order and nothing else. Which contact of theirs is which
+of ours is found from the pattern of contact and step times, or refused.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from imuproc.validation.clock import ClockError, odds_in_words
+from imuproc.validation.events import FloatArray, IntArray, side_signs
+
+_MOST_MISSING: Final = 3
+_MISSED: Final = 0.05
+"""How likely a contact in between has no partner, for each row."""
+_USUAL_SD_S: Final = 0.006
+_PRIOR_COUNT: Final = 6.0
+_LEAST_SD_S: Final = 0.001
+_BIAS_SD_S: Final = 0.012
+"""How far contact times of two methods may differ on the whole; as for clocked events."""
+_OUTLIER: Final = 0.05
+_OUTLIER_WIDTH_S: Final = 0.3
+_OTHER_SIDE: Final = 0.03
+_ROUNDS: Final = 5
+_LEAST_LOG_ODDS: Final = float(np.log(1e5))
+_LEAST_OF_A_PAIR: Final = float(np.log(1e3))
+_LEAST_PAIRS: Final = 4
+_MAD_TO_SD: Final = 1.4826
+
+
+@dataclass(frozen=True, eq=False)
+class SequenceAlignment:
+    """Pairs of contacts by order and duration.
+
+    Parameters
+    ----------
+    table, reference : ndarray of int, shape (p,)
+        Rows of each pair.
+    log_odds : ndarray, shape (p,)
+        Natural logarithm of the odds of each pair against all other partners of the reference's
+        contact.
+    shift_log_odds : float
+        The same of the alignment against all that share none of its pairs.
+    contact_bias_s : float
+        By how much longer the reference's contacts are.
+    scatter_s : float
+        SD of the difference of contact times.
+    """
+
+    table: IntArray
+    reference: IntArray
+    log_odds: FloatArray
+    shift_log_odds: float
+    contact_bias_s: float
+    scatter_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class Durations:
+    """Contacts in order by their durations; NaN where unknown, all of shape (n,)."""
+
+    side: IntArray
+    contact_s: FloatArray
+    step_s: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.contact_s)
+
+
+def durations(side: ArrayLike, contact_s: ArrayLike, flight_s: ArrayLike) -> Durations:
+    """Contact and flight times as durations; a step time is their sum."""
+    contact = np.asarray(contact_s, dtype=np.float64)
+    return Durations(side_signs(side), contact, contact + np.asarray(flight_s, dtype=np.float64))
+
+
+def align_sequences(table: Durations, reference: Durations) -> SequenceAlignment:
+    """Which contact of the reference is which of the table.
+
+    Dynamic programming over all alignments in order (pair hidden Markov model, forward and
+    backward; Durbin et al. 1998, Biological Sequence Analysis, chapter 4; from memory): up to three
+    contacts may be missing in between on either side, any number at the ends, but at least half of
+    the shorter row has a partner's place in common. A pair counts by how much better the table
+    foretells its contact and step time than the contacts beside it in the reference do, so that
+    equal steps count for nothing. Taken only where its odds are 100 000 to 1 against all alignments
+    together that share none of its pairs; single pairs below 1000 to 1 against all other partners
+    are left out.
+
+    Raises
+    ------
+    ClockError
+        If too few contacts correspond or another alignment is about as likely.
+    """
+    if min(len(table), len(reference)) < _LEAST_PAIRS:
+        raise ClockError(
+            f"contacts cannot be aligned by their durations: found {len(table)} in the table and "
+            f"{len(reference)} in the reference, needed {_LEAST_PAIRS} in both"
+        )
+    best: SequenceAlignment | None = None
+    weight = -np.inf
+    # Started at several diagonals: bias and scatter depend on which is taken.
+    for bias in (-0.012, 0.0, 0.012):
+        found, evidence = _aligned(table, reference, bias)
+        if evidence > weight:
+            best, weight = found, evidence
+    usual = best.shift_log_odds if best is not None and len(best.table) else 0.0
+    if best is None or len(best.table) < _LEAST_PAIRS or usual < _LEAST_LOG_ODDS:
+        raise ClockError(
+            "contacts cannot be aligned by their durations without doubt: the likeliest pairing "
+            f"has odds of {odds_in_words(usual)} (needed {odds_in_words(_LEAST_LOG_ODDS)}); "
+            "contact and flight times are too alike or too few; use a reference with a clock"
+        )
+    sure = best.log_odds > _LEAST_OF_A_PAIR
+    return replace(
+        best,
+        table=best.table[sure],
+        reference=best.reference[sure],
+        log_odds=best.log_odds[sure],
+    )
+
+
+def _aligned(
+    table: Durations, reference: Durations, bias_s: float
+) -> tuple[SequenceAlignment, float]:
+    """Alignment after rounds of expectation maximisation, and its evidence."""
+    sd = np.array([_USUAL_SD_S, _USUAL_SD_S])
+    contact = np.subtract.outer(table.contact_s, reference.contact_s)
+    step = np.subtract.outer(table.step_s, reference.step_s)
+    own = _own_log_density(reference)
+    agree = np.multiply.outer(table.side, reference.side) >= 0
+    posterior, total, gain = np.zeros_like(contact), -np.inf, contact
+    for _ in range(_ROUNDS):
+        gain = _gain(contact + bias_s, sd[0], own[0]) + _gain(step, sd[1], own[1])
+        gain += np.where(agree, 0.0, np.log(_OTHER_SIDE))
+        posterior, total = _posterior(gain)
+        bias_s, sd = _refitted(contact, step, posterior, bias_s)
+    rows = np.argmax(posterior, axis=0)
+    columns = np.arange(len(reference))
+    probability = posterior[rows, columns]
+    others = np.maximum(posterior.sum(axis=0) - probability, 1e-30)
+    log_odds = np.log(np.maximum(probability, 1e-300)) - np.log(others)
+    kept = probability > 0.5
+    apart = gain.copy()
+    apart[rows[kept], columns[kept]] = -np.inf
+    found = SequenceAlignment(
+        rows[kept].astype(np.int64),
+        columns[kept].astype(np.int64),
+        log_odds[kept],
+        total - _posterior(apart)[1],
+        bias_s,
+        float(sd[0]),
+    )
+    return found, total - 0.5 * (bias_s / _BIAS_SD_S) ** 2
+
+
+def _own_log_density(reference: Durations) -> list[FloatArray]:
+    """How well each duration is foretold by its neighbours in the reference."""
+    out = []
+    for values in (reference.contact_s, reference.step_s):
+        expected = np.array([_around(values, i) for i in range(len(values))])
+        residual = values - expected
+        known = residual[np.isfinite(residual)]
+        spread = _MAD_TO_SD * float(np.median(np.abs(known))) if len(known) else _USUAL_SD_S
+        count = len(known)
+        variance = count * spread**2 + _PRIOR_COUNT * _USUAL_SD_S**2
+        sd = max(float(np.sqrt(variance / (count + _PRIOR_COUNT))), _LEAST_SD_S)
+        out.append(_log_density(residual, sd))
+    return out
+
+
+def _around(values: FloatArray, i: int) -> float:
+    """What the same foot's neighbours on both sides, or the nearest ones, let expect."""
+    before, after = values[max(i - 2, 0)] if i >= 2 else np.nan, np.nan
+    if i + 2 < len(values):
+        after = values[i + 2]
+    if np.isfinite(before) and np.isfinite(after):
+        return float(0.5 * (before + after))
+    others = np.delete(values[max(i - 2, 0) : i + 3], min(i, 2))
+    others = others[np.isfinite(others)]
+    return float(np.median(others)) if len(others) else np.nan
+
+
+def _log_density(residual: FloatArray, sd: float) -> FloatArray:
+    """Log of a normal density with some outliers; 0 where nothing is known."""
+    normal = np.exp(-0.5 * (residual / sd) ** 2) / (sd * np.sqrt(2.0 * np.pi))
+    density = (1.0 - _OUTLIER) * normal + _OUTLIER / _OUTLIER_WIDTH_S
+    return np.where(np.isfinite(residual), np.log(density), 0.0)
+
+
+def _gain(residual: FloatArray, sd: float, own: FloatArray) -> FloatArray:
+    """Log likelihood ratio of a pair against the reference by itself; 0 where unknown."""
+    return np.where(np.isfinite(residual), _log_density(residual, sd) - own[None, :], 0.0)
+
+
+def _posterior(gain: FloatArray) -> tuple[FloatArray, float]:
+    """Probability of each pair over all alignments, and the log of their sum."""
+    ahead = _forward(gain)
+    behind = _forward(gain[::-1, ::-1])[::-1, ::-1]
+    n, m = gain.shape
+    i, j = np.meshgrid(np.arange(n), np.arange(m), indexing="ij")
+    # A last pair is allowed where half of the shorter row is spanned from its start.
+    both = ahead + behind - np.where(np.isfinite(gain), gain, 0.0)
+    diagonal = i - j
+    length = np.minimum(n, m + diagonal) - np.maximum(0, diagonal)
+    both = np.where(length >= 0.5 * min(n, m), both, -np.inf)
+    # Each alignment is counted once for each row of the reference: the sum over its pairs.
+    total = float(np.logaddexp.reduce(_ends(ahead, length, min(n, m))))
+    return np.exp(np.minimum(both - total, 0.0)), total
+
+
+def _ends(ahead: FloatArray, length: FloatArray, shorter: int) -> FloatArray:
+    """Log weights of the last pairs of alignments: those from which one row has run out."""
+    n, m = ahead.shape
+    left = np.minimum(n - 1 - np.arange(n)[:, None], m - 1 - np.arange(m)[None, :])
+    weight = np.where(length >= 0.5 * shorter, ahead + left * 2.0 * np.log(_MISSED), -np.inf)
+    return weight.ravel()
+
+
+def _forward(gain: FloatArray) -> FloatArray:
+    """Log weight of all alignments that end with each pair."""
+    n, m = gain.shape
+    out = np.full((n, m), -np.inf)
+    for i in range(n):
+        # A first pair: what one row has before it beyond the other is outside, the rest is missed.
+        total = np.minimum(i, np.arange(m)) * 2.0 * np.log(_MISSED)
+        for ours in range(min(_MOST_MISSING, i - 1) + 1 if i else 0):
+            for theirs in range(_MOST_MISSING + 1):
+                skipped = np.full(m, -np.inf)
+                cost = (ours + theirs) * np.log(_MISSED)
+                skipped[theirs + 1 :] = out[i - 1 - ours, : m - 1 - theirs] + cost
+                total = np.logaddexp(total, skipped)
+        out[i] = total + gain[i]
+    return out
+
+
+def _refitted(
+    contact: FloatArray, step: FloatArray, posterior: FloatArray, bias_s: float
+) -> tuple[float, FloatArray]:
+    """Bias of contact times and scatter of both durations from the likely pairs."""
+    known = np.isfinite(contact) & (np.abs(contact + bias_s) < 0.05)
+    weight = np.where(known, posterior, 0.0)
+    prior = _USUAL_SD_S**2 / _BIAS_SD_S**2
+    bias = -float(np.sum(weight * np.nan_to_num(contact)) / (weight.sum() + prior))
+    sds = []
+    for residual in (contact + bias, step):
+        used = np.where(np.isfinite(residual) & (np.abs(residual) < 0.04), posterior, 0.0)
+        square = np.sum(used * np.nan_to_num(residual) ** 2) + _PRIOR_COUNT * _USUAL_SD_S**2
+        sds.append(max(np.sqrt(square / (used.sum() + _PRIOR_COUNT)), _LEAST_SD_S))
+    return bias, np.array(sds)
