@@ -22,12 +22,11 @@ this process is measured in processor time, which other work on the machine dist
 
 import argparse
 import os
-import resource
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -51,10 +50,14 @@ def one_run(duration_s: float, rate_hz: float, stand_before_s: float = 3.0) -> R
     """A made-up block start cut to a duration: standing, 40 m, slowing, standing as far as fits."""
     rng = np.random.default_rng(SEED)
     plan = replace(
-        random_plan(rng, "blocks", 40.0), stand_before_s=stand_before_s, stand_after_s=20.0
+        random_plan(rng, "blocks", 40.0),
+        stand_before_s=stand_before_s,
+        stand_after_s=max(20.0, duration_s - 20.0),
     )
     recording, _ = simulate_run(plan, "mid", rate_hz, rng)
     count = round(duration_s * rate_hz)
+    if min(len(log.time_s) for log in recording.logs.values()) < count:
+        raise ValueError(f"the run made is shorter than {duration_s:g} s")
     return replace(recording, logs={s: _cut(log, count) for s, log in recording.logs.items()})
 
 
@@ -67,15 +70,20 @@ def _cut(log: SensorLog, count: int) -> SensorLog:
     )
 
 
+def span_s(recording: Recording) -> float:
+    """From one copy of a run to the next in a log of many.
+
+    The same for all sensors: else their clocks would drift apart from run to run.
+    """
+    logs = recording.logs.values()
+    return float(max(np.ptp(log.time_s) + np.median(np.diff(log.time_s)) for log in logs))
+
+
 def repeated(recording: Recording, times: int) -> Recording:
     """A long log: the same run again and again. It stands at both ends, so the ends fit."""
     logs: dict[Site, SensorLog] = {}
-    # The same for all sensors: else their clocks would drift apart from run to run.
-    span = max(
-        np.ptp(log.time_s) + np.median(np.diff(log.time_s)) for log in recording.logs.values()
-    )
     for site, log in recording.logs.items():
-        shifts = np.repeat(span * np.arange(times), len(log.time_s))
+        shifts = np.repeat(span_s(recording) * np.arange(times), len(log.time_s))
         logs[site] = replace(
             log,
             time_s=np.tile(log.time_s, times) + shifts,
@@ -120,17 +128,11 @@ def filter_ratio() -> None:
     _tell("filter", best["ours"] / best["vqf"], "at most 5, aim at 1")
 
 
-def write_session(folder: Path, recording: Recording, runs: int) -> Path:
-    """A session on disk whose runs are copies of one recording."""
-    from pyarrow import csv, table
-
+def write_session(folder: Path, recording: Recording, runs: int, copies: int = 1) -> Path:
+    """A session on disk whose runs are the same log, which holds a recording again and again."""
     (folder / "logs").mkdir(parents=True)
     for site, log in recording.logs.items():
-        columns = np.column_stack((log.time_s, log.accel_mps2, log.gyro_radps)).round(6)
-        names = ("time_s", "ax", "ay", "az", "gx", "gy", "gz")
-        csv.write_csv(
-            table(dict(zip(names, columns.T, strict=True))), folder / "logs" / f"{site}.csv"
-        )
+        _write_log(folder / "logs" / f"{site}.csv", log, span_s(recording) * np.arange(copies))
     lines = [
         "schema = 1",
         '[session]\nid = "bench"\ndate = 2031-04-12\nsurface = "track"',
@@ -146,6 +148,18 @@ def write_session(folder: Path, recording: Recording, runs: int) -> Path:
     path = folder / "session.toml"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path
+
+
+def _write_log(path: Path, log: SensorLog, shifts_s: Iterable[float]) -> None:
+    """A log again and again, each time later; written one by one, whatever the length."""
+    from pyarrow import csv, table
+
+    columns = np.column_stack((log.time_s, log.accel_mps2, log.gyro_radps)).round(6)
+    names = ("time_s", "ax", "ay", "az", "gx", "gy", "gz")
+    once = table(dict(zip(names, columns.T, strict=True)))
+    with csv.CSVWriter(path, once.schema) as out:
+        for shift_s in shifts_s:
+            out.write(once.set_column(0, "time_s", [(log.time_s + shift_s).round(6)]))
 
 
 def csv_ratio() -> None:
@@ -227,14 +241,8 @@ def memory() -> None:
     """Largest resident memory of a process that works through runs of 30 s."""
     with tempfile.TemporaryDirectory() as scratch:
         path = write_session(Path(scratch) / "session", one_run(30.0, 1000.0), 3)
-        before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-        command = [sys.executable, "-m", "imuproc", "process", str(path), "--quiet", "--jobs", "1"]
-        subprocess.run([*command, "-o", str(Path(scratch) / "out")], check=True)
-        after = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-    if after <= before:
-        print("memory: not known, an earlier child was larger; run it alone")
-        return
-    _tell("memory in MB", after / 1024.0, "below 400")
+        _, largest_mb = _processed(path, Path(scratch) / "out")
+    _tell("memory in MB", largest_mb, "below 400")
 
 
 def long_ratios(longest_s: float) -> None:
@@ -245,10 +253,9 @@ def long_ratios(longest_s: float) -> None:
         if 60.0 * minutes > longest_s:
             break
         with tempfile.TemporaryDirectory() as scratch:
-            path = write_session(Path(scratch) / "session", repeated(base, minutes), 1)
+            path = write_session(Path(scratch) / "session", base, 1, minutes)
             out = Path(scratch) / "out"
-            command = [sys.executable, "-m", "imuproc", "process", str(path), "-o", str(out)]
-            spent_s, largest_mb = _usage([*command, "--no-report", "--quiet", "--jobs", "1"])
+            spent_s, largest_mb = _processed(path, out)
             with (out / "runs.csv").open(encoding="utf-8") as table:
                 runs = sum(1 for _ in table) - 1
         if before_s is not None:
@@ -258,14 +265,29 @@ def long_ratios(longest_s: float) -> None:
         before_s = spent_s
 
 
-def _usage(command: list[str]) -> tuple[float, float]:
-    """Processor time in s and largest resident memory in MB of a command."""
-    with subprocess.Popen(command) as process:
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise subprocess.CalledProcessError(process.returncode, command)
-    return used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0
+_MEASURED = """
+import resource, subprocess, sys
+subprocess.run(sys.argv[1:], check=True)
+used = resource.getrusage(resource.RUSAGE_CHILDREN)
+print(used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0)
+"""
+
+
+def _processed(session: Path, out: Path) -> tuple[float, float]:
+    """Processor time in s and largest resident memory in MB of processing by one process.
+
+    A process that is begun counts what the process that began it held as its own (Linux, measured),
+    so a small one begins it.
+    """
+    command = ["-m", "imuproc", "process", str(session), "-o", str(out), "--no-report", "--quiet"]
+    told = subprocess.run(
+        [sys.executable, "-c", _MEASURED, sys.executable, *command, "--jobs", "1"],
+        check=True,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    spent_s, largest_mb = told.stdout.split()[-2:]
+    return float(spent_s), float(largest_mb)
 
 
 def _tell(name: str, ratio: float, bar: str) -> None:
