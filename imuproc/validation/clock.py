@@ -6,7 +6,7 @@ likely, and refused otherwise.
 """
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,6 +16,10 @@ from imuproc.validation.events import EventTrain, FloatArray
 from imuproc.validation.offsets import Fits, fit_offsets
 
 ClockSource = Literal["events", "instant", "same clock"]
+
+
+LEAST_LOG_ODDS: Final = float(np.log(1e6))
+"""Natural logarithm of the odds at which an alignment is taken."""
 
 
 class ClockError(RunError):
@@ -30,7 +34,7 @@ class ClockSettings:
     ----------
     least_log_odds : float
         Natural logarithm of the odds of the best offset against all others together. The default
-        is 100 000 to 1, as such odds are only as good as the model behind them.
+        is a million to 1, as such odds are only as good as the model behind them.
     same_offset_s : float
         Offsets nearer than this are the same.
     least_matched : int
@@ -47,7 +51,7 @@ class ClockSettings:
         A drift that is not known to this is not reported as found.
     """
 
-    least_log_odds: float = float(np.log(1e5))
+    least_log_odds: float = LEAST_LOG_ODDS
     same_offset_s: float = 0.03
     least_matched: int = 8
     least_share: float = 0.4

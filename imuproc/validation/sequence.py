@@ -10,12 +10,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from imuproc.validation.clock import ClockError, odds_in_words
+from imuproc.validation.clock import LEAST_LOG_ODDS, ClockError, odds_in_words
 from imuproc.validation.events import FloatArray, IntArray, side_signs
 
 _MOST_MISSING: Final = 3
-_MISSED: Final = 0.05
-"""How likely a contact in between has no partner, for each row."""
+_MISSED: Final = 0.01
+"""How likely a contact in between has no partner for another reason than a hole in its row."""
+_HOLE: Final = 1.6
+"""A step of so many usual ones has contacts missing in it."""
 _USUAL_SD_S: Final = 0.006
 _PRIOR_COUNT: Final = 6.0
 _LEAST_SD_S: Final = 0.001
@@ -25,7 +27,6 @@ _OUTLIER: Final = 0.05
 _OUTLIER_WIDTH_S: Final = 0.3
 _OTHER_SIDE: Final = 0.03
 _ROUNDS: Final = 5
-_LEAST_LOG_ODDS: Final = float(np.log(1e5))
 _LEAST_OF_A_PAIR: Final = float(np.log(1e3))
 _LEAST_PAIRS: Final = 4
 _MAD_TO_SD: Final = 1.4826
@@ -42,6 +43,8 @@ class SequenceAlignment:
     log_odds : ndarray, shape (p,)
         Natural logarithm of the odds of each pair against all other partners of the reference's
         contact.
+    doubtful_table, doubtful_reference : ndarray of int
+        Rows of the likeliest pairs that are not sure enough.
     shift_log_odds : float
         The same of the alignment against all that share none of its pairs.
     contact_bias_s : float
@@ -53,6 +56,8 @@ class SequenceAlignment:
     table: IntArray
     reference: IntArray
     log_odds: FloatArray
+    doubtful_table: IntArray
+    doubtful_reference: IntArray
     shift_log_odds: float
     contact_bias_s: float
     scatter_s: float
@@ -81,12 +86,13 @@ def align_sequences(table: Durations, reference: Durations) -> SequenceAlignment
 
     Dynamic programming over all alignments in order (pair hidden Markov model, forward and
     backward; Durbin et al. 1998, Biological Sequence Analysis, chapter 4; from memory): up to three
-    contacts may be missing in between on either side, any number at the ends, but at least half of
+    contacts may be missing in between on either side, any number at the ends (where a step is
+    long enough for two or more, unknown contacts are put in first), but at least half of
     the shorter row has a partner's place in common. A pair counts by how much better the table
     foretells its contact and step time than the contacts beside it in the reference do, so that
-    equal steps count for nothing. Taken only where its odds are 100 000 to 1 against all alignments
-    together that share none of its pairs; single pairs below 1000 to 1 against all other partners
-    are left out.
+    equal steps count for nothing. Taken only where its odds are a million to 1 against all
+    alignments together that share none of its pairs; single pairs below 1000 to 1 against all other
+    partners are told apart as doubtful.
 
     Raises
     ------
@@ -98,27 +104,52 @@ def align_sequences(table: Durations, reference: Durations) -> SequenceAlignment
             f"contacts cannot be aligned by their durations: found {len(table)} in the table and "
             f"{len(reference)} in the reference, needed {_LEAST_PAIRS} in both"
         )
+    (ours, our_rows), (theirs, their_rows) = _with_holes(table), _with_holes(reference)
     best: SequenceAlignment | None = None
     weight = -np.inf
     # Started at several diagonals: bias and scatter depend on which is taken.
     for bias in (-0.012, 0.0, 0.012):
-        found, evidence = _aligned(table, reference, bias)
+        found, evidence = _aligned(ours, theirs, bias)
         if evidence > weight:
             best, weight = found, evidence
     usual = best.shift_log_odds if best is not None and len(best.table) else 0.0
-    if best is None or len(best.table) < _LEAST_PAIRS or usual < _LEAST_LOG_ODDS:
+    if best is None or len(best.table) < _LEAST_PAIRS or usual < LEAST_LOG_ODDS:
         raise ClockError(
             "contacts cannot be aligned by their durations without doubt: the likeliest pairing "
-            f"has odds of {odds_in_words(usual)} (needed {odds_in_words(_LEAST_LOG_ODDS)}); "
+            f"has odds of {odds_in_words(usual)} (needed {odds_in_words(LEAST_LOG_ODDS)}); "
             "contact and flight times are too alike or too few; use a reference with a clock"
         )
-    sure = best.log_odds > _LEAST_OF_A_PAIR
+    rows, columns = our_rows[best.table], their_rows[best.reference]
+    known = (rows >= 0) & (columns >= 0)
+    sure = known & (best.log_odds > _LEAST_OF_A_PAIR)
     return replace(
         best,
-        table=best.table[sure],
-        reference=best.reference[sure],
+        table=rows[sure],
+        reference=columns[sure],
         log_odds=best.log_odds[sure],
+        doubtful_table=rows[known & ~sure],
+        doubtful_reference=columns[known & ~sure],
     )
+
+
+def _with_holes(row: Durations) -> tuple[Durations, IntArray]:
+    """The row with an unknown contact for each that a long step shows to be missing.
+
+    Also the original row of each contact, -1 for the unknown ones.
+    """
+    usual = float(np.nanmedian(row.step_s)) if np.isfinite(row.step_s).any() else np.nan
+    ratio = np.nan_to_num(row.step_s / usual, nan=1.0)
+    missing = np.where(ratio > _HOLE, np.rint(ratio) - 1.0, 0.0).astype(np.int64)
+    missing = np.clip(missing, 0, _MOST_MISSING)
+    place = np.arange(len(row)) + np.concatenate(([0], np.cumsum(missing)[:-1]))
+    count = len(row) + int(missing.sum())
+    rows = np.full(count, -1, dtype=np.int64)
+    rows[place] = np.arange(len(row))
+    side = np.zeros(count, dtype=np.int64)
+    contact, step = np.full(count, np.nan), np.full(count, np.nan)
+    side[place], contact[place] = row.side, row.contact_s
+    step[place] = np.where(missing > 0, np.nan, row.step_s)
+    return Durations(side, contact, step), rows
 
 
 def _aligned(
@@ -148,6 +179,8 @@ def _aligned(
         rows[kept].astype(np.int64),
         columns[kept].astype(np.int64),
         log_odds[kept],
+        np.zeros(0, dtype=np.int64),
+        np.zeros(0, dtype=np.int64),
         total - _posterior(apart)[1],
         bias_s,
         float(sd[0]),

@@ -12,7 +12,7 @@ def test_offsets_of_random_studies_are_found() -> None:
 
 
 def test_studies_made_ambiguous_are_refused() -> None:
-    found = [study(seed, ambiguous=True) for seed in range(20)]
+    found = [study(seed, ambiguous=True) for seed in range(15)]
     assert all(isinstance(e, str) for e in found), found
     assert "without doubt" in str(found[0])
 
