@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from imuproc import __version__
+from imuproc.cli.agree import AgreeOptions, agree
 from imuproc.cli.check import CheckOptions, check
 from imuproc.cli.convert import ConvertOptions, convert
 from imuproc.cli.exit_codes import WRONG_REQUEST
@@ -28,6 +29,7 @@ app = typer.Typer(
     rich_markup_mode=None,  # rich would triple the time that --help takes
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+app.command("agree")(with_options(agree, AgreeOptions))
 app.command("check")(with_options(check, CheckOptions))
 app.command("convert")(with_options(convert, ConvertOptions))
 app.command("process")(with_options(process, ProcessOptions))

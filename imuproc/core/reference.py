@@ -49,6 +49,9 @@ class Reference:
         What the reader met with or decided, in sentences for people.
     angle_resolution_s : float
         Interval between the frames that angles were read from, in s; NaN where it is not known.
+    left_out_s : tuple of float
+        An instant within each contact that was there and is not given, such as one over a plate's
+        edge, in s on its own clock: who finds a step there invents nothing.
     """
 
     source: str
@@ -66,6 +69,7 @@ class Reference:
     end_s: float = nan
     notes: tuple[str, ...] = ()
     angle_resolution_s: float = nan
+    left_out_s: tuple[float, ...] = ()
 
     def __len__(self) -> int:
         return len(self.touchdown_s)

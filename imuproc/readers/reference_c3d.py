@@ -74,7 +74,11 @@ def read(request: ReferenceRequest) -> Reference:
         layout.threshold_n if by_force else None,
         tuple(notes),
     )
-    return replace(made, angle_resolution_s=1.0 / file.frame_rate_hz if angles else np.nan)
+    return replace(
+        made,
+        angle_resolution_s=1.0 / file.frame_rate_hz if angles else np.nan,
+        left_out_s=events.left_out_s,
+    )
 
 
 def _standing(
@@ -90,11 +94,12 @@ def _standing(
 
 @dataclass(frozen=True, eq=False)
 class _Events:
-    """Contacts, what there is to say about them, and the interval in s behind their times."""
+    """Contacts, what to say of them, the interval behind their times, and those not given."""
 
     contacts: OrderedContacts
     notes: tuple[str, ...]
     resolution_s: float
+    left_out_s: tuple[float, ...] = ()
 
 
 def _stored(file: C3dFile, layout: C3dLayout) -> _Events:
@@ -151,7 +156,8 @@ def _by_force(file: C3dFile, layout: C3dLayout, legs: Legs | None) -> _Events:
         per_second=1.0,
     )
     interval_s = float(plates.time_s[1] - plates.time_s[0])
-    return _Events(ordered(raw), tuple(notes), interval_s)
+    left_out_s = tuple(float(middle[k]) for k in over if known[k])
+    return _Events(ordered(raw), tuple(notes), interval_s, left_out_s)
 
 
 def _chosen(plates: Plates, layout: C3dLayout) -> Plates:

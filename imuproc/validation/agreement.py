@@ -29,6 +29,15 @@ _BIAS_PARTS: Final = (
     "slope_p", "icc", "icc_low", "icc_high",
 )  # fmt: skip
 """Figures that a shift of the clock changes or makes meaningless."""
+_SPREAD_PARTS: Final = (
+    "ccc", "ccc_low", "ccc_high", "slope", "slope_low", "slope_high", "slope_p", "icc", "icc_low",
+    "icc_high", "smallest_worthwhile_change",
+)  # fmt: skip
+"""What rests on how far true values are spread: of event times that is the clock's reading."""
+_CLOCK_SPREAD: Final = (
+    "Event times are spread as the clock runs, whatever the methods: correlations and slopes would "
+    "say nothing."
+)
 _FROM_EVENTS: Final = (
     "Clocks were aligned by these very events: their bias cannot be seen, and the SD is that "
     "within runs. Contact time shows the bias of toe-off against touchdown."
@@ -182,6 +191,9 @@ def _row(
     row |= _resolution(part, found.sd)
     row |= _coverage(part)
     notes = dict.fromkeys(n for n in (found.note, slope.note, icc.note, ccc.note) if n)
+    if keys["figure"] in CLOCKED:
+        row |= dict.fromkeys(_SPREAD_PARTS, np.nan)
+        notes = {found.note: None, _CLOCK_SPREAD: None} if found.note else {_CLOCK_SPREAD: None}
     if keys["figure"] in CLOCKED and shifted & set(part["run"].astype(str)):
         row |= dict.fromkeys(_BIAS_PARTS, np.nan)
         row |= _within_runs(part)

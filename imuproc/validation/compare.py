@@ -147,16 +147,11 @@ def _unmatched(scene: Scene) -> list[dict[str, Any]]:
 def _outside(scene: Scene) -> list[dict[str, Any]]:
     """Steps and contacts beyond what the other covers."""
     ours = [
-        _exclusion(scene, "table", int(i), "outside what the reference covers")
+        _exclusion(scene, "table", int(i), str(scene.table_out[i]))
         for i in np.flatnonzero(~scene.table_in)
     ]
     theirs = [
-        _exclusion(
-            scene,
-            "reference",
-            int(j),
-            "outside what the recording covers" if scene.clock else "beyond the paired contacts",
-        )
+        _exclusion(scene, "reference", int(j), str(scene.reference_out[j]))
         for j in np.flatnonzero(~scene.reference_in)
     ]
     return [*ours, *theirs]

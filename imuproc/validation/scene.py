@@ -7,12 +7,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.core.reference import Reference
+from imuproc.core.sites import SIDES, Side
 from imuproc.validation.clock import Clock, clock_from_events
 from imuproc.validation.events import EventTrain, FloatArray, event_train
 from imuproc.validation.matching import Matching, match_contacts
 from imuproc.validation.sequence import align_sequences, durations
 
 BoolArray = NDArray[np.bool_]
+WordArray = NDArray[np.object_]
 
 
 @dataclass(frozen=True)
@@ -26,10 +28,13 @@ class CompareSettings:
     covers_s : tuple of float, optional
         What the table's recording covers, on its clock: contacts of the reference beyond are left
         out, those within count as missed. Left out: every contact of the reference counts.
+    sides : tuple of Side
+        Sides that the reference looks at (with a clock only).
     """
 
     window_s: float = 0.05
     covers_s: tuple[float, float] | None = None
+    sides: tuple[Side, ...] = SIDES
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,8 +51,8 @@ class Scene:
     use : CompareSettings
     down_s, off_s : ndarray, shape (m,)
         Events of the reference on the table's clock.
-    table_in, reference_in : ndarray of bool
-        Whether the other covers it.
+    table_out, reference_out : ndarray of str
+        Why the other cannot have it; empty where it can.
     matching : Matching
     """
 
@@ -57,9 +62,19 @@ class Scene:
     use: CompareSettings
     down_s: FloatArray  # of the reference, on the table's clock
     off_s: FloatArray
-    table_in: BoolArray  # within what the reference covers
-    reference_in: BoolArray
+    table_out: WordArray
+    reference_out: WordArray
     matching: Matching
+
+    @property
+    def table_in(self) -> BoolArray:
+        """Steps that the reference can have."""
+        return np.asarray(self.table_out == "")
+
+    @property
+    def reference_in(self) -> BoolArray:
+        """Contacts that the table can have."""
+        return np.asarray(self.reference_out == "")
 
 
 def table_events(steps: pd.DataFrame, covers_s: tuple[float, float] | None = None) -> EventTrain:
@@ -84,28 +99,19 @@ def aligned(
     steps: pd.DataFrame, reference: Reference, clock: Clock | None, use: CompareSettings
 ) -> Scene:
     """Clock, coverage and matching."""
-    n, m = len(steps), len(reference)
     if not reference.has_clock:
-        gone = np.full(m, np.nan)
-        matching = _by_durations(steps, reference)
-        # Without a clock, what is covered is known only from the first pair to the last.
-        table_in, reference_in = np.zeros(n, dtype=bool), np.zeros(m, dtype=bool)
-        table_in[matching.table.min() : matching.table.max() + 1] = True
-        reference_in[matching.reference.min() : matching.reference.max() + 1] = True
-        return Scene(steps, reference, None, use, gone, gone, table_in, reference_in, matching)
+        return _by_durations(steps, reference, use)
     if clock is None:
+        looked_at = steps[steps["side"].isin(use.sides)]
         clock = clock_from_events(
-            table_events(steps, use.covers_s), reference_events(reference), reference.resolution_s
+            table_events(looked_at, use.covers_s),
+            reference_events(reference),
+            reference.resolution_s,
         )
     down, off = clock.to_table(reference.touchdown_s), clock.to_table(reference.toe_off_s)
-    seen = np.where(np.isfinite(down), down, off)
-    start, end = clock.to_table([reference.start_s, reference.end_s])
-    start = start if np.isfinite(start) else np.nanmin(seen) - use.window_s
-    end = end if np.isfinite(end) else np.nanmax(np.fmax(seen, off)) + use.window_s
-    ours = when_of(steps)
-    table_in = (ours >= start) & (ours <= end)
-    low, high = use.covers_s or (-np.inf, np.inf)
-    reference_in = (seen >= low) & (seen <= high)
+    table_out = _unseen_steps(steps, reference, clock, use)
+    reference_out = _unseen_contacts(reference, np.where(np.isfinite(down), down, off), use)
+    table_in, reference_in = table_out == "", reference_out == ""
     sides = (steps["side"].to_numpy(), np.asarray(reference.side, dtype=object))
     inside = match_contacts(
         (
@@ -122,11 +128,45 @@ def aligned(
         at[inside.table_only],
         there[inside.reference_only],
     )
-    return Scene(steps, reference, clock, use, down, off, table_in, reference_in, matching)
+    return Scene(steps, reference, clock, use, down, off, table_out, reference_out, matching)
 
 
-def _by_durations(steps: pd.DataFrame, reference: Reference) -> Matching:
-    """Matching of a reference without clock; within the pairs, what has none is found or missed."""
+def _unseen_steps(
+    steps: pd.DataFrame, reference: Reference, clock: Clock, use: CompareSettings
+) -> WordArray:
+    """Why the reference cannot have a step; empty where it can."""
+    down, off = clock.to_table(reference.touchdown_s), clock.to_table(reference.toe_off_s)
+    seen = np.where(np.isfinite(down), down, off)
+    start, end = clock.to_table([reference.start_s, reference.end_s])
+    start = start if np.isfinite(start) else np.nanmin(seen) - use.window_s
+    end = end if np.isfinite(end) else np.nanmax(np.fmax(seen, off)) + use.window_s
+    ours, ours_off = when_of(steps), column_of(steps, "toe_off_s")
+    why = np.full(len(steps), "", dtype=object)
+    for time in clock.to_table(reference.left_out_s):
+        within = (ours - use.window_s <= time) & (np.fmax(ours_off, ours) + use.window_s >= time)
+        why[within] = "the reference has this contact and leaves it out, see its notes"
+    why[~((ours >= start) & (ours <= end))] = "outside what the reference covers"
+    looked_at = steps["side"].isin(use.sides).to_numpy(dtype=np.bool_)
+    why[~looked_at] = f"the reference looks at the {' and '.join(use.sides)} side only"
+    return why
+
+
+def _unseen_contacts(reference: Reference, seen_s: FloatArray, use: CompareSettings) -> WordArray:
+    """Why the table cannot have a contact; empty where it can."""
+    low, high = use.covers_s or (-np.inf, np.inf)
+    side = np.asarray(reference.side, dtype=object)
+    why = np.full(len(reference), "", dtype=object)
+    why[~((seen_s >= low) & (seen_s <= high))] = "outside what the recording covers"
+    why[~np.isin(side.astype(str), ["", *use.sides])] = "of a side that is not to be compared"
+    return why
+
+
+def _by_durations(steps: pd.DataFrame, reference: Reference, use: CompareSettings) -> Scene:
+    """Matching of a reference without clock.
+
+    What is covered is known only from the first pair to the last; in between, contacts without a
+    partner are invented or missed, those whose partner is not sure are neither.
+    """
     ours = durations(
         steps["side"].to_numpy(),
         column_of(steps, "contact_time_s"),
@@ -134,14 +174,20 @@ def _by_durations(steps: pd.DataFrame, reference: Reference) -> Matching:
     )
     theirs = durations(reference.side, reference.contact_time_s, reference.flight_time_s)
     found = align_sequences(ours, theirs)
-    rows = np.arange(found.table.min(), found.table.max() + 1)
-    columns = np.arange(found.reference.min(), found.reference.max() + 1)
-    return Matching(
-        found.table,
-        found.reference,
-        np.setdiff1d(rows, found.table),
-        np.setdiff1d(columns, found.reference),
-    )
+    outs, alone = [], []
+    for count, rows, doubtful in (
+        (len(steps), found.table, found.doubtful_table),
+        (len(reference), found.reference, found.doubtful_reference),
+    ):
+        why = np.full(count, "beyond the paired contacts", dtype=object)
+        known = np.concatenate((rows, doubtful))
+        why[known.min() : known.max() + 1] = ""
+        why[doubtful] = "which contact of the other this is cannot be told for sure"
+        outs.append(why)
+        alone.append(np.setdiff1d(np.flatnonzero(why == ""), rows))
+    gone = np.full(len(reference), np.nan)
+    matching = Matching(found.table, found.reference, alone[0], alone[1])
+    return Scene(steps, reference, None, use, gone, gone, outs[0], outs[1], matching)
 
 
 def column_of(steps: pd.DataFrame, name: str) -> FloatArray:

@@ -23,7 +23,7 @@ def _environment() -> Environment:
     )
 
 
-def rendered(template: str, content: Mapping[str, Any], script: str) -> str:
+def rendered(template: str, content: Mapping[str, Any], script: str = "") -> str:
     """HTML of a page.
 
     Parameters
@@ -33,7 +33,7 @@ def rendered(template: str, content: Mapping[str, Any], script: str) -> str:
     content : mapping
         What it names; a name that is missing is an error.
     script : str
-        File name of the script that goes into the page.
+        File name of the script that goes into the page; empty for none.
 
     Returns
     -------
@@ -42,7 +42,7 @@ def rendered(template: str, content: Mapping[str, Any], script: str) -> str:
     return (
         _environment()
         .get_template(template)
-        .render(**content, css=_own("page.css"), js=_own(script))
+        .render(**content, css=_own("page.css"), js=_own(script) if script else "")
     )
 
 

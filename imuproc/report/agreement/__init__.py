@@ -1,0 +1,1 @@
+"""A study against a reference: runs compared, tables, pictures, words and a page for people."""
