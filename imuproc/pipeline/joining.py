@@ -3,12 +3,13 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 
 from imuproc.core.columns import FIGURES
 from imuproc.core.errors import RunError
+from imuproc.core.recording import Conditioned, SensorLog
 from imuproc.core.result import Result
-from imuproc.pipeline.sources import rows_of
 
 
 def named_results(found: Iterable[Result | RunError], run_id: str) -> Iterator[Result | RunError]:
@@ -81,11 +82,38 @@ def join_results(results: list[Result]) -> Result:
 
 
 def without_samples(result: Result) -> Result:
-    """The result without the logs that it came from, which hold more than its run."""
-    recording = result.conditioned.recording
-    logs = {site: rows_of(log, slice(0, 0)) for site, log in recording.logs.items()}
-    conditioned = replace(result.conditioned, recording=replace(recording, logs=logs))
-    return replace(result, conditioned=conditioned)
+    """The result without the logs that it came from, which hold more than its run.
+
+    What it needs of them is copied: a view would keep all of them in memory.
+    """
+    whole = result.conditioned
+    none = {site: _without_rows(log) for site, log in whole.recording.logs.items()}
+    time_s = whole.time_s.copy()
+    conditioned = replace(
+        whole,
+        recording=replace(whole.recording, logs=none),
+        time_s=time_s,
+        segments={site: _copied(segment) for site, segment in whole.segments.items()},
+    )
+    return replace(result, conditioned=conditioned, motion=replace(result.motion, time_s=time_s))
+
+
+def _without_rows(log: SensorLog) -> SensorLog:
+    none = np.empty((0, 3))
+    return replace(log, time_s=np.empty(0), accel_mps2=none, gyro_radps=none)
+
+
+def _copied(segment: Conditioned) -> Conditioned:
+    hidden = segment.gyro_hidden_radps
+    return replace(
+        segment,
+        accel_mps2=segment.accel_mps2.copy(),
+        gyro_radps=segment.gyro_radps.copy(),
+        measured=segment.measured.copy(),
+        accel_clipped=segment.accel_clipped.copy(),
+        gyro_clipped=segment.gyro_clipped.copy(),
+        gyro_hidden_radps=None if hidden is None else hidden.copy(),
+    )
 
 
 def _renamed(result: Result, run: str) -> Result:

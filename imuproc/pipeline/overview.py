@@ -51,7 +51,7 @@ class LongSettings:
     """
 
     longest_whole_samples: int = 400_000
-    piece_samples: int = 200_000
+    piece_samples: int = 50_000
     bin_hz: float = 100.0
     gap_s: float = 10.0
     surroundings_s: float = 70.0

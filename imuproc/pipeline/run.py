@@ -113,7 +113,7 @@ def _on_known_clocks(
         except RunError as error:
             if len(groups) == 1:
                 raise
-            yield error
+            yield RunError(str(error))
 
 
 def refusal_flags(refused: Iterable[RunError]) -> tuple[RaisedFlag, ...]:
@@ -171,7 +171,7 @@ def _runs_of(
         except WrongClockError:
             raise
         except RunError as error:  # one stretch of a long log does not cost the others
-            yield error
+            yield RunError(str(error))  # anew: the one caught holds all that was worked on
             continue
         if result is not None:
             yield result

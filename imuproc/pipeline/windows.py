@@ -56,11 +56,12 @@ def cut_windows(source: LogSource, spans: Sequence[Interval]) -> Iterator[Record
         One for each span; a sensor that was not running then is left out, with a flag.
     """
     cutters = {site: _Cutter(source.pieces(site)) for site in source.sites}
-    for span in spans:
+    following_s = [*(span.start_s for span in spans[1:]), np.inf]
+    for span, needed_s in zip(spans, following_s, strict=bool(spans)):
         logs: dict[Site, SensorLog] = {}
         flags: list[RaisedFlag] = []
         for site, cutter in cutters.items():
-            log = cutter.cut(span)
+            log = cutter.cut(span, needed_s)
             if log is None:
                 detail = f"not from {span.start_s:.10g} to {span.end_s:.10g} s"
                 flags.append(RaisedFlag("partly_covered", detail, site))
@@ -76,9 +77,11 @@ class _Cutter:
         self._pieces = pieces
         self._kept: list[tuple[SensorLog, FloatArray]] = []
 
-    def cut(self, span: Interval) -> SensorLog | None:
-        """Samples of a span, in order; earlier ones are forgotten. None where there are too few."""
-        self._kept = [(log, at) for log, at in self._kept if at[-1] >= span.start_s]
+    def cut(self, span: Interval, needed_s: float) -> SensorLog | None:
+        """Samples of a span, in order; None where there are too few.
+
+        Pieces that end before an instant, from which on they are needed again, are let go of.
+        """
         while not self._kept or self._kept[-1][1][-1] <= span.end_s:
             piece = next(self._pieces, None)
             if piece is None:
@@ -91,6 +94,7 @@ class _Cutter:
             rows = slice(*np.searchsorted(at, [span.start_s, span.end_s]))
             if rows.stop > rows.start:
                 parts.append((rows_of(log, rows), at[rows]))
+        self._kept = [(log, at) for log, at in self._kept if at[-1] >= needed_s]
         if not parts or parts[-1][1][-1] - parts[0][1][0] < _LEAST_S:
             return None
         return _joined([log for log, _ in parts])

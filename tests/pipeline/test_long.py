@@ -1,7 +1,7 @@
 """Long logs: found in pieces what is found in the whole, and only that."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -100,9 +100,27 @@ def test_each_run_comes_when_it_is_ready_and_keeps_no_log() -> None:
     assert [run.run for run in found if isinstance(run, Result)] == [
         *("R00-01_1", "R00-01_2", "R00-01_3")
     ]
+    whole_bytes = sum(log.accel_mps2.nbytes for log in trained().recording.logs.values())
     for run in found:
         assert isinstance(run, Result)
         assert all(len(log.time_s) == 0 for log in run.conditioned.recording.logs.values())
+        largest = max(array.nbytes for array in kept_alive(run))
+        assert largest < 0.1 * whole_bytes
+        assert largest <= run.conditioned.time_s.nbytes * 8
+
+
+def kept_alive(part: object) -> Iterator[np.ndarray]:
+    """Arrays that a result keeps in memory: of a view the whole that it is a part of."""
+    if isinstance(part, np.ndarray):
+        while isinstance(part.base, np.ndarray):
+            part = part.base
+        yield part
+    elif is_dataclass(part):
+        for field in fields(part):
+            yield from kept_alive(getattr(part, field.name))
+    elif isinstance(part, Mapping):
+        for value in part.values():
+            yield from kept_alive(value)
 
 
 def test_the_log_is_never_in_memory_as_a_whole() -> None:
@@ -190,6 +208,8 @@ def test_a_bad_stretch_costs_its_own_run_only() -> None:
     assert len(refused) >= 1
     assert "angular velocity reaches" in refused[0]
     assert refused[0].startswith("from ")
+    # An error that was caught would keep all that was worked on when it was raised.
+    assert all(item.__traceback__ is None for item in found if isinstance(item, RunError))
     assert any(isinstance(item, Result) for item in found)
 
 
