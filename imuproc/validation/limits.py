@@ -55,6 +55,48 @@ class Limits:
     note: str = ""
 
 
+@dataclass(frozen=True)
+class Spread:
+    """What limits are laid around: pairs, independent units, bias, SD and how many SD."""
+
+    n: int
+    units: int
+    bias: float
+    sd: float
+    multiplier: float
+
+
+def limits_around(spread: Spread, margins: tuple[float, float, float], method: str) -> Limits:
+    """Limits from bias and SD.
+
+    Parameters
+    ----------
+    spread : Spread
+    margins : tuple of float
+        How far the interval of the bias goes either way, and that of a limit towards the bias and
+        away from it.
+    method : str
+    """
+    half, near, far = margins
+    bias, reach = spread.bias, spread.multiplier * spread.sd
+    return Limits(
+        n=spread.n,
+        units=spread.units,
+        bias=bias,
+        sd=spread.sd,
+        lower=bias - reach,
+        upper=bias + reach,
+        bias_low=bias - half,
+        bias_high=bias + half,
+        lower_low=bias - reach - far,
+        lower_high=bias - reach + near,
+        upper_low=bias + reach - near,
+        upper_high=bias + reach + far,
+        method=method,
+        note="All differences are equal." if spread.sd == 0.0 else "",
+    )
+
+
 def no_limits(n: int, units: int, bias: float, method: str, note: str) -> Limits:
     """Limits that cannot be given, and why."""
     return Limits(
@@ -122,22 +164,8 @@ def limits_of_agreement(
     t = float(stats.t.ppf(0.5 + 0.5 * level, n - 1))
     half = t * sd / np.sqrt(n)
     near, far = _limit_margins(n, sd, level, multiplier, error)
-    lower, upper = bias - multiplier * sd, bias + multiplier * sd
-    return Limits(
-        n=n,
-        units=n,
-        bias=bias,
-        sd=sd,
-        lower=lower,
-        upper=upper,
-        bias_low=bias - half,
-        bias_high=bias + half,
-        lower_low=lower - far,
-        lower_high=lower + near,
-        upper_low=upper - near,
-        upper_high=upper + far,
-        method=method,
-        note="All differences are equal." if sd == 0.0 else "",
+    return limits_around(
+        Spread(n, n, bias, sd, multiplier), (half, float(near), float(far)), method
     )
 
 

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from imuproc.validation.events import FloatArray
-from imuproc.validation.limits import FEWEST, Limits, no_limits
+from imuproc.validation.limits import FEWEST, Limits, Spread, limits_around, no_limits
 
 MULTIPLIER = 1.96
 
@@ -188,20 +188,4 @@ def _with_intervals(
     half = t * float(np.sqrt(mean_variance))
     near = float(np.hypot(half, MULTIPLIER * (sd - sd_low)))
     far = float(np.hypot(half, MULTIPLIER * (sd_high - sd)))
-    lower, upper = bias - MULTIPLIER * sd, bias + MULTIPLIER * sd
-    return Limits(
-        n=n,
-        units=k,
-        bias=bias,
-        sd=sd,
-        lower=lower,
-        upper=upper,
-        bias_low=bias - half,
-        bias_high=bias + half,
-        lower_low=lower - far,
-        lower_high=lower + near,
-        upper_low=upper - near,
-        upper_high=upper + far,
-        method=method,
-        note="All differences are equal." if sd == 0.0 else "",
-    )
+    return limits_around(Spread(n, k, bias, sd, MULTIPLIER), (half, near, far), method)
