@@ -40,7 +40,7 @@ RAISES: Final[dict[str, frozenset[str]]] = {
     "duplicates": frozenset({"duplicate_stamps"}),
     "jitter": frozenset({"irregular_stamps"}),
     "slow_clock": frozenset({"clock_differs"}),
-    "wrong_rate": frozenset(),
+    "wrong_rate": frozenset({"rate_differs"}),
     "low_rate": frozenset({"low_rate"}),
     "spikes": frozenset({"spikes"}),
     "stuck": frozenset({"stuck_channel"}),

@@ -32,7 +32,6 @@ FloatArray = NDArray[np.float64]
 
 _JOINT = "running, by the ankle that both share"
 _EVENT = "common jumps or taps"
-_PIECE_S = 10.0
 _MOST_PIECES = 12
 
 
@@ -64,6 +63,11 @@ class ClockSettings:
         What adds where a foot is compared with a shank: a shock takes time on its way up.
     pelvis_u_s : float
         The same for a pelvis.
+    piece_s : float
+        Motion is compared over stretches of about this length.
+    wrong_drift_u_ppm, wrong_reach_ppm, wrong_piece_s : float
+        What stands for ``drift_u_ppm``, ``reach_ppm`` and ``piece_s`` where clocks turned out not
+        to be what was stated: then one may run faster than another by more than crystals do.
     """
 
     lag: LagSettings = field(default_factory=LagSettings)
@@ -78,6 +82,19 @@ class ClockSettings:
     sample_u_share: float = 0.4
     passage_u_s: float = 0.003
     pelvis_u_s: float = 0.015
+    piece_s: float = 10.0
+    wrong_drift_u_ppm: float = 10_000.0
+    wrong_reach_ppm: float = 25_000.0
+    wrong_piece_s: float = 2.5
+
+    def for_wrong_clocks(self) -> "ClockSettings":
+        """Settings for clocks of which nothing is known."""
+        return replace(
+            self,
+            drift_u_ppm=self.wrong_drift_u_ppm,
+            reach_ppm=self.wrong_reach_ppm,
+            piece_s=self.wrong_piece_s,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -260,7 +277,7 @@ def _by_ankle(
         rough_s, alike = motion_offset(shank, foot, stretch, offset_s, reach_s)
         if alike < settings.least_alike:
             continue
-        for start_s, end_s in _pieces(stretch):
+        for start_s, end_s in _pieces(stretch, settings.piece_s):
             one = _one_lag(shank, foot, (start_s, end_s), rough_s, settings.lag)
             if one is not None:
                 seen.append(one)
@@ -292,8 +309,8 @@ def _one_lag(
     return Seen(middle_s, apart_s + lag.lag_s, float(np.hypot(lag.u_s, settings.stretch_u_s)))
 
 
-def _pieces(stretch: tuple[float, float]) -> Iterable[tuple[float, float]]:
-    count = max(1, int((stretch[1] - stretch[0]) / _PIECE_S))
+def _pieces(stretch: tuple[float, float], piece_s: float) -> Iterable[tuple[float, float]]:
+    count = max(1, int((stretch[1] - stretch[0]) / piece_s))
     edges = np.linspace(*stretch, count + 1)
     return zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
 

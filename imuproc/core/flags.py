@@ -95,6 +95,13 @@ _ALL: Final[tuple[Flag, ...]] = (
         "Log at 200 Hz or more; 500 Hz is good.",
     ),
     Flag(
+        "rate_differs",
+        "Time does not run as the logs say, or all gyroscopes have the same wrong scale.",
+        "All figures but the events, as the logs count them, are withheld. Correct the sampling "
+        "rate, the unit of the time column or the scale of gyro in the layout, and process again.",
+        serious=True,
+    ),
+    Flag(
         "irregular_stamps",
         "Time stamps are uneven.",
         "Signals were put on a regular clock; check the logger's settings.",

@@ -45,6 +45,9 @@ class SegmentMotion:
     slip_u_rad : float
         Standard uncertainty in rad from a sensor that may have turned on its limb; ``pitch_u_rad``
         does not hold it.
+    gyro_scale : tuple of float, or None
+        By which share the gyroscope reads too little about the mediolateral axis, by the motion
+        alone, and the standard uncertainty of that; None where it is not known.
     """
 
     site: Site
@@ -58,6 +61,7 @@ class SegmentMotion:
     pitch_parts_rad: Mapping[str, FloatArray] = field(default_factory=dict)
     bend_rad: FloatArray | None = None
     slip_u_rad: float = 0.0
+    gyro_scale: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)

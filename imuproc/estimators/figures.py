@@ -36,3 +36,20 @@ class Figure:
 def missing(count: int) -> Figure:
     """A column without any value."""
     return Figure(np.full(count, np.nan))
+
+
+def events_only(figures: Mapping[str, Figure]) -> dict[str, Figure]:
+    """Figures without those that need time to run as the logs say: only the events are left.
+
+    Parameters
+    ----------
+    figures : mapping from column name to Figure
+
+    Returns
+    -------
+    dict from column name to Figure
+    """
+    return {
+        name: figure if name in ("touchdown_s", "toe_off_s") else missing(len(figure.value))
+        for name, figure in figures.items()
+    }

@@ -15,6 +15,7 @@ from imuproc.dsp.rotations import cross, quat_rotate
 from imuproc.motion.drift import PointModel
 from imuproc.motion.foot_axis import heel_rise_turn
 from imuproc.motion.observations import Anchors
+from imuproc.motion.scale import rate_flags
 from imuproc.motion.segment import (
     UP,
     PointBuilder,
@@ -119,7 +120,8 @@ def solve_motion(
         f"Drift solved over {len(contacts)} stances and all rests of {len(solved)} segments.",
         {name: getattr(settings, name) for name in settings.__dataclass_fields__},
     )
-    return Motion(conditioned.time_s, solved, history=(*conditioned.history, entry))
+    flags = tuple(rate_flags(solved, conditioned.rate_hz))
+    return Motion(conditioned.time_s, solved, flags, (*conditioned.history, entry))
 
 
 def _quiet_parts(contacts: Contacts, settings: MotionSettings) -> Stances:

@@ -28,6 +28,7 @@ from imuproc.motion.drift import (
     wandered_rad,
 )
 from imuproc.motion.observations import Anchors, Blindness, blindness, make_anchors
+from imuproc.motion.scale import scale_error
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import (
     Sensitivity,
@@ -294,6 +295,7 @@ def to_motion(
         forward = ahead * forward + aside * quat_rotate(quat_wxyz, axis)[:, 1]
         pitch_rate = aside * rate[:, 0] - ahead * rate[:, 1]
     angle = unwrapped(np.arctan2(up, forward))
+    clipped = prepared.segment.gyro_clipped.any()
     pitch_u, pitch_parts = np.full(len(angle), np.nan), dict[str, FloatArray]()
     if uncertainty:
         pitch_u, pitch_parts = _pitch_uncertainty(solved, bend_rad)
@@ -309,6 +311,7 @@ def to_motion(
         pitch_parts_rad=pitch_parts,
         bend_rad=bend_rad,
         slip_u_rad=prepared.segment.calibration.slip_u_rad,
+        gyro_scale=scale_error(solved.solution) if uncertainty and not clipped else None,
     )
 
 

@@ -78,7 +78,8 @@ def clock_groups(
     if whole is not None:
         source = RecordingSource(whole, settings.long.piece_samples)
     thinned = {site: thinned_log(source.pieces(site)) for site in source.sites}
-    tied = tie_clocks(thinned, clock == "jump", settings.clocks, settings.timebase.stamps)
+    allowed = settings.clocks.for_wrong_clocks() if wrong else settings.clocks
+    tied = tie_clocks(thinned, clock == "jump", allowed, settings.timebase.stamps)
     groups = [group for group in tied.groups if group != ("pelvis",)]
     return [_group_source(source, tied, group, groups, wrong) for group in groups]
 

@@ -50,7 +50,7 @@ class RecordingSource:
     def pieces(self, site: Site) -> Iterator[SensorLog]:
         """Successive pieces of a log, as views of its samples."""
         log = self.recording.logs[site]
-        for first in range(0, len(log.time_s), self.rows):
+        for first in range(0, max(len(log.time_s), 1), self.rows):  # an empty log is a piece too
             yield rows_of(log, slice(first, first + self.rows))
 
 
