@@ -124,11 +124,10 @@ def simulated_seen(
         steps = pd.read_csv(session / "truth" / f"{run}_steps.csv")
         keep = rng.random(len(steps)) >= missed
         contacts = steps.loc[keep, ["side", "touchdown_s", "toe_off_s"]]
-        covers = (
-            float(steps["touchdown_s"].iloc[0]) - 0.5,
-            float(steps["toe_off_s"].iloc[-1]) + 0.5,
-        )
-        out.append(Seen(run, contacts, covers, float(rng.uniform(-90.0, 90.0))))
+        ends = float(steps["touchdown_s"].iloc[0]), float(np.nanmax(steps["toe_off_s"]))
+        covers = (ends[0] - 0.5, ends[1] + 0.5)
+        # A film starts with its first frame, not long before the run.
+        out.append(Seen(run, contacts, covers, float(rng.uniform(0.5, 3.0)) - covers[0]))
     return out
 
 
@@ -148,9 +147,7 @@ def write_references(folder: Path, seen: Sequence[Seen], frame_rate_hz: float | 
         for name, column in (("on", "touchdown_s"), ("off", "toe_off_s")):
             time = one.contacts[column] + one.offset_s
             if frame_rate_hz is not None:
-                # Numbered by the first frame that shows it, from a frame before all of them.
-                first = np.floor((one.covers_s[0] + one.offset_s) * frame_rate_hz)
-                table[name] = (np.ceil(time * frame_rate_hz) - first).astype(int)
+                table[name] = np.rint(time * frame_rate_hz).astype("Int64")
             else:
                 table[name] = time.round(5)
         table.to_csv(folder / "references" / f"{one.run}.csv", index=False)
