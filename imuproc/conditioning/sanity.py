@@ -36,6 +36,9 @@ _HINT_WITHIN: Final = 1.25
 _RUN_NORM_G: Final = (0.3, 8.0)
 """Acceleration in the quietest second of a log without rest, in g; from memory."""
 _REST_BLOCK_S: Final = 0.01
+_CLOCK_OFF: Final = 0.005
+"""Share by which a logger may miss its rate; common practice, no source. Far less than a step from
+one rate that loggers have to the next, far more than their oscillators are off."""
 
 
 @dataclass(frozen=True)
@@ -212,7 +215,7 @@ def _rate_and_length(
             f"{where}: only {100.0 * share:.0f} % of the samples are there. Check the logger's "
             "storage or radio link, and the word for missing values in the layout"
         )
-    if signals.rate_hz < settings.low_rate_hz:
+    if signals.rate_hz < (1.0 - _CLOCK_OFF) * settings.low_rate_hz:
         return [RaisedFlag("low_rate", f"{signals.rate_hz:.4g} Hz", signals.site)]
     return []
 

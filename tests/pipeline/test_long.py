@@ -44,7 +44,7 @@ def trained() -> Trained:
     """A jump, drills, three sprints and walking back between them."""
     plans = [replace(plan_of(31, "crouch", 10.0), seed=seed) for seed in (1, 2, 3)]
     rig = make_rig("mid", RATE_HZ, np.random.default_rng(4))
-    motion = make_long(plans, 5, DRILLS, 4.0)
+    motion = make_long(plans, 5, DRILLS, 3.0)
     logs, truths = record_long(motion, rig, np.random.default_rng(6))
     run = Run("R00-01", start="crouch")
     shift = truths[0].valid_from_s - motion.truths[0].valid_from_s
@@ -94,9 +94,14 @@ def test_pieces_give_what_the_whole_gives() -> None:
     assert run_flags(whole()) == run_flags(pieced())
 
 
+@cache
+def one_by_one() -> tuple[list[Result | RunError], "Counted"]:
+    counted = Counted(trained().recording)
+    return list(process_each(counted, IN_PIECES)), counted
+
+
 def test_each_run_comes_when_it_is_ready_and_keeps_no_log() -> None:
-    source = RecordingSource(trained().recording, 4_000)
-    found = list(process_each(source, IN_PIECES))
+    found, _ = one_by_one()
     assert [run.run for run in found if isinstance(run, Result)] == [
         *("R00-01_1", "R00-01_2", "R00-01_3")
     ]
@@ -125,8 +130,8 @@ def kept_alive(part: object) -> Iterator[np.ndarray]:
 
 def test_the_log_is_never_in_memory_as_a_whole() -> None:
     """Of each sensor no more than a window and a piece is alive at any time."""
-    counted = Counted(trained().recording)
-    assert sum(isinstance(run, Result) for run in process_each(counted, IN_PIECES)) == 3
+    found, counted = one_by_one()
+    assert sum(isinstance(run, Result) for run in found) == 3
     samples = len(trained().recording.logs["left_foot"].time_s)
     assert counted.given["left_foot"] <= 2.0 * samples + 4_000 * 6
 
