@@ -115,16 +115,20 @@ def _asked(options: CheckOptions) -> _Asked:
     from imuproc.core.errors import SessionError
     from imuproc.readers.session import read_session
 
+    sessions = [path for path in options.paths if path.suffix.lower() == ".toml"]
     if options.layout is not None:
         if options.run:
             raise SessionError("found --run with --layout; allowed: --run with a session file")
+        if sessions:
+            raise SessionError(f"{sessions[0]}: found a TOML file with --layout; allowed: logs")
         layout = read_layout(options.layout)
         return _Asked("", len(options.paths), check_files(options.paths, layout))
-    if len(options.paths) > 1 or options.paths[0].suffix.lower() != ".toml":
-        raise SessionError(
-            f"{options.paths[0]}: found a log without --layout; allowed: one session file (TOML), "
-            "or logs with --layout FILE that says how they are written"
-        )
+    allowed = "one session file (TOML), or logs with --layout FILE that says how they are written"
+    if len(sessions) < len(options.paths):
+        log = next(path for path in options.paths if path not in sessions)
+        raise SessionError(f"{log}: found a log without --layout; allowed: {allowed}")
+    if len(sessions) > 1:
+        raise SessionError(f"found {len(sessions)} session files; allowed: {allowed}")
     session = read_session(options.paths[0])
     for run in options.run or ():
         session.about(run)  # an unknown one is told before the work begins

@@ -26,7 +26,11 @@ class ConvertOptions:
     out: Annotated[
         Path,
         typer.Option(
-            "--out", "-o", help="Folder for the session; new or empty.", show_default=False
+            "--out",
+            "-o",
+            help="Folder for the session: new, empty, or of an earlier conversion, which is "
+            "replaced.",
+            show_default=False,
         ),
     ]
     to: Annotated[
@@ -54,7 +58,11 @@ def convert(options: ConvertOptions) -> None:
     try:
         converted = _converted(options)
     except KeyboardInterrupt:
-        print("imuproc: interrupted; the session is not converted", file=sys.stderr)
+        print(
+            f"imuproc: interrupted; {options.out} is not a whole session, run the same command "
+            "again to make it one",
+            file=sys.stderr,
+        )
         raise typer.Exit(INTERRUPTED) from None
     _print(converted, options)
     raise typer.Exit(SOME_FAILED if converted.failures else ALL_DONE)
@@ -70,7 +78,7 @@ def _converted(options: ConvertOptions) -> "Converted":
         with _shown(options.quiet) as told:
             return convert_session(session, options.to, options.out, options.run or (), told)
     except OSError as error:
-        raise SessionError(cannot_be_written(error.filename or options.out, error)) from error
+        raise SessionError(cannot_be_written(error.filename or options.out, error, "")) from error
 
 
 @contextmanager
@@ -91,7 +99,7 @@ def _print(converted: "Converted", options: ConvertOptions) -> None:
     from imuproc.report.text import clean, plural
 
     for failure in converted.failures:
-        run, reason = clean(failure.run), clean(failure.reason)
+        run, reason = clean(failure.run), clean(failure.reason).rstrip(".")
         print(f"imuproc: run {run}: {reason}; its log is left out", file=sys.stderr)
     if not options.quiet:
         logs = plural(converted.logs, "log")

@@ -17,7 +17,7 @@ from imuproc.cli.exit_codes import WRONG_REQUEST
 from imuproc.cli.options import with_options
 from imuproc.cli.process import ProcessOptions, process
 from imuproc.cli.report import ReportOptions, report
-from imuproc.cli.simulate import simulate
+from imuproc.cli.simulate import SimulateOptions, simulate
 from imuproc.cli.squad import SquadOptions, squad
 from imuproc.core.errors import ImuprocError
 
@@ -34,7 +34,7 @@ app.command("check")(with_options(check, CheckOptions))
 app.command("convert")(with_options(convert, ConvertOptions))
 app.command("process")(with_options(process, ProcessOptions))
 app.command("report")(with_options(report, ReportOptions))
-app.command("simulate")(simulate)
+app.command("simulate")(with_options(simulate, SimulateOptions))
 app.command("squad")(with_options(squad, SquadOptions))
 
 

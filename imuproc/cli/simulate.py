@@ -1,13 +1,13 @@
 """``imuproc simulate``: recordings with known truth."""
 
-import inspect
 import sys
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, get_type_hints
+from typing import Annotated
 
 import typer
+
+from imuproc.cli.exit_codes import INTERRUPTED
 
 
 @dataclass(frozen=True)
@@ -76,6 +76,20 @@ class SimulateOptions:
     ] = None
 
 
+def simulate(options: SimulateOptions) -> None:
+    """Make a session of recordings with known truth.
+
+    Writes session.toml, logs/ and truth/. Motion comes from a 3-D model of sprinting legs, signals
+    from a model of sensors: see what your sensors would be good for, or try the tool. With --plan
+    it plans a study instead: accuracy.csv and changes.csv.
+    """
+    try:
+        _simulate(options)
+    except KeyboardInterrupt:
+        print(f"imuproc: interrupted; {options.out} is not whole, remove it", file=sys.stderr)
+        raise typer.Exit(INTERRUPTED) from None
+
+
 def _simulate(options: SimulateOptions) -> None:
     if options.plan is not None:
         _plan(options, options.plan)
@@ -125,24 +139,3 @@ def _write(options: SimulateOptions, rate_hz: float) -> None:
         bar = progress.add_task("runs", total=len(plan.runs))
         path = write_session(options.out, plan, lambda: progress.advance(bar))
     sys.stdout.write(f"Written: {path}\n")
-
-
-def _command(options: type[SimulateOptions], run: Callable[[Any], None]) -> Callable[..., None]:
-    """A command whose options are the fields of a dataclass: too many for a list of arguments."""
-
-    def _from_command_line(*given: Any, **named: Any) -> None:
-        run(options(*given, **named))
-
-    _from_command_line.__signature__ = inspect.signature(options)  # type: ignore[attr-defined]
-    _from_command_line.__annotations__ = get_type_hints(options, include_extras=True)
-    _from_command_line.__doc__ = """Make a session of recordings with known truth.
-
-    Writes session.toml, logs/ and truth/. Motion comes from a 3-D model of sprinting legs, signals
-    from a model of sensors: see what your sensors would be good for, or try the tool. With --plan
-    it plans a study instead: accuracy.csv and changes.csv.
-    """
-    return _from_command_line
-
-
-simulate = _command(SimulateOptions, _simulate)
-"""The command, for the command line to register."""

@@ -162,6 +162,8 @@ def _claim(session: Session, folder: Path, planned: list[str]) -> list[str]:
         )
     folder.mkdir(parents=True, exist_ok=True)
     _mark(folder, sorted({*(earlier or ()), *planned, SESSION_FILE}))
+    # Cut short, an old session file would name logs of which some are new.
+    (folder / SESSION_FILE).unlink(missing_ok=True)
     return earlier or []
 
 

@@ -26,6 +26,7 @@ from imuproc.readers.hdf5_items import (
     attribute,
     dataset_at,
     names_of_datasets,
+    names_of_groups,
     number,
 )
 from imuproc.readers.layout import Layout
@@ -38,7 +39,7 @@ from imuproc.readers.signals import (
     stated_meaning,
 )
 from imuproc.readers.units_stated import unit_among
-from imuproc.readers.wording import listed, quoted
+from imuproc.readers.wording import did_you_mean, listed, quoted
 
 FORMAT: Final = "imuproc sensor logs"
 VERSION: Final = 1
@@ -127,8 +128,11 @@ def _named(file: h5py.File, request: LogRequest) -> _Source:
     meaning = stated_meaning(layout)
     inside = (request.select or "").strip("/")
     if inside and inside not in file:
-        groups = listed(name for name, item in file.items() if isinstance(item, h5py.Group))
-        raise LogError(f"found no group {quoted(inside)}, which select names; groups: {groups}")
+        groups = names_of_groups(file)
+        raise LogError(
+            f"found no group {quoted(inside)}, which select names{did_you_mean(inside, groups)}; "
+            f"groups: {listed(groups) or 'none'}"
+        )
 
     def found(path: Any, width: int, unit: str) -> Dataset:
         dataset = dataset_at(file, f"{inside}/{path}", width)

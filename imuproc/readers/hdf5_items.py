@@ -1,6 +1,5 @@
 """Datasets and attributes in HDF5, looked up without trust: links, shapes, kinds of numbers."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -94,7 +93,7 @@ def dataset_at(group: h5py.Group, path: str, width: int) -> Dataset:
     path = path.strip("/")
     item, field = _item(group, path)
     if not isinstance(item, h5py.Dataset):
-        names = list(_datasets(group))
+        names = _names(group, h5py.Dataset)
         raise LogError(
             f"found no dataset {quoted(path)}{did_you_mean(path, names)}; datasets: "
             f"{names_of_datasets(group)}"
@@ -128,21 +127,27 @@ def _item(group: h5py.Group, path: str) -> tuple[Any, str | None]:
     return item, None
 
 
-def _datasets(group: h5py.Group) -> Iterator[str]:
+def _names(group: h5py.Group, kind: type[h5py.Dataset | h5py.Group]) -> list[str]:
+    """Paths of what a group holds of one kind, at any depth; some where they are many."""
     names: list[str] = []
 
     def note(name: str, item: Any) -> bool | None:
-        if isinstance(item, h5py.Dataset):
+        if isinstance(item, kind):
             names.append(name)
         return True if len(names) > _MOST_NAMES else None
 
     group.visititems(note)
-    return iter(names)
+    return names
+
+
+def names_of_groups(group: h5py.Group) -> list[str]:
+    """Paths of the groups within a group; the first ones where they are many."""
+    return _names(group, h5py.Group)[:_MOST_NAMES]
 
 
 def names_of_datasets(group: h5py.Group) -> str:
     """Names of what a group holds, in words; the first ones where they are many."""
-    names = list(_datasets(group))
+    names = _names(group, h5py.Dataset)
     more = ", and more" if len(names) > _MOST_NAMES else ""
     return (listed(names[:_MOST_NAMES]) or "none") + more
 

@@ -3,7 +3,14 @@
 import datetime
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import AfterValidator, Field, PlainValidator, field_validator, model_validator
+from pydantic import (
+    AfterValidator,
+    Field,
+    PlainSerializer,
+    PlainValidator,
+    field_validator,
+    model_validator,
+)
 
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
 from imuproc.readers.toml_file import Table, missing_key, refusal
@@ -45,6 +52,11 @@ def _zero(value: Any) -> str | datetime.datetime:
     raise refusal(found(value), f"{allowed}, such as 2031-04-12T09:30:00+02:00")
 
 
+def _zero_text(value: str | datetime.datetime | None) -> str | None:
+    # Left to itself, pydantic warns of the text that it has made.
+    return value.isoformat() if isinstance(value, datetime.datetime) else value
+
+
 def _one_or_three(columns: tuple[ColumnKey, ...]) -> tuple[ColumnKey, ...]:
     if len(columns) == 2:
         raise refusal("a list of 2", THREE_COLUMNS)
@@ -78,7 +90,11 @@ class TimeColumn(Table):
 
     column: _Column = Field(description="a column's name, or its number counted from 1")
     unit: TimeUnit
-    zero: Annotated[Literal["unix"] | datetime.datetime | None, PlainValidator(_zero)] = None
+    zero: Annotated[
+        Literal["unix"] | datetime.datetime | None,
+        PlainValidator(_zero),
+        PlainSerializer(_zero_text, when_used="json"),
+    ] = None
 
     @property
     def zero_at(self) -> datetime.datetime | None:

@@ -18,7 +18,7 @@ from imuproc.readers.bids_files import files_beside, is_motion_file
 from imuproc.readers.layout import Format
 from imuproc.readers.request import LogReader, LogRequest
 from imuproc.readers.signals import LEAST_SAMPLES, ROWS_AT_A_TIME, joined
-from imuproc.readers.wording import listed
+from imuproc.readers.wording import listed, quoted
 
 # In the order in which they are asked: formats with a signature come before text.
 READERS: Final[dict[Format, str]] = {
@@ -28,6 +28,8 @@ READERS: Final[dict[Format, str]] = {
     "bids-motion": "imuproc.readers.bids_motion",
     "delimited": "imuproc.readers.delimited",
 }
+_TEXT: Final[set[Format]] = {"bids-motion", "delimited"}
+"""Formats without a signature: their files may be read as each other."""
 
 
 def load_reader(name: Format) -> LogReader:
@@ -43,13 +45,17 @@ def recognise(path: Path) -> Format:
     LogError
         No reader knows the file.
     """
-    for name in READERS:
-        if load_reader(name).recognise(path):
-            return name
-    raise LogError(
-        f"the format was not recognised; this version reads {listed(READERS)}: check the file, or "
-        "state the layout's format"
-    )
+    shown = _recognised(path)
+    if shown is None:
+        raise LogError(
+            f"the format was not recognised; this version reads {listed(READERS)}: check the file, "
+            "or state the layout's format"
+        )
+    return shown
+
+
+def _recognised(path: Path) -> Format | None:
+    return next((name for name in READERS if load_reader(name).recognise(path)), None)
 
 
 def read_log(request: LogRequest) -> SensorLog:
@@ -125,7 +131,29 @@ def input_files(request: LogRequest) -> dict[str, Path]:
 
 def _reader_of(request: LogRequest) -> LogReader:
     _check_file(request.path)
-    return load_reader(request.layout.format or recognise(request.path))
+    stated = request.layout.format
+    if stated is None:
+        return load_reader(recognise(request.path))
+    reader = load_reader(stated)
+    if not reader.recognise(request.path):
+        _check_stated(request.path, stated)
+    return reader
+
+
+def _check_stated(path: Path, stated: Format) -> None:
+    """Refuse a stated format where the file surely has another; else its reader says what is wrong.
+
+    Raises
+    ------
+    LogError
+        The layout and the file contradict each other.
+    """
+    shown = _recognised(path)
+    if shown is not None and not {stated, shown} <= _TEXT:
+        raise LogError(
+            f"the layout states the format {quoted(stated)}, but the file looks like "
+            f"{quoted(shown)}; allowed: the format that the log has, or none to have it recognised"
+        )
 
 
 @contextmanager

@@ -20,11 +20,14 @@ class Wanted:
         The layout's unit for it.
     signal : str
         ``time``, ``accel`` or ``gyro``.
+    plain : str
+        Its name without the prefix that ``select`` states.
     """
 
     names: tuple[str, ...]
     unit: str
     signal: str
+    plain: str
 
 
 def wanted_columns(layout: Layout, select: str | None) -> tuple[Wanted, ...]:
@@ -46,16 +49,14 @@ def wanted_columns(layout: Layout, select: str | None) -> tuple[Wanted, ...]:
     if layout.time is not None:
         plain = clean_name(str(layout.time.column))
         names = (prefix + plain, plain) if prefix else (plain,)
-        wanted.append(Wanted(names, layout.time.unit, "time"))
+        wanted.append(Wanted(names, layout.time.unit, "time", plain))
     for signal, group in (("accel", layout.accel), ("gyro", layout.gyro)):
         if group is None:
             raise LogError(
                 "the layout names no columns; this format needs accel and gyro, and time or rate_hz"
             )
-        wanted += [
-            Wanted((prefix + clean_name(str(column)),), group.unit, signal)
-            for column in group.columns
-        ]
+        plain_names = [clean_name(str(column)) for column in group.columns]
+        wanted += [Wanted((prefix + name,), group.unit, signal, name) for name in plain_names]
     return tuple(wanted)
 
 
@@ -82,9 +83,23 @@ def missing_text(wanted: tuple[Wanted, ...], header: list[str]) -> str:
     for column in lacking:
         hint = did_you_mean(column.names[0], header)
         hints.append(quoted(column.names[0]) + hint.replace(" - did", " (did").replace("?", "?)"))
+    prefixes = _prefixes(wanted, header)
+    if prefixes and all(column.signal == "time" or column in lacking for column in wanted):
+        more = f" and {len(hints) - 1} more" if len(hints) > 1 else ""
+        return (
+            f"missing columns: {hints[0]}{more}; state as select what all columns of this sensor "
+            f"begin with, here one of {listed(prefixes)}"
+        )
     text = f"missing columns: {', '.join(hints)}; found columns: {listed(header)}"
     for signal, word in (("accel", "accelerometer"), ("gyro", "gyroscope")):
         all_lacking = sum(column.signal == signal for column in lacking) == 3
         if all_lacking and present:
             text += f"; no {word} column was found, and both sensors are needed"
     return text
+
+
+def _prefixes(wanted: tuple[Wanted, ...], header: list[str]) -> list[str]:
+    """What the columns of each sensor in a header begin with, where nothing else is amiss."""
+    own = [column.plain for column in wanted if column.signal != "time"]
+    begins = [name.removesuffix(own[0]) for name in header if name.endswith(own[0])]
+    return [begin for begin in begins if begin and all(begin + name in header for name in own)]

@@ -62,10 +62,14 @@ def _angle(cosine: float) -> float:
     return acos(min(1.0, cosine))
 
 
+def _lost(sensor: SensorCheck) -> str:
+    return str(sensor.sampling.missing) if sensor.sampling.samples else MISSING
+
+
 def _still(sensor: SensorCheck) -> str:
     still = sensor.still
     if still.kind == "none":
-        return "0"
+        return "0" if sensor.sampling.samples else MISSING
     return f"{still.still_s:.0f} {still.kind}" if still.kind != "unsure" else f"{still.still_s:.0f}"
 
 
@@ -101,7 +105,7 @@ COLUMNS: Final = (
         lambda s: _known(100.0 * s.sampling.jitter_share, 0),
         "scatter of the time between samples (SD)",
     ),
-    Column("lost", "", 2, 2, lambda s: str(s.sampling.missing), "samples missing"),
+    Column("lost", "", 2, 2, _lost, "samples missing"),
     Column(
         "accel",
         "g",
@@ -155,5 +159,7 @@ COLUMNS: Final = (
         lambda s: _known(degrees(s.standing_differs_rad), 1),
         "difference between standing before and after the run",
     ),
-    Column("clock", "ms", 7, 9, _clock, "against the other sensor of the leg"),
+    Column(
+        "clock", "ms", 7, 9, _clock, "ahead of the clock of its shank, or of a sensor named before"
+    ),
 )

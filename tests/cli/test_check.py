@@ -117,6 +117,8 @@ def test_a_log_that_cannot_be_read_has_its_row_and_the_others_go_on(
     text = " ".join(seen.out.split())
     assert "NOT FIT left foot: There is no such file." in text
     assert "NOT FIT right foot:" in text
+    row = next(line.split() for line in seen.out.splitlines() if line.startswith("left foot"))
+    assert set(row[4:]) == {"-"}  # nothing was seen of it, not even that nothing is lost
     assert "4 logs: 2 fit, 2 not fit. Overall: not fit." in text
 
 
@@ -146,7 +148,9 @@ def test_logs_without_a_session_file(imuproc: Command, good: Path) -> None:
     [
         (["nothing.toml"], "there is no such file"),
         (["a.csv"], "without --layout"),
-        (["session.toml", "session.toml"], "allowed: one session file"),
+        (["session.toml", "session.toml"], "found 2 session files; allowed: one session file"),
+        (["session.toml", "a.csv"], "a.csv: found a log without --layout"),
+        (["a.csv", "session.toml", "--layout", "session.toml"], "found a TOML file with --layout"),
         (["session.toml", "--run", "R07-99"], "found no run 'R07-99'"),
         (["a.csv", "--layout", "nothing.toml"], "there is no such file"),
         (["a.csv", "--layout", "empty.toml"], "layout"),

@@ -2,13 +2,15 @@
 
 from pathlib import Path
 
+import pytest
 import typer
 from typer.testing import CliRunner
 
-from imuproc.cli.simulate import simulate
+from imuproc.cli.options import with_options
+from imuproc.cli.simulate import SimulateOptions, simulate
 
 app = typer.Typer(rich_markup_mode=None)
-app.command("simulate")(simulate)
+app.command("simulate")(with_options(simulate, SimulateOptions))
 run = CliRunner()
 
 
@@ -45,3 +47,15 @@ def test_a_rate_must_be_given() -> None:
     done = run.invoke(app, ["somewhere"])
     assert done.exit_code == 2
     assert "--rate" in done.output
+
+
+def test_interrupted_it_says_that_the_folder_is_not_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("imuproc.synth.session._write_run", stop)
+    done = run.invoke(app, [str(tmp_path / "made"), "--rate", "100"])
+    assert done.exit_code == 130
+    assert "made is not whole, remove it" in done.output

@@ -183,3 +183,18 @@ def test_a_long_log_does_not_need_memory_for_all_of_it(tmp_path):
     log = read_session(tmp_path / "out/session.toml").read_run("R08-01").logs["left_foot"]
     assert len(log.time_s) == 700_000
     assert np.isfinite(log.accel_mps2).all()
+
+
+def test_cut_short_the_old_session_file_does_not_name_logs_of_two_sessions(session, tmp_path):
+    out = tmp_path / "out"
+    convert(session, "hdf5", out)
+
+    def stop(done, _of):
+        if done == 1:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        convert(session, "hdf5", out, told=stop)
+    assert "session.toml" not in files_in(out)
+    assert convert(session, "hdf5", out).logs == 3  # and it can be taken up again
+    assert_same_session(read_session(out / "session.toml"), session)

@@ -186,6 +186,8 @@ def test_zero_of_the_stamps(tmp_path):
     noon = datetime.datetime(2031, 4, 12, 12)
     how = layout(time={"column": "time_s", "unit": "s", "zero": noon})
     assert read(tmp_path, text(), how).zero_at == noon
+    # Runs are recognised by their layout as JSON: made without a warning on the screen.
+    assert how.model_dump(mode="json")["time"]["zero"] == noon.isoformat()
 
 
 @pytest.fixture

@@ -209,3 +209,17 @@ def test_select_is_a_prefix(tmp_path):
     assert_sample_values(read(tmp_path, own_time, select="LF."))
     found = refusal(tmp_path, content, select="RF.")
     assert "missing columns: 'RF.ax' (did you mean 'LF.ax'?)" in found
+
+
+def test_a_wrong_select_is_told_what_the_sensors_columns_begin_with(tmp_path):
+    names = [f"{begin}_{name}" for begin in ("LF", "LS") for name in NAMES[1:]]
+    content = ",".join(["time_s", *names]) + "\n" + ",".join(["0.1"] * 13) + "\n"
+    allowed = "state as select what all columns of this sensor begin with, here one of 'LF_', 'LS_'"
+    for select in ("LF", "RS_", None):
+        found = refusal(tmp_path, content, select=select)
+        assert found.startswith("line 1: missing columns: ")
+        assert found.endswith(allowed)
+    lacking = content.replace("LF_gz", "LF_z").replace("LS_gz", "LS_z")
+    assert "state as select" not in refusal(tmp_path, lacking, select="LF")
+    untimed = content.replace("time_s", "when")
+    assert "state as select" not in refusal(tmp_path, untimed, select="LF_")

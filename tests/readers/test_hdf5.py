@@ -174,6 +174,9 @@ def test_select_is_the_group_that_paths_begin_in(tmp_path):
     assert (read_log(request(path, layout, "/sensors/b")).accel_mps2 == 2.0).all()
     assert (read_log(request(path, layout, "sensors/a/")).accel_mps2 == 1.0).all()
     assert "found no group 'sensors/c', which select names" in refusal(path, layout, "sensors/c")
+    assert "groups: 'sensors', 'sensors/a'" in refusal(path, layout, "sensors/c")
+    near = refusal(path, layout, "sensor/a")
+    assert "did you mean 'sensors/a'?" in near
 
 
 def test_fields_of_a_table(tmp_path):

@@ -6,7 +6,7 @@ import pytest
 
 from imuproc.core.errors import LogError
 from imuproc.readers.registry import READERS, load_reader, read_log, recognise
-from tests.readers.samples import request, text
+from tests.readers.samples import layout, request, text
 
 
 def complaint(path, how=None):
@@ -20,6 +20,23 @@ def test_file_of_no_known_format(tmp_path, content):
     path = tmp_path / "log.dat"
     path.write_bytes(content)
     assert "the format was not recognised; this version reads 'hdf5', 'parque" in complaint(path)
+
+
+@pytest.mark.parametrize(
+    ("content", "stated", "shown"),
+    [
+        (text().encode(), "hdf5", "delimited"),
+        (text().encode(), "xdf", "delimited"),
+        (b"PAR1" + bytes(99), "delimited", "parquet"),
+        (b"XDF: and so on", "hdf5", "xdf"),
+    ],
+)
+def test_file_of_another_format_than_the_layout_states(tmp_path, content, stated, shown):
+    path = tmp_path / "log.dat"
+    path.write_bytes(content)
+    time = {"time": None} if stated == "xdf" else {}
+    found = complaint(path, layout(format=stated, **time))
+    assert f"states the format '{stated}', but the file looks like '{shown}'; allowed: " in found
 
 
 def test_name_of_the_file_does_not_matter(tmp_path):
