@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import hypot
+from typing import Final
 
 import numpy as np
 
@@ -16,6 +17,9 @@ from imuproc.core.flags import FLAGS
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
 from imuproc.events.progress import Track
+
+_SECONDS_FROM_S: Final = 10.0
+"""From here on nobody wants milliseconds."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,10 +132,10 @@ def _differs(tie: ClockTie, settings: CheckSettings) -> bool:
 
 
 def _untrue(tie: ClockTie) -> Reason:
-    text = (
-        f"Its clock is not that of {tie.to.replace('_', ' ')}: {1e3 * tie.offset_s:+.0f} ms "
-        f"(± {1e3 * tie.offset_u_s:.1f} ms)"
-    )
+    offset = f"{tie.offset_s:+.1f} s"
+    if abs(tie.offset_s) < _SECONDS_FROM_S:
+        offset = f"{1e3 * tie.offset_s:+.0f} ms (± {1e3 * tie.offset_u_s:.1f} ms)"
+    text = f"Its clock is not that of {tie.to.replace('_', ' ')}: {offset}"
     if abs(tie.drift_ppm) > 2.0 * tie.drift_u_ppm:
         text += f", drifting by {tie.drift_ppm:+.0f} ppm"
     text += f"; read from {tie.basis}."

@@ -29,12 +29,15 @@ class Reason:
         What to do about it; may be empty.
     flag : str
         Name of the flag of the same trouble in processing; empty where there is none.
+    samples : int
+        How many it concerns, where that tells which of reasons that are alike is the worst.
     """
 
     severity: Severity
     text: str
     advice: str = ""
     flag: str = ""
+    samples: int = 0
 
 
 def verdict_of(reasons: Iterable[Reason]) -> Verdict:

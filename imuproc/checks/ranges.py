@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import isfinite, radians
 from typing import Final
 
-from imuproc.checks.findings import Range, Reason
+from imuproc.checks.findings import Range, Reason, Severity
 from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
 from imuproc.conditioning.clipping import NEAR_END
@@ -96,7 +96,8 @@ def _clipped(kind: _Kind, used: Range, few: bool) -> Reason:
             f"The {kind.name} has flat tops at {kind.words(used.largest)}, which looks like the "
             "end of a range that the layout does not state"
         )
-    return Reason("note" if few else "limit", f"{text} in {where}.", kind.clipped, kind.flag)
+    severity: Severity = "note" if few else "limit"
+    return Reason(severity, f"{text} in {where}.", kind.clipped, kind.flag, used.at_end)
 
 
 def _little_room(kind: _Kind, used: Range) -> Reason:

@@ -94,7 +94,8 @@ def _missing(sampling: Sampling, settings: CheckSettings) -> list[Reason]:
         )
     advice = "Check the logger's storage or radio link."
     if share > settings.missing_share_unfit:
-        return [Reason("unfit", f"{text}.", advice, "gap")]
+        return [Reason("unfit", f"{text}.", advice, "gap", sampling.missing)]
     if share > settings.missing_share or long_gap:
-        return [Reason("limit", f"{text}.", advice, "gap")]
-    return [Reason("note", f"{text}: few enough to be bridged.", "", "samples_dropped")]
+        return [Reason("limit", f"{text}.", advice, "gap", sampling.missing)]
+    text += ": few enough to be bridged."
+    return [Reason("note", text, "", "samples_dropped", sampling.missing)]

@@ -151,6 +151,7 @@ def _complain(processed: "Processed") -> None:
 
     for row in processed.failed():
         run, reason = clean(row.summary.run), clean(row.summary.reason)
+        reason = reason.removeprefix(f"run {run}: ")  # some say it themselves
         print(f"imuproc: run {run} failed: {reason}", file=sys.stderr)
     for complaint in processed.complaints:
         print(f"imuproc: {clean(complaint)}", file=sys.stderr)

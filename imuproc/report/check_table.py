@@ -220,10 +220,11 @@ def _told(members: Sequence[tuple[str, str, Reason]], sensors: Mapping[str, int]
     who = "; ".join(
         names if not several or names == run else f"{names} of {run}" for run, names in whom.items()
     )
-    reason = members[0][2]
+    reason = max((one for _, _, one in members), key=lambda one: one.samples)
     words = Text.assemble((who, "bold"), ": ", clean(reason.text))
     if len({other.text for _, _, other in members}) > 1:
-        words.append(" (Numbers of the first one.)", style="dim")
+        which = "worst" if reason.samples else "first"
+        words.append(f" (Numbers of the {which} one.)", style="dim")
     if reason.advice:
         words.append(f" {clean(reason.advice)}")
     if reason.flag:

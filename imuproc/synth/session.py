@@ -14,7 +14,7 @@ import pandas as pd
 from imuproc.core.errors import SessionError
 from imuproc.core.files import replaced_file
 from imuproc.core.recording import Clock, SensorLog, Start
-from imuproc.core.sites import SITES, Site
+from imuproc.core.sites import SITES, Site, is_foot
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
 from imuproc.synth.long import make_long, record_long
 from imuproc.synth.moments import record_common, with_jumps
@@ -25,6 +25,7 @@ from imuproc.synth.truth import Truth
 
 STARTS: Final[tuple[Start, ...]] = ("blocks", "three-point", "crouch", "standing", "rolling")
 LAYOUT: Final = "simulated"
+FEET_LAYOUT: Final = "simulated-feet"
 
 _SHORT: Final[dict[Site, str]] = {
     "left_shank": "ls",
@@ -217,12 +218,20 @@ def _quoted(text: str) -> str:
 
 
 def _layout_lines(model: SensorModel) -> list[str]:
+    """A layout for all sensors, and one for the feet where theirs have another range."""
+    lines = _layout(LAYOUT, model.accel_range_g, model.gyro_range_dps)
+    if model.foot_accel_range_g is not None:
+        lines += _layout(FEET_LAYOUT, model.foot_accel_range_g, model.gyro_range_dps)
+    return lines
+
+
+def _layout(name: str, accel_range_g: float, gyro_range_dps: float) -> list[str]:
     ranges = [
         f", range = {value:g}" if np.isfinite(value) else ""
-        for value in (model.accel_range_g, model.gyro_range_dps)
+        for value in (accel_range_g, gyro_range_dps)
     ]
     return [
-        f"[layout.{LAYOUT}]",
+        f"[layout.{name}]",
         'format = "delimited"',
         'time = { column = "time_s", unit = "s" }',
         f'accel = {{ columns = ["ax", "ay", "az"], unit = "g"{ranges[0]} }}',
@@ -243,7 +252,7 @@ def _session_lines(plan: SessionPlan) -> list[str]:
         lines += ["[[athlete]]", f"id = {_quoted(athlete)}", f"stature_m = {body.stature_m:.3f}"]
         lines += [f"shank_length_m = {body.shank_m:.3f}", f"foot_length_m = {body.foot_m:.3f}", ""]
     for run, parts in _logged(plan):
-        logs = ", ".join(f'{site} = "{_log_name(plan, run, site)}"' for site in plan.sites)
+        logs = ", ".join(_log_entry(plan, run, site) for site in plan.sites)
         faults = "; ".join(", ".join(part.plan.faults) or "none" for part in parts)
         lines += ["[[run]]", f"id = {_quoted(run.id)}", f"athlete = {_quoted(run.athlete)}"]
         lines += [f'start = "{run.plan.start}"', f"distance_m = {run.plan.distance_m:g}"]
@@ -258,6 +267,13 @@ def _suffix(plan: SessionPlan, run: PlannedRun) -> str:
 
 def _log_name(plan: SessionPlan, run: PlannedRun, site: Site) -> str:
     return f"logs/{run.id}_{_SHORT[site]}{_suffix(plan, run)}"
+
+
+def _log_entry(plan: SessionPlan, run: PlannedRun, site: Site) -> str:
+    name = f'"{_log_name(plan, run, site)}"'
+    if is_foot(site) and GRADES[plan.grade].foot_accel_range_g is not None:
+        return f'{site} = {{ file = {name}, layout = "{FEET_LAYOUT}" }}'
+    return f"{site} = {name}"
 
 
 def _ignore() -> None:

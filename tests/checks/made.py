@@ -14,6 +14,7 @@ from imuproc.synth.plan import random_plan
 from imuproc.synth.runs import simulate_run
 
 RATE_HZ = 400.0
+RUN_HZ = 250.0
 
 
 @cache
@@ -25,7 +26,7 @@ def lying(grade: str = "mid", duration_s: float = 30.0, rate_hz: float = RATE_HZ
 def running(grade: str = "mid", seed: int = 3) -> Recording:
     plan = random_plan(np.random.default_rng([2031, seed]), start="three-point", distance_m=20.0)
     plan = replace(plan, seed=seed)
-    recording, _ = simulate_run(plan, grade, RATE_HZ, np.random.default_rng([seed, 5]))
+    recording, _ = simulate_run(plan, grade, RUN_HZ, np.random.default_rng([seed, 5]))
     return recording
 
 

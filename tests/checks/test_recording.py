@@ -236,3 +236,11 @@ def test_separate_clocks_without_a_jump_leave_a_leg_alone() -> None:
     assert report.verdict == "fit with limits"
     assert {r.flag for r in sensor(report, "right_foot").reasons} >= {"clock_separate"}
     assert "clock_separate" not in {r.flag for r in sensor(report, "left_foot").reasons}
+
+
+def test_a_clock_that_is_a_minute_off_is_told_in_seconds() -> None:
+    late = running().logs["left_foot"].time_s + 60.0
+    report = check_recording(with_log(running(), "left_foot", time_s=late))
+    texts = [r.text for r in sensor(report, "left_foot").reasons if r.flag == "clock_differs"]
+    assert len(texts) == 1
+    assert texts[0].startswith("Its clock is not that of left shank: +60.0 s")

@@ -107,3 +107,13 @@ def test_runs_in_one_log_are_numbered(tmp_path: Path) -> None:
     log = pd.read_csv(path.parent / "logs" / "R01-01_ls.csv")
     # The jump and standing come before the run.
     assert steps["touchdown_s"][0] - log["time_s"][0] > 12.0
+
+
+def test_feet_that_clip_earlier_have_a_layout_of_their_own(tmp_path: Path) -> None:
+    recording = next(
+        read_session(write_session(tmp_path / "m", small(grade="mid16g"))).recordings()
+    )
+    ranges_g = {site: log.accel_range_mps2 / 9.80665 for site, log in recording.logs.items()}
+    assert ranges_g == pytest.approx(
+        {"left_shank": 32.0, "left_foot": 16.0, "right_shank": 32.0, "right_foot": 16.0}
+    )
