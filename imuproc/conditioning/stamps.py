@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
-from imuproc.dsp.filters import moving_mean
+from imuproc.dsp.filters import moving_mean, odd_width
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -23,7 +23,9 @@ _LEAST_BURSTS: Final = 0.03
 _MOST_EMPTY: Final = 20.0
 _SMALL_GRID: Final = 1_000_000
 
-_EVENED_OVER: Final = 51
+_EVENED_OVER_S: Final = 2.0
+"""A crystal runs evenly over seconds; what its stamps still err after that adds up in angles."""
+_EVENED_AT_LEAST: Final = 51
 _SMOOTHER: Final = 0.85
 """Stamps that err make a smooth signal rough; where samples were really taken unevenly, evening
 does."""
@@ -126,7 +128,7 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
         detail = f"steps vary by {100.0 * spread:.0f} % of the sampling period (SD)"
         # By the middle half of the steps: the spread above leaves out those that are far too long.
         rough = float(np.subtract(*np.percentile(steps, [75, 25]))) / 1.35 / period_s
-        even_s = _evened(time_s, (1.0 + 6.0 * max(spread, rough)) * period_s)
+        even_s = _evened(time_s, (1.0 + 9.0 * max(spread, rough)) * period_s)
         gyro = log.gyro_radps[row]
         if _roughness(even_s, gyro) < _SMOOTHER * _roughness(time_s, gyro):
             time_s, spread, period_s = even_s, 0.0, _nominal_period_s(even_s, where)
@@ -137,15 +139,16 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
 
 
 def _evened(time_s: FloatArray, gap_s: float) -> FloatArray:
-    """Stamps evened over some 50 samples within each stretch without a gap: as if by one clock."""
+    """Stamps evened over 2 s within each stretch without a gap: as if by one clock."""
     out = time_s.copy()
+    width = odd_width(_EVENED_OVER_S, (len(time_s) - 1) / (time_s[-1] - time_s[0]))
     edges = np.concatenate(([0], np.flatnonzero(np.diff(time_s) > gap_s) + 1, [len(time_s)]))
     for first, after in pairwise(edges):  # over stretches, not samples
         own = time_s[first:after]
-        if len(own) < _EVENED_OVER:
+        if len(own) < _EVENED_AT_LEAST:
             continue
         line_s = np.linspace(own[0], own[-1], len(own))
-        out[first:after] = line_s + moving_mean(own - line_s, _EVENED_OVER)
+        out[first:after] = line_s + moving_mean(own - line_s, max(width, _EVENED_AT_LEAST))
     return out if np.all(np.diff(out) > 0.0) else time_s
 
 

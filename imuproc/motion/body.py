@@ -15,15 +15,14 @@ from imuproc.dsp.rotations import cross, quat_rotate
 from imuproc.motion.drift import PointModel
 from imuproc.motion.foot_axis import heel_rise_turn
 from imuproc.motion.observations import Anchors
+from imuproc.motion.prepared import Prepared, prepare_segment
 from imuproc.motion.scale import rate_flags
 from imuproc.motion.segment import (
     UP,
     PointBuilder,
-    Prepared,
     Solved,
     Stances,
     lever_rows,
-    prepare_segment,
     solve_segment,
     swing_heading,
     to_motion,

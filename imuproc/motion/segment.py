@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.motion import SegmentMotion
-from imuproc.core.recording import Conditioned, Interval
+from imuproc.core.recording import Conditioned
 from imuproc.dsp.rotations import (
     quat_conjugate,
     quat_from_rotvec,
@@ -27,44 +27,16 @@ from imuproc.motion.drift import (
     tilt_weights,
     wandered_rad,
 )
-from imuproc.motion.observations import Anchors, Blindness, blindness, make_anchors
+from imuproc.motion.observations import Anchors, make_anchors
+from imuproc.motion.prepared import Prepared, with_hidden_turns
 from imuproc.motion.scale import scale_error
 from imuproc.motion.settings import MotionSettings
-from imuproc.motion.strapdown import (
-    Sensitivity,
-    Strapdown,
-    at_times,
-    integrate,
-    sensitivity,
-)
+from imuproc.motion.strapdown import Strapdown, at_times
 
 FloatArray = NDArray[np.float64]
 
 PointBuilder = Callable[[Strapdown, Conditioned, Anchors], PointModel]
 UP = np.array([0.0, 0.0, 1.0])
-
-
-@dataclass(frozen=True, eq=False)
-class Prepared:
-    """One segment integrated once; contacts change nothing in it.
-
-    Parameters
-    ----------
-    segment : Conditioned
-        Signals of the stretch to solve.
-    anchor : Interval
-        Still stretch on which the orientation is levelled (standing).
-    strapdown : Strapdown
-        In a world with Z up and any heading.
-    sensitivity : Sensitivity
-    blind : Blindness
-    """
-
-    segment: Conditioned
-    anchor: Interval
-    strapdown: Strapdown
-    sensitivity: Sensitivity
-    blind: Blindness
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,35 +79,6 @@ class Solved:
     def time_s(self) -> FloatArray:
         """Clock of the motion in s, shape (n,)."""
         return self.prepared.strapdown.time_s
-
-
-def prepare_segment(
-    segment: Conditioned,
-    time_s: FloatArray,
-    rate_hz: float,
-    gravity_mps2: float,
-    settings: MotionSettings,
-) -> Prepared | None:
-    """Integrate one segment, levelled on quiet standing.
-
-    Parameters
-    ----------
-    segment : Conditioned
-    time_s : ndarray, shape (n,)
-    rate_hz, gravity_mps2 : float
-    settings : MotionSettings
-
-    Returns
-    -------
-    Prepared or None
-        None where there is no quiet standing.
-    """
-    anchor = segment.calibration.still_before or segment.calibration.still_after
-    if anchor is None:
-        return None
-    strapdown = integrate(segment, time_s, rate_hz, anchor, gravity_mps2)
-    blind = blindness(segment, rate_hz, settings)
-    return Prepared(segment, anchor, strapdown, sensitivity(strapdown, segment), blind)
 
 
 def swing_heading(strapdown: Strapdown, stance_s: FloatArray) -> float:
@@ -187,6 +130,20 @@ def solve_segment(
     Solved
         In the world that was integrated in.
     """
+    solved = _solve_once(prepared, stances, point, settings, heading_sd_rad)
+    turned = with_hidden_turns(prepared, solved.problem, solved.solution, settings)
+    if turned is None:
+        return solved
+    return _solve_once(turned, stances, point, settings, heading_sd_rad)
+
+
+def _solve_once(
+    prepared: Prepared,
+    stances: Stances,
+    point: PointBuilder,
+    settings: MotionSettings,
+    heading_sd_rad: float,
+) -> Solved:
     segment, strapdown = prepared.segment, prepared.strapdown
     time_s = strapdown.time_s
     rests = tuple(

@@ -1,0 +1,121 @@
+"""One segment integrated once, and integrated anew where it turned unseen."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.recording import Conditioned, Interval
+from imuproc.dsp.rotations import quat_conjugate, quat_rotate
+from imuproc.motion.drift import DriftProblem, DriftSolution
+from imuproc.motion.observations import Blindness, blindness
+from imuproc.motion.settings import MotionSettings
+from imuproc.motion.strapdown import (
+    Sensitivity,
+    Strapdown,
+    at_times,
+    integrate,
+    sensitivity,
+)
+
+FloatArray = NDArray[np.float64]
+
+_LARGE_RAD = np.radians(6.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Prepared:
+    """One segment integrated once; contacts change nothing in it.
+
+    Parameters
+    ----------
+    segment : Conditioned
+        Signals of the stretch to solve.
+    anchor : Interval
+        Still stretch on which the orientation is levelled (standing).
+    strapdown : Strapdown
+        In a world with Z up and any heading.
+    sensitivity : Sensitivity
+    blind : Blindness
+    gravity_mps2 : float
+    """
+
+    segment: Conditioned
+    anchor: Interval
+    strapdown: Strapdown
+    sensitivity: Sensitivity
+    blind: Blindness
+    gravity_mps2: float
+
+
+def prepare_segment(
+    segment: Conditioned,
+    time_s: FloatArray,
+    rate_hz: float,
+    gravity_mps2: float,
+    settings: MotionSettings,
+) -> Prepared | None:
+    """Integrate one segment, levelled on quiet standing.
+
+    Parameters
+    ----------
+    segment : Conditioned
+    time_s : ndarray, shape (n,)
+    rate_hz, gravity_mps2 : float
+    settings : MotionSettings
+
+    Returns
+    -------
+    Prepared or None
+        None where there is no quiet standing.
+    """
+    anchor = segment.calibration.still_before or segment.calibration.still_after
+    if anchor is None:
+        return None
+    strapdown = integrate(segment, time_s, rate_hz, anchor, gravity_mps2)
+    blind = blindness(segment, rate_hz, settings)
+    return Prepared(
+        segment, anchor, strapdown, sensitivity(strapdown, segment), blind, gravity_mps2
+    )
+
+
+def with_hidden_turns(
+    prepared: Prepared, problem: DriftProblem, solution: DriftSolution, settings: MotionSettings
+) -> Prepared | None:
+    """The segment integrated anew with what its gyroscope has missed, where it has missed it.
+
+    The least squares is linear in the turns that were not seen. One of many degrees is no small
+    error: it is put in, and the rest has to be solved anew (a second step of Gauss-Newton).
+
+    Parameters
+    ----------
+    prepared : Prepared
+    problem : DriftProblem
+    solution : DriftSolution
+    settings : MotionSettings
+
+    Returns
+    -------
+    Prepared or None
+        None where nothing large was missed.
+    """
+    if np.abs(solution.wander_rad).max(initial=0.0) < _LARGE_RAD:
+        return None
+    strapdown, hidden_rad = prepared.strapdown, prepared.blind.rotation_sd_rad
+    anchor_s = problem.anchors.time_s
+    steps = np.maximum(np.diff(at_times(hidden_rad, strapdown.time_s, anchor_s)), 1e-9)
+    hidden = np.diff(hidden_rad, prepend=0.0)
+    link = np.searchsorted(anchor_s, strapdown.time_s) - 1
+    inside = (link >= 0) & (link < len(steps)) & (hidden > 0.0)
+    rate = np.zeros((len(hidden), 3))
+    share = hidden[inside] / steps[link[inside]]
+    rate[inside] = solution.wander_rad[link[inside]] * share[:, None] * strapdown.rate_hz
+    segment = prepared.segment
+    gyro = segment.gyro_radps + quat_rotate(quat_conjugate(strapdown.quat_wxyz), rate)
+    return prepare_segment(
+        replace(segment, gyro_radps=gyro),
+        strapdown.time_s,
+        strapdown.rate_hz,
+        prepared.gravity_mps2,
+        settings,
+    )
