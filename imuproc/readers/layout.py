@@ -211,10 +211,10 @@ def _check_time(layout: Layout) -> None:
             "neither time nor rate_hz with format 'xdf': its streams carry stamps",
         )
     if layout.format != "xdf" and stated != 1:
-        raise refusal(
-            "both time and rate_hz" if stated else "neither time nor rate_hz",
-            "one of the two: time where the log has a time column, else rate_hz",
-        )
+        allowed = "one of the two: time where the log has a time column, else rate_hz"
+        if not stated and layout.format is None:
+            allowed += '; none with format = "xdf", whose streams carry stamps'
+        raise refusal("both time and rate_hz" if stated else "neither time nor rate_hz", allowed)
 
 
 def _check_keys(layout: Layout) -> None:
