@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
-from scipy.linalg.lapack import dtrtri
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.rotations import lengths, skew
+from imuproc.dsp.rotations import skew
+from imuproc.motion.bordered import Factor, Information, Links
 from imuproc.motion.observations import Anchors, Blindness
+from imuproc.motion.seen import Seen
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import (
     ERROR_TERMS,
@@ -31,6 +31,7 @@ FloatArray = NDArray[np.float64]
 _HUBER = 1.5
 _REWEIGHTINGS = 4
 _SETTLED = 0.01
+_ANY_VELOCITY_MPS = 30.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +82,7 @@ class DriftProblem:
 
 @dataclass(frozen=True, eq=False)
 class DriftSolution:
-    """Estimated errors and their covariance.
+    """Estimated errors and what their covariance is worked out from.
 
     Parameters
     ----------
@@ -92,12 +93,12 @@ class DriftSolution:
     anchor_velocity_mps : ndarray, shape (a, 3)
     stance_misfit : ndarray, shape (a,)
         Residual of each anchor in standard deviations.
-    prior_sd : ndarray, shape (u,)
-        Of all unknowns, in the order errors, point, wander, velocity.
-    ties : ndarray, shape (3 * (a - 1), u)
-        Rows that tie neighbouring anchors, divided by their standard deviation.
-    lower : ndarray, shape (u, u)
-        Cholesky factor of the information about all unknowns in units of ``prior_sd``.
+    prior_sd : ndarray, shape (30 + q,)
+        Of errors and point.
+    links : Links
+        Rows that tie neighbouring anchors: velocity first, then rotation.
+    factor : Factor
+        Of the information; errors and point count in units of ``prior_sd``.
     """
 
     errors: FloatArray
@@ -106,13 +107,8 @@ class DriftSolution:
     anchor_velocity_mps: FloatArray
     stance_misfit: FloatArray
     prior_sd: FloatArray
-    ties: FloatArray
-    lower: FloatArray
-
-    def root(self) -> FloatArray:
-        """Matrix L with covariance = L @ L.T of all unknowns, shape (u, u)."""
-        inverse, _ = dtrtri(self.lower, lower=1)
-        return np.asarray(self.prior_sd[:, None] * inverse.T)
+    links: Links
+    factor: Factor
 
 
 def error_prior_sd(
@@ -144,56 +140,43 @@ def solve(problem: DriftProblem, settings: MotionSettings) -> DriftSolution:
     -------
     DriftSolution
     """
-    prior_mean, prior_sd = _priors(problem, settings)
-    tie_rows, tie_values = _tie_rows(problem)
+    prior_mean = np.concatenate((np.zeros(ERROR_TERMS), problem.point.prior_mean))
+    prior_sd = np.concatenate((problem.error_sd, problem.point.prior_sd))
+    links, values = _links(problem, settings, prior_sd)
     seen = _observations(problem, settings, prior_mean, prior_sd)
-    ties = tie_rows * prior_sd
-    fixed = ties.T @ ties + np.eye(len(prior_sd))
-    fixed_right = ties.T @ (tie_values - tie_rows @ prior_mean)
+    chain_right, shared_right = links.gathered(values)
     weight = np.ones(len(problem.anchors.time_s))
+    nothing = np.zeros((len(weight), 6, len(prior_sd)))
+    fixed = Information.of(links).plus(_chain_prior(len(weight)), nothing, np.eye(len(prior_sd)))
     for _ in range(_REWEIGHTINGS):
-        information, right = seen.information(weight)
-        factor = cho_factor(fixed + information, lower=True)
-        unit = cho_solve(factor, fixed_right + right)
-        misfit = seen.misfit(unit)
+        about, right = seen.information(weight)
+        factor = fixed.plus(*about).factor()
+        chain, shared = factor.solve(
+            (chain_right + right[0])[:, :, None], (shared_right + right[1])[:, None]
+        )
+        misfit = seen.misfit(chain[:, 3:, 0], shared[:, 0])
         before, weight = weight, np.minimum(1.0, _HUBER / np.maximum(misfit, 1e-9))
         if np.abs(weight - before).max() < _SETTLED:
             break
-    value = prior_mean + prior_sd * unit
-    point, wander, velocity = _sizes(problem)
+    value = prior_mean + prior_sd * shared[:, 0]
     return DriftSolution(
         errors=value[:ERROR_TERMS],
-        point=value[point:wander],
-        wander_rad=value[wander:velocity].reshape(-1, 3),
-        anchor_velocity_mps=value[velocity:].reshape(-1, 3),
+        point=value[ERROR_TERMS:],
+        wander_rad=np.diff(chain[:, :3, 0], axis=0),
+        anchor_velocity_mps=chain[:, 3:, 0],
         stance_misfit=misfit,
         prior_sd=prior_sd,
-        ties=tie_rows,
-        lower=np.tril(factor[0]),
+        links=links,
+        factor=factor,
     )
 
 
-def _sizes(problem: DriftProblem) -> tuple[int, int, int]:
-    """Start of the point, wander and velocity unknowns."""
-    point = ERROR_TERMS
-    wander = point + problem.point.rows.shape[2]
-    return point, wander, wander + 3 * (len(problem.anchors.time_s) - 1)
-
-
-def _priors(problem: DriftProblem, settings: MotionSettings) -> tuple[FloatArray, FloatArray]:
-    wander_start = _sizes(problem)[1]
-    anchors = len(problem.anchors.time_s)
-    mean = np.zeros(wander_start + 3 * (anchors - 1) + 3 * anchors)
-    mean[ERROR_TERMS:wander_start] = problem.point.prior_mean
-    duration = np.maximum(np.diff(problem.anchors.time_s), 1e-3)
-    wander = np.hypot(
-        np.radians(settings.wander_sd_deg_per_sqrt_s) * np.sqrt(duration),
-        _between(problem, problem.blind.rotation_sd_rad),
-    )
-    sd = np.concatenate(
-        (problem.error_sd, problem.point.prior_sd, np.repeat(wander, 3), np.full(3 * anchors, 30.0))
-    )
-    return mean, sd
+def _chain_prior(anchors: int) -> FloatArray:
+    """Information about each anchor's rotation and velocity by itself, shape (a, 6)."""
+    prior = np.zeros((anchors, 6))
+    prior[:, 3:] = _ANY_VELOCITY_MPS**-2
+    prior[0, :3] = 1.0  # the rotation at the first anchor is 0: no row has it
+    return prior
 
 
 def _between(problem: DriftProblem, running: FloatArray) -> FloatArray:
@@ -201,89 +184,52 @@ def _between(problem: DriftProblem, running: FloatArray) -> FloatArray:
     return np.diff(at_times(running, problem.strapdown.time_s, problem.anchors.time_s))
 
 
-def _tie_rows(problem: DriftProblem) -> tuple[FloatArray, FloatArray]:
-    """Rows that tie the velocities of neighbouring anchors, already divided by their sd."""
+def _links(
+    problem: DriftProblem, settings: MotionSettings, prior_sd: FloatArray
+) -> tuple[Links, FloatArray]:
+    """Rows that tie neighbouring anchors, and their values, shape (a - 1, 6).
+
+    An anchor's state is the rotation that has wandered in since the first one, and its velocity.
+    """
     sens, anchors = problem.sensitivity, problem.anchors
-    _, wander_start, velocity_start = _sizes(problem)
-    links = len(anchors.time_s) - 1
-    rows = np.zeros((links, 3, velocity_start + 3 * (links + 1)))
-    gained = along(sens.velocity, sens.time_s, anchors.time_s)
-    rows[:, :, :ERROR_TERMS] = -np.diff(gained, axis=0)
-    # A rotation gathered in an earlier link tilts the whole force of this one, its own half of it.
-    force = np.diff(at_times(sens.force_integral_mps, sens.time_s, anchors.time_s), axis=0)
-    earlier = np.tril(np.ones((links, links)), -1) + 0.5 * np.eye(links)
-    tilted = -skew(force)
-    wander = -tilted[:, :, None, :] * earlier[:, None, :, None]
-    rows[:, :, wander_start:velocity_start] = wander.reshape(links, 3, 3 * links)
-    link, axis = np.meshgrid(np.arange(links), np.arange(3), indexing="ij")
-    rows[link, axis, velocity_start + 3 * link + axis] = -1.0
-    rows[link, axis, velocity_start + 3 * (link + 1) + axis] = 1.0
+    count = len(anchors.time_s) - 1
     nominal = at_times(problem.strapdown.velocity_mps, problem.strapdown.time_s, anchors.time_s)
     gathered = np.sqrt(_between(problem, problem.blind.velocity_variance))
-    sd = np.maximum(np.repeat(gathered, 3), 1e-4)
-    flat = rows.reshape(3 * links, -1)
-    return flat / sd[:, None], np.diff(nominal, axis=0).ravel() / sd
+    sd = np.concatenate(
+        (
+            np.repeat(np.maximum(gathered, 1e-4)[:, None], 3, axis=1),
+            np.repeat(_wander_sd(problem, settings)[:, None], 3, axis=1),
+        ),
+        axis=1,
+    )
+    force = np.diff(at_times(sens.force_integral_mps, sens.time_s, anchors.time_s), axis=0)
+    states = np.zeros((count, 6, 2, 6))
+    # What has wandered in tilts the force of a link: the mean of both ends, as it comes in evenly.
+    states[:, :3, :, :3] = 0.5 * skew(force)[:, :, None, :]
+    for rows, columns in ((slice(0, 3), slice(3, 6)), (slice(3, 6), slice(0, 3))):
+        states[:, rows, 0, columns] = -np.eye(3)
+        states[:, rows, 1, columns] = np.eye(3)
+    states[:1, :, 0, :3] = 0.0
+    shared = np.zeros((count, 6, len(prior_sd)))
+    gained = along(sens.velocity, sens.time_s, anchors.time_s)
+    shared[:, :3, :ERROR_TERMS] = -np.diff(gained, axis=0)
+    values = np.concatenate((np.diff(nominal, axis=0), np.zeros((count, 3))), axis=1)
+    states = states.reshape(count, 6, 12) / sd[:, :, None]
+    return Links(states, shared * prior_sd / sd[:, :, None]), values / sd
 
 
-@dataclass(frozen=True, eq=False)
-class _Observations:
-    """What is seen of velocity, each value in its own standard deviations, unknowns in prior ones.
-
-    A value depends on the unknowns that all share (errors, point) and on its own anchor's velocity
-    alone: only these blocks of the information are worked out.
-
-    Parameters
-    ----------
-    shared : ndarray, shape (k, 3, s)
-    own : ndarray, shape (k,)
-        Answer to the velocity of the instant's own anchor.
-    value : ndarray, shape (k, 3)
-    anchor : ndarray of int, shape (k,)
-    velocity_start, unknowns : int
-        Where the anchors' velocities begin among all unknowns, and how many there are.
-    """
-
-    shared: FloatArray
-    own: FloatArray
-    value: FloatArray
-    anchor: NDArray[np.int64]
-    velocity_start: int
-    unknowns: int
-
-    def information(self, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Information matrix (u, u) and right-hand side (u,), anchors weighted, shape (a,)."""
-        anchors, shared = len(weight), self.shared.shape[2]
-        weighted = weight[self.anchor]
-        flat = self.shared.reshape(-1, shared)
-        gather = np.zeros((anchors, len(weighted)))
-        gather[self.anchor, np.arange(len(weighted))] = weighted * self.own
-        across = (gather @ self.shared.reshape(len(weighted), -1)).reshape(-1, shared)
-        start, end = self.velocity_start, self.unknowns
-        out, right = np.zeros((end, end)), np.zeros(end)
-        out[:shared, :shared] = flat.T @ (flat * np.repeat(weighted, 3)[:, None])
-        out[start:, :shared] = across
-        out[:shared, start:] = across.T
-        diagonal = np.arange(start, end)
-        out[diagonal, diagonal] = np.repeat(gather @ self.own, 3)
-        right[:shared] = flat.T @ (self.value * weighted[:, None]).ravel()
-        right[start:] = (gather @ self.value).ravel()
-        return out, right
-
-    def misfit(self, unit: FloatArray) -> FloatArray:
-        """RMS residual of each anchor, shape (a,), for given unknowns (u,)."""
-        velocity = unit[self.velocity_start :].reshape(-1, 3)
-        residual = self.value - self.shared @ unit[: self.shared.shape[2]]
-        residual = residual - self.own[:, None] * velocity[self.anchor]
-        squares = np.bincount(self.anchor, np.sum(residual**2, axis=1), len(velocity))
-        return np.asarray(np.sqrt(squares / 3.0))
+def _wander_sd(problem: DriftProblem, settings: MotionSettings) -> FloatArray:
+    """Standard deviation of what wanders in from each anchor to the next, shape (a - 1,)."""
+    duration = np.maximum(np.diff(problem.anchors.time_s), 1e-3)
+    wander = np.radians(settings.wander_sd_deg_per_sqrt_s) * np.sqrt(duration)
+    return np.asarray(np.hypot(wander, _between(problem, problem.blind.rotation_sd_rad)))
 
 
 def _observations(
     problem: DriftProblem, settings: MotionSettings, prior_mean: FloatArray, prior_sd: FloatArray
-) -> _Observations:
+) -> Seen:
     """What is seen of velocity at each observation instant."""
     sens, anchors, strapdown = problem.sensitivity, problem.anchors, problem.strapdown
-    shared, velocity_start = _sizes(problem)[1:]
     centre_s = anchors.time_s[anchors.sample_anchor]
     gained, nominal = (
         read(running, clock_s, anchors.sample_time_s) - read(running, clock_s, centre_s)
@@ -297,14 +243,12 @@ def _observations(
     per_anchor = np.bincount(anchors.sample_anchor, minlength=len(anchors.time_s))
     sd = np.where(stance, problem.point.velocity_sd_mps, settings.rest_velocity_sd_mps)
     sd = sd * np.sqrt(per_anchor[anchors.sample_anchor])
-    value = problem.point.target - nominal - rows @ prior_mean[:shared]
-    return _Observations(
-        shared=rows * prior_sd[:shared] / sd[:, None, None],
-        own=prior_sd[velocity_start] / sd,
+    value = problem.point.target - nominal - rows @ prior_mean
+    return Seen(
+        shared=rows * prior_sd / sd[:, None, None],
+        own=1.0 / sd,
         value=value / sd[:, None],
         anchor=anchors.sample_anchor,
-        velocity_start=velocity_start,
-        unknowns=len(prior_sd),
     )
 
 
@@ -330,26 +274,43 @@ def tilt_spread(
     parts : dict
         ``clipping`` and ``rate``, shape (k,) each, in the unit of the combination.
     """
-    _, wander_start, velocity_start = _sizes(problem)
-    root, wander = solution.root(), slice(wander_start, velocity_start)
-    weighted = weights @ np.concatenate((root[:GYRO_TERMS], root[wander]))
-    ties = (weighted @ (solution.ties @ root).T) ** 2
-    blind = problem.blind
+    blind, factor = problem.blind, solution.factor
     gathered = np.maximum(_between(problem, blind.velocity_variance), 1e-12)
-
-    def of_ties(running: FloatArray) -> FloatArray:
-        return np.asarray(ties @ np.repeat(_between(problem, running) / gathered, 3))
-
-    clipped = of_ties(blind.clipped_velocity_variance)
     hidden = _between(problem, blind.rotation_sd_rad)
     hidden = hidden * _between(problem, blind.clipped_rotation_sd_rad)
-    if hidden.any():
-        wandered = (weighted @ root[wander].T / solution.prior_sd[wander]) ** 2
-        clipped = clipped + wandered @ (np.repeat(hidden, 3) / solution.prior_sd[wander] ** 2)
-    return lengths(weighted), {
-        "clipping": np.sqrt(clipped),
-        "rate": np.sqrt(of_ties(blind.undersampled_velocity_variance)),
-    }
+    clipped = _between(problem, blind.clipped_velocity_variance) / gathered
+    undersampled = _between(problem, blind.undersampled_velocity_variance) / gathered
+    # Each row of a link has a variance of 1: these are the shares of it.
+    shares = np.zeros((2, len(gathered), 6))
+    shares[0, :, :3], shares[1, :, :3] = clipped[:, None], undersampled[:, None]
+    wander_sd = np.diagonal(solution.links.states[:, 3:, 6:9], axis1=1, axis2=2) ** -1.0
+    shares[0, :, 3:] = hidden[:, None] / wander_sd**2
+    variance = np.zeros((3, len(weights)))
+    size = factor.at_a_time()
+    for first in range(0, len(weights), size):
+        some = slice(first, first + size)
+        chain, shared = _as_states(weights[some], solution)
+        answers = factor.solve(chain, shared)
+        variance[0, some] = np.sum(chain * answers[0], axis=(0, 1))
+        variance[0, some] += np.sum(shared * answers[1], axis=0)
+        squares = solution.links.answer(*answers) ** 2
+        variance[1:, some] = np.tensordot(shares, squares, axes=2)
+    spread, clipping, rate = np.sqrt(variance)
+    return spread, {"clipping": clipping, "rate": rate}
+
+
+def _as_states(weights: FloatArray, solution: DriftSolution) -> tuple[FloatArray, FloatArray]:
+    """Combinations of gyro terms and wander as those of states (a, 6, k) and of the shared (s, k).
+
+    What wanders in along a link is the difference of its ends.
+    """
+    wander = weights[:, GYRO_TERMS:].T.reshape(-1, 3, len(weights))
+    chain = np.zeros((len(wander) + 1, 6, len(weights)))
+    chain[1:, :3] = wander
+    chain[1:-1, :3] -= wander[1:]  # the first anchor's own rotation is 0
+    shared = np.zeros((len(solution.prior_sd), len(weights)))
+    shared[:GYRO_TERMS] = weights[:, :GYRO_TERMS].T * solution.prior_sd[:GYRO_TERMS, None]
+    return chain, shared
 
 
 def tilt_weights(problem: DriftProblem, time_s: FloatArray, axis: FloatArray) -> FloatArray:

@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import SegmentMotion
@@ -41,9 +40,7 @@ def scale_error(solution: DriftSolution) -> tuple[float, float] | None:
         By which share it reads too little, and the standard uncertainty of that; None where the
         motion does not tell.
     """
-    unit = np.zeros(len(solution.prior_sd))
-    unit[_ABOUT_Y] = 1.0
-    left = float(np.square(solve_triangular(solution.lower, unit, lower=True)).sum())
+    left = float(solution.factor.covariance()[_ABOUT_Y, _ABOUT_Y])
     if left >= _TELLS_NOTHING:
         return None
     u_share = float(solution.prior_sd[_ABOUT_Y]) * np.sqrt(left / (1.0 - left))
