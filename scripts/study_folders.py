@@ -14,7 +14,7 @@ import pandas as pd
 
 from imuproc.core.recording import Recording
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
-from imuproc.synth.sensors import GRADES, SensorModel
+from imuproc.synth.sensors import GRADES
 from scripts.optical_running import RealCase
 from scripts.real_motion import make_recording
 
@@ -122,6 +122,7 @@ def simulated_seen(
     out = []
     for run in runs:
         steps = pd.read_csv(session / "truth" / f"{run}_steps.csv")
+        steps = steps[steps["gait"] == "run"]  # it is switched off when the athlete walks
         keep = rng.random(len(steps)) >= missed
         contacts = steps.loc[keep, ["side", "touchdown_s", "toe_off_s"]]
         ends = float(steps["touchdown_s"].iloc[0]), float(np.nanmax(steps["toe_off_s"]))
@@ -203,6 +204,9 @@ def coverage_key(one: Seen) -> str:
     return f"covers_s = [{first:.4f}, {last:.4f}]"
 
 
-def sensors() -> SensorModel:
-    """The sensors of :func:`real_session`."""
-    return GRADES["mid"]
+VIDEO_LAYOUT: Final = """format = "events"
+kind = "video"
+unit = "frame"
+frame_rate_hz = 240
+columns = { side = "foot", touchdown = "on", toe_off = "off" }
+"""
