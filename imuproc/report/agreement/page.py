@@ -19,7 +19,14 @@ from imuproc.report.text import MISSING, clean, fixed, plural
 AGREEMENT_HTML: Final = "agreement.html"
 _PARTS: Final = {
     "all": "all", "first": "first of each run", "between": "between", "last": "last of each run",
+    "beyond": "before or after all steps of the table",
 }  # fmt: skip
+_PARTED: Final = (
+    ("phase", "By phase"),
+    ("side", "By side"),
+    ("reference", "By reference"),
+    ("speed", "By speed"),
+)
 _FIRST: Final = {"drive": 0, "slowing": 2}
 """Order of groups that is not that of the alphabet."""
 _MOST_ROWS: Final = 300
@@ -117,7 +124,7 @@ def _tables(result: StudyResult) -> list[tuple[str, list[Row], bool]]:
         (title, [_row(row) for row in _dicts(table[whole & (table["per"] == per)])], True)
         for title, per in (("Single steps", "step"), ("Means of runs", "run"))
     ]
-    for by, title in (("phase", "By phase"), ("side", "By side"), ("speed", "By speed")):
+    for by, title in _PARTED:
         part = table[(table["by"] == by) & (table["per"] == "step")]
         if part["group"].nunique() > 1:
             rows = sorted(_dicts(part), key=lambda row: _FIRST.get(str(row["group"]), 1))
