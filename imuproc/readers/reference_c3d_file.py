@@ -3,7 +3,6 @@
 Reading is done by the general library ezc3d, the extra ``c3d``.
 """
 
-import struct
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,14 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
+from imuproc.readers.reference_c3d_check import check_c3d
 from imuproc.readers.wording import did_you_mean, listed, quoted
 
 FloatArray = NDArray[np.float64]
 
-_KEY_BYTE: Final = 0x50
-_BLOCK: Final = 512
-_BIG_ENDIAN: Final = bytes([86])
-"""Processor type in the parameter section: 84 and 85 are little-endian (from memory)."""
 _METRES: Final[dict[str, float]] = {"m": 1.0, "cm": 0.01, "mm": 0.001}
 
 
@@ -171,7 +167,11 @@ class C3dFile:
         for suffix in ("", *map(str, range(2, 100))):
             if f"{name}{suffix}" not in held:
                 break
-            found += [str(text).strip() for text in held[f"{name}{suffix}"]["value"]]
+            # Bytes that are no UTF-8 come as halves of surrogate pairs, which nothing can print.
+            texts = (
+                str(text).encode("utf-8", "replace") for text in held[f"{name}{suffix}"]["value"]
+            )
+            found += [text.decode("utf-8").strip() for text in texts]
         return found
 
 
@@ -193,34 +193,16 @@ def open_c3d(path: Path) -> C3dFile:
     OSError
         The file cannot be read.
     """
-    _check_length(path)
+    check_c3d(path)
     return C3dFile(path, _open(path, forces=False))
-
-
-def _check_length(path: Path) -> None:
-    """Refuse what is no whole C3D file: the library would search in one that is cut without end."""
-    with path.open("rb") as file:
-        head = file.read(_BLOCK)
-        if len(head) < _BLOCK or head[1] != _KEY_BYTE or head[0] < 2:
-            raise LogError("this is not a C3D file, or it is cut short; allowed: a C3D file")
-        file.seek((head[0] - 1) * _BLOCK)
-        processor = file.read(4)[3:]
-    order = ">" if processor == _BIG_ENDIAN else "<"
-    word = struct.unpack(f"{order}10h", head[:20])
-    points, analogs, first, last, begin = (word[k] & 0xFFFF for k in (1, 2, 3, 4, 8))
-    is_float = struct.unpack(f"{order}2h", head[12:16])[order == "<"] < 0  # sign of the scale
-    values = 4 * points + analogs
-    need = (begin - 1) * _BLOCK + max(last - first + 1, 0) * values * (4 if is_float else 2)
-    found = path.stat().st_size
-    # Above 65535 the header's frame numbers end; then nothing can be said from them.
-    if last < 0xFFFF and found < need:
-        raise LogError(f"the C3D file is cut short: found {found} bytes; allowed: {need}")
 
 
 def _open(path: Path, forces: bool) -> Any:
     try:
         return _library().c3d(str(path), extract_forceplat_data=forces)
-    except (RuntimeError, ValueError, IndexError) as error:
+    except (OSError, RuntimeError, ValueError, IndexError) as error:
+        if isinstance(error, OSError) and error.errno:  # of the system, not of the library
+            raise
         what = "its force plates cannot be read" if forces else "it cannot be read"
         raise LogError(f"the C3D file is damaged, or {what}: {error}") from error
 
