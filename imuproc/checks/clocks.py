@@ -85,7 +85,7 @@ def tied_clocks(thinned: Recording, scans: Mapping[Site, Scan], settings: CheckS
         for site in group
     }
     run = replace(thinned.run, clock="shared")
-    reasons = {site: [_alone(site, group)] for site in thinned.logs if site not in group}
+    reasons = {site: [_alone(group)] for site in thinned.logs if site not in group}
     return Tied(replace(thinned, logs=logs, run=run), moved, clocks, reasons)
 
 
@@ -143,7 +143,7 @@ def _untrue(tie: ClockTie) -> Reason:
     return Reason("unfit", text, advice, "clock_differs")
 
 
-def _alone(site: Site, group: Sequence[Site]) -> Reason:
+def _alone(group: Sequence[Site]) -> Reason:
     names = ", ".join(other.replace("_", " ") for other in group)
     text = f"Nothing ties its clock to that of {names}."
     return Reason("limit", text, FLAGS["clock_separate"].advice, "clock_separate")

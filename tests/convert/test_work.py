@@ -191,9 +191,9 @@ def test_cut_short_the_old_session_file_does_not_name_logs_of_two_sessions(sessi
 
     def stop(done, _of):
         if done == 1:
-            raise KeyboardInterrupt
+            raise KeyboardInterrupt("by the user")
 
-    with pytest.raises(KeyboardInterrupt):
+    with pytest.raises(KeyboardInterrupt, match="by the user"):
         convert(session, "hdf5", out, told=stop)
     assert "session.toml" not in files_in(out)
     assert convert(session, "hdf5", out).logs == 3  # and it can be taken up again
