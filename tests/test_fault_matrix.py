@@ -13,9 +13,8 @@ from scripts.accuracy_cases import Case
 from scripts.fault_matrix import OF_STEPS, RAISES, Outcome, clean_case, outcome_of, spoiled
 
 SEED = 5200
-NUMBERS = (1, 2)
-UNSEEN = ("wrong_rate",)
-"""A rate that is stated wrongly for all logs alike cannot be told from the logs."""
+NUMBERS = (2,)
+"""A short sprint: this is only the quick form."""
 
 
 @lru_cache(maxsize=4)
@@ -40,12 +39,12 @@ def within(outcome: Outcome, times_u: float) -> float:
 
 
 def test_runs_without_a_fault_raise_no_flag_of_one() -> None:
-    for number in NUMBERS:
+    for number in (1, 2):
         sound = case(number)
         assert outcome_of(sound.recording, sound.truth).flags <= OF_STEPS
 
 
-@pytest.mark.parametrize("name", [name for name in FAULTS if name not in UNSEEN])
+@pytest.mark.parametrize("name", FAULTS)
 def test_a_harmful_fault_is_told_and_what_remains_is_right(name: str) -> None:
     level = min(max(FAULTS[name].harmful_from, 1), 2)
     for outcome in outcomes(name, level):
@@ -54,7 +53,7 @@ def test_a_harmful_fault_is_told_and_what_remains_is_right(name: str) -> None:
         assert within(outcome, 4.0) >= 0.97
 
 
-@pytest.mark.parametrize("name", ["stuck", "slip", "gyro_clipping", "swapped_axes"])
+@pytest.mark.parametrize("name", ["stuck", "slip", "gyro_clipping", "swapped_axes", "slow_clock"])
 def test_the_worst_costs_figures_but_not_the_run(name: str) -> None:
     for number, outcome in zip(NUMBERS, outcomes(name, 2), strict=True):
         assert not outcome.refused
@@ -68,9 +67,9 @@ def test_axes_that_are_exchanged_are_named() -> None:
     """One axis of the gyroscope reversed: the detail says which columns would fit."""
     import imuproc
 
-    recording, _ = spoiled(case(1), FAULTS["swapped_axes"], 0, SEED)
-    site = next(s for s in recording.logs if recording.logs[s] is not case(1).recording.logs[s])
-    old, new = case(1).recording.logs[site].gyro_radps, recording.logs[site].gyro_radps
+    recording, _ = spoiled(case(2), FAULTS["swapped_axes"], 0, SEED)
+    site = next(s for s in recording.logs if recording.logs[s] is not case(2).recording.logs[s])
+    old, new = case(2).recording.logs[site].gyro_radps, recording.logs[site].gyro_radps
     axis = int(np.flatnonzero((old != new).any(axis=0))[0])
     words = ["x", "y", "z"]
     words[axis] = f"-{words[axis]}"
