@@ -23,6 +23,7 @@ class Seen:
         Answer to the velocity of the instant's own anchor.
     value : ndarray, shape (k, 3)
     anchor : ndarray of int, shape (k,)
+        Anchor of each instant; each anchor has one instant or more.
     """
 
     shared: FloatArray
@@ -42,10 +43,16 @@ class Seen:
         flat = self.shared.reshape(-1, shared)
         diagonal, cross = np.zeros((anchors, 6)), np.zeros((anchors, 6, shared))
         right = np.zeros((anchors, 6))
-        np.add.at(diagonal[:, 3], self.anchor, weighted * self.own**2)
-        diagonal[:, 4:] = diagonal[:, 3:4]
-        np.add.at(cross[:, 3:], self.anchor, (weighted * self.own)[:, None, None] * self.shared)
-        np.add.at(right[:, 3:], self.anchor, (weighted * self.own)[:, None] * self.value)
+        order = np.argsort(self.anchor, kind="stable")
+        starts = np.searchsorted(self.anchor[order], np.arange(anchors))
+
+        def summed(values: FloatArray) -> FloatArray:
+            return np.asarray(np.add.reduceat(values[order], starts))
+
+        own = weighted * self.own
+        diagonal[:, 3:] = summed(own * self.own)[:, None]
+        cross[:, 3:] = summed(own[:, None, None] * self.shared)
+        right[:, 3:] = summed(own[:, None] * self.value)
         squares = flat.T @ (flat * np.repeat(weighted, 3)[:, None])
         return (diagonal, cross, squares), (
             right,
