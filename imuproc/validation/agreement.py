@@ -70,7 +70,8 @@ class Agreement:
     Parameters
     ----------
     agreement : DataFrame
-        One row per figure, ``per`` (step or run) and group (``by``: all, phase, side, speed).
+        One row per figure, ``per`` (step or run) and group (``by``: all, phase, side,
+        reference, speed).
     paired, exclusions : DataFrame
         Of all comparisons, as in :class:`imuproc.validation.compare.Comparison`.
     detection : DataFrame
@@ -100,7 +101,7 @@ def study(
     (Bland & Altman 2007); with one, or one value for each, those of independent pairs (1986), and
     the row's ``method`` says so. Differences are table minus reference. Steps of the phase
     ``slowing`` are in the parts by phase and in ``all`` of single steps, and left out of run means,
-    as in the run table.
+    as in the run table. The typical error is the row's own SD over √2.
 
     Raises
     ------
@@ -112,7 +113,7 @@ def study(
     use = settings or AgreementSettings()
     paired = pd.concat([c.paired for c in comparisons], ignore_index=True)
     shifted = {
-        str(c.detection["run"].iloc[0])
+        (str(c.detection["session"].iloc[0]), str(c.detection["run"].iloc[0]))
         for c in comparisons
         if c.clock is not None and c.clock.source == "events"
     }
@@ -143,6 +144,7 @@ def _groups(
             for by, labels in (
                 ("phase", rows["phase"].astype(str)),
                 ("side", rows["side"].astype(str)),
+                ("reference", rows["reference_kind"].astype(str)),
                 ("speed", _speed_class(rows["speed_mps"], use.speed_edges_mps)),
             ):
                 for group, part in rows.groupby(labels, sort=True):
@@ -170,7 +172,7 @@ def _run_means(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _row(
-    part: pd.DataFrame, keys: dict[str, str], shifted: set[str], use: AgreementSettings
+    part: pd.DataFrame, keys: dict[str, str], shifted: set[tuple[str, str]], use: AgreementSettings
 ) -> dict[str, Any]:
     """All statistics of one part."""
     ours, theirs = part["table"].to_numpy(float), part["reference"].to_numpy(float)
@@ -180,21 +182,21 @@ def _row(
     slope = proportional_bias(ours, theirs, athlete if several else None, use.level)
     icc = intraclass_correlation(np.column_stack((ours, theirs)), use.model, use.level)
     ccc = concordance(ours, theirs, use.level)
-    row: dict[str, Any] = {**keys, "runs": part["run"].nunique(), "athletes": len(set(athlete))}
+    row: dict[str, Any] = {**keys, "runs": len(_runs(part)), "athletes": len(set(athlete))}
     row |= {k: v for k, v in asdict(found).items() if k not in ("units", "note")}
     row |= {"rmse": root_mean_square(difference)}
     row |= {"slope": slope.slope, "slope_low": slope.low, "slope_high": slope.high}
     row |= {"slope_p": slope.p, "icc": icc.value, "icc_low": icc.low, "icc_high": icc.high}
     row |= {"icc_model": f"({use.model}) {icc.meaning}"}
     row |= {"ccc": ccc.value, "ccc_low": ccc.low, "ccc_high": ccc.high}
-    row |= _change(part, difference)
+    row |= _change(part, found.sd)
     row |= _resolution(part, found.sd)
     row |= _coverage(part)
     notes = dict.fromkeys(n for n in (found.note, slope.note, icc.note, ccc.note) if n)
     if keys["figure"] in CLOCKED:
         row |= dict.fromkeys(_SPREAD_PARTS, np.nan)
         notes = {found.note: None, _CLOCK_SPREAD: None} if found.note else {_CLOCK_SPREAD: None}
-    if keys["figure"] in CLOCKED and shifted & set(part["run"].astype(str)):
+    if keys["figure"] in CLOCKED and shifted & _runs(part):
         row |= dict.fromkeys(_BIAS_PARTS, np.nan)
         row |= _within_runs(part)
         notes = {_FROM_EVENTS: None}
@@ -210,23 +212,36 @@ def _limits(difference: Any, athlete: Any, level: float) -> Limits:
     return limits_of_agreement(difference, level)
 
 
+def _runs(part: pd.DataFrame) -> set[tuple[str, str]]:
+    """Session and run of each row: two sessions may have runs of one name."""
+    return set(zip(part["session"].astype(str), part["run"].astype(str), strict=True))
+
+
 def _within_runs(part: pd.DataFrame) -> dict[str, float]:
     """SD of differences within runs: what clocks aligned by the events leave to be seen."""
-    centred = part["difference"] - part.groupby("run")["difference"].transform("mean")
-    freedom = len(part) - part["run"].nunique()
-    sd = float(np.sqrt(np.sum(centred**2) / freedom)) if freedom >= 2 else np.nan
-    return {"sd": sd, "typical_error": sd / np.sqrt(2.0), **_resolution(part, sd)}
+    mean = part.groupby(["session", "run"])["difference"].transform("mean")
+    freedom = len(part) - len(_runs(part))
+    squares = float(np.sum((part["difference"] - mean) ** 2))
+    sd = float(np.sqrt(squares / freedom)) if freedom >= 2 else np.nan
+    return {"sd": sd, **_seen(sd), **_resolution(part, sd)}
 
 
-def _change(part: pd.DataFrame, difference: Any) -> dict[str, float]:
-    """Typical error and what changes it lets see."""
-    error = typical_error(difference)
-    means = part.groupby("athlete")["table"].mean()
+def _seen(sd: float) -> dict[str, float]:
+    """Typical error and the change that it lets see, from the SD that the row gives."""
+    error = sd / np.sqrt(2.0)
     return {
         "typical_error": error,
         "smallest_detectable_change": smallest_detectable_change(error),
-        "smallest_worthwhile_change": smallest_worthwhile_change(means, error),
     }
+
+
+def _change(part: pd.DataFrame, sd: float) -> dict[str, float]:
+    """Typical error of a step (or run mean) and what changes can be seen and matter."""
+    of_athletes = part.groupby("athlete")[["table", "difference"]].mean()
+    # The error in an athlete's mean is what the means' own differences tell: a step's is larger.
+    error = typical_error(of_athletes["difference"])
+    worthwhile = smallest_worthwhile_change(of_athletes["table"], error)
+    return {**_seen(sd), "smallest_worthwhile_change": worthwhile}
 
 
 def _resolution(part: pd.DataFrame, sd: float) -> dict[str, float]:
@@ -271,5 +286,5 @@ def _detection_total(detection: pd.DataFrame) -> pd.DataFrame:
             for name in row:
                 if name.startswith(("invented", "precision", "f1")):
                     row[name] = np.nan
-        rows.append({"of": of, "part": part, "runs": some["run"].nunique(), **row})
+        rows.append({"of": of, "part": part, "runs": len(_runs(some)), **row})
     return pd.DataFrame(rows)

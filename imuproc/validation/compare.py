@@ -14,8 +14,8 @@ from imuproc.validation.clock import Clock
 from imuproc.validation.events import FloatArray
 from imuproc.validation.matching import Matching, detection_of, match_times
 from imuproc.validation.resolution import resolution_sd
+from imuproc.validation.scene import BoolArray, Scene, aligned, column_of, when_of
 from imuproc.validation.scene import CompareSettings as CompareSettings
-from imuproc.validation.scene import Scene, aligned, column_of, when_of
 
 BETWEEN: Final = ("flight_time_s", "step_time_s", "step_frequency_hz")
 """Figures that end with the next contact."""
@@ -43,7 +43,8 @@ class Comparison:
         table or the row (from 1) of the reference, ``time_s`` on the table's clock.
     detection : DataFrame
         Found, missed, invented by ``of`` (contacts, touchdowns, toe-offs) and ``part`` (all, first,
-        between, last).
+        between, last, beyond). ``beyond`` are those of ``between`` and the ends that lie before the
+        table's first step or after its last one.
     clock : Clock or None
         None for a reference without clock.
     notes : tuple of str
@@ -287,6 +288,8 @@ def _parts(scene: Scene, of: str, m: Matching) -> Sequence[dict[str, Any]]:
     if not len(known):
         return rows
     ends = {"first": known[:1], "between": known[1:-1], "last": known[-1:]}
+    if scene.clock is not None:
+        ends["beyond"] = known[_beyond(scene)[known]]
     for part, which in ends.items():
         found = int(np.isin(m.reference, which).sum())
         # An invented step belongs to no contact of the reference: it is counted in all alone.
@@ -295,3 +298,10 @@ def _parts(scene: Scene, of: str, m: Matching) -> Sequence[dict[str, Any]]:
             counts = {**counts, **{k: np.nan for k in counts if k.startswith(name)}}
         rows.append({"of": of, "part": part, **counts})
     return rows
+
+
+def _beyond(scene: Scene) -> BoolArray:
+    """Contacts of the reference before the table's first step or after its last one."""
+    window_s, seen = scene.use.window_s, when_of(scene.steps)
+    theirs = np.where(np.isfinite(scene.down_s), scene.down_s, scene.off_s)
+    return np.asarray((theirs < np.nanmin(seen) - window_s) | (theirs > np.nanmax(seen) + window_s))

@@ -117,6 +117,17 @@ def test_first_and_last_contacts_are_counted_apart() -> None:
     assert parts.loc["between", "recall"] == 1.0
 
 
+def test_contacts_that_lie_after_all_steps_of_the_table_are_told_apart() -> None:
+    """A table ends with the effort, a camera sees the walk after it: missed, not at random."""
+    steps = table()
+    found = compare(steps.iloc[:8].drop(index=4), reference(steps), SAME)
+    parts = found.detection[found.detection["of"] == "contacts"].set_index("part")
+    assert parts.loc["all", ["found", "missed"]].tolist() == [7, 5]
+    assert parts.loc["beyond", ["found", "missed"]].tolist() == [0, 4]
+    whole = study([found]).detection_total.set_index(["of", "part"])
+    assert whole.loc[("contacts", "beyond"), "missed"] == 4
+
+
 def test_photocells_without_clock_pair_by_durations() -> None:
     steps = table(30, seed=3)
     theirs = reference(steps)
@@ -169,7 +180,7 @@ def whole_study(clock: Clock | None = SAME) -> pd.DataFrame:
 def test_a_study_has_every_figure_whole_and_in_parts() -> None:
     agreement = whole_study()
     contact = of(agreement, "contact_time_s")
-    assert set(contact["by"]) == {"all", "phase", "side", "speed"}
+    assert set(contact["by"]) == {"all", "phase", "side", "reference", "speed"}
     whole = contact[(contact["by"] == "all") & (contact["per"] == "step")].iloc[0]
     assert (whole["n"], whole["runs"], whole["athletes"]) == (84, 6, 3)
     assert whole["bias"] == pytest.approx(-0.010, abs=0.001)
@@ -193,6 +204,44 @@ def test_a_clock_from_the_events_hides_their_bias_and_says_so() -> None:
     assert "bias cannot be seen" in row["note"]
     contact = of(agreement, "contact_time_s").query("by == 'all' and per == 'step'").iloc[0]
     assert contact["bias"] == pytest.approx(-0.010, abs=0.001)
+
+
+@pytest.mark.parametrize("clock", [SAME, None])
+def test_the_change_that_can_be_seen_follows_from_the_sd_of_its_row(clock: Clock | None) -> None:
+    """Typical error SD/√2, smallest detectable change 1.96 √2 of it (Hopkins 2000)."""
+    rows = whole_study(clock).query("sd == sd")
+    assert len(rows) > 20
+    assert rows["typical_error"].to_numpy() == pytest.approx(rows["sd"].to_numpy() / np.sqrt(2.0))
+    seen = rows["smallest_detectable_change"].to_numpy()
+    assert seen == pytest.approx(1.96 * rows["sd"].to_numpy())
+
+
+def test_the_worthwhile_change_takes_the_error_of_means_out_of_means() -> None:
+    """Per athlete some 28 steps: the error of a single step would take too much away."""
+    found = []
+    for number in range(4):
+        steps = table(28, number, f"R{number:02d}", f"R{number:02d}-01")
+        steps[["toe_off_s", "contact_time_s"]] += 0.02 * number
+        noise = 0.006 * np.random.default_rng(number).standard_normal(28)
+        found.append(compare(steps, reference(steps, longer=noise), SAME))
+    agreement = study(found)
+    row = of(agreement.agreement, "contact_time_s").query("by == 'all' and per == 'step'").iloc[0]
+    pairs = of(agreement.paired, "contact_time_s")
+    means = pairs.groupby("athlete")[["table", "difference"]].mean()
+    true = means["table"].var() - means["difference"].var() / 2.0
+    assert row["smallest_worthwhile_change"] == pytest.approx(0.2 * np.sqrt(true))
+
+
+def test_runs_of_one_name_in_two_sessions_are_two_runs() -> None:
+    found = []
+    for number, session in enumerate(("spring", "autumn")):
+        steps = table(14, number).assign(session=session)
+        # Aligned by events, each run's own shift is hidden; together they would look like scatter.
+        made = Clock("events", 50.0 + 0.02 * number, 0.001, 0.0)
+        found.append(compare(steps, reference(steps), made))
+    row = of(study(found).agreement, "touchdown_s").query("by == 'all' and per == 'step'").iloc[0]
+    assert row["runs"] == 2
+    assert row["sd"] == pytest.approx(0.0, abs=1e-9)
 
 
 def test_fewer_than_three_steps_give_a_bias_and_a_sentence() -> None:
