@@ -79,7 +79,7 @@ def _write(out: Path, found: "Expectation") -> None:
         out.mkdir(parents=True, exist_ok=True)
         for name, table in (("accuracy.csv", found.accuracy), ("changes.csv", found.changes)):
             with replaced_file(out / name) as temporary:
-                table.to_csv(temporary, index=False, lineterminator="\n")
+                table.to_csv(temporary, index=False, float_format="%.6g", lineterminator="\n")
     except OSError as error:
         raise SessionError(f"{out} cannot be written: {error.strerror}") from error
 
