@@ -12,6 +12,8 @@ from imuproc.core.recording import Run, SensorLog
 from imuproc.core.sites import Site
 from imuproc.readers.session import Session
 
+_SHORTEST_STEP_S = 1e-9  # what is nearer is no rate of a sensor
+
 
 @dataclass(frozen=True)
 class Target:
@@ -75,7 +77,7 @@ class Watched:
                 self._first = piece
             if np.isnan(self._rate_hz):
                 steps = np.diff(stamps)
-                steps = steps[steps > 0]
+                steps = steps[steps > _SHORTEST_STEP_S]
                 self._rate_hz = float(1.0 / np.median(steps)) if steps.size else float("nan")
             if stamps.size:
                 first = self._ends[0] if np.isfinite(self._ends[0]) else float(stamps[0])
