@@ -220,7 +220,9 @@ def test_a_longer_reference_has_contacts_that_were_missed(imuproc: Command, tmp_
     write_reference(tmp_path, "R07-01", pd.concat([table, after]), None)
     seen = imuproc("agree", study(tmp_path, ("R07-01",)), "-o", tmp_path / "a")
     assert seen.code == 0, seen.err
-    assert "16 of 18 contacts of the reference found (88.9 %)" in said(seen.out)
+    assert "16 of 18 contacts of the reference found (88.9 %; " in said(seen.out)
+    assert "2 of the 2 missed lie before or after all steps of the table" in said(seen.out)
+    assert "2 lay before or after all steps found" in (tmp_path / "a/agreement.txt").read_text()
     missed = [r for r in rows_of(tmp_path / "a/exclusions.csv") if r["reason"].startswith("missed")]
     assert [int(row["step"]) for row in missed] == [17, 18]
 

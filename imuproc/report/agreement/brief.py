@@ -8,7 +8,7 @@ import numpy as np
 
 from imuproc.report.agreement.gathering import ComparedRun, StudyResult
 from imuproc.report.agreement.quantities import quantity_of, share
-from imuproc.report.agreement.wording import KINDS, TOLD, on_average, whole
+from imuproc.report.agreement.wording import KINDS, TOLD, beyond_of, on_average, whole
 from imuproc.report.text import clean, plural
 
 _MOST_RUNS: Final = 8
@@ -27,7 +27,8 @@ def brief(result: StudyResult) -> list[str]:
     if len(result.compared) > 1:
         total = found.detection_total
         counts = total[(total["of"] == "contacts") & (total["part"] == "all")].iloc[0].to_dict()
-        out.append(f"All {plural(len(result.compared), 'run')}: {_counts(counts)}.")
+        words = _counts(counts, beyond_of(total))
+        out.append(f"All {plural(len(result.compared), 'run')}: {words}.")
     kinds = {one.reference.kind for one in result.compared}
     other = KINDS[next(iter(kinds))] if len(kinds) == 1 else "the reference"
     for figure in TOLD:
@@ -42,14 +43,16 @@ def _run_sentence(one: ComparedRun) -> str:
     counts = one.comparison.detection
     row = counts[(counts["of"] == "contacts") & (counts["part"] == "all")].iloc[0].to_dict()
     source = clean(one.reference.source)
-    return f"{one.result.run} ({one.result.athlete}) against {source}: {_counts(row)}."
+    words = _counts(row, beyond_of(counts))
+    return f"{one.result.run} ({one.result.athlete}) against {source}: {words}."
 
 
-def _counts(row: Mapping[Any, Any]) -> str:
+def _counts(row: Mapping[Any, Any], beyond: int) -> str:
     found, missed, invented = (int(row[name]) for name in ("found", "missed", "invented"))
     words = f"{found} of {plural(found + missed, 'contact')} of the reference found"
     if missed:
-        words += f" ({share(row['recall'])})"
+        told = f"; {beyond} of the {missed} missed lie before or after all steps of the table"
+        words += f" ({share(row['recall'])}{told if beyond else ''})"
     return words + f", {invented or 'none'} that it does not have"
 
 

@@ -219,7 +219,7 @@ def _correlation_sentences(found: Agreement, cite: Cited) -> list[str]:
         text += cite("shrout-1979", "mcgraw-1996")
         if cite.used("lin-1989"):
             text += f", and Lin's concordance correlation{cite('lin-1989')}"
-        out.append(f"{text}.")
+        out.append(f"{text}; their intervals take steps for independent and are too narrow.")
     if cite.used("hopkins-2000"):
         out.append(
             "The typical error is the SD of differences over √2, the smallest detectable change "
@@ -269,6 +269,12 @@ def _results(result: StudyResult, found: Agreement) -> list[str]:
         f"{share(row['precision'])}, {share(row['precision_low'])} to "
         f"{share(row['precision_high'])})."
     )
+    beyond = beyond_of(total)
+    if beyond:
+        out.append(
+            f"Of those missed, {beyond} lay before or after all steps found, where "
+            "imuproc ends its table or the athlete is slowing down."
+        )
     out += [s for figure in TOLD if (s := _figure_sentence(found, figure))]
     if result.failed:
         out.append(
@@ -276,6 +282,12 @@ def _results(result: StudyResult, found: Agreement) -> list[str]:
             f"{'is' if len(result.failed) == 1 else 'are'} in no figure."
         )
     return out
+
+
+def beyond_of(detection: pd.DataFrame) -> int:
+    """Missed contacts before the first or after the last step of the table."""
+    rows = detection[(detection["of"] == "contacts") & (detection["part"] == "beyond")]
+    return int(rows["missed"].sum())
 
 
 def _figure_sentence(found: Agreement, figure: str) -> str:
@@ -332,6 +344,11 @@ def _cautions(result: StudyResult, found: Agreement) -> list[str]:
         "The reference has errors of its own, so differences are not errors of imuproc alone: a "
         "force threshold or a camera's view shifts touchdown and toe-off too."
     )
+    if len({one.reference.kind for one in result.compared}) > 1:
+        out.append(
+            "References of several kinds are taken together here, whose own biases differ: the "
+            "table by reference tells them apart."
+        )
     if any(not np.isfinite(one.reference.resolution_s) for one in result.compared):
         out.append("A reference's resolution is not stated: what it explains is not known.")
     spread = _within_speed(found.paired)
