@@ -3,8 +3,10 @@
 Only what ``--help`` needs is loaded here: every command loads the rest when it runs.
 """
 
+import signal
 import sys
 from io import TextIOWrapper
+from types import FrameType
 from typing import Annotated
 
 import typer
@@ -13,7 +15,7 @@ from imuproc import __version__
 from imuproc.cli.agree import AgreeOptions, agree
 from imuproc.cli.check import CheckOptions, check
 from imuproc.cli.convert import ConvertOptions, convert
-from imuproc.cli.exit_codes import WRONG_REQUEST
+from imuproc.cli.exit_codes import INTERRUPTED, WRONG_REQUEST
 from imuproc.cli.options import with_options
 from imuproc.cli.process import ProcessOptions, process
 from imuproc.cli.report import ReportOptions, report
@@ -64,6 +66,7 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal without ± must not stop us
+    stopped = _note_interruption()
     try:
         app(prog_name="imuproc")
     except ImuprocError as error:
@@ -72,3 +75,22 @@ def main() -> None:
         for line in str(error).splitlines():
             print(f"imuproc: {clean(line)}", file=sys.stderr)
         sys.exit(WRONG_REQUEST)
+    except (ImportError, AttributeError, KeyboardInterrupt):
+        if not stopped:
+            raise
+        # A library that is stopped while it loads tells of it in other ways.
+        print("imuproc: interrupted", file=sys.stderr)
+        sys.exit(INTERRUPTED)
+
+
+def _note_interruption() -> list[int]:
+    """A list that is not empty once the user has pressed Ctrl-C, which goes on to work as usual."""
+    seen: list[int] = []
+
+    def handle(number: int, frame: FrameType | None) -> None:
+        seen.append(number)
+        signal.default_int_handler(number, frame)
+
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, handle)
+    return seen

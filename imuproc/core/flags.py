@@ -170,17 +170,17 @@ _ALL: Final[tuple[Flag, ...]] = (
     ),
     Flag(
         "missing_foot",
-        "There is no foot sensor on this side.",
+        "There is no usable foot sensor on this side.",
         "Foot pitch, dorsiflexion and step length are missing; events come from the shank alone.",
     ),
     Flag(
         "missing_shank",
-        "There is no shank sensor on this side.",
+        "There is no usable shank sensor on this side.",
         "Shin angle and dorsiflexion are missing; events come from the foot alone.",
     ),
     Flag(
         "missing_leg",
-        "There is no sensor on one of the legs, so its steps are missing.",
+        "There is no usable sensor on one of the legs, so its steps are missing.",
         "Flight time, step time and frequency, step length and speed need both legs.",
     ),
     Flag(
