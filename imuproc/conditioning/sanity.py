@@ -12,7 +12,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Recording, SensorLog
-from imuproc.core.sites import Site
+from imuproc.core.sites import Site, is_foot
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
 from imuproc.dsp.rotations import lengths
@@ -60,6 +60,8 @@ class SanitySettings:
         Largest spread (SD over norm) of the acceleration at rest.
     gravity_refused_share, gravity_flagged_share : float
         Departure of the norm at rest from gravity that is refused, and flagged.
+    gravity_lengths_share : float
+        Departure in a foot's sensor beyond which lengths and speed are withheld.
     max_gyro_radps : float
         No limb turns faster (4600 deg/s) for 10 samples.
     slow_gyro_radps : float
@@ -74,8 +76,9 @@ class SanitySettings:
     min_measured_share: float = 0.5
     rest_window_s: float = 0.5
     rest_spread: float = 0.03
-    gravity_refused_share: float = 0.12
+    gravity_refused_share: float = 0.2
     gravity_flagged_share: float = 0.05
+    gravity_lengths_share: float = 0.12
     max_gyro_radps: float = 80.0
     slow_gyro_radps: float = 1.0
     artefacts: ArtefactSettings = field(default_factory=ArtefactSettings)
@@ -239,7 +242,10 @@ def _gravity(
         if abs(ratio - 1.0) <= settings.gravity_flagged_share:
             return []
         detail = f"{norm:.4g} m/s^2 in place of {gravity:.4g}"
-        return [RaisedFlag("gravity_off", detail, signals.site)]
+        names = ["gravity_off"]
+        if is_foot(signals.site) and abs(ratio - 1.0) > settings.gravity_lengths_share:
+            names.append("velocity_unsure")
+        return [RaisedFlag(name, detail, signals.site) for name in names]
     raise RunError(
         f"{where}: acceleration {'at rest' if resting else 'in the quietest stretch'} is "
         f"{norm:.4g} m/s^2 in place of about {gravity:.3g}: {_unit_hint(ratio, resting)}. Correct "

@@ -53,3 +53,20 @@ def events_only(figures: Mapping[str, Figure]) -> dict[str, Figure]:
         name: figure if name in ("touchdown_s", "toe_off_s") else missing(len(figure.value))
         for name, figure in figures.items()
     }
+
+
+def without_lengths(figures: Mapping[str, Figure]) -> dict[str, Figure]:
+    """Figures without lengths along the way and speed.
+
+    Parameters
+    ----------
+    figures : mapping from column name to Figure
+
+    Returns
+    -------
+    dict from column name to Figure
+    """
+    return {
+        name: missing(len(figure.value)) if name in ("step_length_m", "speed_mps") else figure
+        for name, figure in figures.items()
+    }

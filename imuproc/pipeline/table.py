@@ -26,7 +26,7 @@ from imuproc.estimators.distance import (
     end_of_effort,
     fastest_part,
 )
-from imuproc.estimators.figures import Figure, events_only, missing
+from imuproc.estimators.figures import Figure, events_only, missing, without_lengths
 from imuproc.estimators.gaps import find_gaps, widened
 from imuproc.estimators.gaps import step_flags as gap_flags
 from imuproc.estimators.phase import PhaseSettings, phases
@@ -73,6 +73,8 @@ def make_result(
     figures, step_flags = _trusted(without_swapped(read.by_name, contacts, sides))
     if any(flag.name == "rate_differs" for flag in motion.flags):
         figures, read = events_only(figures), replace(read, lengths=None, legs={})
+    if any(flag.name == "velocity_unsure" for flag in conditioned.flags):
+        figures, read = without_lengths(figures), replace(read, lengths=None)
     flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned), *sides]
     flags += clock_flags(contacts)
     step_flags += _step_flags(contacts)

@@ -247,6 +247,20 @@ def test_feet_that_clip_lose_lengths_first(usual: tuple[Recording, pd.DataFrame]
         assert result.steps[name].notna().mean() > 0.8, name
 
 
+def test_a_foot_that_reads_far_from_1_g_at_rest_costs_lengths_alone(
+    usual: tuple[Recording, pd.DataFrame],
+) -> None:
+    def scaled(log: SensorLog) -> SensorLog:
+        return replace(log, accel_mps2=1.15 * log.accel_mps2) if log.site == "left_foot" else log
+
+    result = imuproc.process(with_logs(usual[0], scaled))
+    assert {"gravity_off", "velocity_unsure"} <= flag_names(result, "left_foot")
+    assert result.steps[["step_length_m", "speed_mps"]].isna().all(axis=None)
+    assert not result.distances
+    for name in ("contact_time_s", "shin_angle_touchdown_deg", "foot_pitch_touchdown_deg"):
+        assert result.steps[name].notna().all(), name
+
+
 def test_steps_beyond_the_gyroscopes_range_are_flagged(
     usual: tuple[Recording, pd.DataFrame],
 ) -> None:
