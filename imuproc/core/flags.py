@@ -249,8 +249,8 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "velocity_unsure",
         "Velocity could not be trusted, so lengths and speed are withheld.",
-        "Use a larger accelerometer range on the feet; calibrate an accelerometer that does not read "
-        "1 g at rest.",
+        "Use a larger accelerometer range on the feet; calibrate an accelerometer that does not "
+        "read 1 g at rest.",
     ),
     Flag(
         "distance_differs",

@@ -251,7 +251,9 @@ def test_a_foot_that_reads_far_from_1_g_at_rest_costs_lengths_alone(
     usual: tuple[Recording, pd.DataFrame],
 ) -> None:
     def scaled(log: SensorLog) -> SensorLog:
-        return replace(log, accel_mps2=1.15 * log.accel_mps2) if log.site == "left_foot" else log
+        at_rest = np.linalg.norm(log.accel_mps2[:200].mean(axis=0))
+        scale = 1.15 * 9.80665 / at_rest if log.site == "left_foot" else 1.0
+        return replace(log, accel_mps2=scale * log.accel_mps2)
 
     result = imuproc.process(with_logs(usual[0], scaled))
     assert {"gravity_off", "velocity_unsure"} <= flag_names(result, "left_foot")
