@@ -332,7 +332,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         _every_sensor(_slow_clock),
     ),
     FaultKind(
-        "low_rate", "every so manieth sample only", "", (3.0, 4.0, 5.0), 1, _every_sensor(_thinned)
+        "low_rate", "one sample in so many is kept", "", (3.0, 4.0, 5.0), 1, _every_sensor(_thinned)
     ),
     FaultKind(
         "spikes",
