@@ -199,7 +199,9 @@ def test_a_unit_of_another_quantity_is_refused(kind, write):
         read_log(kind.request(write(truth(), accel_unit="rad/s")))
 
 
-@pytest.mark.parametrize("content", [b"", b"\n", b"\x00", b"\xff" * 999, gzip.compress(b"x" * 99, mtime=0)])
+@pytest.mark.parametrize(
+    "content", [b"", b"\n", b"\x00", b"\xff" * 999, gzip.compress(b"x" * 99, mtime=0)]
+)
 def test_garbage_is_refused(kind, sample, content):
     sample.write_bytes(content)
     with pytest.raises(LogError, match=r"^logs/a\.log \(left_shank\): "):
