@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.core.errors import RunError
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.recording import Conditioned
 from imuproc.dsp.rotations import (
@@ -129,7 +130,28 @@ def solve_segment(
     -------
     Solved
         In the world that was integrated in.
+
+    Raises
+    ------
+    RunError
+        If the samples leave no solution.
     """
+    try:
+        return _solve(prepared, stances, point, settings, heading_sd_rad)
+    except np.linalg.LinAlgError as error:
+        raise RunError(
+            f"the motion of {prepared.segment.site} cannot be worked out: its samples are of no "
+            "size that a limb can move with; the log is probably damaged, copy it again"
+        ) from error
+
+
+def _solve(
+    prepared: Prepared,
+    stances: Stances,
+    point: PointBuilder,
+    settings: MotionSettings,
+    heading_sd_rad: float,
+) -> Solved:
     solved = _solve_once(prepared, stances, point, settings, heading_sd_rad)
     turned = with_hidden_turns(prepared, solved.problem, solved.solution, settings)
     if turned is None:
