@@ -13,5 +13,5 @@ def test_samples_that_leave_no_solution_are_told_in_words(monkeypatch: pytest.Mo
 
     monkeypatch.setattr(segment_module, "_solve", singular)
     prepared = SimpleNamespace(segment=SimpleNamespace(site="left_foot"))
-    with pytest.raises(RunError, match="left_foot cannot be worked out.*copy it again"):
+    with pytest.raises(RunError, match=r"left_foot cannot be worked out.*copy it again"):
         segment_module.solve_segment(prepared, *[None] * 4)
