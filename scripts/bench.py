@@ -58,16 +58,7 @@ def one_run(duration_s: float, rate_hz: float, stand_before_s: float = 3.0) -> R
     count = round(duration_s * rate_hz)
     if min(len(log.time_s) for log in recording.logs.values()) < count:
         raise ValueError(f"the run made is shorter than {duration_s:g} s")
-    return replace(recording, logs={s: _cut(log, count) for s, log in recording.logs.items()})
-
-
-def _cut(log: SensorLog, count: int) -> SensorLog:
-    return replace(
-        log,
-        time_s=log.time_s[:count],
-        accel_mps2=log.accel_mps2[:count],
-        gyro_radps=log.gyro_radps[:count],
-    )
+    return replace(recording, logs={s: log.take(slice(count)) for s, log in recording.logs.items()})
 
 
 def span_s(recording: Recording) -> float:

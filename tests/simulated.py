@@ -62,12 +62,7 @@ def only(recording: Recording, *sites: Site) -> Recording:
 def between(log: SensorLog, start_s: float, end_s: float) -> SensorLog:
     """Part of a log."""
     kept = (log.time_s >= start_s) & (log.time_s <= end_s)
-    return replace(
-        log,
-        time_s=log.time_s[kept],
-        accel_mps2=log.accel_mps2[kept],
-        gyro_radps=log.gyro_radps[kept],
-    )
+    return log.take(kept)
 
 
 def turned(log: SensorLog, matrix: np.ndarray) -> SensorLog:

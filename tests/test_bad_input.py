@@ -46,12 +46,7 @@ def scaled(accel: float = 1.0, gyro: float = 1.0) -> Change:
 
 
 def first(log: SensorLog, count: int) -> SensorLog:
-    return replace(
-        log,
-        time_s=log.time_s[:count],
-        accel_mps2=log.accel_mps2[:count],
-        gyro_radps=log.gyro_radps[:count],
-    )
+    return log.take(slice(count))
 
 
 REFUSED: dict[str, tuple[Change, str]] = {

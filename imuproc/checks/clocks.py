@@ -99,12 +99,7 @@ def _part(log: SensorLog, at_s: float, most_s: float) -> SensorLog:
     kept = np.abs(log.time_s - at_s) <= 0.5 * most_s
     if log.time_s[-1] - log.time_s[0] <= most_s or np.count_nonzero(kept) < 2:
         return log
-    return replace(
-        log,
-        time_s=log.time_s[kept],
-        accel_mps2=log.accel_mps2[kept],
-        gyro_radps=log.gyro_radps[kept],
-    )
+    return log.take(kept)
 
 
 def _clock(tie: ClockTie | None) -> Clock:

@@ -1,9 +1,9 @@
 """The nouns that come out of readers and conditioning: logs, recordings, sessions' people."""
 
 import datetime
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Literal
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,6 +53,28 @@ class SensorLog:
     accel_range_mps2: float | None = None
     gyro_range_radps: float | None = None
     zero_at: datetime.datetime | None = None
+
+    def take(self, rows: slice | NDArray[Any]) -> "SensorLog":
+        """Samples picked by a slice (as views), a boolean mask or indices."""
+        return replace(
+            self,
+            time_s=self.time_s[rows],
+            accel_mps2=self.accel_mps2[rows],
+            gyro_radps=self.gyro_radps[rows],
+        )
+
+
+def join_logs(pieces: Iterable[SensorLog]) -> SensorLog:
+    """One log from its consecutive pieces, of which there is at least one."""
+    logs = list(pieces)
+    if len(logs) == 1:
+        return logs[0]
+    return replace(
+        logs[0],
+        time_s=np.concatenate([log.time_s for log in logs]),
+        accel_mps2=np.concatenate([log.accel_mps2 for log in logs]),
+        gyro_radps=np.concatenate([log.gyro_radps for log in logs]),
+    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.recording import Interval, Recording, SensorLog
+from imuproc.core.recording import Interval, Recording, SensorLog, join_logs
 from imuproc.core.sites import Site
 from imuproc.pipeline.overview import LongSettings, steady_stamps
-from imuproc.pipeline.sources import LogSource, rows_of
+from imuproc.pipeline.sources import LogSource
 
 FloatArray = NDArray[np.float64]
 
@@ -37,7 +37,7 @@ def read_short(source: LogSource, settings: LongSettings) -> Recording | None:
             pieces.append(piece)
             if sum(len(p.time_s) for p in pieces) > settings.longest_whole_samples:
                 return None
-        logs[site] = _joined(pieces)
+        logs[site] = join_logs(pieces)
     return replace(source.about, logs=logs)
 
 
@@ -93,20 +93,8 @@ class _Cutter:
         for log, at in self._kept:
             rows = slice(*np.searchsorted(at, [span.start_s, span.end_s]))
             if rows.stop > rows.start:
-                parts.append((rows_of(log, rows), at[rows]))
+                parts.append((log.take(rows), at[rows]))
         self._kept = [(log, at) for log, at in self._kept if at[-1] >= needed_s]
         if not parts or parts[-1][1][-1] - parts[0][1][0] < _LEAST_S:
             return None
-        return _joined([log for log, _ in parts])
-
-
-def _joined(logs: list[SensorLog]) -> SensorLog:
-    """One log of successive pieces."""
-    if len(logs) == 1:
-        return logs[0]
-    return replace(
-        logs[0],
-        time_s=np.concatenate([log.time_s for log in logs]),
-        accel_mps2=np.concatenate([log.accel_mps2 for log in logs]),
-        gyro_radps=np.concatenate([log.gyro_radps for log in logs]),
-    )
+        return join_logs([log for log, _ in parts])

@@ -13,11 +13,11 @@ from pathlib import Path, PurePosixPath
 from typing import Final, cast
 
 from imuproc.core.errors import LogError
-from imuproc.core.recording import SensorLog
+from imuproc.core.recording import SensorLog, join_logs
 from imuproc.readers.bids_files import files_beside, is_motion_file
 from imuproc.readers.layout import Format
 from imuproc.readers.request import LogReader, LogRequest
-from imuproc.readers.signals import LEAST_SAMPLES, ROWS_AT_A_TIME, joined
+from imuproc.readers.signals import LEAST_SAMPLES, ROWS_AT_A_TIME
 from imuproc.readers.wording import listed, quoted
 
 # In the order in which they are asked: formats with a signature come before text.
@@ -75,7 +75,7 @@ def read_log(request: LogRequest) -> SensorLog:
     LogError
         The log cannot be read; the text begins with the file and the site.
     """
-    return joined(stream_log(request, ROWS_AT_A_TIME))
+    return join_logs(stream_log(request, ROWS_AT_A_TIME))
 
 
 def stream_log(request: LogRequest, rows: int) -> Iterator[SensorLog]:

@@ -2,7 +2,7 @@
 
 import datetime
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -135,19 +135,6 @@ def sensor_logs(
         raise LogError(f"found {n} sample{'s' * (n != 1)}; allowed: {LEAST_SAMPLES} or more")
     if not has_stamp:
         raise LogError(f"time column {meaning.time_name!r}: found no stamp that is a number")
-
-
-def joined(pieces: Iterable[SensorLog]) -> SensorLog:
-    """One log from its consecutive pieces, of which there is at least one."""
-    logs = list(pieces)
-    if len(logs) == 1:
-        return logs[0]
-    return replace(
-        logs[0],
-        time_s=np.concatenate([log.time_s for log in logs]),
-        accel_mps2=np.concatenate([log.accel_mps2 for log in logs]),
-        gyro_radps=np.concatenate([log.gyro_radps for log in logs]),
-    )
 
 
 def _regrouped(samples: Iterable[Samples], rows: int) -> Iterator[Samples]:

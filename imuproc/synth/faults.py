@@ -88,15 +88,6 @@ def _moments(log: SensorLog, count: int, rng: np.random.Generator) -> FloatArray
     return np.sort(rng.uniform(first, last, count))
 
 
-def _kept(log: SensorLog, keep: NDArray[np.bool_]) -> SensorLog:
-    return replace(
-        log,
-        time_s=log.time_s[keep],
-        accel_mps2=log.accel_mps2[keep],
-        gyro_radps=log.gyro_radps[keep],
-    )
-
-
 def _period_s(log: SensorLog) -> float:
     return float(np.median(np.diff(log.time_s)))
 
@@ -125,11 +116,11 @@ def _gaps(log: SensorLog, gap_s: float, rng: np.random.Generator) -> SensorLog:
     keep = np.ones(len(log.time_s), dtype=bool)
     for start_s in _moments(log, 3, rng):
         keep &= (log.time_s < start_s) | (log.time_s >= start_s + gap_s)
-    return _kept(log, keep)
+    return log.take(keep)
 
 
 def _drops(log: SensorLog, share: float, rng: np.random.Generator) -> SensorLog:
-    return _kept(log, rng.uniform(size=len(log.time_s)) >= share)
+    return log.take(rng.uniform(size=len(log.time_s)) >= share)
 
 
 def _duplicates(log: SensorLog, share: float, rng: np.random.Generator) -> SensorLog:
@@ -151,7 +142,7 @@ def _slow_clock(log: SensorLog, percent: float, _: np.random.Generator) -> Senso
 
 
 def _thinned(log: SensorLog, every: float, _: np.random.Generator) -> SensorLog:
-    return _kept(log, np.arange(len(log.time_s)) % round(every) == 0)
+    return log.take(np.arange(len(log.time_s)) % round(every) == 0)
 
 
 # --- Values ---------------------------------------------------------------------------------------

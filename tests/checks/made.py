@@ -6,7 +6,7 @@ from functools import cache
 import numpy as np
 
 from imuproc.checks.findings import CheckReport, Reason, SensorCheck
-from imuproc.core.recording import Recording, SensorLog
+from imuproc.core.recording import Recording
 from imuproc.core.sites import Site
 from imuproc.synth.faults import FAULTS
 from imuproc.synth.lying import lying_recording
@@ -35,17 +35,8 @@ def standing(grade: str = "mid") -> Recording:
     """The athlete stands still with all sensors on, for the 3 s before a run and no longer."""
     recording = running(grade)
     start_s = next(iter(recording.logs.values())).time_s[0]
-    logs = {s: kept(log, log.time_s < start_s + 2.9) for s, log in recording.logs.items()}
+    logs = {s: log.take(log.time_s < start_s + 2.9) for s, log in recording.logs.items()}
     return replace(recording, logs=logs)
-
-
-def kept(log: SensorLog, rows: np.ndarray) -> SensorLog:
-    return replace(
-        log,
-        time_s=log.time_s[rows],
-        accel_mps2=log.accel_mps2[rows],
-        gyro_radps=log.gyro_radps[rows],
-    )
 
 
 def with_log(recording: Recording, site: Site, **changes: object) -> Recording:

@@ -50,17 +50,7 @@ def target_in(form, log):
 
 def pieces_of(log, rows):
     for start in range(0, len(log.time_s), rows):
-        part = slice(start, start + rows)
-        yield SensorLog(
-            log.site,
-            log.time_s[part],
-            log.accel_mps2[part],
-            log.gyro_radps[part],
-            log.source,
-            log.accel_range_mps2,
-            log.gyro_range_radps,
-            log.zero_at,
-        )
+        yield log.take(slice(start, start + rows))
 
 
 def written(form, folder, log, rows=5):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from imuproc.core.contacts import Contacts
-from imuproc.core.recording import Athlete, Interval, Recording, Run
+from imuproc.core.recording import Athlete, Interval, Recording, Run, SensorLog, join_logs
 from imuproc.core.sites import SIDES, SITES, foot_of, is_foot, shank_of, side_of
 
 
@@ -41,3 +41,13 @@ def test_sites_and_sides_agree() -> None:
         assert {shank_of(side), foot_of(side)} <= set(SITES)
     assert side_of("pelvis") is None
     assert not is_foot("pelvis")
+
+
+def test_pieces_of_a_log_joined_are_the_log() -> None:
+    n = np.arange(7.0)
+    log = SensorLog("left_foot", n, np.outer(n, [1.0, 2.0, 3.0]), np.outer(n, [4.0, 5.0, 6.0]), "a")
+    whole = join_logs(log.take(slice(first, first + 3)) for first in (0, 3, 6))
+    for name in ("time_s", "accel_mps2", "gyro_radps"):
+        np.testing.assert_array_equal(getattr(whole, name), getattr(log, name))
+    assert log.take(n > 4.0).time_s.tolist() == [5.0, 6.0]
+    assert join_logs([log]) is log
