@@ -97,20 +97,13 @@ def _around(log: SensorLog, run: Interval) -> SensorLog:
     """The part of a log in which a run and its standing lie."""
     first = int(np.searchsorted(log.time_s, run.start_s - _SEARCH_S))
     last = int(np.searchsorted(log.time_s, run.end_s + _SEARCH_S))
-    return replace(
-        log,
-        time_s=log.time_s[first:last],
-        accel_mps2=log.accel_mps2[first:last],
-        gyro_radps=log.gyro_radps[first:last],
-    )
+    return log.take(slice(first, last))
 
 
 def _refused(error: RunError, recording: Recording, where: str) -> Reason:
     """Why the run cannot be processed, in the method's words."""
     text = str(error).removeprefix(f"run {recording.run.id}: ")
-    if "look swapped" in text:
-        return Reason("unfit", sentence(f"{where}, {text}"), "", "sides_swapped")
-    return Reason("unfit", sentence(f"{where}, {text}"))
+    return Reason("unfit", sentence(f"{where}, {text}"), "", error.flag)
 
 
 def _standing_differs(result: Result) -> dict[Site, float]:

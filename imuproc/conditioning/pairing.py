@@ -55,7 +55,8 @@ def require_paired_legs(conditioned: ConditionedRecording, run: Interval) -> Non
             f"run {conditioned.recording.run.id}: left and right logs look swapped: left_shank "
             f"({logs['left_shank'].source}) swings with right_foot ({logs['right_foot'].source}) "
             f"(correlation {crossed[0]:.2f}, with left_foot {own[0]:.2f}), and right_shank with "
-            "left_foot. Correct the site names in the session file"
+            "left_foot. Correct the site names in the session file",
+            flag="sides_swapped",
         )
 
 

@@ -23,7 +23,19 @@ class LogError(ImuprocError):
 
 
 class RunError(ImuprocError):
-    """One run cannot be processed."""
+    """One run cannot be processed.
+
+    Parameters
+    ----------
+    text : str
+        What, where and what to do.
+    flag : str
+        Name of the flag that stands for the same trouble; empty where there is none.
+    """
+
+    def __init__(self, text: str, flag: str = "") -> None:
+        super().__init__(text)
+        self.flag = flag
 
 
 class ArchiveError(ImuprocError):
