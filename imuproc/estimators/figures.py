@@ -1,6 +1,6 @@
 """Figures of all steps with their standard uncertainty by named part."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -38,35 +38,20 @@ def missing(count: int) -> Figure:
     return Figure(np.full(count, np.nan))
 
 
-def events_only(figures: Mapping[str, Figure]) -> dict[str, Figure]:
-    """Figures without those that need time to run as the logs say: only the events are left.
+def withheld(figures: Mapping[str, Figure], names: Collection[str]) -> dict[str, Figure]:
+    """Figures with some of them missing.
 
     Parameters
     ----------
     figures : mapping from column name to Figure
+    names : collection of str
+        Columns that are to be empty.
 
     Returns
     -------
     dict from column name to Figure
     """
     return {
-        name: figure if name in ("touchdown_s", "toe_off_s") else missing(len(figure.value))
-        for name, figure in figures.items()
-    }
-
-
-def without_lengths(figures: Mapping[str, Figure]) -> dict[str, Figure]:
-    """Figures without lengths along the way and speed.
-
-    Parameters
-    ----------
-    figures : mapping from column name to Figure
-
-    Returns
-    -------
-    dict from column name to Figure
-    """
-    return {
-        name: missing(len(figure.value)) if name in ("step_length_m", "speed_mps") else figure
+        name: missing(len(figure.value)) if name in names else figure
         for name, figure in figures.items()
     }

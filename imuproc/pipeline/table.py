@@ -26,7 +26,7 @@ from imuproc.estimators.distance import (
     end_of_effort,
     fastest_part,
 )
-from imuproc.estimators.figures import Figure, events_only, missing, without_lengths
+from imuproc.estimators.figures import Figure, missing, withheld
 from imuproc.estimators.gaps import find_gaps, widened
 from imuproc.estimators.gaps import step_flags as gap_flags
 from imuproc.estimators.phase import PhaseSettings, phases
@@ -40,6 +40,8 @@ FloatArray = NDArray[np.float64]
 # Above these standard uncertainties a figure says too little to be shown.
 _LARGEST_U: dict[str, float] = {"deg": 6.0, "m": 0.25, "m/s": 1.2, "s": 0.03, "Hz": 0.8}
 _UNSURE_EVENT_S = 0.012
+_EVENTS = frozenset({"touchdown_s", "toe_off_s"})
+_LENGTHS = frozenset({"step_length_m", "speed_mps"})
 # Figures that are another one in other words: withheld with it.
 _SAME_AS: dict[str, str] = {
     "ankle_ahead_of_knee_m": "shin_angle_touchdown_deg",
@@ -72,9 +74,10 @@ def make_result(
     sides = side_flags(motion, contacts)
     figures, step_flags = _trusted(without_swapped(read.by_name, contacts, sides))
     if any(flag.name == "rate_differs" for flag in motion.flags):
-        figures, read = events_only(figures), replace(read, lengths=None, legs={})
+        figures = withheld(figures, figures.keys() - _EVENTS)
+        read = replace(read, lengths=None, legs={})
     if any(flag.name == "velocity_unsure" for flag in conditioned.flags):
-        figures, read = without_lengths(figures), replace(read, lengths=None)
+        figures, read = withheld(figures, _LENGTHS), replace(read, lengths=None)
     flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned), *sides]
     flags += clock_flags(contacts)
     step_flags += _step_flags(contacts)
@@ -140,7 +143,7 @@ def _trusted(figures: Mapping[str, Figure]) -> tuple[dict[str, Figure], list[Rai
         known = np.isfinite(value)
         implausible = known & ((value < column.low) | (value > column.high))
         vague = known & ~implausible & ~(spread < _LARGEST_U[column.unit])
-        if name in ("touchdown_s", "toe_off_s"):
+        if name in _EVENTS:
             vague[:] = False
         reason = "velocity_unsure" if column.unit in ("m", "m/s") else "drift_large"
         if column.unit in ("s", "Hz"):
