@@ -136,27 +136,16 @@ def solve_segment(
     RunError
         If the samples leave no solution.
     """
+    asked = (stances, point, settings, heading_sd_rad)
     try:
-        return _solve(prepared, stances, point, settings, heading_sd_rad)
+        solved = _solve_once(prepared, *asked)
+        turned = with_hidden_turns(prepared, solved.problem, solved.solution, settings)
+        return solved if turned is None else _solve_once(turned, *asked)
     except np.linalg.LinAlgError as error:
         raise RunError(
             f"the motion of {prepared.segment.site} cannot be worked out: its samples are of no "
             "size that a limb can move with; the log is probably damaged, copy it again"
         ) from error
-
-
-def _solve(
-    prepared: Prepared,
-    stances: Stances,
-    point: PointBuilder,
-    settings: MotionSettings,
-    heading_sd_rad: float,
-) -> Solved:
-    solved = _solve_once(prepared, stances, point, settings, heading_sd_rad)
-    turned = with_hidden_turns(prepared, solved.problem, solved.solution, settings)
-    if turned is None:
-        return solved
-    return _solve_once(turned, stances, point, settings, heading_sd_rad)
 
 
 def _solve_once(

@@ -11,7 +11,7 @@ def test_samples_that_leave_no_solution_are_told_in_words(monkeypatch: pytest.Mo
     def singular(*_: object) -> None:
         raise np.linalg.LinAlgError("not positive definite")
 
-    monkeypatch.setattr(segment_module, "_solve", singular)
+    monkeypatch.setattr(segment_module, "_solve_once", singular)
     prepared = SimpleNamespace(segment=SimpleNamespace(site="left_foot"))
     with pytest.raises(RunError, match=r"left_foot cannot be worked out.*copy it again"):
         segment_module.solve_segment(prepared, *[None] * 4)
