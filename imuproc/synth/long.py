@@ -17,8 +17,7 @@ from imuproc.synth.legs_ball import rise
 from imuproc.synth.legs_pelvis import rotate_zyx
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.runs import Rig, make_motion, motion_truth
-from imuproc.synth.sensors import sample_log
+from imuproc.synth.runs import Rig, make_motion, motion_truth, sampled
 from imuproc.synth.shock import on_skin
 from imuproc.synth.truth import Truth
 
@@ -220,10 +219,7 @@ def record_long(
     logs : dict from Site to SensorLog
     truths : tuple of Truth
     """
-    logs = {
-        site: sample_log(motion.skin[site], mount, site, rig.model, rig.stamps[site], rng)
-        for site, mount in rig.mounts.items()
-    }
+    logs = sampled(motion.skin, rig, rng)
     first = rig.stamps[next(iter(rig.mounts))]
     shift_s = first.start_s + first.offset_s
     return logs, tuple(truth.shifted(shift_s) for truth in motion.truths)

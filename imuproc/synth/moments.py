@@ -15,8 +15,7 @@ from imuproc.synth.course import GRID_HZ
 from imuproc.synth.jump import make_jump
 from imuproc.synth.legs_ball import rise
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.runs import Rig, RunMotion, motion_truth
-from imuproc.synth.sensors import sample_log
+from imuproc.synth.runs import Rig, RunMotion, motion_truth, sampled
 from imuproc.synth.shock import on_skin
 from imuproc.synth.truth import Truth
 
@@ -109,10 +108,7 @@ def record_common(
     truth : Truth
         Of the run.
     """
-    logs = {
-        site: sample_log(common.skin[site], mount, site, rig.model, rig.stamps[site], rng)
-        for site, mount in rig.mounts.items()
-    }
+    logs = sampled(common.skin, rig, rng)
     first = rig.stamps[next(iter(rig.mounts))]
     stamp_s = float(first.stamp_of(np.array([common.run_from_s]))[0])
     return logs, motion_truth(motion).shifted(stamp_s)

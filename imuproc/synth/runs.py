@@ -194,6 +194,28 @@ def make_rig(
     return Rig(grade, {site: random_mount(rng, site) for site in sites}, stamps)
 
 
+def sampled(
+    skin: Mapping[Site, PoseTrack], rig: Rig, rng: np.random.Generator
+) -> dict[Site, SensorLog]:
+    """What the sensors of a rig log of what carries them.
+
+    Parameters
+    ----------
+    skin : mapping from Site to PoseTrack
+    rig : Rig
+    rng : numpy Generator
+        Draws sensor faults and noise.
+
+    Returns
+    -------
+    dict from Site to SensorLog
+    """
+    return {
+        site: sample_log(skin[site], mount, site, rig.model, rig.stamps[site], rng)
+        for site, mount in rig.mounts.items()
+    }
+
+
 def record(
     motion: RunMotion, rig: Rig, rng: np.random.Generator
 ) -> tuple[dict[Site, SensorLog], Truth]:
@@ -211,10 +233,7 @@ def record(
     logs : dict from Site to SensorLog
     truth : Truth
     """
-    logs = {
-        site: sample_log(motion.skin[site], mount, site, rig.model, rig.stamps[site], rng)
-        for site, mount in rig.mounts.items()
-    }
+    logs = sampled(motion.skin, rig, rng)
     first = rig.stamps[next(iter(rig.mounts))]
     return logs, motion_truth(motion).shifted(first.start_s + first.offset_s)
 
