@@ -2,17 +2,15 @@
 
 import json
 import os
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from filelock import FileLock, Timeout
 from markupsafe import Markup
 
 from imuproc.batch.faults import cannot_be_written
-from imuproc.batch.folder import LOCK, RESULTS
+from imuproc.batch.folder import RESULTS, held, require_no_file
 from imuproc.core.errors import SessionError
 from imuproc.core.files import replaced_file
 from imuproc.readers.study import Study
@@ -69,36 +67,15 @@ def agree(study: Study, folder: Path, advance: Callable[[str], None] | None = No
     SessionError
         The folder holds something else, is in use, or cannot be written.
     """
-    with _held(folder, study) as place:
+    require_no_file(folder)
+    _need_ours(folder, study)
+    with held(folder, folder):
         result = compare_study(study, advance)
         try:
-            files = _written(place, result)
+            files = _written(folder, result)
         except OSError as error:
             raise SessionError(cannot_be_written(error.filename or folder, error)) from error
     return Agreed(result, files)
-
-
-@contextmanager
-def _held(folder: Path, study: Study) -> Iterator[Path]:
-    """The folder for this process alone, if it is fit to be written to."""
-    if folder.exists() and not folder.is_dir():
-        raise SessionError(f"{folder}: found a file; allowed as output: a folder")
-    _need_ours(folder, study)
-    lock = FileLock(folder / LOCK, timeout=0)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        lock.acquire()
-    except Timeout:
-        raise SessionError(
-            f"{folder}: another imuproc process is writing there; wait until it is done, or name "
-            "another folder with --out"
-        ) from None
-    except OSError as error:
-        raise SessionError(cannot_be_written(folder, error)) from error
-    try:
-        yield folder
-    finally:
-        lock.release()
 
 
 def _need_ours(folder: Path, study: Study) -> None:

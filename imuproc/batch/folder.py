@@ -52,12 +52,42 @@ def output_folder(folder: Path, tasks: Sequence[Task]) -> Iterator[Path]:
         It is a file, it cannot be written, another process is using it, or a result would replace
         a log or the session file.
     """
+    require_no_file(folder)
+    _require_no_inputs(folder, tasks)
+    with held(folder, folder / RUNS_FOLDER):
+        _prepare(folder)
+        yield folder.resolve()
+
+
+def require_no_file(folder: Path) -> None:
+    """Refuse a file where a folder is wanted.
+
+    Raises
+    ------
+    SessionError
+    """
     if folder.exists() and not folder.is_dir():
         raise SessionError(f"{folder}: found a file; allowed as output: a folder")
-    _require_no_inputs(folder, tasks)
+
+
+@contextmanager
+def held(folder: Path, made: Path) -> Iterator[None]:
+    """Make a folder and hold it for this process alone.
+
+    Parameters
+    ----------
+    folder : Path
+    made : Path
+        The folder itself or one in it, made with all above it.
+
+    Raises
+    ------
+    SessionError
+        It cannot be written, or another process is using it.
+    """
     lock = FileLock(folder / LOCK, timeout=0)
     try:
-        (folder / RUNS_FOLDER).mkdir(parents=True, exist_ok=True)
+        made.mkdir(parents=True, exist_ok=True)
         lock.acquire()
     except Timeout:
         raise SessionError(
@@ -67,8 +97,7 @@ def output_folder(folder: Path, tasks: Sequence[Task]) -> Iterator[Path]:
     except OSError as error:
         raise SessionError(cannot_be_written(folder, error)) from error
     try:
-        _prepare(folder)
-        yield folder.resolve()
+        yield
     finally:
         lock.release()
 
