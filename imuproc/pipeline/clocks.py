@@ -12,6 +12,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import ConditionedRecording, Interval, Recording, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import Site, side_of
+from imuproc.core.words import in_a_row
 from imuproc.events.alternation import leg_shift
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource, RecordingSource
@@ -107,7 +108,7 @@ def _group_source(
         flags.append(RaisedFlag("clock_differs", str(wrong)))
     if untied:
         why = "" if about.run.clock != "jump" else "no jump or tap was found that all sensors saw; "
-        detail = f"{why}this part holds {_listed(group)}; times count as {group[0]} counts them"
+        detail = f"{why}this part holds {in_a_row(group)}; times count as {group[0]} counts them"
         flags.append(RaisedFlag("clock_separate", detail))
     run = about.run if len(groups) == 1 else replace(about.run, id=_id_of(about, group, groups))
     about = replace(
@@ -127,10 +128,6 @@ def _id_of(about: Recording, group: tuple[Site, ...], groups: list[tuple[Site, .
     if len(own) == 1 and sum(bool(own & other) for other in sides) == 1:
         return f"{about.run.id}_{next(iter(own))}"
     return f"{about.run.id}_{'-'.join(site.replace('_', '-') for site in group)}"
-
-
-def _listed(sites: tuple[Site, ...]) -> str:
-    return " and ".join(sites) if len(sites) < 3 else f"{', '.join(sites[:-1])} and {sites[-1]}"
 
 
 def require_one_clock(

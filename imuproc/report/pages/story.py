@@ -1,6 +1,6 @@
 """What a run page says in words: what matters, what is in doubt, what each flag means."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -9,6 +9,7 @@ import numpy as np
 from imuproc.assessment.cues import Cue, on_target_share
 from imuproc.assessment.verdicts import ABOVE, TOO_CLOSE, VERDICTS
 from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.words import in_a_row
 from imuproc.report.pages.labels import LABELS, STARTS, label_of, spans, steps_phrase
 from imuproc.report.pages.view import RunView
 from imuproc.report.text import clean, plural
@@ -111,15 +112,11 @@ def matter(cue: Cue, steps: "pd.DataFrame | None" = None) -> Matter:
     foot = "" if cue.side == "both" else f", mostly the {cue.side} foot"
     where = _where_seen(cue)
     evidence = (
-        f"Seen in {cue.off} of {plural(cue.measured, 'step')} ({_listed(cue.phases)}), surely "
+        f"Seen in {cue.off} of {plural(cue.measured, 'step')} ({in_a_row(cue.phases)}), surely "
         f"{out} the target, {size}: {where}{foot}."
     )
     reach = _reach(cue, steps) if steps is not None else ""
     return Matter(cue.words.title, cue.words.meaning, evidence + reach, cue.words.tried)
-
-
-def _listed(words: Sequence[str]) -> str:
-    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))
 
 
 def _where_seen(cue: Cue) -> str:
