@@ -7,104 +7,31 @@ from typing import Any
 import c3d
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from imuproc.core.errors import LogError
-from imuproc.core.reference import Reference
-from imuproc.readers.reference import read_reference
-from imuproc.readers.reference_layout import LAYOUTS
-from imuproc.readers.reference_request import ReferenceRequest
 from scripts import optical_running
+from tests.readers.c3d_captures import (
+    ALL,
+    BY_MARKERS,
+    CONTACT_S,
+    FORCE,
+    MARKERS,
+    PITCH_DEG,
+    PLATE_HZ,
+    POINT_HZ,
+    SHIN_DEG,
+    STORED,
+    TOUCHDOWNS,
+    FloatArray,
+    capture,
+    force,
+    legs,
+    read,
+    standing,
+)
 from tests.readers.c3d_files import Capture, write
 from tests.shared_data import needs_shared_data
-
-FloatArray = NDArray[np.float64]
-
-MARKERS = {
-    "left": {"knee": "LKNE", "ankle": "LANK", "heel": "LHEE", "toe": "LTOE"},
-    "right": {"knee": "RKNE", "ankle": "RANK", "heel": "RHEE", "toe": "RTOE"},
-}
-FORCE: dict[str, Any] = {"format": "c3d", "events": "force"}
-BY_MARKERS: dict[str, Any] = {**FORCE, "markers": MARKERS, "forward": "+x"}
-STORED: dict[str, Any] = {"format": "c3d", "events": "stored"}
-TOUCHDOWNS = np.array([0.3, 0.6, 0.9, 1.2])
-CONTACT_S = 0.16
-PLATE_HZ, POINT_HZ = 1000.0, 200.0
-ALL = (-10.0, 10.0, -10.0, 10.0)
-SHIN_DEG, PITCH_DEG = 70.0, -8.0
-"""Of the made-up legs at touchdown; they turn by 100 deg/s forward until toe-off."""
-
-
-def read(path: Path, layout: dict[str, Any], standing: Path | None = None) -> Reference:
-    made = LAYOUTS["c3d"].model_validate(layout)
-    name = standing.name if standing else ""
-    return read_reference(
-        ReferenceRequest(path, path.name, made, standing=standing, standing_source=name)
-    )
-
-
-def force(touchdowns: FloatArray = TOUCHDOWNS, end_s: float = 1.7, zero_n: float = 4.0):
-    """Contacts that load by 10 N per ms up to 900 N."""
-    t = np.arange(0.0, end_s, 1.0 / PLATE_HZ)
-    pushes = [
-        np.clip(np.minimum(t - on, on + CONTACT_S - t) * 10_000.0, 0.0, 900.0) for on in touchdowns
-    ]
-    return np.sum(pushes, axis=0) + zero_n
-
-
-def legs(speed_mps: float = 0.0, heading: float = 0.0, tilt_deg: float = 0.0) -> dict[str, Any]:
-    """Markers of legs that take turns on the ground: left, right, left, right.
-
-    Marker lines are turned by ``tilt_deg`` against the segments, as markers on shoes are.
-    """
-    t = np.arange(0.0, 1.7, 1.0 / POINT_HZ)
-    turn = Rotation.from_euler("z", heading)
-    out = {}
-    for number, (letter, y) in enumerate((("L", 0.1), ("R", -0.1))):
-        lift, forward_deg = np.full(len(t), 0.25), np.zeros(len(t))
-        for on in TOUCHDOWNS[number::2]:
-            inside = (t >= on - 0.02) & (t <= on + CONTACT_S + 0.02)
-            lift[inside] = 0.0
-            forward_deg = np.where(inside, -100.0 * (t - on), forward_deg)
-        heel = np.column_stack((speed_mps * t, np.full(len(t), y), 0.02 + lift))
-        parts = {"HEE": heel}
-        for name, start, length, angle in (
-            ("TOE", "HEE", 0.2, PITCH_DEG),
-            ("ANK", "HEE", 0.1, 60.0),
-            ("KNE", "ANK", 0.4, SHIN_DEG),
-        ):
-            own = forward_deg if name != "ANK" else np.zeros(len(t))
-            a = np.radians(angle + tilt_deg + own)
-            parts[name] = parts[start] + length * np.column_stack((np.cos(a), 0.0 * a, np.sin(a)))
-        out |= {letter + name: turn.apply(way) for name, way in parts.items()}
-    return out
-
-
-def standing() -> dict[str, Any]:
-    """Quiet standing along y with the marker lines 3 deg off: 93 and 3."""
-    n = 50
-    out = {}
-    for letter, y in (("L", 0.1), ("R", -0.1)):
-        heel = np.tile([-y, 0.0, 0.02], (n, 1))
-        a, b = np.radians(3.0), np.radians(93.0)
-        toe = heel + 0.2 * np.array([0.0, np.cos(a), np.sin(a)])
-        ankle = heel + np.array([0.0, 0.04, 0.08])
-        knee = ankle + 0.4 * np.array([0.0, np.cos(b), np.sin(b)])
-        names = ("HEE", "TOE", "ANK", "KNE")
-        out |= {letter + m: w for m, w in zip(names, (heel, toe, ankle, knee), strict=True)}
-    return out
-
-
-def capture(**changes: Any) -> Capture:
-    usual: dict[str, Any] = {
-        "markers_m": legs(),
-        "point_hz": POINT_HZ,
-        "forces_n": (force(),),
-        "analog_hz": PLATE_HZ,
-        "plates_m": (ALL,),
-    }
-    return Capture(**{**usual, **changes})
 
 
 @pytest.mark.parametrize("unit", ["m", "mm"])
@@ -254,19 +181,6 @@ def test_what_a_file_lacks_is_said(
     assert str(refused.value).startswith("run.c3d: ")
 
 
-def test_damaged_files_are_refused(tmp_path: Path) -> None:
-    whole = write(tmp_path / "run.c3d", capture()).read_bytes()
-    path = tmp_path / "bad.c3d"
-    for content in (b"touchdown,toe_off\n", whole[:300], bytes(600)):
-        path.write_bytes(content)
-        with pytest.raises(LogError, match=r"^bad.c3d: this is not a C3D file, or it is cut short"):
-            read(path, FORCE)
-    for length in (700, len(whole) // 2, len(whole) - 600):
-        path.write_bytes(whole[:length])
-        with pytest.raises(LogError, match=rf"cut short: found {length} bytes; allowed: \d+"):
-            read(path, FORCE)
-
-
 def test_without_the_library_the_extra_is_named(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -333,70 +247,3 @@ def _markers(data: dict[str, Any]) -> dict[str, FloatArray]:
             origin = data[f"pos_m_{segment}_{letter}"]
             out[letter + near], out[letter + far] = origin, origin + turn.apply(offset)
     return out
-
-
-def record(whole: bytes, name: bytes) -> int:
-    """Where a parameter's name stands; its record begins two bytes before."""
-    return whole.index(name, 512)
-
-
-def spoiled(whole: bytes, place: int, value: bytes) -> bytes:
-    return whole[:place] + value + whole[place + len(value) :]
-
-
-def test_a_chain_of_parameters_that_is_broken_is_refused_at_once(tmp_path: Path) -> None:
-    """The library would look for the end of some of these without end, or end the process."""
-    whole = write(tmp_path / "run.c3d", capture()).read_bytes()
-    path = tmp_path / "bad.c3d"
-    used = record(whole, b"USED")
-    for place, value in (
-        (used + 4, b"\xff\xff"),  # way to the next record: far out, or backwards where signed
-        (used + 4, b"\x01\x00"),  # into itself
-        (used - 2, b"\x7f"),  # length of the name
-        (used + 6, b"\x07"),  # type of the values
-        (used + 7, b"\xff"),  # number of dimensions
-        (record(whole, b"LABELS") + 9, b"\xff\xff"),  # dimensions
-    ):
-        path.write_bytes(spoiled(whole, place, value))
-        with pytest.raises(LogError, match=r"damaged: record \d+ of its parameters \(at byte"):
-            read(path, FORCE)
-
-
-@pytest.mark.parametrize(
-    ("name", "behind", "value", "message"),
-    [
-        (b"FRAMES", 10, b"\xff\xff", r"cut short: found \d+ bytes; allowed: \d+"),
-        (b"USED", 8, b"\xf0\x7f", r"cut short: found \d+ bytes; allowed: \d+"),
-        (b"RATIO", 9, b"\x00\xbb", r"ROTATION:RATIO is 47872; allowed: at most 100"),
-        (b"LABELS", 9, b"\x00", r"the text [A-Z]+:LABELS has no dimensions"),
-        (b"CHANNEL", 13, b"\xe8\x03", r"FORCE_PLATFORM:CHANNEL names signal 1000; allowed: 1 to 6"),
-    ],
-)
-def test_counts_that_the_file_cannot_hold_are_refused(
-    tmp_path: Path, name: bytes, behind: int, value: bytes, message: str
-) -> None:
-    whole = write(tmp_path / "run.c3d", capture()).read_bytes()
-    path = tmp_path / "bad.c3d"
-    path.write_bytes(spoiled(whole, record(whole, name) + behind, value))
-    with pytest.raises(LogError, match=message):
-        read(path, FORCE)
-
-
-def test_a_file_of_another_writer_is_whole_and_without_scales_is_refused(tmp_path: Path) -> None:
-    """ezc3d reads beyond the list of scales when there are fewer than signals, and crashes."""
-    made = c3d.Writer(point_rate=POINT_HZ, analog_rate=PLATE_HZ, point_units="mm")
-    made.set_point_labels(["LKNE", "LANK"])
-    made.set_analog_labels(["Fz"])
-    for _ in range(200):
-        made.add_frames([(np.ones((2, 5)), np.ones((1, 5)))])
-    path = tmp_path / "other.c3d"
-    with path.open("wb") as file:
-        made.write(file)
-    with pytest.raises(LogError, match=r"ANALOG:SCALE holds 0 numbers for 1 signals; allowed: 1"):
-        read(path, FORCE)
-    made.set_analog_scales([1.0])
-    made.set_analog_offsets([0])
-    with path.open("wb") as file:
-        made.write(file)
-    with pytest.raises(LogError, match=r"found no force plates"):  # it is read, and has none
-        read(path, FORCE)
