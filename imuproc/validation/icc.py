@@ -25,6 +25,9 @@ MODELS: Final[dict[Model, str]] = {
     "3,k": "two-way mixed, consistency, mean of the measurements",
 }
 
+_ROUNDINGS: Final = 16.0
+"""Deviations from a mean this many roundings of the largest value wide count as none."""
+
 
 @dataclass(frozen=True)
 class MeanSquares:
@@ -64,15 +67,20 @@ def mean_squares(scores: ArrayLike) -> MeanSquares:
         raise ValueError("scores must be a complete table of at least two targets and two judges")
     n, k = x.shape
     grand = x.mean()
-    targets = k * np.sum((x.mean(axis=1) - grand) ** 2)
-    judges = n * np.sum((x.mean(axis=0) - grand) ** 2)
-    residual = x - x.mean(axis=1, keepdims=True) - x.mean(axis=0) + grand
-    error = float(np.sum(residual**2))
+    rounding = _ROUNDINGS * np.finfo(np.float64).eps * float(np.abs(x).max())
+
+    def squares(deviations: FloatArray) -> float:
+        # What differs by no more than rounding does not differ.
+        return float(np.sum(np.where(np.abs(deviations) > rounding, deviations, 0.0) ** 2))
+
+    targets = k * squares(x.mean(axis=1) - grand)
+    judges = n * squares(x.mean(axis=0) - grand)
+    error = squares(x - x.mean(axis=1, keepdims=True) - x.mean(axis=0) + grand)
     return MeanSquares(
-        targets=float(targets / (n - 1)),
-        within=float((judges + error) / (n * (k - 1))),
-        judges=float(judges / (k - 1)),
-        error=float(error / ((n - 1) * (k - 1))),
+        targets=targets / (n - 1),
+        within=(judges + error) / (n * (k - 1)),
+        judges=judges / (k - 1),
+        error=error / ((n - 1) * (k - 1)),
         n=n,
         k=k,
     )
@@ -112,10 +120,10 @@ def intraclass_correlation(
     if len(x) < FEWEST:
         why = f"{len(x)} pairs: at least {FEWEST} are needed."
         return IntraclassCorrelation(np.nan, np.nan, np.nan, model, meaning, len(x), why)
-    if np.ptp(x) == 0.0:
-        why = "All values are equal: there is nothing to tell apart."
-        return IntraclassCorrelation(np.nan, np.nan, np.nan, model, meaning, len(x), why)
     ms = mean_squares(x)
+    if ms.targets + ms.error == 0.0:
+        why = "All pairs are alike: there is nothing to tell apart."
+        return IntraclassCorrelation(np.nan, np.nan, np.nan, model, meaning, len(x), why)
     tail = 0.5 + 0.5 * level
     value, (low, high) = _single(ms, model[0]), _single_interval(ms, model[0], tail)
     if model.endswith("k"):
@@ -173,6 +181,8 @@ def _agreement_interval(ms: MeanSquares, tail: float) -> tuple[float, float]:
     high_f = stats.f.ppf(tail, n - 1, freedom)
     low_f = stats.f.ppf(tail, freedom, n - 1)
     noise = k * ms.judges + (k * n - k - n) * ms.error
-    low = n * (ms.targets - high_f * ms.error) / (high_f * noise + n * ms.targets)
+    # Divided by the quantile, which is infinite where hardly any degrees of freedom are left.
+    least = ms.targets / high_f
+    low = n * (least - ms.error) / (noise + n * least)
     high = n * (low_f * ms.targets - ms.error) / (noise + n * low_f * ms.targets)
     return float(low), float(high)

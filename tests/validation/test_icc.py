@@ -54,9 +54,8 @@ def test_a_general_library_gives_the_same() -> None:
         )  # it rounds
 
 
-table = st.lists(st.tuples(st.floats(-10, 10), st.floats(-10, 10)), min_size=4, max_size=20).filter(
-    lambda rows: np.ptp(np.array(rows)) > 0.5
-)
+score = st.integers(-10_000, 10_000).map(lambda thousandths: thousandths / 1000.0)
+table = st.lists(st.tuples(score, score), min_size=4, max_size=20)
 
 
 @given(table, st.floats(-20, 20), st.floats(0.1, 10))
@@ -77,17 +76,31 @@ def test_a_bias_lowers_agreement_but_not_consistency(
 ) -> None:
     scores = np.array(rows)
     moved = scores + np.array([0.0, bias])
-    consistent = intraclass_correlation(scores, "3,1").value
-    assert intraclass_correlation(moved, "3,1").value == pytest.approx(consistent, abs=1e-6)
+    before, after = (intraclass_correlation(x, "3,1") for x in (scores, moved))
+    found = (after.value, after.low, after.high)
+    # nothing can be told of pairs that are all alike, and a bias does not change that
+    expected = pytest.approx((before.value, before.low, before.high), abs=1e-6, nan_ok=True)
+    assert found == expected
+    assert after.note == before.note
+    agreement = intraclass_correlation(moved + np.array([0.0, 1000.0]), "2,1").value
+    assert np.isnan(agreement) or agreement < 0.01
 
 
 def test_what_cannot_be_given_says_why() -> None:
     few = intraclass_correlation([[1.0, 1.1], [2.0, 2.1], [3.0, np.nan]], "2,1")
     assert np.isnan(few.value)
     assert "2 pairs: at least 3" in few.note
-    flat = intraclass_correlation(np.ones((5, 2)), "2,1")
-    assert np.isnan(flat.value)
-    assert "All values are equal" in flat.note
+    for alike in (np.ones((5, 2)), np.tile([0.1, 0.7], (7, 1)), np.tile([0.1, 0.7], (7, 1)) / 3.0):
+        for model in MODELS:
+            flat = intraclass_correlation(alike, model)
+            assert np.isnan([flat.value, flat.low, flat.high]).all()
+            assert "All pairs are alike" in flat.note
+
+
+def test_a_bias_far_above_the_scatter_leaves_a_finite_interval() -> None:
+    rows = [(0.0, 1000.0), (0.0, 1000.0), (0.0, 1000.0), (-0.002, 1000.003)]
+    found = intraclass_correlation(rows, "2,1")
+    assert (found.value, found.low, found.high) == pytest.approx((0.0, 0.0, 0.0), abs=1e-6)
 
 
 def test_perfect_agreement_is_one() -> None:
