@@ -12,6 +12,7 @@ from imuproc.checks.settings import CheckSettings
 from imuproc.checks.wording import from_error, from_flag
 from imuproc.conditioning.stamps import Stamps, repair_stamps
 from imuproc.core.errors import RunError
+from imuproc.core.words import plural
 
 FloatArray = NDArray[np.float64]
 
@@ -85,17 +86,17 @@ def _missing(sampling: Sampling, settings: CheckSettings) -> list[Reason]:
     if sampling.missing == 0:
         return []
     share = sampling.missing / (sampling.samples + sampling.missing)
-    text = f"{sampling.missing} samples are missing ({100.0 * share:.2g} %)"
+    text = f"Missing: {plural(sampling.missing, 'sample')} ({100.0 * share:.2g} %)"
     long_gap = sampling.longest_gap_s > settings.longest_gap_s
     if sampling.gaps:
         text += (
-            f", in {sampling.gaps} places; the longest gap is {sampling.longest_gap_s:.3g} s at "
-            f"{sampling.longest_gap_at_s:.1f} s"
+            f", in {plural(sampling.gaps, 'place')}; the longest gap is "
+            f"{sampling.longest_gap_s:.3g} s at {sampling.longest_gap_at_s:.1f} s"
         )
     advice = "Check the logger's storage or radio link."
     if share > settings.missing_share_unfit:
         return [Reason("unfit", f"{text}.", advice, "gap", sampling.missing)]
     if share > settings.missing_share or long_gap:
         return [Reason("limit", f"{text}.", advice, "gap", sampling.missing)]
-    text += ": few enough to be bridged."
+    text += ", few enough to be bridged."
     return [Reason("note", text, "", "samples_dropped", sampling.missing)]

@@ -96,7 +96,8 @@ def _shown(quiet: bool) -> "Iterator[Callable[[int, int], None]]":
 
 
 def _print(converted: "Converted", options: ConvertOptions) -> None:
-    from imuproc.report.text import clean, plural
+    from imuproc.core.words import plural
+    from imuproc.report.text import clean
 
     for failure in converted.failures:
         run, reason = clean(failure.run), clean(failure.reason).rstrip(".")

@@ -85,10 +85,11 @@ def _write(out: Path, found: "Expectation") -> None:
 
 
 def _text(found: "Expectation", alpha: float, power: float) -> str:
+    from imuproc.core.words import plural
     from imuproc.validation.planner import LIMITS
 
     lines = [
-        f"{found.runs} simulated runs: {found.found} of {found.steps} steps found, "
+        f"{plural(found.runs, 'simulated run')}: {found.found} of {found.steps} steps found, "
         f"{found.invented} invented.",
         *(f"No result: {why}" for why in found.failed),
         "",

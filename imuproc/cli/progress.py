@@ -5,7 +5,8 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemaining
 from rich.text import Text
 
 from imuproc.batch.outcome import Outcome
-from imuproc.report.text import clean, plural
+from imuproc.core.words import plural
+from imuproc.report.text import clean
 
 _STYLES = {"done": "", "reused": "dim", "failed": "red"}
 

@@ -37,9 +37,9 @@ def report(options: ReportOptions) -> None:
 
     Exit code: 0 done, 2 the request is wrong.
     """
+    from imuproc.core.words import plural
     from imuproc.report.pages.writing import INDEX, write_report
     from imuproc.report.tables import REPORT_FOLDER
-    from imuproc.report.text import plural
 
     files = write_report(options.out, options.targets, jobs=options.jobs or cores())
     if options.as_json:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
+from imuproc.core.words import plural
 from imuproc.dsp.filters import moving_mean, odd_width
 
 FloatArray = NDArray[np.float64]
@@ -117,10 +118,11 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     _refuse_leap(time_s, period_s, where)
     flags = []
     if unusable:
-        detail = f"{unusable} samples dropped, {not_numbers} of them without a stamp"
+        detail = f"{plural(unusable, 'sample')} dropped, {not_numbers} of them without a stamp"
         flags.append(RaisedFlag("bad_stamps", detail, log.site))
     if shared:
-        detail = f"{shared} of {len(log.time_s)} samples carry the stamp of the one before"
+        many = plural(shared, "sample")
+        detail = f"{many} of {len(log.time_s)} with the stamp of the one before"
         flags.append(RaisedFlag("duplicate_stamps", detail, log.site))
     steps = np.diff(time_s)
     spread = float(np.std(steps[steps <= settings.gap_periods * period_s])) / period_s

@@ -17,9 +17,10 @@ from imuproc.conditioning.stamps import Stamps, StampSettings, repair_stamps
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
-from imuproc.core.recording import Recording, SensorLog
+from imuproc.core.recording import Recording, SensorLog, Slip
 from imuproc.core.sites import Site
 from imuproc.core.uncertainty import CLIPPED_GYRO_SD_RADPS
+from imuproc.core.words import plural
 from imuproc.dsp.filters import finite_rows
 from imuproc.dsp.resampling import distance_to_samples, interpolate
 
@@ -69,6 +70,8 @@ class SiteSignals:
     gyro_hidden_radps : ndarray, shape (n,), or None
         Standard uncertainty of the angular velocity where it was clipped (its peaks are rounded
         off), 0 elsewhere; None for the usual one in every clipped sample.
+    slip : Slip or None
+        A turn on the limb that was taken out of the signals.
     """
 
     site: Site
@@ -79,6 +82,7 @@ class SiteSignals:
     gyro_clipped: BoolArray
     rate_hz: float
     gyro_hidden_radps: FloatArray | None = None
+    slip: Slip | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -251,13 +255,14 @@ def _missing_flags(
     short = missing <= max_bridge_samples
     flags = []
     if short.any():
-        detail = f"{missing[short].sum()} samples missing in {short.sum()} places were bridged"
+        many, places = int(missing[short].sum()), int(short.sum())
+        detail = f"{plural(many, 'sample')} missing in {plural(places, 'place')}, bridged"
         flags.append(RaisedFlag("samples_dropped", detail, site))
     if not short.all():
         worst = int(gaps[np.argmax(missing)])
         detail = (
-            f"{(~short).sum()} gaps, {missing[~short].sum()} samples; the longest "
-            f"{steps[worst]:.3g} s from {time_s[worst]:.10g} s on"
+            f"{plural((~short).sum(), 'gap')}, {plural(missing[~short].sum(), 'sample')}; the "
+            f"longest {steps[worst]:.3g} s from {time_s[worst]:.10g} s on"
         )
         flags.append(RaisedFlag("gap", detail, site))
     return flags
@@ -271,7 +276,7 @@ def _clipped_flags(
         if mask.any():
             stretches = int(np.count_nonzero(np.diff(mask.astype(np.int8), prepend=0) == 1))
             detail = (
-                f"{mask.sum()} samples in {stretches} stretches, first at "
+                f"{plural(mask.sum(), 'sample')} in {plural(stretches, 'stretch')}, first at "
                 f"{time_s[int(np.argmax(mask))]:.10g} s"
             )
             flags.append(RaisedFlag(f"{sensor}_clipped", detail, site))

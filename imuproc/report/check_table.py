@@ -19,8 +19,9 @@ from imuproc.checks.findings import (
     worst,
 )
 from imuproc.core.sites import SITES
+from imuproc.core.words import plural
 from imuproc.report.check_columns import COLUMNS, Column
-from imuproc.report.text import MISSING, clean, plural
+from imuproc.report.text import MISSING, clean
 
 _MOST_IN_FULL: Final = 8
 """Of more recordings than this every sensor has a word, and no line of its own."""

@@ -48,8 +48,3 @@ def with_uncertainty(value: float, uncertainty: float, decimals: int) -> str:
         return fixed(value, decimals)
     least = 10.0**-decimals
     return f"{fixed(value, decimals)} ±{fixed(max(uncertainty, least), decimals)}"
-
-
-def plural(count: int, noun: str) -> str:
-    """A count and its noun, as in ``1 run`` and ``2 runs``."""
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

@@ -56,7 +56,7 @@ def test_clipping_is_marked_on_the_clock_one_sample_beyond_and_flagged():
     np.testing.assert_array_equal(np.flatnonzero(signals.accel_clipped), np.arange(299, 306))
     np.testing.assert_array_equal(np.flatnonzero(signals.gyro_clipped), np.arange(599, 603))
     assert names(based) == ["accel_clipped", "gyro_clipped"]
-    assert detail(based, "accel_clipped") == "5 samples in 1 stretches, first at 0.6 s"
+    assert detail(based, "accel_clipped") == "5 samples in 1 stretch, first at 0.6 s"
 
 
 @needs_shared_data

@@ -5,6 +5,7 @@ import pytest
 
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.errors import RunError
+from imuproc.core.words import plural
 from tests.conditioning.made_up import (
     detail,
     error_at_measured,
@@ -59,7 +60,7 @@ def test_one_repeated_stamp_is_put_back_where_it_belongs():
     stamps[500] = stamps[499]
     based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)))
     assert detail(based, "duplicate_stamps") == (
-        "1 of 1000 samples carry the stamp of the one before"
+        "1 sample of 1000 with the stamp of the one before"
     )
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.002, 500.0)
 
@@ -91,7 +92,7 @@ def test_a_few_wrong_stamps_are_dropped_and_said(at, wrong_s):
     based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)))
     assert "bad_stamps" in names(based)
     assert set(names(based)) <= {"bad_stamps", "samples_dropped"}
-    assert detail(based, "bad_stamps").startswith(f"{len(at)} samples dropped")
+    assert detail(based, "bad_stamps").startswith(f"{plural(len(at), 'sample')} dropped")
     assert len(based.time_s) in (999, 1000)
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.008, 500.0)
 
@@ -100,7 +101,7 @@ def test_swapped_rows_lose_one_sample_only():
     elapsed_s = np.arange(1000) / 500.0
     elapsed_s[[400, 401]] = elapsed_s[[401, 400]]
     based = to_common_clock(make_recording(make_log(elapsed_s)))
-    assert detail(based, "bad_stamps").startswith("1 samples dropped")
+    assert detail(based, "bad_stamps").startswith("1 sample dropped")
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.004, 500.0)
 
 

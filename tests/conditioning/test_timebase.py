@@ -139,7 +139,7 @@ def test_dropped_samples_are_bridged_and_counted():
     time_s = np.delete(np.arange(1000) / 500.0, [100, 300, 301, 302])
     based = to_common_clock(make_recording(make_log(time_s)))
     assert names(based) == ["samples_dropped"]
-    assert detail(based, "samples_dropped") == "4 samples missing in 2 places were bridged"
+    assert detail(based, "samples_dropped") == "4 samples missing in 2 places, bridged"
     signals = based.sites["left_shank"]
     assert np.isfinite(signals.gyro_radps).all()
     assert signals.measured[100]
@@ -150,7 +150,7 @@ def test_long_gap_stays_empty_and_is_placed():
     time_s = np.delete(np.arange(2000) / 500.0, np.arange(500, 700))
     based = to_common_clock(make_recording(make_log(time_s)))
     assert names(based) == ["gap"]
-    assert detail(based, "gap") == "1 gaps, 200 samples; the longest 0.402 s from 0.998 s on"
+    assert detail(based, "gap") == "1 gap, 200 samples; the longest 0.402 s from 0.998 s on"
     signals = based.sites["left_shank"]
     np.testing.assert_array_equal(np.flatnonzero(~signals.measured), np.arange(500, 700))
     assert np.isnan(signals.accel_mps2[500:700]).all()

@@ -4,7 +4,6 @@ from imuproc.report.text import (
     clean,
     fixed,
     from_spreadsheet_safe,
-    plural,
     spreadsheet_safe,
     with_uncertainty,
 )
@@ -63,7 +62,3 @@ def test_what_is_no_number_is_empty(value: float) -> None:
 )
 def test_uncertainty_stands_beside_its_figure(value: float, uncertainty: float, shown: str) -> None:
     assert with_uncertainty(value, uncertainty, 1) == shown
-
-
-def test_counts_have_their_noun() -> None:
-    assert [plural(n, "run") for n in (0, 1, 2)] == ["0 runs", "1 run", "2 runs"]

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 
 from imuproc import __version__
+from imuproc.core.words import plural
 from imuproc.report.agreement.citations import SOURCES, Cited, used_sources
 from imuproc.report.agreement.gathering import ComparedRun, StudyResult
 from imuproc.report.agreement.quantities import Quantity, coefficient, quantity_of, share
-from imuproc.report.text import plural
 from imuproc.validation.agreement import Agreement
 
 TOLD: Final = (
