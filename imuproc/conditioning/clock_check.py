@@ -5,8 +5,6 @@ Clocks that are one came out at most 2.9 ms apart in 33 trials of 11 runners (se
 always noticed.
 """
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,17 +15,13 @@ from imuproc.conditioning.clock_lag import (
     joint_lag,
     joint_signals,
 )
-from imuproc.core.recording import ConditionedRecording, Interval
+from imuproc.core.recording import Conditioned, ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.dsp.filters import finite_stretches
 
 FloatArray = NDArray[np.float64]
 
 _MOST_APART_S = 0.004
-# The same where more than a share of the accelerometer's samples is clipped (judgement: feet that
-# clip at 5 g, a third of the samples, come out 8 ms off).
-_MOST_APART_CLIPPED_S = 0.020
-_MOST_CLIPPED = 0.05
 _LONGEST_S = 12.0
 _PIECE_S = 2.5
 
@@ -53,21 +47,28 @@ def leg_lags(
     found: dict[Side, Lag] = {}
     for side in SIDES:
         legs = [conditioned.segments.get(site(side)) for site in (shank_of, foot_of)]
-        pairs = [(s.accel_mps2[inside], s.gyro_radps[inside]) for s in legs if s is not None]
-        if len(pairs) < 2:
+        pair = [segment for segment in legs if segment is not None]
+        if len(pair) < 2:
             continue
-        whole = finite_stretches(np.concatenate([part for pair in pairs for part in pair], axis=1))
+        values = [v[inside] for segment in pair for v in (segment.accel_mps2, segment.gyro_radps)]
+        whole = finite_stretches(np.concatenate(values, axis=1))
         if not whole:
             continue
         longest = max(whole, key=lambda part: part.stop - part.start)
-        shank, foot = (
-            joint_signals(a[longest], w[longest], conditioned.rate_hz, settings.cutoff_hz)
-            for a, w in pairs
-        )
+        rows = slice(inside.start + longest.start, inside.start + longest.stop)
+        shank, foot = (_signals(s, rows, conditioned.rate_hz, settings) for s in pair)
         lag = joint_lag(shank, foot, settings) or _middle_lag(shank, foot, settings)
         if lag is not None:
             found[side] = lag
     return found
+
+
+def _signals(
+    segment: Conditioned, rows: slice, rate_hz: float, settings: LagSettings
+) -> JointSignals:
+    clipped = segment.accel_clipped[rows] | segment.gyro_clipped[rows]
+    accel, gyro = segment.accel_mps2[rows], segment.gyro_radps[rows]
+    return joint_signals(accel, gyro, clipped, rate_hz, settings.cutoff_hz)
 
 
 def _middle_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> Lag | None:
@@ -75,16 +76,13 @@ def _middle_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) 
     rows = int(_PIECE_S * shank.rate_hz)
     count = max(1, min(len(shank.accel_mps2), len(foot.accel_mps2)) // rows)
     found = [
-        joint_lag(_part(shank, first, rows), _part(foot, first, rows), settings)
+        joint_lag(
+            *(signals.part(slice(first, first + rows)) for signals in (shank, foot)), settings
+        )
         for first in range(0, count * rows, rows)
     ]
     lags = sorted((lag for lag in found if lag is not None), key=lambda lag: lag.lag_s)
     return lags[len(lags) // 2] if lags else None
-
-
-def _part(signals: JointSignals, first: int, count: int) -> JointSignals:
-    kept = slice(first, first + count)
-    return replace(signals, accel_mps2=signals.accel_mps2[kept], turn=signals.turn[kept])
 
 
 def clock_faults(
@@ -107,13 +105,5 @@ def clock_faults(
     return [
         f"{foot_of(side)} is {1e3 * lag.lag_s:+.0f} ms off {shank_of(side)}"
         for side, lag in leg_lags(conditioned, run, settings).items()
-        if abs(lag.lag_s) > _allowed_s(conditioned, run, side) + 2.0 * lag.u_s
+        if abs(lag.lag_s) > _MOST_APART_S + 2.0 * lag.u_s
     ]
-
-
-def _allowed_s(conditioned: ConditionedRecording, run: Interval, side: Side) -> float:
-    """How far apart clocks that are one may come out: clipped peaks move in time, too."""
-    inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
-    legs = [conditioned.segments.get(site(side)) for site in (shank_of, foot_of)]
-    clipped = [float(np.mean(leg.accel_clipped[inside])) for leg in legs if leg is not None]
-    return _MOST_APART_CLIPPED_S if max(clipped) > _MOST_CLIPPED else _MOST_APART_S

@@ -6,6 +6,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.conditioning.clipping import (
+    LEAST_ACCEL_RANGE_MPS2,
+    LEAST_GYRO_RANGE_RADPS,
+    clipped_samples,
+)
 from imuproc.conditioning.stamps import StampSettings, repair_stamps
 from imuproc.core.recording import SensorLog
 from imuproc.dsp.filters import block_means, finite_rows
@@ -13,6 +18,7 @@ from imuproc.dsp.resampling import interpolate, regular_grid
 from imuproc.dsp.rotations import lengths
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 GRID_HZ = 200.0
 """Fine enough for what is compared, all of it below 40 Hz."""
@@ -37,6 +43,8 @@ class OwnGrid:
         Sensor axes; gaps are bridged.
     level_radps : ndarray, shape (k,)
         Mean size of the angular velocity in blocks of 0.1 s.
+    clipped : ndarray of bool, shape (n,)
+        Samples at the end of the range of either sensor, or next to one.
     period_s : float
         From sample to sample of the log itself.
     """
@@ -45,6 +53,7 @@ class OwnGrid:
     accel_mps2: FloatArray
     gyro_radps: FloatArray
     level_radps: FloatArray
+    clipped: BoolArray
     period_s: float = 1.0 / GRID_HZ
 
     @property
@@ -82,10 +91,26 @@ def own_grid(log: SensorLog, settings: StampSettings) -> OwnGrid:
     values = values[finite := finite_rows(values)]
     on_grid = interpolate(time_s[finite], values, grid_s, np.inf)
     known = np.flatnonzero(finite_rows(on_grid))
-    on_grid = on_grid[known[0] : known[-1] + 1] if len(known) else np.zeros((1, 6))
-    start_s = float(grid_s[known[0]]) if len(known) else float(time_s[0])
+    if len(known) == 0:
+        return _motionless(float(time_s[0]), stamps.period_s)
+    inside = slice(known[0], known[-1] + 1)
+    on_grid, grid_s = on_grid[inside], grid_s[inside]
     level = block_means(lengths(on_grid[:, 3:]), int(_BLOCK_S * GRID_HZ))
-    return OwnGrid(start_s, on_grid[:, :3], on_grid[:, 3:], level, stamps.period_s)
+    clipped = np.interp(grid_s, time_s, _clipped(log)[stamps.row].astype(float)) > 0.0
+    return OwnGrid(
+        float(grid_s[0]), on_grid[:, :3], on_grid[:, 3:], level, clipped, stamps.period_s
+    )
+
+
+def _motionless(start_s: float, period_s: float) -> OwnGrid:
+    """Of a log without a number in it."""
+    zero = np.zeros((1, 3))
+    return OwnGrid(start_s, zero, zero, np.zeros(1), np.zeros(1, dtype=bool), period_s)
+
+
+def _clipped(log: SensorLog) -> BoolArray:
+    accel = clipped_samples(log.accel_mps2, log.accel_range_mps2, LEAST_ACCEL_RANGE_MPS2)
+    return accel | clipped_samples(log.gyro_radps, log.gyro_range_radps, LEAST_GYRO_RANGE_RADPS)
 
 
 def thinned_log(pieces: Iterable[SensorLog]) -> SensorLog:

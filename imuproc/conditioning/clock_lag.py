@@ -9,6 +9,10 @@ Below 10 Hz the ankle of real runners is joint enough for that. In 33 trials of 
 4.5 m/s, both legs (Fukuchi et al. 2017, open data; optical poses, made-up sensors) clocks that were
 one came out -0.4 ms apart, SD 0.9 ms, at most 2.9 ms; in simulated sprints -0.6 ms, SD 0.2 ms. Up
 to 15 Hz the same runners give -1.9 ms and SD 1.3 ms, up to 6 Hz SD 1.8 ms: markers and skin.
+
+What was clipped, and what the low-pass spreads it over, is left out: in 12 of the trials gyroscopes
+that end at 60 % of their peaks gave lags up to 5.8 ms with it and 2.3 ms without, accelerometers
+that end at 40 % 6.7 and 2.4 ms.
 """
 
 from dataclasses import dataclass
@@ -16,11 +20,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.filters import derivative, low_pass
+from imuproc.dsp.filters import derivative, low_pass, moving_max, odd_width
 from imuproc.dsp.rotations import skew
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
+BoolArray = NDArray[np.bool_]
 
 _LEAST_HZ = 60.0
 _WORK_HZ = 100.0
@@ -30,6 +35,8 @@ _LONGEST_STEP_S = 0.02
 _BLOCKS = 8
 _LEAST_SAMPLES = 100
 _LEAST_SIZE_MPS2 = 1.5
+_SMEARED_S = 0.02
+"""About the time constant of the 10 Hz low-pass: so far a clipped sample reaches."""
 
 
 @dataclass(frozen=True)
@@ -92,16 +99,27 @@ class JointSignals:
     accel_mps2 : ndarray, shape (n, 3)
     turn : ndarray, shape (n, 3, 3)
         In 1/s².
+    known : ndarray of bool, shape (n,)
+        False where something clipped is in it.
     rate_hz : float
     """
 
     accel_mps2: FloatArray
     turn: FloatArray
+    known: BoolArray
     rate_hz: float
+
+    def part(self, rows: slice) -> "JointSignals":
+        """Some of the samples."""
+        return JointSignals(self.accel_mps2[rows], self.turn[rows], self.known[rows], self.rate_hz)
 
 
 def joint_signals(
-    accel_mps2: FloatArray, gyro_radps: FloatArray, rate_hz: float, cutoff_hz: float
+    accel_mps2: FloatArray,
+    gyro_radps: FloatArray,
+    clipped: BoolArray,
+    rate_hz: float,
+    cutoff_hz: float,
 ) -> JointSignals:
     """Smoothed and thinned signals of one segment; any fixed axes.
 
@@ -109,6 +127,8 @@ def joint_signals(
     ----------
     accel_mps2, gyro_radps : ndarray, shape (n, 3)
         Finite.
+    clipped : ndarray of bool, shape (n,)
+        Samples at the end of the range of either sensor.
     rate_hz : float
     cutoff_hz : float
 
@@ -122,7 +142,8 @@ def joint_signals(
     gyro = low_pass(gyro_radps, cutoff_hz, rate_hz)
     change = derivative(gyro, rate_hz)[::every]
     across = skew(gyro[::every])
-    return JointSignals(accel, skew(change) + across @ across, rate_hz / every)
+    spoilt = moving_max(clipped.astype(float), odd_width(2.0 * _SMEARED_S, rate_hz)) > 0.0
+    return JointSignals(accel, skew(change) + across @ across, ~spoilt[::every], rate_hz / every)
 
 
 def joint_lag(
@@ -141,7 +162,8 @@ def joint_lag(
     Returns
     -------
     Lag or None
-        None where the two do not move as parts of one leg, or hardly at all.
+        None where the two do not move as parts of one leg, or hardly at all, and where too much is
+        clipped.
     """
     margin = int(settings.longest_lag_s * shank.rate_hz) + 3
     count = min(len(shank.accel_mps2), len(foot.accel_mps2))
@@ -172,10 +194,13 @@ def _solve(
     prior = np.diag([settings.lever_sd_m**-2] * 6 + [0.0])
     for _ in range(_ROUNDS):
         there = _between(both, rows, lag_s * foot.rate_hz)
+        known = shank.known[rows] & foot.known[rows + round(lag_s * foot.rate_hz)]
+        if np.count_nonzero(known) < _LEAST_SAMPLES:
+            return Lag(lag_s, np.inf, np.inf)
         sizes, rows_of = _sizes(accel, turn, there, levers)
         left = sizes[0] - sizes[1]
-        usual = max(1.4826 * float(np.median(np.abs(left))), 0.3)
-        weight = 1.0 / np.maximum(1.0, np.abs(left) / (settings.huber * usual)) / usual**2
+        usual = max(1.4826 * float(np.median(np.abs(left[known]))), 0.3)
+        weight = known / np.maximum(1.0, np.abs(left) / (settings.huber * usual)) / usual**2
         normal = (weight * rows_of) @ rows_of.T + prior
         gradient = (rows_of * (weight * left)).T
         step = np.linalg.solve(
@@ -186,8 +211,8 @@ def _solve(
         lag_s = float(np.clip(lag_s, -settings.longest_lag_s, settings.longest_lag_s))
         if np.abs(step).max() < _SETTLED:
             break
-    size = float(np.std(sizes[0]))
-    misfit = float(np.std(left)) / size if size > _LEAST_SIZE_MPS2 else np.inf
+    size = float(np.std(sizes[0][known]))
+    misfit = float(np.std(left[known])) / size if size > _LEAST_SIZE_MPS2 else np.inf
     return Lag(lag_s, _chance_u_s(normal, gradient), misfit)
 
 

@@ -298,7 +298,9 @@ def _one_lag(
         return None
     here, there = slice(rows.start, rows.start + count), slice(shift, shift + count)
     signals = [
-        joint_signals(g.accel_mps2[part], g.gyro_radps[part], GRID_HZ, settings.cutoff_hz)
+        joint_signals(
+            g.accel_mps2[part], g.gyro_radps[part], g.clipped[part], GRID_HZ, settings.cutoff_hz
+        )
         for g, part in ((shank, here), (foot, there))
     ]
     lag = joint_lag(signals[0], signals[1], settings)

@@ -40,7 +40,8 @@ def with_tap(accel: np.ndarray, at_s: float) -> np.ndarray:
 
 def grid(accel: np.ndarray, start_s: float, turn_radps: float = 0.02) -> OwnGrid:
     gyro = np.full(accel.shape, turn_radps)
-    return OwnGrid(start_s, accel, gyro, np.full(len(accel) // 20, turn_radps))
+    level, none = np.full(len(accel) // 20, turn_radps), np.zeros(len(accel), dtype=bool)
+    return OwnGrid(start_s, accel, gyro, level, none)
 
 
 def test_a_landing_and_a_tap_are_told_apart() -> None:

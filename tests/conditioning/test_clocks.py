@@ -111,16 +111,42 @@ def test_the_ankle_tells_how_far_shank_and_foot_are_apart(shift: int) -> None:
         signals = []
         for site, begin in ((shank, first), (foot, first - shift)):
             log, rows = one.logs[site], slice(begin, begin + int(4.0 * RATE_HZ))
-            signals.append(joint_signals(log.accel_mps2[rows], log.gyro_radps[rows], RATE_HZ, 10.0))
+            none = np.zeros(rows.stop - rows.start, dtype=bool)
+            signals.append(
+                joint_signals(log.accel_mps2[rows], log.gyro_radps[rows], none, RATE_HZ, 10.0)
+            )
         lag = joint_lag(signals[0], signals[1], LagSettings())
         assert lag is not None
         assert lag.lag_s == pytest.approx(shift / RATE_HZ, abs=0.003)
         assert lag.misfit < 0.15
 
 
+def clipped_leg(share: float, marked: bool) -> float:
+    """Lag in s of a left foot behind its shank whose gyroscopes end at a share of their peaks."""
+    one = made(0, 0)
+    first = int(np.searchsorted(one.logs["left_shank"].time_s, one.run_s - 1.0))
+    signals = []
+    for site in ("left_shank", "left_foot"):
+        log, rows = one.logs[site], slice(first, first + int(4.0 * RATE_HZ))
+        limit = share * np.abs(log.gyro_radps[rows]).max()
+        gyro = np.clip(log.gyro_radps[rows], -limit, limit)
+        clipped = (np.abs(gyro) >= limit).any(axis=1) & marked
+        signals.append(joint_signals(log.accel_mps2[rows], gyro, clipped, RATE_HZ, 10.0))
+    lag = joint_lag(signals[0], signals[1], LagSettings())
+    return np.nan if lag is None else lag.lag_s
+
+
+def test_what_was_clipped_does_not_move_the_lag() -> None:
+    plain = clipped_leg(1.01, marked=True)
+    assert clipped_leg(0.5, marked=True) == pytest.approx(plain, abs=0.001)
+    assert abs(clipped_leg(0.5, marked=False) - plain) > 0.002  # it would
+    assert np.isnan(clipped_leg(0.2, marked=True))  # nothing is left to tell it by
+
+
 def test_sensors_at_rest_tell_nothing() -> None:
     still = np.tile([0.0, 0.0, 9.8], (2000, 1)) + 0.02 * np.random.default_rng(1).normal(
         size=(2000, 3)
     )
-    signals = joint_signals(still, 0.01 * still, RATE_HZ, 10.0)
+    none = np.zeros(len(still), dtype=bool)
+    signals = joint_signals(still, 0.01 * still, none, RATE_HZ, 10.0)
     assert joint_lag(signals, signals, LagSettings()) is None
