@@ -335,23 +335,16 @@ def tilt_weights(problem: DriftProblem, time_s: FloatArray, axis: FloatArray) ->
 
 
 def _wander_share(problem: DriftProblem, time_s: FloatArray) -> FloatArray:
-    """Share of each link's wander that has come in since the levelling, shape (k, links).
+    """Share of each link's wander that has come in since the first anchor, shape (k, links).
 
-    Wander comes in evenly between neighbouring anchors; before the levelling it counts backwards.
+    Wander comes in evenly between neighbouring anchors.
     """
     anchors = problem.anchors.time_s
     length = np.diff(anchors).clip(1e-6)
-    levelled_s = problem.strapdown.time_s[problem.strapdown.anchor_index]
-    share = np.clip((time_s[:, None] - anchors[:-1]) / length, 0.0, 1.0)
-    return np.asarray(share - np.clip((levelled_s - anchors[:-1]) / length, 0.0, 1.0))
+    return np.asarray(np.clip((time_s[:, None] - anchors[:-1]) / length, 0.0, 1.0))
 
 
 def wandered_rad(problem: DriftProblem, solution: DriftSolution, time_s: FloatArray) -> FloatArray:
-    """Rotation that has wandered in since the levelling, in rad, shape (k, 3)."""
+    """Rotation that has wandered in since the first anchor, in rad, shape (k, 3)."""
     gathered = np.concatenate((np.zeros((1, 3)), np.cumsum(solution.wander_rad, axis=0)))
-    levelled_s = problem.strapdown.time_s[problem.strapdown.anchor_index]
-    anchors = problem.anchors.time_s
-    return np.stack(
-        [np.interp(time_s, anchors, g) - np.interp(levelled_s, anchors, g) for g in gathered.T],
-        axis=1,
-    )
+    return np.stack([np.interp(time_s, problem.anchors.time_s, g) for g in gathered.T], axis=1)

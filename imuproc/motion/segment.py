@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from imuproc.core.errors import RunError
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.recording import Conditioned
+from imuproc.dsp.integration import cumulative_integral
 from imuproc.dsp.rotations import (
     quat_conjugate,
     quat_from_rotvec,
@@ -32,7 +33,7 @@ from imuproc.motion.observations import Anchors, make_anchors
 from imuproc.motion.prepared import Prepared, with_hidden_turns
 from imuproc.motion.scale import scale_error
 from imuproc.motion.settings import MotionSettings
-from imuproc.motion.strapdown import Strapdown, at_times
+from imuproc.motion.strapdown import GYRO_TERMS, Strapdown, at_times
 
 FloatArray = NDArray[np.float64]
 
@@ -173,12 +174,13 @@ def _solve_once(
     )
     solution = solve(problem, settings)
     rotation = _rotation_correction(problem, solution)
+    quat_wxyz = quat_multiply(quat_from_rotvec(rotation), strapdown.quat_wxyz)
     return Solved(
         prepared=prepared,
         problem=problem,
         solution=solution,
-        quat_wxyz=quat_multiply(quat_from_rotvec(rotation), strapdown.quat_wxyz),
-        velocity_mps=_corrected_velocity(problem, solution),
+        quat_wxyz=quat_wxyz,
+        velocity_mps=_corrected_velocity(prepared, problem, solution, quat_wxyz),
     )
 
 
@@ -190,16 +192,20 @@ def _rotation_correction(problem: DriftProblem, solution: DriftSolution) -> Floa
     return at_times(thinned, clock, problem.strapdown.time_s)
 
 
-def _corrected_velocity(problem: DriftProblem, solution: DriftSolution) -> FloatArray:
+def _corrected_velocity(
+    prepared: Prepared, problem: DriftProblem, solution: DriftSolution, quat_wxyz: FloatArray
+) -> FloatArray:
     """Velocity at every sample that meets each anchor's velocity exactly, shape (n, 3).
 
-    What is left over between two anchors comes in where the signals may have missed it: at
-    impacts and clipped samples rather than evenly (the conditional mean of a random walk whose
-    variance grows there).
+    It is what the corrected orientation makes of the force. What is then left over between two
+    anchors comes in where the signals may have missed it: at impacts and clipped samples rather
+    than evenly (the conditional mean of a random walk whose variance grows there).
     """
     sens, strapdown, anchors = problem.sensitivity, problem.strapdown, problem.anchors
-    thinned = (solution.errors @ sens.velocity).T
-    velocity = strapdown.velocity_mps + at_times(thinned, sens.time_s, strapdown.time_s)
+    force = quat_rotate(quat_wxyz, prepared.segment.accel_mps2) - prepared.gravity_mps2 * UP
+    of_accel = (solution.errors[GYRO_TERMS:] @ sens.velocity[:, GYRO_TERMS:]).T
+    velocity = cumulative_integral(force, strapdown.rate_hz)
+    velocity += at_times(of_accel, sens.time_s, strapdown.time_s)
     left = solution.anchor_velocity_mps - at_times(velocity, strapdown.time_s, anchors.time_s)
     grown = problem.blind.velocity_variance
     at_anchor = at_times(grown, strapdown.time_s, anchors.time_s)
