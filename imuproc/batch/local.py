@@ -15,7 +15,7 @@ from joblib.externals.loky import BrokenProcessPool
 
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job
-from imuproc.batch.work import Method, work_on
+from imuproc.batch.work import Method, Tell, work_on
 
 DIED: Final = (
     "its worker process was ended from outside, also when it was tried again alone; "
@@ -24,23 +24,27 @@ DIED: Final = (
 _WATCH_S: Final = 0.5
 
 
-def in_turn(jobs: Sequence[Job], method: Method) -> Generator[Outcome, None, None]:
+def in_turn(jobs: Sequence[Job], method: Method, tell: Tell) -> Generator[Outcome, None, None]:
     """Work through jobs in this process, one after the other.
 
     Parameters
     ----------
     jobs : sequence of Job
     method : callable
+    tell : callable
+        Hears of each of several runs of a log.
 
     Yields
     ------
     Outcome
     """
     for job in jobs:
-        yield work_on(job, method)
+        yield work_on(job, method, tell)
 
 
-def by_workers(jobs: Sequence[Job], method: Method, workers: int) -> Generator[Outcome, None, None]:
+def by_workers(
+    jobs: Sequence[Job], method: Method, tell: Tell, workers: int
+) -> Generator[Outcome, None, None]:
     """Work through jobs by several processes.
 
     A worker that dies takes the others with it. The runs that were under way are then tried once
@@ -51,6 +55,8 @@ def by_workers(jobs: Sequence[Job], method: Method, workers: int) -> Generator[O
     jobs : sequence of Job
     method : callable
         It and the jobs are pickled.
+    tell : callable
+        Hears of each of several runs of a log, in the worker: it is pickled too.
     workers : int
         At least 2.
 
@@ -61,10 +67,10 @@ def by_workers(jobs: Sequence[Job], method: Method, workers: int) -> Generator[O
     """
     left = list(jobs)
     while left:
-        round_ = _Round(left, method, workers)
+        round_ = _Round(left, (method, tell), workers)
         yield from round_.outcomes()
         for job in round_.lost():
-            alone = _Round([job], method, workers)
+            alone = _Round([job], (method, tell), workers)
             yield from alone.outcomes()
             if alone.lost():
                 yield Outcome(job.task.run.id, "failed", reason=DIED)
@@ -74,8 +80,8 @@ def by_workers(jobs: Sequence[Job], method: Method, workers: int) -> Generator[O
 class _Round:
     """Jobs given to one set of workers, until all are done or a worker has died."""
 
-    def __init__(self, jobs: Sequence[Job], method: Method, workers: int) -> None:
-        self._jobs, self._method, self._workers = jobs, method, workers
+    def __init__(self, jobs: Sequence[Job], how: tuple[Method, Tell], workers: int) -> None:
+        self._jobs, self._how, self._workers = jobs, how, workers
         self.sent: list[Job] = []
         self._back: set[str] = set()
 
@@ -105,7 +111,7 @@ class _Round:
     def _calls(self) -> Iterator[Any]:
         for job in self._jobs:
             self.sent.append(job)
-            yield delayed(_in_worker)(job, self._method, os.getpid())
+            yield delayed(_in_worker)(job, self._how, os.getpid())
 
 
 @contextmanager
@@ -116,9 +122,9 @@ def _quiet_restarts() -> Iterator[None]:
         yield
 
 
-def _in_worker(job: Job, method: Method, parent: int) -> Outcome:
+def _in_worker(job: Job, how: tuple[Method, Tell], parent: int) -> Outcome:
     _settle_in(parent)
-    return work_on(job, method)
+    return work_on(job, *how)
 
 
 @lru_cache(maxsize=1)

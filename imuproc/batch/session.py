@@ -18,7 +18,7 @@ from imuproc.batch.plan import Task
 from imuproc.batch.store import Job, archive_path, is_current
 from imuproc.batch.strict import serious_flags, strict_rows
 from imuproc.batch.tables import gather, write_results
-from imuproc.batch.work import Method
+from imuproc.batch.work import Method, Tell
 from imuproc.core.errors import SessionError
 from imuproc.pipeline.settings import Settings
 from imuproc.report.text import clean
@@ -98,6 +98,10 @@ class Processed:
 class Watch(Protocol):
     """Who wants to see work while it goes on."""
 
+    @property
+    def tell(self) -> Tell:
+        """Hears of each of several runs of a log, in whatever process of this machine does it."""
+
     def planned(self, reused: int, to_do: int) -> None:
         """How many runs are there already, and how many are to be worked on."""
 
@@ -135,11 +139,12 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
         job.task.run.id: Outcome(job.task.run.id, "reused") for job in there if job.task.wanted
     }
     to_do = [job for job in jobs if job.task.wanted and job.task.run.id not in outcomes]
-    log.line(f"imuproc {__version__}: {len(to_do)} runs to do, {len(outcomes)} reused")
-    watch.planned(len(outcomes), len(to_do))
+    reused = len(outcomes)
+    log.line(f"imuproc {__version__}: {len(to_do)} runs to do, {reused} reused")
+    watch.planned(reused, len(to_do))
     forget_pages(folder, (job.task.run.id for job in to_do))
     interrupted = False
-    work = _work(request, to_do, folder)
+    work = _work(request, to_do, folder, watch.tell)
     try:
         for outcome in work:
             outcomes[outcome.run] = outcome
@@ -147,7 +152,7 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
             watch.told(outcome)
     except KeyboardInterrupt:
         interrupted = True
-        log.line(f"interrupted after {len(outcomes)} of {len(to_do)} runs")
+        log.line(f"interrupted after {len(outcomes) - reused} of {len(to_do)} runs")
     finally:
         work.close()
     rows = gather(jobs, outcomes)
@@ -216,7 +221,9 @@ def _look(request: Request, folder: Path) -> tuple[list[Job], list[Job]]:
     return [job for job, _ in looked], [job for job, current in looked if current]
 
 
-def _work(request: Request, jobs: Sequence[Job], folder: Path) -> Generator[Outcome, None, None]:
+def _work(
+    request: Request, jobs: Sequence[Job], folder: Path, tell: Tell
+) -> Generator[Outcome, None, None]:
     if request.cluster is not None and jobs:
         try:
             from imuproc.batch.cluster import on_cluster
@@ -227,5 +234,5 @@ def _work(request: Request, jobs: Sequence[Job], folder: Path) -> Generator[Outc
         return on_cluster(jobs, request.method, request.cluster, folder)
     workers = min(request.jobs, len(jobs))
     if workers > 1:
-        return by_workers(jobs, request.method, workers)
-    return in_turn(jobs, request.method)
+        return by_workers(jobs, request.method, tell, workers)
+    return in_turn(jobs, request.method, tell)

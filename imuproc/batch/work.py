@@ -3,7 +3,7 @@
 import time
 import traceback
 import warnings
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
 from threadpoolctl import threadpool_limits
@@ -21,8 +21,15 @@ from imuproc.report.text import clean
 Method = Callable[[LogSource, Settings], Iterable[Result | RunError]]
 """What turns a recording into results: :func:`imuproc.pipeline.run.process_each`."""
 
+Tell = Callable[[str, int], None]
+"""Takes the id and the steps of one of several runs of a log when it is in the archive."""
 
-def work_on(job: Job, method: Method) -> Outcome:
+
+def _unheard(_run: str, _steps: int) -> None:
+    pass
+
+
+def work_on(job: Job, method: Method, tell: Tell = _unheard) -> Outcome:
     """Read, process and archive one recording; the one place where any error of a run ends.
 
     Linear algebra is held to one thread, so that its sums come out the same wherever it runs.
@@ -32,6 +39,8 @@ def work_on(job: Job, method: Method) -> Outcome:
     job : Job
     method : callable
         Turns logs and Settings into a Result for each run.
+    tell : callable
+        As :data:`Tell`; a log of one run is told by its outcome alone.
 
     Returns
     -------
@@ -44,7 +53,7 @@ def work_on(job: Job, method: Method) -> Outcome:
     with warnings.catch_warnings(record=True) as caught, threadpool_limits(limits=1):
         warnings.simplefilter("always")
         try:
-            steps = _done(job, method)
+            steps = _done(job, method, tell)
             outcome = replace(outcome, state="done", steps=steps, rows=tuple(load(job)))
         except ImuprocError as error:
             outcome = replace(outcome, reason=clean(str(error)))
@@ -59,10 +68,21 @@ def work_on(job: Job, method: Method) -> Outcome:
     return replace(outcome, log=f"{told}\n{outcome.log}".strip(), seconds=seconds)
 
 
-def _done(job: Job, method: Method) -> int:
+def _done(job: Job, method: Method, tell: Tell) -> int:
     settings: Settings = job.settings
     source = SessionLogs(job.task.session, job.task.run.id, settings.long.piece_samples)
-    return keep(job, method(source, settings), lambda: _require_unchanged(job))
+    found = _told(method(source, settings), job.task.run.id, tell)
+    return keep(job, found, lambda: _require_unchanged(job))
+
+
+def _told(
+    found: Iterable[Result | RunError], log_id: str, tell: Tell
+) -> Iterator[Result | RunError]:
+    """The same, with each of several runs told once it has been taken."""
+    for item in found:
+        yield item
+        if isinstance(item, Result) and item.run != log_id:
+            tell(item.run, len(item.steps))
 
 
 def _require_unchanged(job: Job) -> None:

@@ -1,10 +1,13 @@
 """Work as it goes on, on stderr: a bar on a terminal, and a line for each run."""
 
+import os
+
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 from rich.text import Text
 
 from imuproc.batch.outcome import Outcome
+from imuproc.cli.found_runs import FoundRuns
 from imuproc.core.words import plural
 from imuproc.report.text import clean
 
@@ -29,6 +32,7 @@ class Shown:
         )
         self._task = self._bar.add_task("runs", total=None)
         self._done = self._total = 0
+        self.tell = FoundRuns(quiet, self._moving, os.getpid())
 
     def __enter__(self) -> "Shown":
         if self._moving:

@@ -3,6 +3,7 @@
 import os
 import signal
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from imuproc.batch.fingerprint import fingerprint, input_digests
@@ -22,12 +23,17 @@ from tests.report.fake_result import fake_result
 DEADLY = "R07-02"
 
 
+def unheard(_run: str, _steps: int) -> None:
+    """Nobody listens."""
+
+
 class Watched:
     """What a user would have seen."""
 
     def __init__(self) -> None:
         self.counts: tuple[int, int] = (0, 0)
         self.outcomes: list[Outcome] = []
+        self.tell = unheard
 
     def planned(self, reused: int, to_do: int) -> None:
         self.counts = (reused, to_do)
@@ -58,6 +64,13 @@ def by_recording(method: Callable[[Recording, Settings], Result]) -> Method:
 def usual(source: LogSource, settings: Settings) -> Iterator[Result]:
     """The stand-in of the method: fixed steps."""
     yield fake_result(read(source, settings))
+
+
+def several(source: LogSource, settings: Settings) -> Iterator[Result]:
+    """Two runs in each log."""
+    result = fake_result(read(source, settings))
+    for run in (f"{result.run}_1", f"{result.run}_2"):
+        yield replace(result, run=run, steps=result.steps.assign(run=run), distances={})
 
 
 def deadly(source: LogSource, settings: Settings) -> Iterator[Result]:

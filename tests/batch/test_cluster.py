@@ -22,7 +22,7 @@ from imuproc.core.errors import SessionError
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource
-from tests.batch.jobs import DEADLY, contents, deadly, jobs_of, usual
+from tests.batch.jobs import DEADLY, contents, deadly, jobs_of, unheard, usual
 from tests.session_folder import small_session
 
 REPO = Path(__file__).resolve().parents[2]
@@ -146,7 +146,7 @@ def test_a_worker_killed_on_the_way_costs_nothing_and_losing_all_costs_the_rest(
         outcomes += work
         assert sorted(outcome.run for outcome in outcomes) == list(RUNS)
         assert reasons(outcomes) == set()
-        assert list(in_turn(jobs_of(session, tmp_path / "local"), usual))
+        assert list(in_turn(jobs_of(session, tmp_path / "local"), usual, unheard))
         remove_leftovers(out)
         assert contents(out) == contents(tmp_path / "local")
 

@@ -10,7 +10,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
-from tests.batch.jobs import by_recording, jobs_of, usual
+from tests.batch.jobs import by_recording, jobs_of, several, usual
 from tests.report.fake_result import fake_result
 from tests.session_folder import small_session
 
@@ -92,3 +92,16 @@ def test_linear_algebra_has_one_thread(jobs: list[Job]) -> None:
 
     work_on(jobs[0], by_recording(method))
     assert set(seen) == {1}
+
+
+def test_each_of_several_runs_of_a_log_is_told_when_it_is_done(jobs: list[Job]) -> None:
+    heard: list[tuple[str, int]] = []
+    outcome = work_on(jobs[0], several, lambda run, steps: heard.append((run, steps)))
+    assert heard == [("R07-01_1", 6), ("R07-01_2", 6)]
+    assert outcome.steps == 12
+
+
+def test_a_log_of_one_run_is_told_by_its_outcome_alone(jobs: list[Job]) -> None:
+    heard: list[str] = []
+    assert work_on(jobs[0], usual, lambda run, _steps: heard.append(run)).state == "done"
+    assert heard == []

@@ -1,4 +1,5 @@
 import json
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -6,12 +7,13 @@ from pathlib import Path
 import pytest
 
 from imuproc.batch.folder import output_folder
+from imuproc.cli.found_runs import FoundRuns
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
-from tests.batch.jobs import by_recording
+from tests.batch.jobs import by_recording, several
 from tests.cli.command import Command
 from tests.report.fake_result import fake_result
 from tests.session_folder import small_session
@@ -52,6 +54,24 @@ def test_tables_on_stdout_and_files_in_the_folder(
     assert "3 runs: 3 done." in seen.out
     assert "steps.csv" in seen.out
     assert "\x1b" not in seen.out
+
+
+def test_runs_in_a_log_have_lines_of_their_own_while_it_is_worked_on(
+    imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("imuproc.cli.process._method", lambda: several)
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--run", "R07-02")
+    *inside, line = seen.err.splitlines()
+    assert inside == ["  R07-02_1 done, 6 steps", "  R07-02_2 done, 6 steps"]
+    assert line.startswith("1/1 R07-02 done, 12 steps")
+    assert imuproc("process", session, "-o", tmp_path / "out", "-q", "--again").err == ""
+
+
+def test_a_worker_clears_the_bar_before_it_prints(capsys: pytest.CaptureFixture[str]) -> None:
+    for moving, shown_by in ((False, -1), (True, os.getpid()), (True, -1)):
+        FoundRuns(quiet=False, moving=moving, shown_by=shown_by)("R07-02_1", 1)
+    line = "  R07-02_1 done, 1 step\n"
+    assert capsys.readouterr().err == line + line + "\r\x1b[2K" + line
 
 
 def test_a_failed_run_is_named_and_the_others_are_done(
