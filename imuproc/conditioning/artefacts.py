@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.recording import SensorLog
+from imuproc.core.recording import Recording, SensorLog
+from imuproc.core.words import plural
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -28,6 +29,9 @@ class ArtefactSettings:
         Time for which an axis must not keep one exact value while its neighbours move.
     stuck_samples : int
         And so many samples.
+    clipped_s : float
+        For longer than this no axis stays at the end of its range while the limb runs: it is
+        stuck. In running the fastest turn of a limb, half a swing, takes some 0.2 s (from memory).
     moves_mps2, moves_radps : float
         How much another axis of the sensor must change meanwhile.
     spike_ratio : float
@@ -39,6 +43,7 @@ class ArtefactSettings:
 
     stuck_s: float = 0.05
     stuck_samples: int = 8
+    clipped_s: float = 0.25
     moves_mps2: float = 5.0
     moves_radps: float = 2.0
     spike_ratio: float = 8.0
@@ -67,7 +72,9 @@ def without_artefacts(
     forward = forward[forward > 0.0]
     if len(forward) == 0:
         return log, []
-    least = max(round(settings.stuck_s / float(np.median(forward))), settings.stuck_samples)
+    period_s = float(np.median(forward))
+    least = max(round(settings.stuck_s / period_s), settings.stuck_samples)
+    held = (least, max(round(settings.clipped_s / period_s), least))
     flags: list[RaisedFlag] = []
     cleaned: dict[str, FloatArray] = {}
     spikes: list[float] = []
@@ -76,7 +83,7 @@ def without_artefacts(
         ("gyroscope", "gyro_radps", settings.moves_radps, settings.spike_radps),
     ):
         values: FloatArray = getattr(log, name)
-        stuck = _stuck(values, least, moves)
+        stuck = _stuck(values, held, moves)
         wild = _wild(values, settings.spike_ratio, size)
         if wild.any():
             wild &= ~stuck.any(axis=1)
@@ -85,7 +92,7 @@ def without_artefacts(
         if stuck.any() or wild.any():
             cleaned[name] = np.where(stuck | wild[:, None], np.nan, values)
     if spikes:
-        detail = f"{len(spikes)} samples left out, the first at {min(spikes):.10g} s"
+        detail = f"{plural(len(spikes), 'sample')} left out, the first at {min(spikes):.10g} s"
         flags.append(RaisedFlag("spikes", detail, log.site))
     return (replace(log, **cleaned) if cleaned else log), flags  # type: ignore[arg-type]
 
@@ -95,22 +102,64 @@ def _stuck_flags(log: SensorLog, sensor: str, stuck: BoolArray) -> list[RaisedFl
     for axis, name in enumerate(_AXES):
         rows = np.flatnonzero(stuck[:, axis])
         if len(rows):
-            first, last = log.time_s[rows[0] - 1], log.time_s[rows[-1]]
-            detail = f"{sensor} axis {name} from {first:.10g} to {last:.10g} s"
+            detail = f"{sensor} axis {name} {_span(log, rows)}"
             flags.append(RaisedFlag("stuck_channel", detail, log.site))
     return flags
 
 
-def _stuck(values: FloatArray, least: int, moves: float) -> BoolArray:
-    """Samples at which one axis repeats its last value while another axis moves, shape (n, 3)."""
+def _span(log: SensorLog, rows: NDArray[np.int64]) -> str:
+    """From when to when an axis kept its value, in words."""
+    first, last = log.time_s[rows[0] - 1], log.time_s[rows[-1]]
+    to_end = rows[-1] == len(log.time_s) - 1
+    span = f"from {first:.10g} " + ("s to the end of the log" if to_end else f"to {last:.10g} s")
+    stretches = 1 + int(np.count_nonzero(np.diff(rows) > 1))
+    return span if stretches == 1 else f"{span}, in {plural(stretches, 'stretch')}"
+
+
+def naming_stuck(reason: str, recording: Recording) -> str:
+    """A reason for which a run is refused, and which stuck axes may be behind it.
+
+    Parameters
+    ----------
+    reason : str
+    recording : Recording
+        With the flags of :func:`without_artefacts`.
+
+    Returns
+    -------
+    str
+        The reason itself where no axis is stuck.
+    """
+    told = [
+        f"{log.source} ({site}): {flag.detail}"
+        for site, log in recording.logs.items()
+        for flag in recording.flags
+        if flag.name == "stuck_channel" and flag.site == site
+    ]
+    if not told:
+        return reason
+    return (
+        f"{reason}. An axis kept one value while the others moved, so samples were left out: "
+        f"{'; '.join(told)}. Have the sensor checked; without its log in the session file the "
+        "others are worked on"
+    )
+
+
+def _stuck(values: FloatArray, held: tuple[int, int], moves: float) -> BoolArray:
+    """Samples at which one axis repeats its last value while another axis moves, shape (n, 3).
+
+    ``held`` are how many samples it must keep it for, and how many where the value is the axis's
+    largest or least: at the end of its range an axis keeps its value too, which is clipping.
+    """
+    least, longest_clipped = held
     out = np.zeros(values.shape, dtype=bool)
     for axis in range(values.shape[1]):
         column = values[:, axis]
         runs = _held_runs(column, least)
         ends = (np.nanmax(column), np.nanmin(column)) if runs else ()
         for first, last in runs:
-            # At the end of its range an axis keeps its value too: that is clipping.
-            if column[first] not in ends and np.ptp(values[first : last + 1], axis=0).max() > moves:
+            clipped = column[first] in ends and last - first <= longest_clipped
+            if not clipped and np.ptp(values[first : last + 1], axis=0).max() > moves:
                 out[first + 1 : last + 1, axis] = True
     return out
 

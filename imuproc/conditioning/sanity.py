@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.artefacts import ArtefactSettings, without_artefacts
+from imuproc.conditioning.artefacts import ArtefactSettings, naming_stuck, without_artefacts
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
@@ -150,9 +150,12 @@ def check_signals(based: TimeBased, settings: SanitySettings | None = None) -> T
     flags: list[RaisedFlag] = []
     for site, signals in based.sites.items():
         where = f"{based.recording.logs[site].source} ({site})"
-        flags += _rate_and_length(where, signals, based.rate_hz, settings)
-        flags += _gravity(where, signals, based, settings)
-        _gyro_unit(where, signals, based, settings)
+        try:
+            flags += _rate_and_length(where, signals, based.rate_hz, settings)
+            flags += _gravity(where, signals, based, settings)
+            _gyro_unit(where, signals, based, settings)
+        except RunError as error:
+            raise RunError(naming_stuck(str(error), based.recording)) from error
     entry = HistoryEntry(
         "conditioning.sanity.signals",
         "rate, length, gravity at rest and size of the angular velocity are plausible",

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.conditioning.artefacts import ArtefactSettings, without_artefacts
+from imuproc.conditioning.artefacts import ArtefactSettings, naming_stuck, without_artefacts
 from imuproc.core.recording import SensorLog
-from tests.conditioning.made_up import make_log, resting_and_running
+from tests.conditioning.made_up import make_log, make_recording, resting_and_running
 from tests.shared_data import SHARED_DATA, needs_shared_data
 
 G = 9.80665
@@ -59,6 +59,41 @@ def test_an_axis_that_sticks_for_a_moment_is_taken_out() -> None:
     assert names == ["stuck_channel"]
     assert np.flatnonzero(np.isnan(found.gyro_radps[:, 2])).tolist() == list(range(2300, 2340))
     assert np.isfinite(found.accel_mps2).all()
+
+
+def test_an_axis_stuck_at_its_largest_value_is_no_clipping_when_it_lasts() -> None:
+    log = running_log()
+    gyro = log.gyro_radps.copy()
+    at = 2000 + int(np.argmax(gyro[2000:2500, 2]))
+    gyro[at:, 2] = gyro[:, 2].max()
+    found, flags = without_artefacts(replace(log, gyro_radps=gyro), ArtefactSettings())
+    assert np.isnan(found.gyro_radps[at + 1 :, 2]).all()
+    assert [flag.detail for flag in flags] == [
+        f"gyroscope axis z from {log.time_s[at]:.10g} s to the end of the log"
+    ]
+
+
+def test_stretches_in_which_an_axis_is_stuck_are_counted() -> None:
+    log = running_log()
+    gyro = log.gyro_radps.copy()
+    for first in (2300, 2700):
+        gyro[first : first + 40, 2] = gyro[first, 2]
+    _, flags = without_artefacts(replace(log, gyro_radps=gyro), ArtefactSettings())
+    assert flags[0].detail.endswith(", in 2 stretches")
+
+
+def test_a_refusal_names_log_axis_and_instant_of_what_is_stuck() -> None:
+    log = running_log()
+    accel = log.accel_mps2.copy()
+    accel[2300:, 0] = accel[2300, 0]
+    log, flags = without_artefacts(replace(log, accel_mps2=accel), ArtefactSettings())
+    recording = replace(make_recording(log), flags=tuple(flags))
+    reason = naming_stuck("no steps", recording)
+    named = f"{log.source} ({log.site}): accelerometer axis x from {log.time_s[2300]:.10g} s to"
+    assert reason.startswith("no steps. ")
+    assert named in reason
+    assert "Have the sensor checked" in reason
+    assert naming_stuck("no steps", make_recording(running_log())) == "no steps"
 
 
 def test_the_end_of_the_range_is_no_stuck_axis() -> None:
