@@ -70,6 +70,8 @@ class DriftProblem:
     error_sd : ndarray, shape (30,)
         Prior standard deviation of each error term.
     blind : Blindness
+    put_in_rad : ndarray, shape (a - 1, 3), or None
+        Turns that were not seen and have been put in already: the prior counts them, too.
     """
 
     strapdown: Strapdown
@@ -78,6 +80,7 @@ class DriftProblem:
     point: PointModel
     error_sd: FloatArray
     blind: Blindness
+    put_in_rad: FloatArray | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,9 +115,14 @@ class DriftSolution:
 
 
 def error_prior_sd(
-    settings: MotionSettings, gyro_bias_u_radps: float, heading_sd_rad: float
+    settings: MotionSettings, gyro_bias_u_radps: float, heading_sd_rad: float, accel_off: float
 ) -> FloatArray:
-    """Prior standard deviation of each error term, shape (30,)."""
+    """Prior standard deviation of each error term, shape (30,).
+
+    An accelerometer that reads gravity wrong by more than a usual one may be off by as much in the
+    scale or the bias of any axis: rest tells how much, not which.
+    """
+    off = accel_off if accel_off > settings.accel_usual_off else 0.0
     g_sensitivity = np.radians(settings.g_sensitivity_sd_degps_per_g) / STANDARD_GRAVITY_MPS2
     return np.concatenate(
         (
@@ -122,8 +130,8 @@ def error_prior_sd(
             np.full(3, gyro_bias_u_radps),
             np.full(9, settings.gyro_matrix_sd),
             np.full(9, g_sensitivity),
-            np.full(3, settings.accel_bias_sd_mps2),
-            np.full(3, settings.accel_scale_sd),
+            np.full(3, np.hypot(settings.accel_bias_sd_mps2, off * STANDARD_GRAVITY_MPS2)),
+            np.full(3, np.hypot(settings.accel_scale_sd, off)),
         )
     )
 
@@ -213,7 +221,8 @@ def _links(
     shared = np.zeros((count, 6, len(prior_sd)))
     gained = along(sens.velocity, sens.time_s, anchors.time_s)
     shared[:, :3, :ERROR_TERMS] = -np.diff(gained, axis=0)
-    values = np.concatenate((np.diff(nominal, axis=0), np.zeros((count, 3))), axis=1)
+    put_in = np.zeros((count, 3)) if problem.put_in_rad is None else problem.put_in_rad
+    values = np.concatenate((np.diff(nominal, axis=0), -put_in), axis=1)
     states = states.reshape(count, 6, 12) / sd[:, :, None]
     return Links(states, shared * prior_sd / sd[:, :, None]), values / sd
 

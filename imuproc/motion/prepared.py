@@ -6,8 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Conditioned, Interval
-from imuproc.dsp.rotations import quat_conjugate, quat_rotate
-from imuproc.motion.drift import DriftProblem, DriftSolution
+from imuproc.dsp.rotations import (
+    quat_conjugate,
+    quat_from_rotvec,
+    quat_multiply,
+    quat_rotate,
+)
+from imuproc.motion.drift import DriftProblem, DriftSolution, wandered_rad
 from imuproc.motion.observations import Blindness, blindness
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import (
@@ -38,6 +43,10 @@ class Prepared:
     sensitivity : Sensitivity
     blind : Blindness
     gravity_mps2 : float
+    accel_off : float
+        By which share the accelerometer reads other than gravity in that stretch.
+    put_in_rad : ndarray, shape (a - 1, 3), or None
+        What the signals hold of turns that were not seen, between the anchors that told them.
     """
 
     segment: Conditioned
@@ -46,6 +55,8 @@ class Prepared:
     sensitivity: Sensitivity
     blind: Blindness
     gravity_mps2: float
+    accel_off: float
+    put_in_rad: FloatArray | None = None
 
 
 def prepare_segment(
@@ -74,18 +85,27 @@ def prepare_segment(
         return None
     strapdown = integrate(segment, time_s, rate_hz, anchor, gravity_mps2)
     blind = blindness(segment, rate_hz, settings)
+    still = (time_s >= anchor.start_s) & (time_s <= anchor.end_s)
+    size = float(np.linalg.norm(segment.accel_mps2[still].mean(axis=0)))
     return Prepared(
-        segment, anchor, strapdown, sensitivity(strapdown, segment), blind, gravity_mps2
+        segment,
+        anchor,
+        strapdown,
+        sensitivity(strapdown, segment),
+        blind,
+        gravity_mps2,
+        abs(size / gravity_mps2 - 1.0),
     )
 
 
 def with_hidden_turns(
     prepared: Prepared, problem: DriftProblem, solution: DriftSolution, settings: MotionSettings
 ) -> Prepared | None:
-    """The segment integrated anew with what its gyroscope has missed, where it has missed it.
+    """The segment integrated anew with what its gyroscope has missed, where it has missed much.
 
-    The least squares is linear in the turns that were not seen. One of many degrees is no small
-    error: it is put in, and the rest has to be solved anew (a second step of Gauss-Newton).
+    The least squares is linear in the turns that were not seen. What adds up to many degrees over
+    a run is no small error: it is put in, and the rest has to be solved anew (another step of
+    Gauss-Newton).
 
     Parameters
     ----------
@@ -99,23 +119,30 @@ def with_hidden_turns(
     Prepared or None
         None where nothing large was missed.
     """
-    if np.abs(solution.wander_rad).max(initial=0.0) < _LARGE_RAD:
-        return None
     strapdown, hidden_rad = prepared.strapdown, prepared.blind.rotation_sd_rad
     anchor_s = problem.anchors.time_s
+    tilt = wandered_rad(problem, solution, anchor_s)[:, :2]
+    if np.abs(tilt).max(initial=0.0) < _LARGE_RAD:
+        return None
     steps = np.maximum(np.diff(at_times(hidden_rad, strapdown.time_s, anchor_s)), 1e-9)
     hidden = np.diff(hidden_rad, prepend=0.0)
     link = np.searchsorted(anchor_s, strapdown.time_s) - 1
     inside = (link >= 0) & (link < len(steps)) & (hidden > 0.0)
+    if not inside.any():
+        return None
     rate = np.zeros((len(hidden), 3))
     share = hidden[inside] / steps[link[inside]]
     rate[inside] = solution.wander_rad[link[inside]] * share[:, None] * strapdown.rate_hz
+    so_far = wandered_rad(problem, solution, strapdown.time_s)
+    quat = quat_multiply(quat_from_rotvec(so_far), strapdown.quat_wxyz)
     segment = prepared.segment
-    gyro = segment.gyro_radps + quat_rotate(quat_conjugate(strapdown.quat_wxyz), rate)
-    return prepare_segment(
+    gyro = segment.gyro_radps + quat_rotate(quat_conjugate(quat), rate)
+    anew = prepare_segment(
         replace(segment, gyro_radps=gyro),
         strapdown.time_s,
         strapdown.rate_hz,
         prepared.gravity_mps2,
         settings,
     )
+    before = 0.0 if prepared.put_in_rad is None else prepared.put_in_rad
+    return None if anew is None else replace(anew, put_in_rad=before + solution.wander_rad)

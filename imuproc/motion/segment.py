@@ -40,6 +40,9 @@ FloatArray = NDArray[np.float64]
 PointBuilder = Callable[[Strapdown, Conditioned, Anchors], PointModel]
 UP = np.array([0.0, 0.0, 1.0])
 
+_MOST_ANEW = 4
+"""A run whose gyroscopes clip in every stride may take two or three solutions to settle."""
+
 
 @dataclass(frozen=True, eq=False)
 class Stances:
@@ -140,8 +143,12 @@ def solve_segment(
     asked = (stances, point, settings, heading_sd_rad)
     try:
         solved = _solve_once(prepared, *asked)
-        turned = with_hidden_turns(prepared, solved.problem, solved.solution, settings)
-        return solved if turned is None else _solve_once(turned, *asked)
+        for _ in range(_MOST_ANEW):
+            turned = with_hidden_turns(solved.prepared, solved.problem, solved.solution, settings)
+            if turned is None:
+                break
+            solved = _solve_once(turned, *asked)
+        return solved
     except np.linalg.LinAlgError as error:
         raise RunError(
             f"the motion of {prepared.segment.site} cannot be worked out: its samples are of no "
@@ -169,8 +176,14 @@ def _solve_once(
         sensitivity=prepared.sensitivity,
         anchors=anchors,
         point=point(strapdown, segment, anchors),
-        error_sd=error_prior_sd(settings, segment.calibration.gyro_bias_u_radps, heading_sd_rad),
+        error_sd=error_prior_sd(
+            settings,
+            segment.calibration.gyro_bias_u_radps,
+            heading_sd_rad,
+            prepared.accel_off,
+        ),
         blind=prepared.blind,
+        put_in_rad=prepared.put_in_rad,
     )
     solution = solve(problem, settings)
     rotation = _rotation_correction(problem, solution)

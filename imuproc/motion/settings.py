@@ -17,6 +17,9 @@ class MotionSettings:
         Answer of the gyroscope to acceleration in deg/s per g.
     accel_bias_sd_mps2, accel_scale_sd : float
         Bias in m/s² and scale factor (1) of the accelerometer.
+    accel_usual_off : float
+        An accelerometer that reads gravity wrong by a larger share is no usual one (twice what the
+        two above make of it).
     wander_sd_deg_per_sqrt_s : float
         Random walk of orientation beyond the named terms.
     rest_velocity_sd_mps : float
@@ -50,6 +53,7 @@ class MotionSettings:
     g_sensitivity_sd_degps_per_g: float = 0.03
     accel_bias_sd_mps2: float = 0.25
     accel_scale_sd: float = 0.007
+    accel_usual_off: float = 0.05
     wander_sd_deg_per_sqrt_s: float = 0.1
     rest_velocity_sd_mps: float = 0.02
     ball_velocity_sd_mps: float = 0.12

@@ -100,6 +100,9 @@ def priors(problem: DriftProblem, settings: MotionSettings) -> tuple[np.ndarray,
     sd = np.concatenate((problem.error_sd, point.prior_sd, wander, np.full(3 * len(at_s), 30.0)))
     mean = np.zeros(len(sd))
     mean[ERROR_TERMS : ERROR_TERMS + len(point.prior_sd)] = point.prior_mean
+    if problem.put_in_rad is not None:
+        first = ERROR_TERMS + len(point.prior_sd)
+        mean[first : first + len(wander)] = -problem.put_in_rad.ravel()
     return mean, sd
 
 

@@ -19,6 +19,7 @@ from imuproc.dsp.rotations import quat_rotate
 from imuproc.synth.plan import random_plan
 from imuproc.synth.runs import simulate_run
 from imuproc.synth.truth import Truth
+from imuproc.validation.judging import judge
 
 SEEDS = (711, 712)
 FIRST_STEPS = 6
@@ -135,6 +136,50 @@ def test_clipped_samples_have_a_part_of_their_own() -> None:
     for table, result in ((parts, clipped), (before, whole)):
         total = np.sqrt((table**2).sum(axis=1, skipna=False))
         np.testing.assert_allclose(total, result.steps["shin_angle_touchdown_deg_u"])
+
+
+def angles_within(recording: Recording, truth: Truth) -> tuple[float, float]:
+    """Share of angles at events within two standard uncertainties, and RMS error of shin angles.
+
+    The latter in deg over the middle of all stances.
+    """
+    result = imuproc.process(recording)
+    errors = judge(result, truth, "").errors.dropna(subset=["error", "u"])
+    errors = errors[errors["figure"].str.contains("shin|pitch|dorsiflexion")]
+    found = []
+    for side in ("left", "right"):
+        steps = truth.steps[truth.steps["side"] == side]
+        middle = 0.5 * (steps["touchdown_s"] + steps["toe_off_s"]).to_numpy()
+        pitch = result.motion.segments[f"{side}_shank"].pitch_rad
+        angle = 90.0 + np.degrees(np.interp(middle, result.motion.time_s, pitch))
+        found.append(angle - true_shin(truth, side, middle))
+    return (
+        float((errors["error"].abs() <= 2.0 * errors["u"]).mean()),
+        float(np.sqrt(np.nanmean(np.concatenate(found) ** 2))),
+    )
+
+
+def test_turns_that_add_up_unseen_over_a_run_are_followed() -> None:
+    # Each stride hides a few degrees; all of them make 40, for which no linear solution holds.
+    rng = np.random.default_rng(713)
+    recording, truth = simulate_run(random_plan(rng, "crouch", 60.0), "mid", 500.0, rng)
+    logs = {}
+    for site, log in recording.logs.items():
+        limit = 0.6 * float(np.abs(log.gyro_radps).max())
+        gyro = log.gyro_radps.clip(-limit, limit)
+        logs[site] = replace(log, gyro_radps=gyro, gyro_range_radps=limit)
+    covered, rms_deg = angles_within(replace(recording, logs=logs), truth)
+    assert covered > 0.9
+    assert rms_deg < 4.0
+
+
+def test_an_accelerometer_that_reads_gravity_wrong_is_taken_to_read_all_wrong() -> None:
+    recording, truth, _ = block_start(SEEDS[0])
+    log = recording.logs["left_shank"]
+    logs = {**recording.logs, "left_shank": replace(log, accel_mps2=1.15 * log.accel_mps2)}
+    covered, rms_deg = angles_within(replace(recording, logs=logs), truth)
+    assert covered > 0.9
+    assert rms_deg < 0.6
 
 
 def test_velocity_of_the_ball_is_near_zero_in_stance() -> None:
