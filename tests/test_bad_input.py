@@ -62,7 +62,7 @@ REFUSED: dict[str, tuple[Change, str]] = {
     ),
     "gyro off": (scaled(gyro=0.0), r"gyroscope reads zero throughout"),
     "accelerometer off": (scaled(accel=0.0), r"accelerometer reads zero throughout"),
-    "one sample": (lambda log: first(log, 1), r"1 samples; at least 50 are needed"),
+    "one sample": (lambda log: first(log, 1), r"1 sample; at least 50 are needed"),
     "no sample": (lambda log: first(log, 0), r"0 samples; at least 50 are needed"),
     "mostly no numbers": (
         lambda log: replace(

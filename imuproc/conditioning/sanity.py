@@ -14,6 +14,7 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site, is_foot
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.core.words import plural
 from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
 from imuproc.dsp.rotations import lengths
 
@@ -167,7 +168,7 @@ def check_signals(based: TimeBased, settings: SanitySettings | None = None) -> T
 def _require_samples(log: SensorLog, settings: SanitySettings) -> None:
     if len(log.time_s) < settings.min_samples:
         raise RunError(
-            f"{log.source} ({log.site}): {len(log.time_s)} samples; at least "
+            f"{log.source} ({log.site}): {plural(len(log.time_s), 'sample')}; at least "
             f"{settings.min_samples} are needed. Check that the log was written to its end"
         )
 

@@ -3,12 +3,12 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-import numpy as np
-
+from imuproc.conditioning.artefacts import naming_stuck
 from imuproc.conditioning.calibration import calibrate
 from imuproc.conditioning.pairing import require_paired_legs
 from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
+from imuproc.conditioning.usable import sensors_of_run
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
@@ -156,32 +156,33 @@ def _runs_of(
     recording: Recording, settings: Settings, own: Interval | None = None
 ) -> Iterator[Result | RunError]:
     """The runs of a recording, or those whose middle lies in a part of it."""
-    timebased = check_signals(to_common_clock(check_logs(recording), settings.timebase))
+    recording = check_logs(recording)
+    timebased = check_signals(to_common_clock(recording, settings.timebase))
     tracks = {
         site: [Track(timebased.time_s, timebased.rate_hz, signals.gyro_radps, signals.accel_mps2)]
         for site, signals in timebased.sites.items()
     }
     runs = find_runs(tracks, settings.runs)
+    given = False
+    result: Result | RunError | None
     for run in runs:
         middle_s = 0.5 * (run.start_s + run.end_s)
         if own is not None and not own.start_s <= middle_s < own.end_s:
             continue
         try:
-            result = _process_run(_without_silent(timebased, run), run, runs, settings)
+            result = _process_run(sensors_of_run(timebased, run), run, runs, settings)
         except WrongClockError:
             raise
         except RunError as error:  # one stretch of a long log does not cost the others
-            yield RunError(str(error))  # anew: the one caught holds all that was worked on
-            continue
+            # Anew: the one caught holds all that was worked on.
+            result = RunError(naming_stuck(str(error), recording))
         if result is not None:
+            given = True
             yield result
-
-
-def _without_silent(timebased: TimeBased, run: Interval) -> TimeBased:
-    """The recording without sensors that measured nothing in a run."""
-    inside = slice(*np.searchsorted(timebased.time_s, [run.start_s, run.end_s]))
-    sites = {site: own for site, own in timebased.sites.items() if own.measured[inside].any()}
-    return replace(timebased, sites=sites) if sites else timebased
+    nothing = f"no sprint steps found in run {recording.run.id}"
+    reason = naming_stuck(nothing, recording)
+    if own is None and not given and reason != nothing:
+        yield RunError(reason)
 
 
 def _nothing_found(source: LogSource, refused: list[RunError]) -> RunError:

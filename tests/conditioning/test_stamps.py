@@ -133,7 +133,7 @@ EVEN_S = np.arange(1000) / 500.0
         (EVEN_S[::-1], "time runs backwards at 999 of 1000 samples.*in the order"),
         (np.zeros(1000), "fewer than two usable time stamps in 1000 samples"),
         (np.full(1000, np.nan), "fewer than two usable time stamps in 1000 samples"),
-        (EVEN_S[:1], "fewer than two usable time stamps in 1 samples"),
+        (EVEN_S[:1], "fewer than two usable time stamps in 1 sample"),
         (EVEN_S[:0], "fewer than two usable time stamps in 0 samples"),
         (
             np.concatenate((EVEN_S, EVEN_S + 1e6)),

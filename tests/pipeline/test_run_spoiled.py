@@ -229,6 +229,44 @@ def test_a_long_gap_in_the_run_costs_the_sensor_not_the_run(
     assert result.steps.loc[own, "foot_pitch_touchdown_deg"].notna().all()
 
 
+def stuck(recording: Recording, at_s: float, *sites: Site) -> Recording:
+    """The x axis of the gyroscope keeps its value from an instant to the end of the log."""
+
+    def held(log: SensorLog) -> SensorLog:
+        if log.site not in sites:
+            return log
+        gyro, at = log.gyro_radps.copy(), int(np.searchsorted(log.time_s, at_s))
+        gyro[at:, 0] = gyro[at, 0]
+        return replace(log, gyro_radps=gyro)
+
+    return with_logs(recording, held)
+
+
+def test_an_axis_stuck_to_the_end_of_the_log_costs_the_sensor_not_the_run(
+    usual: tuple[Recording, pd.DataFrame],
+) -> None:
+    recording, steps = usual
+    result = imuproc.process(stuck(recording, steps["touchdown_s"].iloc[3], "left_shank"))
+    assert run_flags(result) == {"stuck_channel", "gap", "missing_shank"}
+    assert len(result.steps) == len(steps)
+    for figure in ("contact_time_s", "step_time_s"):
+        assert_no_silent_error(result, steps, figure, 0.004)
+
+
+def test_a_run_that_a_stuck_axis_costs_names_log_axis_and_instant(
+    usual: tuple[Recording, pd.DataFrame],
+) -> None:
+    recording, steps = usual
+    alone = replace(recording, logs={"left_shank": recording.logs["left_shank"]})
+    at_s = steps["touchdown_s"].iloc[1]
+    with pytest.raises(RunError, match="gyroscope axis x from") as caught:
+        imuproc.process(stuck(alone, at_s, "left_shank"))
+    told = str(caught.value)
+    assert f"{recording.logs['left_shank'].source} (left_shank)" in told
+    assert "s to the end of the log" in told
+    assert "Have the sensor checked" in told
+
+
 def test_feet_that_clip_lose_lengths_first(usual: tuple[Recording, pd.DataFrame]) -> None:
     recording = usual[0]
     limit = 5.0 * 9.80665
