@@ -111,8 +111,8 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     row, time_s, shared = _spread_duplicates(log, row, settings.gap_periods)
     if len(row) < 2:
         raise RunError(
-            f"{where}: fewer than two usable time stamps in {plural(len(log.time_s), 'sample')}; check the "
-            "time column and its unit"
+            f"{where}: fewer than two usable time stamps in {plural(len(log.time_s), 'sample')}; "
+            "check the time column and its unit"
         )
     period_s = _nominal_period_s(time_s, where)
     _refuse_leap(time_s, period_s, where)
