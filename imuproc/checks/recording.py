@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
+from math import isfinite
 from typing import Final
 
 from imuproc.checks.findings import CheckReport, Reason, Sampling, SensorCheck, Stillness
@@ -133,8 +134,8 @@ def _looked_at(log: LogToCheck, about: Recording, settings: CheckSettings) -> _L
     sampling, reasons = check_sampling(scan, log.stated_rate_hz, settings)
     if log.stated_rate_hz is not None:
         reasons.append(_RATE_IS_STATED)
-    if not any(reason.severity == "unfit" for reason in reasons):
-        reasons += signal_reasons(scan, sampling.rate_hz, about, settings)
+    if isfinite(sampling.rate_hz):
+        reasons = [*signal_reasons(scan, sampling.rate_hz, about, settings), *reasons]
     still = check_stillness(scan.tracks, settings)
     scan = replace(scan, time_s=scan.time_s[:0])  # the only part that grows with the rate
     return _Looked(log, scan, sampling, still, tuple(reasons))
@@ -150,13 +151,21 @@ _RATE_IS_STATED: Final = Reason(
 def _finished(
     looked: _Looked, together: Together, rested: bool, settings: CheckSettings
 ) -> SensorCheck:
-    """One sensor's check with what all of them told; ``rested``: some of them were still."""
+    """One sensor's check with what all of them told; ``rested``: some of them were still.
+
+    Of a sensor that is not fit by itself its range and stillness are no reasons: a wrong unit, say,
+    makes them look wrong too.
+    """
     site = looked.log.site
     check = SensorCheck(site, looked.log.source, looked.sampling, reasons=looked.reasons)
     if looked.scan is None:
         return check
     run_s = sum(run.duration_s for run in together.runs)
     run_samples = run_s * looked.sampling.rate_hz if together.runs else 0.0
+    own = [*looked.reasons, *together.reasons.get(site, ())]
+    if looked.usable:
+        own += range_reasons(looked.scan, run_samples, settings)
+        own += stillness_reasons(looked.still, rested or not together.runs, settings)
     return replace(
         check,
         accel=looked.scan.accel,
@@ -164,14 +173,7 @@ def _finished(
         still=looked.still,
         standing_differs_rad=together.standing_differs_rad.get(site, check.standing_differs_rad),
         clock=together.clocks.get(site, check.clock),
-        reasons=_sorted(
-            [
-                *looked.reasons,
-                *range_reasons(looked.scan, run_samples, settings),
-                *stillness_reasons(looked.still, rested or not together.runs, settings),
-                *together.reasons.get(site, ()),
-            ]
-        ),
+        reasons=_sorted(own),
     )
 
 

@@ -54,7 +54,7 @@ def check_sampling(
         for flag in stamps.flags
         if flag.name != "duplicate_stamps" or stated_rate_hz is None
     ]
-    return sampling, [*reasons, *_missing(sampling, settings)]
+    return sampling, [*reasons, *_missing(sampling, sampling.missing - scan.missing, settings)]
 
 
 def _measured(counted: Sampling, stamps: Stamps, scan: Scan, settings: CheckSettings) -> Sampling:
@@ -81,11 +81,11 @@ def _measured(counted: Sampling, stamps: Stamps, scan: Scan, settings: CheckSett
     )
 
 
-def _missing(sampling: Sampling, settings: CheckSettings) -> list[Reason]:
-    """What is said of samples that are not there."""
+def _missing(sampling: Sampling, lost: int, settings: CheckSettings) -> list[Reason]:
+    """What is said of samples that are not there; so many of them have no row in the log."""
     if sampling.missing == 0:
         return []
-    share = sampling.missing / (sampling.samples + sampling.missing)
+    share = sampling.missing / (sampling.samples + lost)
     text = f"Missing: {plural(sampling.missing, 'sample')} ({100.0 * share:.2g} %)"
     long_gap = sampling.longest_gap_s > settings.longest_gap_s
     if sampling.gaps:

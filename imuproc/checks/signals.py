@@ -73,8 +73,8 @@ def signal_reasons(
     resting = _resting(scan, settings)
     artefacts += resting
     try:
-        if not resting:
-            check_logs(own, settings.sanity)
+        if not resting:  # how many samples a thinned log has says nothing: its duration does
+            check_logs(own, replace(settings.sanity, min_samples=1))
         based = check_signals(_on_its_clock(own, scan, rate_hz), settings.sanity)
     except RunError as error:
         return [from_error(error, scan.log), *artefacts]

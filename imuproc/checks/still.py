@@ -90,7 +90,8 @@ def check_stillness(tracks: Sequence[Track], settings: CheckSettings) -> Stillne
 
 def _still_parts(track: Track, settings: CheckSettings) -> list[_Part]:
     stillness = settings.calibration.stillness
-    if not finite_rows(track.gyro_radps).any():
+    nothing = not np.nan_to_num(track.accel_mps2).any()  # it was off: no gravity to be still in
+    if nothing or not finite_rows(track.gyro_radps).any():
         return []
     found = still_stretches(
         track.time_s, track.accel_mps2, track.gyro_radps, track.rate_hz, stillness

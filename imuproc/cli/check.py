@@ -53,8 +53,9 @@ class CheckOptions:
 def check(options: CheckOptions) -> None:
     """Tell whether sensors and logs are fit for use.
 
-    Before a session: let the sensors lie still for a minute (ten for the drift), or have the
-    athlete stand still with them on, log that, and check. After it: check the logs of the runs.
+    Before a session: let the sensors lie still for a minute (half an hour or more for the drift),
+    or have the athlete stand still with them on, log that, and check. After it: check the logs of
+    the runs.
     Per sensor: rate, gaps, range, noise, stillness, clock, mounting, and a verdict with reasons.
 
     Exit code: 0 all fit (limits included), 1 some not fit or not readable, 2 the request is wrong,

@@ -190,6 +190,11 @@ def thin(pieces: Iterable[SensorLog], settings: LongSettings) -> tuple[tuple[Tra
         last_s = float(steady[-1])
         found += _binned(piece, steady, settings)
     if not found:
+        if np.isfinite(last_s):
+            raise RunError(
+                f"{where}: no sample has all its values, of {samples}. Check the columns that the "
+                "layout names, and the word for missing values"
+            )
         raise RunError(f"{where or 'a log'}: no usable time stamps in {samples} samples")
     tracks = tuple(_track(own, settings) for own in _parted(found, settings))
     filled_s = sum(float(np.count_nonzero(b.count)) for b in found) / settings.bin_hz

@@ -120,7 +120,7 @@ COLUMNS: Final = (
         3,
         8,
         lambda s: _used(s.gyro.largest, s.gyro.full_scale, 1.0 / degrees(1.0)),
-        "the same",
+        "largest reading and range",
     ),
     Column("still", "s", 4, 3, _still, "how long, and whether it lay or was worn"),
     Column(

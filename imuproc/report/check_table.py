@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 from rich.cells import cell_len
@@ -15,7 +16,6 @@ from imuproc.checks.findings import (
     SensorCheck,
     Severity,
     Verdict,
-    verdict_of,
     worst,
 )
 from imuproc.core.sites import SITES
@@ -83,7 +83,10 @@ class _Shown:
         self.alone = not report.athlete
         self.name = clean(report.run)
         names = [self.name if self.alone else _site(s.site) for s in report.sensors]
-        self.rows = list(zip(names, report.sensors, strict=True))
+        self.own = list(zip(names, report.sensors, strict=True))
+        # What concerns all sensors is each one's in its verdict.
+        common = report.reasons
+        self.rows = [(n, replace(s, reasons=(*s.reasons, *common))) for n, s in self.own]
 
     def header(self) -> Text:
         """Which run, what was seen, the verdict."""
@@ -101,7 +104,7 @@ class _Shown:
         """Every reason and whom it concerns."""
         for reason in self.report.reasons:
             yield _ALL, reason
-        for name, sensor in self.rows:
+        for name, sensor in self.own:
             for reason in sensor.reasons:
                 yield name, reason
 
@@ -164,9 +167,8 @@ def _print_matrix(console: Console, shown: Sequence[_Shown]) -> None:
 
 
 def _places(one: _Shown) -> dict[str, Verdict]:
-    """Verdict by site; what concerns all sensors is each one's."""
-    common = verdict_of(one.report.reasons)
-    return {s.site: worst([s.verdict, common]) for s in one.report.sensors}
+    """Verdict by site."""
+    return {sensor.site: sensor.verdict for _, sensor in one.rows}
 
 
 def _print_legend(console: Console, columns: Sequence[Column], left_out: Sequence[Column]) -> None:

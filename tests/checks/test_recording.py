@@ -177,6 +177,26 @@ def test_a_sensor_that_was_off_is_not_fit() -> None:
     assert "reads zero throughout" in one.reasons[0].text
 
 
+def test_an_accelerometer_that_was_off_is_not_called_a_gap() -> None:
+    accel = np.zeros_like(lying().logs["left_foot"].accel_mps2)
+    one = sensor(check_recording(with_log(lying(), "left_foot", accel_mps2=accel)), "left_foot")
+    assert one.reasons[0].text.startswith("Accelerometer reads zero throughout")
+    assert "(1e+02 %)" in one.reasons[1].text or "(100 %)" in one.reasons[1].text
+
+
+def test_a_log_without_values_is_not_said_to_have_no_stamps() -> None:
+    none = np.full_like(lying().logs["left_foot"].accel_mps2, np.nan)
+    one = sensor(check_recording(with_log(lying(), "left_foot", accel_mps2=none)), "left_foot")
+    assert "No sample has all its values, of 12000." in one.reasons[0].text
+
+
+def test_a_log_that_is_too_short_is_told_its_duration() -> None:
+    logs = {site: log.take(slice(40)) for site, log in lying().logs.items()}
+    report = check_recording(replace(lying(), logs=logs))
+    assert {one.verdict for one in report.sensors} == {"not fit"}
+    assert all("0.1 s of samples; at least 1 s" in reason.text for reason in serious(report))
+
+
 def test_logs_that_do_not_overlap_are_told() -> None:
     late = lying().logs["left_foot"].time_s + 500.0
     report = check_recording(with_log(lying(), "left_foot", time_s=late))

@@ -26,3 +26,15 @@ def test_of_reasons_that_are_alike_the_worst_is_shown() -> None:
     assert "all sensors: The accelerometer was at the end of its range of 16 g in 41" in text
     assert "(Numbers of the worst one.)" in text
     assert "in 2 samples" not in text
+
+
+def test_what_concerns_all_sensors_is_in_the_verdict_of_each() -> None:
+    sensors = (SensorCheck("left_shank", "ls.csv"), SensorCheck("left_foot", "lf.csv"))
+    swapped = (Reason("unfit", "The left and right logs look swapped."),)
+    out = io.StringIO()
+    print_check(Console(file=out, width=80), [CheckReport("R07-01", "R07", (), sensors, swapped)])
+    words = [line.split() for line in out.getvalue().splitlines()]
+    assert ["left", "shank", "NOT", "FIT"] in words
+    assert ["left", "foot", "NOT", "FIT"] in words
+    assert out.getvalue().count("look swapped") == 1
+    assert "2 logs: 2 not fit. Overall: not fit." in out.getvalue()
