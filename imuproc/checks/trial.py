@@ -27,6 +27,7 @@ _TOLD: Final[dict[str, Severity]] = {
     "sides_swapped": "unfit",
     "segments_swapped": "unfit",
     "axes_disagree": "unfit",
+    "rate_differs": "unfit",
     "clock_differs": "unfit",
     "clock_separate": "limit",
     "clock_unsure": "note",
@@ -36,6 +37,7 @@ _TOLD: Final[dict[str, Severity]] = {
     "no_standing_before": "limit",
     "no_standing_after": "note",
     "standing_differs": "limit",
+    "sensor_slipped": "limit",
 }
 
 

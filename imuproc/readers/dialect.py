@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from imuproc.core.errors import LogError
+from imuproc.core.words import plural
 from imuproc.readers.cells import begins_like_number, is_missing, is_number, split_line
 from imuproc.readers.layout import Layout
 from imuproc.readers.units_stated import check_stated
@@ -165,7 +166,10 @@ def _no_header(lines: list[Line], layout: Layout, wanted: tuple[Wanted, ...]) ->
     if any("\ufffd" in cell for cell in cells):
         text += "; the text is not UTF-8: state the layout's encoding, such as cp1252"
     elif any("\x00" in cell for cell in cells):
-        text += "; the text holds NUL characters: state the layout's encoding, such as utf-16-le"
+        text += (
+            "; found NUL characters: this is no text (a spreadsheet is to be saved as CSV), or "
+            "text in another encoding: state the layout's encoding, such as utf-16-le"
+        )
     return LogError(text)
 
 
@@ -227,7 +231,8 @@ def _fitted(header: list[str], sample: list[str], number: int) -> tuple[str, ...
         return tuple(header[:-1])
     if len(sample) != len(header):
         raise LogError(
-            f"line {number}: found {len(sample)} cells; allowed: {len(header)}, as in the header"
+            f"line {number}: found {plural(len(sample), 'cell')}; allowed: {len(header)}, as in "
+            "the header"
         )
     return tuple(header)
 
@@ -264,8 +269,8 @@ def _not_numbers(
     hint = f"; if line {number} is no sample, set the layout's skip_rows to {number}"
     if len(cells) <= max(places):
         return LogError(
-            f"line {number}: found {len(cells)} cells; allowed: at least {max(places) + 1}, which "
-            f"the layout's column numbers need{hint}"
+            f"line {number}: found {plural(len(cells), 'cell')}; allowed: at least "
+            f"{max(places) + 1}, which the layout's column numbers need{hint}"
         )
     bad = next(
         (p for p in places if not is_number(cells[p], layout.decimal)),

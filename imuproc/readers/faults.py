@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from imuproc.core.errors import LogError
+from imuproc.core.words import plural
 from imuproc.readers.cells import is_missing, is_number, split_line
 from imuproc.readers.dialect import TableShape
 from imuproc.readers.layout import Layout
@@ -72,7 +73,9 @@ def _first_fault(
         if not text.strip(" "):
             continue
         if len(cells) != len(shape.columns):
-            return _Fault(number, f": found {len(cells)} cells; allowed: {len(shape.columns)}")
+            return _Fault(
+                number, f": found {plural(len(cells), 'cell')}; allowed: {len(shape.columns)}"
+            )
         for place in shape.positions:
             cell = cells[place]
             if not is_number(cell, decimal) and not is_missing(cell, layout.missing):

@@ -106,6 +106,8 @@ def dataset_at(group: h5py.Group, path: str, width: int) -> Dataset:
     fits = shape is not None and (shape[1:] == (3,) if width == 3 else shape[1:] in ((), (1,)))
     if not fits:
         allowed = "(samples, 3)" if width == 3 else "(samples,)"
+        if width == 1 and shape is not None and shape[1:] == (3,):
+            allowed += "; one with all three axes stands alone in the layout's list of columns"
         raise LogError(f"dataset {quoted(path)}: found the shape {shape}; allowed: {allowed}")
     return Dataset(item, path, field)
 

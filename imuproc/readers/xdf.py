@@ -69,6 +69,11 @@ def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
         The file cannot be read.
     """
     layout = request.layout
+    if layout.format is None:  # such a layout has a time column or a rate, which count for nothing
+        raise LogError(
+            "the file is XDF, whose streams carry stamps; allowed: a layout that states "
+            'format = "xdf", accel and gyro, and neither time nor rate_hz'
+        )
     meaning = stated_meaning(layout)
     chosen = _chosen(_streams(request.path), request.select)
     values = _channels(chosen, layout)

@@ -204,6 +204,13 @@ def test_logs_that_do_not_overlap_are_told() -> None:
     assert "do not overlap in time" in report.reasons[0].text
 
 
+def test_a_rate_that_is_wrong_for_all_is_not_fit() -> None:
+    logs = {s: replace(log, time_s=1.06 * log.time_s) for s, log in running().logs.items()}
+    report = check_recording(replace(running(), logs=logs))
+    assert report.verdict == "not fit"
+    assert "rate_differs" in {reason.flag for reason in all_reasons(report)}
+
+
 def test_a_clock_that_ran_backwards_costs_its_own_sensor_only() -> None:
     time_s = lying().logs["left_foot"].time_s.copy()
     time_s[6000:] -= 12.0

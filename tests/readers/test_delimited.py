@@ -233,7 +233,7 @@ def test_pieces_come_before_the_file_is_read_to_its_end(tmp_path, small_blocks):
     path.write_text("\n".join(lines))
     pieces = stream_log(request(path), 10)
     np.testing.assert_array_equal(next(pieces).time_s, values(10)[:, 0])
-    with pytest.raises(LogError, match=r"log\.csv \(left_shank\): line 251: found 1 cells"):
+    with pytest.raises(LogError, match=r"log\.csv \(left_shank\): line 251: found 1 cell;"):
         list(pieces)
 
 

@@ -224,6 +224,11 @@ def test_dataset_of_another_shape_or_kind(foreign, values, expected):
     assert refusal(foreign, FOREIGN).endswith(expected)
 
 
+def test_a_dataset_with_three_axes_in_a_list_of_three_says_how_it_is_named(foreign):
+    layout = FOREIGN | {"accel": {"columns": ["imu/acc", "imu/b", "imu/c"], "unit": "g"}}
+    assert "one with all three axes stands alone in the layout's list" in refusal(foreign, layout)
+
+
 def test_other_files_are_not_followed(foreign, tmp_path):
     with h5py.File(tmp_path / "other.h5", "w") as other:
         other["acc"] = np.zeros((N, 3))

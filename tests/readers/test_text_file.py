@@ -56,7 +56,7 @@ def test_text_in_another_encoding_than_stated(tmp_path):
 def test_utf_16_without_mark_asks_for_the_encoding(tmp_path):
     content = text().encode("utf-16-le")
     found = refusal(tmp_path, content, layout(format="delimited"))
-    assert "holds NUL characters: state the layout's encoding, such as utf-16-le" in found
+    assert "or text in another encoding: state the layout's encoding, such as utf-16-le" in found
 
 
 @pytest.mark.parametrize("end", ["\r\n", "\r"])

@@ -172,3 +172,11 @@ def test_whatever_is_written_is_read(tmp_path_factory, stamps, data, rows):
     np.testing.assert_array_equal(log.gyro_radps, values[:, 3:])
     pieces = list(stream_log(request(path), rows))
     np.testing.assert_array_equal(np.concatenate([p.accel_mps2 for p in pieces]), log.accel_mps2)
+
+
+@pytest.mark.parametrize("extra", [{"rate_hz": 100}, {"time": {"column": "t", "unit": "s"}}])
+def test_a_layout_without_the_format_says_how_xdf_is_stated(tmp_path, extra):
+    layout = {key: value for key, value in LAYOUT.items() if key != "format"} | extra
+    assert 'states format = "xdf", accel and gyro, and neither time' in refusal(
+        tmp_path, imu(), layout=layout
+    )
