@@ -5,6 +5,9 @@ Clocks that are one came out at most 2.9 ms apart in 33 trials of 11 runners (se
 always noticed.
 """
 
+from dataclasses import replace
+from math import hypot
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,6 +20,7 @@ from imuproc.conditioning.clock_lag import (
 )
 from imuproc.core.recording import Conditioned, ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
+from imuproc.dsp.correlation import correlation
 from imuproc.dsp.filters import finite_stretches
 
 FloatArray = NDArray[np.float64]
@@ -24,6 +28,9 @@ FloatArray = NDArray[np.float64]
 _MOST_APART_S = 0.004
 _LONGEST_S = 12.0
 _PIECE_S = 2.5
+_FARTHEST_S = 3.0
+"""A clock that jumped, or was started by hand, is off by about so much at most (judgement)."""
+_MOST_TRIED = 6
 
 
 def leg_lags(
@@ -57,7 +64,11 @@ def leg_lags(
         longest = max(whole, key=lambda part: part.stop - part.start)
         rows = slice(inside.start + longest.start, inside.start + longest.stop)
         shank, foot = (_signals(s, rows, conditioned.rate_hz, settings) for s in pair)
-        lag = joint_lag(shank, foot, settings) or _middle_lag(shank, foot, settings)
+        lag = (
+            joint_lag(shank, foot, settings)
+            or _middle_lag(shank, foot, settings)
+            or _far_lag(shank, foot, settings)
+        )
         if lag is not None:
             found[side] = lag
     return found
@@ -75,14 +86,32 @@ def _middle_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) 
     """The middle one of the lags of short pieces: where clocks run differently no lag fits all."""
     rows = int(_PIECE_S * shank.rate_hz)
     count = max(1, min(len(shank.accel_mps2), len(foot.accel_mps2)) // rows)
-    found = [
-        joint_lag(
-            *(signals.part(slice(first, first + rows)) for signals in (shank, foot)), settings
-        )
-        for first in range(0, count * rows, rows)
-    ]
+    pieces = [slice(first, first + rows) for first in range(0, count * rows, rows)]
+    found = [joint_lag(shank.part(piece), foot.part(piece), settings) for piece in pieces]
     lags = sorted((lag for lag in found if lag is not None), key=lambda lag: lag.lag_s)
     return lags[len(lags) // 2] if lags else None
+
+
+def _far_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> Lag | None:
+    """A lag of seconds: where both turn at the same times, the ankle tells the rest."""
+    speeds = [
+        np.sqrt(np.maximum(-0.5 * np.trace(s.turn, axis1=1, axis2=2), 0.0)) for s in (shank, foot)
+    ]
+    count = len(speeds[0])
+    product = correlation(speeds[1] - speeds[1].mean(), speeds[0] - speeds[0].mean())
+    reach = min(int(_FARTHEST_S * shank.rate_hz), count - 1)
+    near = product[count - 1 - reach : count + reach]
+    tops = np.flatnonzero((near[1:-1] > near[:-2]) & (near[1:-1] >= near[2:])) + 1
+    for top in tops[np.argsort(-near[tops])][:_MOST_TRIED].tolist():
+        shift = top - reach
+        first, other = (
+            shank.part(slice(max(-shift, 0), None)),
+            foot.part(slice(max(shift, 0), None)),
+        )
+        lag = joint_lag(first, other, settings, scan=False)
+        if lag is not None:
+            return replace(lag, lag_s=lag.lag_s + shift / shank.rate_hz)
+    return None
 
 
 def clock_faults(
@@ -93,7 +122,7 @@ def clock_faults(
     Parameters
     ----------
     conditioned : ConditionedRecording
-        Of a clock that is said to be shared.
+        On a clock that is said to be shared, or that logs were tied to.
     run : Interval
     settings : LagSettings
 
@@ -105,5 +134,10 @@ def clock_faults(
     return [
         f"{foot_of(side)} is {1e3 * lag.lag_s:+.0f} ms off {shank_of(side)}"
         for side, lag in leg_lags(conditioned, run, settings).items()
-        if abs(lag.lag_s) > _MOST_APART_S + 2.0 * lag.u_s
+        if abs(lag.lag_s) > _MOST_APART_S + 2.0 * hypot(lag.u_s, _tied_u_s(conditioned, run, side))
     ]
+
+
+def _tied_u_s(conditioned: ConditionedRecording, run: Interval, side: Side) -> float:
+    middle_s = np.array([0.5 * (run.start_s + run.end_s)])
+    return float(conditioned.recording.clocks.u_s(shank_of(side), foot_of(side), middle_s)[0])

@@ -3,8 +3,12 @@
 A foot lands half-way between two landings of the other one. In 33 trials of 11 runners at 2.5 to
 4.5 m/s (Fukuchi et al. 2017, open data) it came off that by 1.1 % of a stride (SD over trials), at
 most 3.1 %; 8 % is beyond any of them by far. That is 40 ms in a sprint: a smaller shift between the
-legs' clocks passes for a way of running. A shift by whole strides shows only where one leg begins
-and ends its run before the other.
+legs' clocks passes for a way of running.
+
+Strides that grow longer or shorter put every contact elsewhere between the other leg's, and
+differently so in a start and in slowing down: so the shift is looked for that makes all of them
+alternate. That also tells a shift by a whole stride, as far as strides change. In even running it
+shows only where one leg begins and ends its run before the other.
 """
 
 from dataclasses import dataclass
@@ -17,8 +21,13 @@ from imuproc.core.contacts import Contacts
 FloatArray = NDArray[np.float64]
 
 _MOST_OFF = 0.08
-_STEADY = 0.85
+_EXPLAINED = 0.5
+"""The shift leaves less than this share of what was off: else contacts were missed or invented."""
 _FEWEST = 4
+_ALIKE = 0.015
+"""Shifts that leave no more than this beyond the best one are as good: the least is told."""
+_FARTHEST_S = 2.0
+_STEP_S = 0.01
 _STRIDE_S = (0.28, 1.0)
 _STRIDES_LATE = 1.2
 
@@ -30,9 +39,9 @@ class LegShift:
     Parameters
     ----------
     shift_s : float
-        In s; up to whole strides where ``strides`` is 0.
+        In s; in even running it may be whole strides more or less.
     off_share : float
-        By what share of a stride a foot lands off the middle of the other one's.
+        By what share of a stride a foot lands off the middle of the other one's, in the mean.
     strides : float
         By how many strides one leg begins and ends its run before the other.
     """
@@ -59,20 +68,42 @@ def leg_shift(contacts: Contacts) -> LegShift | None:
     right = contacts.touchdown_s[contacts.side == "right"]
     if min(len(left), len(right)) < _FEWEST:
         return None
-    before = np.searchsorted(left, right) - 1
-    inside = (before >= 0) & (before < len(left) - 1)
-    before, between = before[inside], right[inside]
-    stride = left[before + 1] - left[before]
-    usual = (stride > _STRIDE_S[0]) & (stride < _STRIDE_S[1])
-    if usual.sum() < _FEWEST:
+    strides = _strides_late(left, right)
+    off = float(_off_middle(left, right, np.zeros(1))[0])
+    shifts_s = np.arange(-_FARTHEST_S, _FARTHEST_S + _STEP_S, _STEP_S)
+    left_over = _off_middle(left, right, shifts_s)
+    explained = off > _MOST_OFF and left_over.min() < _EXPLAINED * off
+    if strides == 0.0 and not explained:
         return None
-    share = (between - left[before])[usual] / stride[usual]
-    stride_s = float(np.median(stride[usual]))
-    mean = np.mean(np.exp(2j * np.pi * (share - 0.5)))
-    off = float(np.angle(mean)) / (2.0 * np.pi)
-    ends = np.array([right[0] - left[0], right[-1] - left[-1]]) / stride_s
+    alike = shifts_s[left_over <= left_over.min() + _ALIKE]
+    return LegShift(float(alike[np.argmin(np.abs(alike))]), off, strides)
+
+
+def _strides_late(left_s: FloatArray, right_s: FloatArray) -> float:
+    """By how many strides one leg begins and ends before the other; 0 where it does not."""
+    strides = np.diff(left_s)
+    usual = strides[(strides > _STRIDE_S[0]) & (strides < _STRIDE_S[1])]
+    if len(usual) == 0:
+        return 0.0
+    ends = np.array([right_s[0] - left_s[0], right_s[-1] - left_s[-1]]) / float(np.median(usual))
     late = float(ends[np.argmin(np.abs(ends))]) if ends[0] * ends[1] > 0.0 else 0.0
-    strides = late if abs(late) > _STRIDES_LATE else 0.0
-    if strides == 0.0 and not (abs(off) > _MOST_OFF and abs(mean) > _STEADY):
-        return None
-    return LegShift(off * stride_s, abs(off), strides)
+    return late if abs(late) > _STRIDES_LATE else 0.0
+
+
+def _off_middle(left_s: FloatArray, right_s: FloatArray, shifts_s: FloatArray) -> FloatArray:
+    """How far right contacts lie off the middle between left ones once a shift is taken out.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Mean share of a stride for each shift; infinite where too few contacts can be compared.
+    """
+    at = right_s[None, :] - shifts_s[:, None]
+    before = np.clip(np.searchsorted(left_s, at) - 1, 0, len(left_s) - 2)
+    stride = left_s[before + 1] - left_s[before]
+    share = (at - left_s[before]) / stride
+    usual = (stride > _STRIDE_S[0]) & (stride < _STRIDE_S[1]) & (share >= 0.0) & (share <= 1.0)
+    off = np.sum(np.abs(share - 0.5), axis=1, where=usual)
+    count = np.count_nonzero(usual, axis=1)
+    least = max(_FEWEST, len(right_s) // 2)
+    return np.where(count >= least, off / np.maximum(count, 1), np.inf)

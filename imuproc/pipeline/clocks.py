@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from imuproc.conditioning.clock_check import clock_faults
 from imuproc.conditioning.clock_grid import thinned_log
 from imuproc.conditioning.clocks import ClockSettings, TiedClocks, tie_clocks
@@ -13,7 +15,7 @@ from imuproc.core.recording import ConditionedRecording, Interval, Recording, Se
 from imuproc.core.result import Result
 from imuproc.core.sites import Site, side_of
 from imuproc.core.words import in_a_row
-from imuproc.events.alternation import leg_shift
+from imuproc.events.alternation import LegShift, leg_shift
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource, RecordingSource
 from imuproc.pipeline.windows import read_short
@@ -133,7 +135,7 @@ def _id_of(about: Recording, group: tuple[Site, ...], groups: list[tuple[Site, .
 def require_one_clock(
     conditioned: ConditionedRecording, run: Interval, contacts: Contacts, settings: ClockSettings
 ) -> None:
-    """Refuse logs that are said to share a clock and do not.
+    """Refuse logs that are said to share a clock, or were tied to one, and are not on one here.
 
     Parameters
     ----------
@@ -146,21 +148,41 @@ def require_one_clock(
     Raises
     ------
     WrongClockError
-        If shank and foot of a leg, or the legs, cannot be on one clock; the text says by how much.
+        If shank and foot of a leg, or the legs, cannot be on one clock although they are said to
+        be; the text says by how much.
+    RunError
+        If they were tied and are apart all the same, as after a jump of one clock.
     """
-    if not conditioned.recording.clocks.shared:
-        return
     told = clock_faults(conditioned, run, settings.lag)
     shift = leg_shift(contacts)
-    if shift is not None and shift.strides:
-        told.append(f"the right leg runs {abs(shift.strides):.1f} strides apart from the left one")
-    elif shift is not None:
-        told.append(
-            f"each right contact comes {1e3 * shift.shift_s:+.0f} ms off the middle between two "
-            f"left ones, {100.0 * shift.off_share:.0f} % of a stride"
-        )
-    if told:
+    if shift is not None and abs(shift.shift_s) > 2.0 * _legs_u_s(conditioned, run):
+        told.append(_shift_told(shift))
+    if not told:
+        return
+    if conditioned.recording.clocks.shared:
         raise WrongClockError(
             f"the logs do not share one clock: {'; '.join(told)}. Check how the loggers are "
             'synchronised, or state clock = "jump" or "separate"'
         )
+    raise RunError(
+        f"run from {run.start_s:.0f} to {run.end_s:.0f} s: its logs are not on one clock after "
+        f"they were tied: {'; '.join(told)}. Where a logger's clock jumped, split the logs there",
+        flag="clock_differs",
+    )
+
+
+def _shift_told(shift: LegShift) -> str:
+    if shift.strides:
+        return f"the right leg runs {abs(shift.strides):.1f} strides apart from the left one"
+    return (
+        f"right contacts lie {100.0 * shift.off_share:.0f} % of a stride off the middle between "
+        f"left ones, as if {1e3 * shift.shift_s:+.0f} ms late"
+    )
+
+
+def _legs_u_s(conditioned: ConditionedRecording, run: Interval) -> float:
+    """How well the legs are known against each other; 0 on a shared clock."""
+    clocks = conditioned.recording.clocks
+    heads = {side_of(site): site for site in conditioned.segments if side_of(site)}
+    middle_s = np.array([0.5 * (run.start_s + run.end_s)])
+    return max(float(clocks.u_s(a, b, middle_s)[0]) for a in heads.values() for b in heads.values())

@@ -41,6 +41,30 @@ def test_one_leg_that_runs_whole_strides_later_is_noticed() -> None:
     assert found.strides == pytest.approx(2.5, abs=0.1)
 
 
+def sprinted(late_s: float):
+    """Steps that get quicker, then slow down, as in a sprint."""
+    step_s = np.concatenate((np.linspace(0.26, 0.21, 12), np.linspace(0.21, 0.38, 10)))
+    time_s = 50.0 + np.cumsum(step_s)
+    return contacts(time_s[::2], time_s[1::2] + late_s)
+
+
+@pytest.mark.parametrize("late_s", [0.42, -0.42, 0.5, -0.3, 1.0])
+def test_strides_that_change_tell_even_a_shift_by_a_whole_stride(late_s: float) -> None:
+    assert leg_shift(sprinted(0.0)) is None
+    found = leg_shift(sprinted(late_s))
+    assert found is not None
+    assert found.shift_s == pytest.approx(late_s, abs=0.03)
+
+
+def test_contacts_that_were_missed_are_no_shift() -> None:
+    whole = sprinted(0.0)
+    for lost in ([6, 11], [3, 4, 9], [12]):
+        kept = np.setdiff1d(np.arange(len(whole)), lost)
+        left = whole.side[kept] == "left"
+        at_s = whole.touchdown_s[kept]
+        assert leg_shift(contacts(at_s[left], at_s[~left])) is None
+
+
 def test_few_contacts_or_one_leg_tell_nothing() -> None:
     assert leg_shift(legs(0.1, steps=5)) is None
     assert leg_shift(contacts(np.arange(50.0, 53.0, 0.5), np.empty(0))) is None
