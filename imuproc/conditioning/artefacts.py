@@ -159,9 +159,15 @@ def _stuck(values: FloatArray, held: tuple[int, int], moves: float) -> BoolArray
         ends = (np.nanmax(column), np.nanmin(column)) if runs else ()
         for first, last in runs:
             clipped = column[first] in ends and last - first <= longest_clipped
-            if not clipped and np.ptp(values[first : last + 1], axis=0).max() > moves:
+            if not clipped and _spread(values[first : last + 1]) > moves:
                 out[first + 1 : last + 1, axis] = True
     return out
+
+
+def _spread(values: FloatArray) -> float:
+    """Largest range of any axis; missing values count for nothing."""
+    own = np.fmax.reduce(values, axis=0) - np.fmin.reduce(values, axis=0)
+    return float(np.fmax.reduce(own))
 
 
 def _held_runs(x: FloatArray, least: int) -> list[tuple[int, int]]:

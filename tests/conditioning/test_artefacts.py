@@ -73,6 +73,14 @@ def test_an_axis_stuck_at_its_largest_value_is_no_clipping_when_it_lasts() -> No
     ]
 
 
+def test_missing_values_beside_it_do_not_hide_a_stuck_axis() -> None:
+    log = running_log()
+    gyro = log.gyro_radps.copy()
+    gyro[2300:, 2] = gyro[2300, 2]
+    gyro[2400, 0] = np.nan
+    assert cleaned(replace(log, gyro_radps=gyro))[1] == ["stuck_channel"]
+
+
 def test_stretches_in_which_an_axis_is_stuck_are_counted() -> None:
     log = running_log()
     gyro = log.gyro_radps.copy()
