@@ -42,6 +42,9 @@ class SegmentMotion:
     bend_rad : ndarray, shape (n,), or None
         Direction of the way against world X, counterclockwise seen from above: around a curve the
         sagittal plane turns with it. None where the way is straight.
+    heading_u_rad : ndarray, shape (n,), or None
+        What samples that were clipped or are missing add to the standard uncertainty of its heading
+        against the way, in rad; None where that is nothing.
     slip_u_rad : float
         Standard uncertainty in rad from a sensor that may have turned on its limb; ``pitch_u_rad``
         does not hold it.
@@ -60,6 +63,7 @@ class SegmentMotion:
     lever_m: FloatArray
     pitch_parts_rad: Mapping[str, FloatArray] = field(default_factory=dict)
     bend_rad: FloatArray | None = None
+    heading_u_rad: FloatArray | None = None
     slip_u_rad: float = 0.0
     gyro_scale: tuple[float, float] | None = None
 

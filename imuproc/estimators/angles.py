@@ -39,7 +39,10 @@ def shin_curve(time_s: FloatArray, shank: SegmentMotion, settings: "AngleSetting
         shank.pitch_rate_radps,
         {
             **_solved_parts(shank),
-            "alignment": _axis_share(time_s, shank, np.radians(settings.shank_axis_u_deg)),
+            "alignment": _joined(
+                _axis_share(time_s, shank, np.radians(settings.shank_axis_u_deg)),
+                _heading_share(time_s, shank, _UP),
+            ),
             "soft_tissue": tissue,
         },
     )
@@ -66,7 +69,10 @@ def pitch_curve(time_s: FloatArray, foot: SegmentMotion, settings: "AngleSetting
         foot.pitch_rate_radps,
         {
             **_solved_parts(foot),
-            "alignment": _toe_out_share(time_s, foot, np.radians(settings.toe_out_u_deg)),
+            "alignment": _joined(
+                _toe_out_share(time_s, foot, np.radians(settings.toe_out_u_deg)),
+                _heading_share(time_s, foot, _AHEAD),
+            ),
             "soft_tissue": _tissue(time_s, foot, settings.foot_soft_tissue_deg),
         },
     )
@@ -144,6 +150,21 @@ def _axis_share(time_s: FloatArray, shank: SegmentMotion, u_rad: float) -> Float
     axis = quat_rotate(_along_the_way(shank, some), _UP)
     other = quat_rotate(quat_from_rotvec(u_rad * _UP), axis)
     return np.interp(time_s, time_s[some], np.abs(_sagittal_turn(axis, other)))
+
+
+def _heading_share(time_s: FloatArray, segment: SegmentMotion, own: FloatArray) -> FloatArray:
+    """How far the angle of an axis moves if what is not known of the heading turns it, (n,)."""
+    if segment.heading_u_rad is None:
+        return np.zeros(len(time_s))
+    some = _thinly(time_s)
+    axis = quat_rotate(_along_the_way(segment, some), own)
+    turn = segment.heading_u_rad[some, None] * _UP
+    moved = [
+        _sagittal_turn(axis, quat_rotate(quat_from_rotvec(way * turn), axis)) for way in (1.0, -1.0)
+    ]
+    return np.asarray(
+        np.interp(time_s, time_s[some], np.sqrt(0.5 * np.sum(np.square(moved), axis=0)))
+    )
 
 
 _AHEAD = np.array([1.0, 0.0, 0.0])

@@ -297,6 +297,7 @@ def to_motion(
         lever_m=quat_rotate(quat_conjugate(turn), _lever(point)),
         pitch_parts_rad=pitch_parts,
         bend_rad=bend_rad,
+        heading_u_rad=_heading_uncertainty(solved) if uncertainty else None,
         slip_u_rad=prepared.segment.calibration.slip_u_rad,
         gyro_scale=scale_error(solved.solution) if uncertainty and not clipped else None,
     )
@@ -335,6 +336,22 @@ def _pitch_uncertainty(
     return np.interp(solved.time_s, at_s, spread), {
         name: np.interp(solved.time_s, at_s, part) for name, part in parts.items()
     }
+
+
+def _heading_uncertainty(solved: Solved) -> FloatArray | None:
+    """What turns that were not seen leave uncertain of the heading in rad, shape (n,).
+
+    Against the mean over all stances, which is turned to the way; None where all was seen.
+    """
+    problem, anchors = solved.problem, solved.problem.anchors
+    if not (problem.blind.rotation_sd_rad[-1] > 0.0 and anchors.is_stance.any()):
+        return None
+    at_s, stance_s = _drift_instants(solved), anchors.time_s[anchors.is_stance]
+    upright = np.tile(UP, (len(at_s) + len(stance_s), 1))
+    weights = tilt_weights(problem, np.concatenate((at_s, stance_s)), upright)
+    weights = weights[: len(at_s)] - weights[len(at_s) :].mean(axis=0)
+    spread, _ = tilt_spread(problem, solved.solution, weights)
+    return np.interp(solved.time_s, at_s, spread)
 
 
 def _drift_instants(solved: Solved) -> FloatArray:
