@@ -26,6 +26,7 @@ from imuproc.core.errors import ImuprocError
 from imuproc.core.flags import FLAGS
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
+from imuproc.core.sites import SIDES, side_of
 from imuproc.synth.faults import FAULTS, FaultKind
 from imuproc.synth.truth import Truth
 from imuproc.validation.judging import judge
@@ -156,14 +157,20 @@ def clean_case(motion: str, number: int, seed: int) -> Case:
     return make_case(recipe, number, seed)
 
 
-def outcome_of(recording: Recording, truth: Truth) -> Outcome:
-    """Process a recording and hold it against its truth."""
+def outcome_of(recording: Recording, truth: Truth, by_leg: Truth | None = None) -> Outcome:
+    """Process a recording and hold it against its truth.
+
+    Where each leg is worked on by itself its times count as its own first log does: that truth is
+    ``by_leg``.
+    """
     none = pd.DataFrame({"group": [], "figure": [], "error": [], "u": []})
     count = len(truth.steps)
     try:
         result = imuproc.process(recording)
     except ImuprocError as error:
         return Outcome(frozenset(), str(error), none, count)
+    if by_leg is not None and "clock_separate" in _names(result):
+        truth = by_leg
     errors = judge(result, truth, "").errors
     errors = errors.assign(group=errors["figure"].map(GROUPS).fillna("angles"))
     return Outcome(_names(result), "", errors[errors["true"].notna()], count)
@@ -173,16 +180,33 @@ def _names(result: Result) -> frozenset[str]:
     return frozenset(flag.name for flag in result.flags)
 
 
-def spoiled(case: Case, kind: FaultKind, level: int, seed: int) -> tuple[Recording, Truth]:
-    """The case with the fault, and its truth on the clock of the spoiled recording."""
+def spoiled(
+    case: Case, kind: FaultKind, level: int, seed: int
+) -> tuple[Recording, Truth, Truth | None]:
+    """The case with the fault, and its truth on the clocks of the spoiled recording.
+
+    The latter twice: as the first log counts, and each leg as its own first log counts.
+    """
     rng = np.random.default_rng([seed, level])
     recording = kind.spoil(case.recording, kind.severities[level], rng)
     if kind.name not in _ON_ITS_CLOCK:
-        return recording, case.truth
-    first = next(iter(recording.logs))
-    return recording, _on_clock(
-        case.truth, case.recording.logs[first].time_s, recording.logs[first].time_s
+        return recording, case.truth, None
+    clocks = {
+        site: (case.recording.logs[site].time_s, log.time_s) for site, log in recording.logs.items()
+    }
+    first = {side: next(c for s, c in clocks.items() if side_of(s) == side) for side in SIDES}
+    whole = _on_clock(case.truth, *next(iter(clocks.values())))
+    legs = [_on_clock(case.truth, *first[side]) for side in SIDES]
+    steps = pd.concat(
+        leg.steps[leg.steps["side"] == side] for leg, side in zip(legs, SIDES, strict=True)
     )
+    by_leg = replace(
+        whole,
+        steps=steps.sort_index(),
+        valid_from_s=max(leg.valid_from_s for leg in legs),
+        valid_to_s=min(leg.valid_to_s for leg in legs),
+    )
+    return recording, whole, by_leg
 
 
 def _on_clock(truth: Truth, old_s: np.ndarray, new_s: np.ndarray) -> Truth:

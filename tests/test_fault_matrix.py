@@ -67,7 +67,7 @@ def test_axes_that_are_exchanged_are_named() -> None:
     """One axis of the gyroscope reversed: the detail says which columns would fit."""
     import imuproc
 
-    recording, _ = spoiled(case(2), FAULTS["swapped_axes"], 0, SEED)
+    recording, *_ = spoiled(case(2), FAULTS["swapped_axes"], 0, SEED)
     site = next(s for s in recording.logs if recording.logs[s] is not case(2).recording.logs[s])
     old, new = case(2).recording.logs[site].gyro_radps, recording.logs[site].gyro_radps
     axis = int(np.flatnonzero((old != new).any(axis=0))[0])
