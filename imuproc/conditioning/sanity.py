@@ -1,6 +1,8 @@
 """Are these logs what they claim to be? Errors and flags that say what, where and what to do."""
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
+from itertools import combinations
 from typing import Final
 
 import numpy as np
@@ -102,7 +104,8 @@ def check_logs(recording: Recording, settings: SanitySettings | None = None) -> 
     Raises
     ------
     RunError
-        If a log has too few samples, or an axis has no values, only zeros or one value only.
+        If a log has too few samples, or an axis has no values, only zeros or one value only, or
+        two logs hold the same samples.
     """
     settings = settings or SanitySettings()
     flags: list[RaisedFlag] = []
@@ -113,6 +116,7 @@ def check_logs(recording: Recording, settings: SanitySettings | None = None) -> 
             _require_signal(log, sensor, values)
         logs[site], raised = without_artefacts(log, settings.artefacts)
         flags += raised
+    _require_different(recording.logs)
     entry = HistoryEntry(
         "conditioning.sanity.logs",
         "every axis of every log holds a signal; artefacts were taken out",
@@ -163,6 +167,17 @@ def check_signals(based: TimeBased, settings: SanitySettings | None = None) -> T
         asdict(settings),
     )
     return replace(based, flags=(*based.flags, *flags), history=(*based.history, entry))
+
+
+def _require_different(logs: Mapping[Site, SensorLog]) -> None:
+    """One log under two names would give figures that look in order and are not."""
+    for a, b in combinations(logs.values(), 2):
+        pairs = ((a.accel_mps2, b.accel_mps2), (a.gyro_radps, b.gyro_radps))
+        if len(a.time_s) and all(np.array_equal(x, y, equal_nan=True) for x, y in pairs):
+            raise RunError(
+                f"{a.source} ({a.site}) and {b.source} ({b.site}) hold the same samples. Name the "
+                "right log for each sensor"
+            )
 
 
 def _require_samples(log: SensorLog, settings: SanitySettings) -> None:
