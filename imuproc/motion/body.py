@@ -195,6 +195,7 @@ def _ball_point(settings: MotionSettings) -> PointBuilder:
             prior_mean=np.concatenate((mean, [0.0])),
             prior_sd=np.concatenate((sd, [_ROLLING_RADIUS_SD_M])),
             velocity_sd_mps=settings.ball_velocity_sd_mps,
+            within_sd_mps=settings.ball_within_sd_mps,
         )
 
     return build
@@ -218,6 +219,7 @@ def _ankle_of(foot: Solved, settings: MotionSettings) -> PointBuilder:
             prior_mean=np.concatenate((shank_mean, foot_mean)),
             prior_sd=np.concatenate((shank_sd, foot_sd)),
             velocity_sd_mps=settings.ankle_velocity_sd_mps,
+            within_sd_mps=settings.ankle_velocity_sd_mps,
         )
 
     return build
@@ -237,6 +239,7 @@ def _drifting_ankle(settings: MotionSettings) -> PointBuilder:
             prior_mean=np.concatenate((mean, np.zeros(3))),
             prior_sd=np.concatenate((sd, np.full(3, 0.8))),
             velocity_sd_mps=settings.shank_alone_velocity_sd_mps,
+            within_sd_mps=settings.shank_alone_velocity_sd_mps,
         )
 
     return build
@@ -251,4 +254,5 @@ def _free_point(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) ->
         prior_mean=np.zeros(1),
         prior_sd=np.ones(1),
         velocity_sd_mps=1.0,
+        within_sd_mps=1.0,
     )

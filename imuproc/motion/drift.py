@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import helmert
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.rotations import skew
 from imuproc.motion.bordered import Factor, Information, Links
-from imuproc.motion.observations import Anchors, Blindness
+from imuproc.motion.observations import SAMPLES_PER_STANCE, Anchors, Blindness
 from imuproc.motion.seen import Seen
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import (
@@ -47,7 +48,9 @@ class PointModel:
         Velocity that the point should have in m/s, world axes.
     prior_mean, prior_sd : ndarray, shape (q,)
     velocity_sd_mps : float
-        Per stance.
+        Of the mean over a stance.
+    within_sd_mps : float
+        Of how it goes up and down within a stance.
     """
 
     rows: FloatArray
@@ -55,6 +58,7 @@ class PointModel:
     prior_mean: FloatArray
     prior_sd: FloatArray
     velocity_sd_mps: float
+    within_sd_mps: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -248,17 +252,27 @@ def _observations(
         )
     )
     rows = np.concatenate((gained, problem.point.rows), axis=2)
-    stance = anchors.is_stance[anchors.sample_anchor]
-    per_anchor = np.bincount(anchors.sample_anchor, minlength=len(anchors.time_s))
-    sd = np.where(stance, problem.point.velocity_sd_mps, settings.rest_velocity_sd_mps)
-    sd = sd * np.sqrt(per_anchor[anchors.sample_anchor])
     value = problem.point.target - nominal - rows @ prior_mean
+    stances = int(anchors.is_stance.sum())
+    mean_sd, within_sd = problem.point.velocity_sd_mps, problem.point.within_sd_mps
+    per_stance = np.array([mean_sd] + [within_sd] * (SAMPLES_PER_STANCE - 1))
+    per_stance *= np.sqrt(SAMPLES_PER_STANCE)
+    sd = np.full(len(value), settings.rest_velocity_sd_mps)
+    sd[: stances * SAMPLES_PER_STANCE] = np.tile(per_stance, stances)
     return Seen(
-        shared=rows * prior_sd / sd[:, None, None],
-        own=1.0 / sd,
-        value=value / sd[:, None],
+        shared=_means_apart(rows, stances) * prior_sd / sd[:, None, None],
+        own=_means_apart(np.ones(len(value)), stances) / sd,
+        value=_means_apart(value, stances) / sd[:, None],
         anchor=anchors.sample_anchor,
     )
+
+
+def _means_apart(values: FloatArray, stances: int) -> FloatArray:
+    """The samples of each stance turned to their mean and what goes up and down about it."""
+    count = stances * SAMPLES_PER_STANCE
+    blocks = values[:count].reshape(stances, SAMPLES_PER_STANCE, -1)
+    turned = (helmert(SAMPLES_PER_STANCE, full=True) @ blocks).reshape(values[:count].shape)
+    return np.concatenate((turned, values[count:]))
 
 
 def tilt_spread(

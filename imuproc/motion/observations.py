@@ -42,7 +42,7 @@ class Anchors:
     sample_anchor: IntArray
 
 
-_SAMPLES_PER_STANCE = 6
+SAMPLES_PER_STANCE = 6
 _REST_PIECE_S = 0.5
 _MOST_PIECES = 12
 
@@ -73,7 +73,7 @@ def make_anchors(
     Anchors
     """
     rest_s = _rest_instants(rests)
-    share = np.linspace(0.0, 1.0, _SAMPLES_PER_STANCE)
+    share = np.linspace(0.0, 1.0, SAMPLES_PER_STANCE)
     instants = stance_start_s[:, None] + (stance_end_s - stance_start_s)[:, None] * share
     centre = np.concatenate((0.5 * (stance_start_s + stance_end_s), rest_s))
     stance = np.arange(len(centre)) < len(stance_start_s)
@@ -82,7 +82,7 @@ def make_anchors(
     rank[order] = np.arange(len(order))
     owner = np.concatenate(
         (
-            np.repeat(rank[: len(stance_start_s)], _SAMPLES_PER_STANCE),
+            np.repeat(rank[: len(stance_start_s)], SAMPLES_PER_STANCE),
             rank[len(stance_start_s) :],
         )
     )

@@ -87,10 +87,23 @@ def seen_rows(problem: DriftProblem, settings: MotionSettings) -> tuple[np.ndarr
         rows[np.arange(len(own)), axis, start + 3 * own + axis] = 1.0
     velocity, clock_s = problem.strapdown.velocity_mps, problem.strapdown.time_s
     late, early = (at_times(velocity, clock_s, at_s) for at_s in read)
-    sd = np.where(
-        anchors.is_stance[own], point.velocity_sd_mps, settings.rest_velocity_sd_mps
-    ) * np.sqrt(np.bincount(own)[own])
-    return rows / sd[:, None, None], (point.target - late + early) / sd[:, None]
+    values = point.target - late + early
+    for anchor in range(len(anchors.time_s)):
+        at = own == anchor
+        lower = np.linalg.cholesky(covariance_seen(problem, settings, anchor, int(at.sum())))
+        rows[at] = np.linalg.solve(lower, rows[at].reshape(len(lower), -1)).reshape(rows[at].shape)
+        values[at] = np.linalg.solve(lower, values[at])
+    return rows, values
+
+
+def covariance_seen(
+    problem: DriftProblem, settings: MotionSettings, anchor: int, count: int
+) -> np.ndarray:
+    """Of the samples of one anchor, axis by axis: by themselves, and alike in all of a stance."""
+    if not problem.anchors.is_stance[anchor]:
+        return np.eye(count) * settings.rest_velocity_sd_mps**2 * count
+    mean, within = problem.point.velocity_sd_mps**2, problem.point.within_sd_mps**2
+    return np.eye(count) * within * count + (mean - within)
 
 
 def priors(problem: DriftProblem, settings: MotionSettings) -> tuple[np.ndarray, np.ndarray]:
