@@ -145,7 +145,7 @@ def _beside(path: Path, ending: str) -> Iterator[Path]:
         fitting = []
         for other in folder.glob(f"*{ending.removeprefix('_')}"):
             own = {part for part in other.name[: -len(ending)].split("_") if part}
-            if other.name.endswith((ending, f"/{ending[1:]}")) and own <= entities:
+            if other.name.endswith(ending) and own <= entities:
                 fitting.append((len(own), other))
             elif other.name == ending.removeprefix("_"):
                 fitting.append((0, other))
