@@ -72,7 +72,7 @@ def leg_shift(contacts: Contacts) -> LegShift | None:
     off = float(_off_middle(left, right, np.zeros(1))[0])
     shifts_s = np.arange(-_FARTHEST_S, _FARTHEST_S + _STEP_S, _STEP_S)
     left_over = _off_middle(left, right, shifts_s)
-    explained = off > _MOST_OFF and left_over.min() < _EXPLAINED * off
+    explained = np.isfinite(off) and off > _MOST_OFF and left_over.min() < _EXPLAINED * off
     if strides == 0.0 and not explained:
         return None
     alike = shifts_s[left_over <= left_over.min() + _ALIKE]
