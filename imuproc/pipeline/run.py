@@ -130,8 +130,13 @@ def _each(source: LogSource, settings: Settings) -> Iterator[Result | RunError]:
     if not windows:
         _check_beginning(source)
     parts = cut_windows(source, [window.read for window in windows])
+    given = False
     for window in windows:
-        yield from _of_window(next(parts), window, settings)
+        for found in _of_window(next(parts), window, settings):
+            if isinstance(found, WrongClockError) and not given:
+                raise found  # of the log as a whole, as far as can be told
+            given |= isinstance(found, Result)
+            yield found
 
 
 def _of_window(
@@ -141,7 +146,7 @@ def _of_window(
     try:
         for found in _runs_of(recording, settings, window.own):
             yield found if isinstance(found, RunError) else without_samples(found)
-    except RunError as error:  # of a wrong clock too: what came before is given already
+    except RunError as error:
         where = f"from {window.read.start_s:.0f} to {window.read.end_s:.0f} s"
         yield RunError(f"{where}: {error}")
 
@@ -171,8 +176,10 @@ def _runs_of(
             continue
         try:
             result = _process_run(sensors_of_run(timebased, run), run, runs, settings)
-        except WrongClockError:
-            raise
+        except WrongClockError as error:
+            if own is None:
+                raise
+            result = WrongClockError(f"from {run.start_s:.0f} to {run.end_s:.0f} s: {error}")
         except RunError as error:  # one stretch of a long log does not cost the others
             # Anew: the one caught holds all that was worked on.
             result = RunError(naming_stuck(str(error), recording))
