@@ -316,6 +316,7 @@ def _lever(point: FloatArray) -> FloatArray:
 _DRIFT_STEP_S = 0.03
 _DRIFT_STEP_AT_REST_S = 0.2
 _AROUND_STANCES_S = 1.0
+_NOTHING_RAD = 1e-4
 
 
 def _pitch_uncertainty(
@@ -344,7 +345,11 @@ def _heading_uncertainty(solved: Solved) -> FloatArray | None:
     Against the mean over all stances, which is turned to the way; None where all was seen.
     """
     problem, anchors = solved.problem, solved.problem.anchors
-    if not (problem.blind.rotation_sd_rad[-1] > 0.0 and anchors.is_stance.any()):
+    if not anchors.is_stance.any():
+        return None
+    ends_s = anchors.time_s[[0, -1]]  # what is missing outside of them turns nothing
+    before, after = at_times(problem.blind.rotation_sd_rad, solved.time_s, ends_s)
+    if after - before < _NOTHING_RAD:
         return None
     at_s, stance_s = _drift_instants(solved), anchors.time_s[anchors.is_stance]
     upright = np.tile(UP, (len(at_s) + len(stance_s), 1))
