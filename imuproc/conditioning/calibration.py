@@ -22,7 +22,13 @@ from imuproc.conditioning.usable import usable_segments
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
-from imuproc.core.recording import Calibration, Conditioned, ConditionedRecording, Interval
+from imuproc.core.recording import (
+    Calibration,
+    Conditioned,
+    ConditionedRecording,
+    Interval,
+    Slip,
+)
 from imuproc.core.sites import Site, is_foot, side_of
 from imuproc.dsp.filters import finite_rows
 
@@ -207,6 +213,8 @@ def _condition(
     axes = segment_axes(stretch, settings.sign_margin)
     turn, axis_u = _turn(signals.site, axes, settings)
     moved = zero_moved(time_s, gyro, rests, running)
+    rotated = (accel @ turn.T, stretch.gyro_radps @ turn.T)
+    up_after = _up_after(time_s, rotated[0], standing)
     calibration = Calibration(
         segment_from_sensor=turn,
         gyro_bias_radps=bias,
@@ -217,32 +225,55 @@ def _condition(
         vertical_known=anchor is not None,
         rests=rests,
         zero_moved_radps=moved,
-        slip_u_rad=_slip_u_rad(time_s, accel @ turn.T, standing),
+        slip_u_rad=_slip_u_rad(up_after, signals.slip),
+        up_after=up_after,
+        slip=signals.slip,
     )
-    segment = Conditioned(
+    segment = _in_segment_axes(signals, time_s, rotated, calibration)
+    return segment, axes.sign_sure, _lost(segment, stretch)
+
+
+def _in_segment_axes(
+    signals: SiteSignals,
+    time_s: FloatArray,
+    rotated: tuple[FloatArray, FloatArray],
+    calibration: Calibration,
+) -> Conditioned:
+    """One sensor's marks with its signals (specific force and angular velocity) in new axes."""
+    return Conditioned(
         site=signals.site,
-        accel_mps2=accel @ turn.T,
-        gyro_radps=stretch.gyro_radps @ turn.T,
+        accel_mps2=rotated[0],
+        gyro_radps=rotated[1],
         measured=signals.measured,
         accel_clipped=signals.accel_clipped,
         gyro_clipped=signals.gyro_clipped,
         calibration=calibration,
         gyro_hidden_radps=signals.gyro_hidden_radps,
+        turning=None if signals.slip is None else _within(time_s, signals.slip.span),
     )
-    return segment, axes.sign_sure, _lost(segment, stretch)
 
 
-def _slip_u_rad(time_s: FloatArray, accel_mps2: FloatArray, standing: Standing) -> float:
+def _up_after(
+    time_s: FloatArray, accel_mps2: FloatArray, standing: Standing
+) -> tuple[float, float, float] | None:
+    """Gravity in the standing after the run, as a unit vector; None where nothing is compared."""
+    if standing.before is None or standing.compared is None:
+        return None
+    mean = accel_mps2[_within(time_s, standing.compared)].mean(axis=0)
+    x, y, z = mean / np.linalg.norm(mean)
+    return float(x), float(y), float(z)
+
+
+def _slip_u_rad(up_after: tuple[float, float, float] | None, taken_out: Slip | None) -> float:
     """Standard uncertainty of sagittal angles from gravity that differs between both standings.
 
     The change came at some time of the run: angles are off by nothing or by all of it, as likely
-    the one as the other.
+    the one as the other. A slip that was taken out is known to what two quiet stands differ by.
     """
-    if standing.before is None or standing.compared is None:
-        return 0.0
-    x, _, z = accel_mps2[_within(time_s, standing.compared)].mean(axis=0)
-    turned = abs(float(np.arctan2(x, z)))
-    return float(np.sqrt(0.5) * turned) if turned > _SWAYS_RAD else 0.0
+    turned = 0.0 if up_after is None else abs(float(np.arctan2(up_after[0], up_after[2])))
+    if turned > _SWAYS_RAD:
+        return float(np.sqrt(0.5) * turned)
+    return 0.0 if taken_out is None else float(0.5 * _SWAYS_RAD)
 
 
 def _lost(segment: Conditioned, stretch: Stretch) -> RaisedFlag | None:

@@ -75,8 +75,15 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "standing_differs",
         "Gravity in the sensor is not the same in standing before and after the run.",
-        "Check that the sensor did not slip on the limb and that the athlete stood alike. Its "
-        "angles are less certain by so much, or withheld.",
+        "Check that the sensor did not slip on the limb and that the athlete stood alike. Unless "
+        "the detail says that nothing changed in the run, its angles are less certain by so much, "
+        "or withheld.",
+    ),
+    Flag(
+        "sensor_slipped",
+        "A sensor turned on its limb during the run.",
+        "Its signals were turned back from then on; figures of the stride in which it turned are "
+        "withheld or less certain. Fasten it better.",
     ),
     Flag(
         "mounting_sign_unsure",

@@ -100,6 +100,8 @@ class Conditioned:
     gyro_hidden_radps : ndarray, shape (n,), or None
         Standard uncertainty of the angular velocity where it was clipped, 0 elsewhere; None for
         the usual one in every clipped sample.
+    turning : ndarray of bool, shape (n,), or None
+        True where the sensor may have been turning on its limb; None where it never was.
     """
 
     site: Site
@@ -110,6 +112,7 @@ class Conditioned:
     gyro_clipped: BoolArray
     calibration: "Calibration"
     gyro_hidden_radps: FloatArray | None = None
+    turning: BoolArray | None = None
 
     def hidden_rate_radps(self) -> FloatArray:
         """What each sample of the gyroscope may hide by clipping, shape (n,)."""
@@ -128,6 +131,36 @@ class Interval:
     def duration_s(self) -> float:
         """Length in s."""
         return self.end_s - self.start_s
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A sensor that turned on its limb.
+
+    Parameters
+    ----------
+    start_s, end_s : float
+        It turned some time in between, in s.
+    in_run : bool
+        Whether that was between the first contact and the last one.
+    turn_rad : tuple of float
+        Rotation vector in rad that turns its signals back to what they were before, sensor axes.
+    """
+
+    start_s: float
+    end_s: float
+    in_run: bool
+    turn_rad: tuple[float, float, float]
+
+    @property
+    def angle_rad(self) -> float:
+        """How far it turned in rad."""
+        return float(np.linalg.norm(self.turn_rad))
+
+    @property
+    def span(self) -> Interval:
+        """When it turned."""
+        return Interval(self.start_s, self.end_s)
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,6 +188,11 @@ class Calibration:
         explain it.
     slip_u_rad : float
         What a sensor that may have turned on its limb adds to the standard uncertainty of angles.
+    up_after : tuple of float, or None
+        Direction of gravity in quiet standing after the run, segment axes; None without standing
+        on both sides.
+    slip : Slip or None
+        A turn on the limb that was taken out of the signals.
     """
 
     segment_from_sensor: FloatArray
@@ -167,6 +205,8 @@ class Calibration:
     rests: tuple[Interval, ...] = ()
     zero_moved_radps: float = 0.0
     slip_u_rad: float = 0.0
+    up_after: tuple[float, float, float] | None = None
+    slip: Slip | None = None
 
 
 @dataclass(frozen=True)

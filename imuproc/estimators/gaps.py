@@ -1,7 +1,8 @@
 """Missing samples, and what the figures near them are worth.
 
-A gap is bridged by a straight line so that integration can go on. How wrong that is, the motion
-around it tells: the same line is tried wherever the samples exist.
+While a sensor turned on its limb nothing of the limb was measured either. A gap is bridged by a
+straight line so that integration can go on. How wrong that is, the motion around it tells:
+the same line is tried wherever the samples exist.
 """
 
 from collections.abc import Mapping
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
-from imuproc.core.recording import Conditioned, ConditionedRecording
+from imuproc.core.recording import Conditioned, ConditionedRecording, Slip
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of, side_of
 from imuproc.core.uncertainty import CLIPPED_ACCEL_SD_MPS2
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
@@ -47,6 +48,8 @@ class Gaps:
         Rotation that each of the latter may hide.
     period_s : float
         Time that each sample stands for.
+    slip : Slip or None
+        A turn on the limb: it is the last of the gaps.
     """
 
     start_s: FloatArray
@@ -57,6 +60,7 @@ class Gaps:
     gyro_clipped_s: FloatArray
     gyro_hidden_rad: FloatArray
     period_s: float
+    slip: Slip | None = None
 
     def angle_part_rad(self, time_s: FloatArray) -> FloatArray:
         """Standard uncertainty of the angle from gaps at given times in rad, shape (n,)."""
@@ -110,15 +114,18 @@ def find_gaps(conditioned: ConditionedRecording, contacts: Contacts) -> dict[Sit
         # A log that begins late or ends early has nothing on the other side of the gap.
         start_s[~segment.measured[bridges.first]] = -np.inf
         end_s[~segment.measured[bridges.last]] = np.inf
+        slip = segment.calibration.slip
+        slips = () if slip is None else (slip,)
         out[site] = Gaps(
-            start_s,
-            end_s,
-            u,
+            np.append(start_s, [s.start_s for s in slips]),
+            np.append(end_s, [s.end_s for s in slips]),
+            np.append(u, [s.angle_rad for s in slips]),
             _anchors(segment, contacts),
             time_s[segment.accel_clipped],
             time_s[segment.gyro_clipped],
             segment.hidden_rate_radps()[segment.gyro_clipped] / conditioned.rate_hz,
             1.0 / conditioned.rate_hz,
+            slip,
         )
     return out
 
@@ -178,7 +185,7 @@ def step_flags(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[RaisedFlag
     Returns
     -------
     list of RaisedFlag
-        ``gap`` and ``gyro_clipped``.
+        ``sensor_slipped``, ``gap`` and ``gyro_clipped``.
     """
     found: list[RaisedFlag] = []
     for side in SIDES:
@@ -187,12 +194,26 @@ def step_flags(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[RaisedFlag
         for site in (shank_of(side), foot_of(side)):
             if site not in gaps:
                 continue
-            missing = gaps[site].within_s(start_s, end_s) > _MATTERS_S
-            clipped = gaps[site].gyro_clipped_s
+            seen = gaps[site]
+            slipped = _slipped(seen, start_s, end_s)
+            in_run = seen.slip is not None and seen.slip.in_run
+            missing = (seen.within_s(start_s, end_s) > _MATTERS_S) & ~slipped
+            clipped = seen.gyro_clipped_s
             fast = np.searchsorted(clipped, start_s) < np.searchsorted(clipped, end_s)
-            found += [RaisedFlag("gap", "", site, int(row) + 1) for row in rows[missing]]
-            found += [RaisedFlag("gyro_clipped", "", site, int(row) + 1) for row in rows[fast]]
+            for name, of_step in (
+                ("sensor_slipped", slipped & in_run),
+                ("gap", missing),
+                ("gyro_clipped", fast),
+            ):
+                found += [RaisedFlag(name, "", site, int(row) + 1) for row in rows[of_step]]
     return found
+
+
+def _slipped(seen: Gaps, start_s: FloatArray, end_s: FloatArray) -> NDArray[np.bool_]:
+    """Stretches of time in which a sensor may have turned on its limb."""
+    if seen.slip is None:
+        return np.zeros(len(start_s), dtype=bool)
+    return (seen.slip.start_s < end_s) & (seen.slip.end_s > start_s)
 
 
 def _swing_start_s(contacts: Contacts, rows: NDArray[np.int64]) -> FloatArray:

@@ -36,7 +36,8 @@ def upright_zero(motion: Motion, contacts: Contacts) -> bool:
     """
     for site, segment in motion.segments.items():
         own = contacts.take(contacts.side == side_of(site))
-        if site == "pelvis" or len(own) < _FEWEST:
+        # Of one that has turned on its limb the zero need not hold.
+        if site == "pelvis" or len(own) < _FEWEST or segment.slip_u_rad > 0.0:
             continue
         length = (own.toe_off_s - own.touchdown_s)[:, None]
         middle_s = own.touchdown_s[:, None] + length * _MIDDLE

@@ -151,9 +151,10 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
     jumped = (settings.unseen_accel_sd_mps2 / rate_hz) ** 2 * _run_lengths(unseen) * unseen
     undersampled = (settings.undersampling_share * bend / rate_hz) ** 2
     steady = settings.stride_velocity_sd_mps**2 / _STRIDE_S / rate_hz
+    slipped = _slipped_variance(segment, rate_hz)
     clipped = gravity * _hidden_near(clipped_rotation, width) ** 2 + jumped * segment.measured
     return Blindness(
-        velocity_variance=np.cumsum(steady + tilted + undersampled + jumped),
+        velocity_variance=np.cumsum(steady + tilted + undersampled + jumped + slipped),
         rotation_sd_rad=np.cumsum(rotation),
         clipped_velocity_variance=np.cumsum(clipped),
         undersampled_velocity_variance=np.cumsum(undersampled),
@@ -162,6 +163,15 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
 
 
 _STRIDE_S = 0.5
+
+
+def _slipped_variance(segment: Conditioned, rate_hz: float) -> FloatArray:
+    """What each sample adds while a sensor turned on its limb: gravity pulled the wrong way."""
+    slip, turning = segment.calibration.slip, segment.turning
+    if slip is None or turning is None:
+        return np.zeros(len(segment.measured))
+    pulled = STANDARD_GRAVITY_MPS2 * slip.angle_rad
+    return np.where(turning, pulled**2 * (slip.end_s - slip.start_s) / rate_hz, 0.0)
 
 
 def _hidden_near(rotation: FloatArray, width: int) -> FloatArray:

@@ -7,6 +7,7 @@ from imuproc.conditioning.artefacts import naming_stuck
 from imuproc.conditioning.calibration import calibrate
 from imuproc.conditioning.pairing import require_paired_legs
 from imuproc.conditioning.sanity import check_logs, check_signals
+from imuproc.conditioning.slip import without_slips
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
 from imuproc.conditioning.usable import sensors_of_run
 from imuproc.core.errors import RunError
@@ -24,6 +25,7 @@ from imuproc.events.selection import running_contacts
 from imuproc.events.unaided import unaided_contacts
 from imuproc.motion.body import prepare_body, solve_motion
 from imuproc.motion.settings import MotionSettings
+from imuproc.motion.slip import find_slips
 from imuproc.pipeline.clocks import WrongClockError, as_parts, clock_groups, require_one_clock
 from imuproc.pipeline.joining import join_results, named_results, without_samples
 from imuproc.pipeline.overview import Window, look_over, windows_of
@@ -216,7 +218,8 @@ def _process_run(
 ) -> Result | None:
     """One of the runs of a recording; None when the stretch holds no sprint steps.
 
-    A still stretch that cannot have been standing is rejected, and the run processed anew.
+    A still stretch that cannot have been standing is rejected, a sensor that turned on its limb is
+    turned back, and the run processed anew.
     """
     conditioned = calibrate(timebased, run, settings.calibration, rejected, runs)
     require_paired_legs(conditioned, run)
@@ -236,6 +239,9 @@ def _process_run(
     if len(contacts) < 3:
         return None
     motion = solve_motion(conditioned, prepared, contacts, on_ground)
+    slips = find_slips(conditioned, motion, contacts, on_ground)
+    if slips:
+        return _process_run(without_slips(timebased, slips), run, runs, settings, rejected)
     if not (upright_zero(motion, contacts) or side_flags(motion, contacts)):
         rejected = (*rejected, *_standing_of(conditioned))
         return _process_run(timebased, run, runs, settings, rejected)

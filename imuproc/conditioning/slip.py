@@ -1,0 +1,71 @@
+"""A sensor that turned on its limb: its signals from then on as if it had not."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.conditioning.timebase import SiteSignals, TimeBased
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.history import HistoryEntry
+from imuproc.core.recording import Slip
+from imuproc.core.sites import Site
+from imuproc.dsp.rotations import quat_from_rotvec, quat_rotate
+
+FloatArray = NDArray[np.float64]
+
+
+def without_slips(timebased: TimeBased, slips: Mapping[Site, Slip]) -> TimeBased:
+    """The recording as if its sensors had kept their place on the limb.
+
+    How the turn went while it lasted is not known: a smooth one is put in its place, after which
+    the attitude is right again.
+
+    Parameters
+    ----------
+    timebased : TimeBased
+    slips : mapping from Site to Slip
+        Not empty.
+
+    Returns
+    -------
+    TimeBased
+        With a flag for each of the sensors.
+    """
+    turned = {site: _turned_back(timebased, site, slip) for site, slip in slips.items()}
+    entry = HistoryEntry(
+        "conditioning.slip",
+        "Sensors that turned on their limb were turned back.",
+        {site: asdict(slip) for site, slip in slips.items()},
+    )
+    return replace(
+        timebased,
+        sites={**timebased.sites, **turned},
+        flags=(*timebased.flags, *(_flag(site, slip) for site, slip in slips.items())),
+        history=(*timebased.history, entry),
+    )
+
+
+def _flag(site: Site, slip: Slip) -> RaisedFlag:
+    by = f"by {np.degrees(slip.angle_rad):.1f} deg"
+    if slip.in_run:
+        detail = f"{by} between {slip.start_s:.2f} and {slip.end_s:.2f} s"
+        return RaisedFlag("sensor_slipped", detail, site)
+    detail = f"{by}, but nothing changed from the first contact to the last"
+    return RaisedFlag("standing_differs", detail, site)
+
+
+def _turned_back(timebased: TimeBased, site: Site, slip: Slip) -> SiteSignals:
+    signals = timebased.sites[site]
+    first = int(np.searchsorted(timebased.time_s, slip.start_s))
+    time_s, period_s = timebased.time_s[first:], 1.0 / timebased.rate_hz
+    u = np.clip((time_s - slip.start_s) / (slip.end_s - slip.start_s), 0.0, 1.0)
+    share = u**3 * (10.0 - 15.0 * u + 6.0 * u**2)
+    turn_rad = np.array(slip.turn_rad)
+    back = quat_from_rotvec(share[:, None] * turn_rad)
+    rate = np.gradient(share, period_s)[:, None] * turn_rad
+    accel, gyro = signals.accel_mps2.copy(), signals.gyro_radps.copy()
+    accel[first:] = quat_rotate(back, accel[first:])
+    gyro[first:] = quat_rotate(back, gyro[first:]) - rate
+    return replace(signals, accel_mps2=accel, gyro_radps=gyro, slip=slip)
