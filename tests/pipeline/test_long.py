@@ -11,7 +11,7 @@ import pytest
 import imuproc
 from imuproc.core.columns import FIGURES, uncertainty_name
 from imuproc.core.errors import RunError
-from imuproc.core.recording import Athlete, Interval, Recording, Run, SensorLog
+from imuproc.core.recording import Athlete, Clock, Interval, Recording, Run, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import Site
 from imuproc.pipeline.overview import LongSettings, Overview, thin, windows_of
@@ -164,6 +164,48 @@ def test_parts_of_a_log_an_hour_apart_are_handled() -> None:
     # The second run has lost the standing after it, which the last and flagged steps hang on.
     sure = ~steps["flags"].str.contains("event_unsure")
     assert (steps["touchdown_s"] - expected).abs()[sure].max() < 0.002
+
+
+def one_moved(names: tuple[Site, ...], clock: Clock) -> list[Result | RunError]:
+    """Runs of a log in which the clocks of some sensors jump by 0.5 s after the first run."""
+    at_s = trained().truths[0].valid_to_s + 9.0
+
+    def jumped(log: SensorLog) -> SensorLog:
+        return moved(log, at_s, 0.5) if log.site in names else log
+
+    recording = with_logs(trained().recording, jumped)
+    recording = replace(recording, run=replace(recording.run, clock=clock))
+    return list(process_each(RecordingSource(recording, 4_000), IN_PIECES))
+
+
+@pytest.mark.parametrize("names", [("left_foot",), ("right_shank", "right_foot")])
+def test_runs_after_one_clock_jumped_are_refused_and_the_run_before_is_right(names) -> None:
+    found = one_moved(names, "shared")
+    refused = [str(item) for item in found if isinstance(item, RunError)]
+    assert len(refused) >= 2  # what else moved then, too
+    assert all("do not share one clock" in text and "inf" not in text for text in refused)
+    (run,) = [item for item in found if isinstance(item, Result)]
+    assert np.nanmax(np.abs(run.steps["touchdown_s"] - first_run()["touchdown_s"])) < 0.03
+
+
+def test_a_clock_that_jumps_after_it_was_tied_gives_no_wrong_run() -> None:
+    found = one_moved(("left_foot",), "separate")
+    assert any("not on one clock after they were tied" in str(item) for item in found)
+    steps = pd.concat([item.steps for item in found if isinstance(item, Result)])
+    steps = steps[steps["side"] == "left"]
+    given = 0
+    for truth in trained().truths:
+        own = steps[steps["touchdown_s"].between(truth.valid_from_s - 1.0, truth.valid_to_s + 1.0)]
+        real = running(truth).query("side == 'left'")["touchdown_s"].to_numpy()
+        apart = np.abs(own["touchdown_s"].to_numpy()[:, None] - real).min(axis=1)
+        assert (apart < 0.03).all()
+        given += len(own) > 0
+    assert given in (1, 2)
+
+
+def first_run() -> pd.DataFrame:
+    steps = pieced().steps
+    return steps[steps["run"] == "R00-01_1"].reset_index(drop=True)
 
 
 def test_a_clock_that_was_set_back_is_refused_with_the_place() -> None:
