@@ -41,8 +41,8 @@ _TURNED_RAD = np.radians(4.0)
 _FEWEST = 2
 _LARGE_DEG = 5.0
 _SURE = 15.0
-"""By so much a step of unknown size must fit better than none. In 48 recordings without a slip (24
-simulated sprints, 24 real runs of Fukuchi et al. 2017) none did by more than 5."""
+"""By so much a step of unknown size must fit better than none. In 24 recordings without a slip (12
+simulated sprints, 12 real runs of Fukuchi et al. 2017) none did by more than 6."""
 
 
 _OTHER: Final[dict[Site, Site]] = {
