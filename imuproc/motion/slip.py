@@ -142,13 +142,18 @@ def _turn_of(calibration: Calibration, own: _Levels, other: _Levels) -> FloatArr
     """Quaternion that turns a sensor back; None where it surely kept its place.
 
     Where one standing is missing, a step of one leg is one against the other leg too: it is that
-    leg's whose own stances lie farther apart.
+    leg's whose own stances lie farther apart, by half of the turn at least.
     """
     if calibration.up_after is not None:
         turn = quat_between(np.array(calibration.up_after), _UP)
-        return turn if float(np.linalg.norm(quat_to_rotvec(turn))) > _TURNED_RAD else None
+        return turn if _angle_rad(turn) > _TURNED_RAD else None
     turn, gain, apart_deg = own.step()
-    return turn if gain > _SURE and apart_deg > other.step()[2] else None
+    least_deg = max(0.5 * np.degrees(_angle_rad(turn)), other.step()[2])
+    return turn if gain > _SURE and apart_deg > least_deg else None
+
+
+def _angle_rad(turn: FloatArray) -> float:
+    return float(np.linalg.norm(quat_to_rotvec(turn)))
 
 
 def _when(

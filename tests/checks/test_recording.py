@@ -103,7 +103,7 @@ def test_no_run_with_sensors_in_order_is_called_not_fit(grade: str, seed: int) -
         ("spikes", 2, "spikes", "fit with limits"),
         ("stuck", 2, "stuck_channel", "not fit"),
         ("slow_clock", 2, "clock_differs", "not fit"),
-        ("slip", 2, "standing_differs", "fit with limits"),
+        ("slip", 2, "sensor_slipped", "fit with limits"),
         ("wrong_names", 0, "segments_swapped", "not fit"),
         ("wrong_names", 1, "sides_swapped", "not fit"),
     ],
