@@ -7,7 +7,10 @@ come from the data set: this judges the motion alone, and the uncertainty of a s
 
 Both ends of the sensor's range are seen in the readings. The gyroscope's tops are flat at 9.1 to
 9.7 rad/s. Of 25 readings of the accelerometer's y axis above 60 m/s2, 11 lie between 63 and 64, one
-is larger and none reaches 65.
+is larger and none reaches 65. With an end at 60 or 64 in place of 63, 20 or 24 strides do not clip
+and none is off by 5 %; with none stated 28, of which 2 are off by more, up to 6.3 %.
+
+The optical coordinates are mirrored (a left turn is a right one there): lengths do not mind.
 """
 
 from dataclasses import dataclass
