@@ -269,6 +269,8 @@ def _observations(
 
 def _means_apart(values: FloatArray, stances: int) -> FloatArray:
     """The samples of each stance turned to their mean and what goes up and down about it."""
+    if stances == 0:  # a pelvis
+        return values
     count = stances * SAMPLES_PER_STANCE
     blocks = values[:count].reshape(stances, SAMPLES_PER_STANCE, -1)
     turned = (helmert(SAMPLES_PER_STANCE, full=True) @ blocks).reshape(values[:count].shape)
