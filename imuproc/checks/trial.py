@@ -121,6 +121,8 @@ def _standing_differs(result: Result) -> dict[Site, float]:
         )
         if before is not None and after is not None:
             out[site] = float(np.arccos(np.clip(before @ after, -1.0, 1.0)))
+        if calibration.slip is not None:  # taken out of the signals already
+            out[site] = calibration.slip.angle_rad
     return out
 
 
