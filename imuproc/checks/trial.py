@@ -38,7 +38,6 @@ _TOLD: Final[dict[str, Severity]] = {
     "no_standing_after": "note",
     "standing_differs": "limit",
     "sensor_slipped": "limit",
-    "sensor_slipped": "limit",
 }
 
 
