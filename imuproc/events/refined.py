@@ -61,6 +61,9 @@ class RefineSettings:
     ----------
     geometry : FootGeometry
     arrest : ArrestSettings
+    lost_pitch_deg : float
+        Standard uncertainty of foot pitch above which the foot's motion tells nothing of its
+        events: as much as costs a sensor its orientation where a gap hides it.
     touchdown_u_s : tuple of float
         Standard uncertainty of the arrest with the ball and with the heel first.
     arrest_u_share : float
@@ -113,6 +116,7 @@ class RefineSettings:
 
     geometry: FootGeometry = field(default_factory=FootGeometry)
     arrest: ArrestSettings = field(default_factory=ArrestSettings)
+    lost_pitch_deg: float = 20.0
     touchdown_u_s: tuple[float, float] = (0.002, 0.003)
     arrest_u_share: float = 0.1
     in_doubt_u_share: float = 0.5
@@ -160,7 +164,8 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
     Returns
     -------
     Contacts
-        Feet without motion keep their coarse events. Evidence added: ``arrest_touchdown_s``,
+        Feet without motion, and contacts in which a foot's pitch is lost (clipped gyroscopes), keep
+        their coarse events. Evidence added: ``arrest_touchdown_s``,
         ``toe_rise_s`` (the marks from motion), ``strike_speed_mps`` (fall of the ball before
         touchdown), ``arrest_s`` (duration of its arrest), ``heel_weight`` (1 heel first, 0 ball
         first), ``strike_in_doubt_s``, ``running_speed_mps``, ``slowing_mps`` (change of that from
@@ -179,7 +184,10 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
         points = foot_points(motion.time_s, foot, side, settings.geometry)
         speed = running_speed(motion.time_s, foot, contacts.take(rows))
         changes = np.abs(np.gradient(speed)) if len(rows) > 1 else np.zeros(len(rows))
-        for row, v, change in zip(rows, speed, changes, strict=True):
+        middle_s = 0.5 * (contacts.touchdown_s + contacts.toe_off_s)[rows]
+        pitch_u = np.degrees(np.interp(middle_s, motion.time_s, np.nan_to_num(foot.pitch_u_rad)))
+        known = pitch_u < settings.lost_pitch_deg
+        for row, v, change in zip(rows[known], speed[known], changes[known], strict=True):
             found = _marks(points, contacts.touchdown_s[row], contacts.toe_off_s[row], v, settings)
             for name, value in zip(_COLUMNS, (*found, v, change), strict=True):
                 columns[name][row] = value

@@ -262,7 +262,7 @@ def to_motion(
     turn_rad : float
         Turn of the segment axes about their own vertical.
     uncertainty : bool
-        Whether to work out the angle's uncertainty; NaN otherwise.
+        Whether to work out the angle's uncertainty; NaN otherwise, but where the gyroscope clipped.
 
     Returns
     -------
@@ -284,7 +284,7 @@ def to_motion(
     angle = unwrapped(np.arctan2(up, forward))
     clipped = prepared.segment.gyro_clipped.any()
     pitch_u, pitch_parts = np.full(len(angle), np.nan), dict[str, FloatArray]()
-    if uncertainty:
+    if uncertainty or clipped:
         pitch_u, pitch_parts = _pitch_uncertainty(solved, bend_rad)
     return SegmentMotion(
         site=prepared.segment.site,

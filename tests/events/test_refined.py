@@ -1,5 +1,6 @@
 """Events from the motion of the foot, on real runs and where there is no foot to look at."""
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -9,6 +10,8 @@ import imuproc
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion
 from imuproc.events.refined import RefineSettings, refined_contacts
+from imuproc.synth.plan import random_plan
+from imuproc.synth.runs import simulate_run
 from tests.events.made_contacts import contacts_of, gait
 from tests.events.real_runs import EVERY_FIFTH, Agreement, agreement, real_run, with_kind
 from tests.shared_data import needs_shared_data
@@ -107,3 +110,18 @@ def test_without_foot_motion_events_stay_as_they_are() -> None:
     np.testing.assert_array_equal(refined.toe_off_s, contacts.toe_off_s)
     np.testing.assert_array_equal(refined.touchdown_u_s, contacts.touchdown_u_s)
     assert refined.history[-1].stage == "events.refined"
+
+
+def test_a_foot_whose_pitch_is_lost_tells_no_events() -> None:
+    rng = np.random.default_rng(5)
+    recording, _ = simulate_run(random_plan(rng, "crouch", 20.0), "mid", 500.0, rng)
+    result = imuproc.process(recording)
+    late = replace(result.contacts, touchdown_s=result.contacts.touchdown_s + 0.004)
+    foot = result.motion.segments["left_foot"]
+    half_s = float(np.median(late.touchdown_s))
+    lost = np.where(result.motion.time_s > half_s, np.radians(25.0), foot.pitch_u_rad)
+    segments = {**result.motion.segments, "left_foot": replace(foot, pitch_u_rad=lost)}
+    refined = refined_contacts(late, replace(result.motion, segments=segments), RefineSettings())
+    kept = refined.touchdown_s == late.touchdown_s
+    np.testing.assert_array_equal(kept, (late.side == "left") & (late.touchdown_s > half_s - 0.05))
+    assert np.isfinite(refined.toe_off_s).all()
