@@ -15,9 +15,10 @@ from imuproc.checks.findings import Reason, Severity
 from imuproc.checks.settings import CheckSettings
 from imuproc.checks.wording import from_flag, sentence
 from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Calibration, Interval, Recording, SensorLog
 from imuproc.core.result import Result
-from imuproc.core.sites import Site
+from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.pipeline.run import process
 
 FloatArray = NDArray[np.float64]
@@ -90,9 +91,18 @@ def try_method(recording: Recording, run: Interval, settings: CheckSettings) -> 
             continue
         detail = f"{where}: {flag.detail}" if flag.detail else where
         reason = from_flag(replace(flag, detail=detail), _TOLD[flag.name])
-        own = next((site for site in recording.logs if site == flag.site), None)
-        (common if own is None else reasons[own]).append(reason)
+        sites = [site for site in recording.logs if site in _concerned(flag)]
+        for own in [reasons[site] for site in sites] or [common]:
+            own.append(reason)
     return Trial(_standing_differs(result), reasons, list(dict.fromkeys(common)))
+
+
+def _concerned(flag: RaisedFlag) -> tuple[str, ...]:
+    """Sensors that a flag is about: of an exchange both, though it stands at one of them."""
+    for side in SIDES:
+        if (flag.name, flag.site) == ("segments_swapped", foot_of(side)):
+            return foot_of(side), shank_of(side)
+    return (flag.site,)
 
 
 def _around(log: SensorLog, run: Interval) -> SensorLog:

@@ -121,6 +121,17 @@ def test_each_trouble_is_named(kind: str, level: int, flag: str, verdict: str | 
         assert report.verdict in (verdict, "not fit")
 
 
+def test_exchanged_logs_of_a_leg_are_both_not_fit_and_the_other_leg_is() -> None:
+    report = check_recording(spoiled("wrong_names", 0, running()))
+    swapped = [s for s in report.sensors if "segments_swapped" in {r.flag for r in s.reasons}]
+    assert {one.site for one in swapped} in (
+        {"left_shank", "left_foot"},
+        {"right_shank", "right_foot"},
+    )
+    assert {one.verdict for one in swapped} == {"not fit"}
+    assert "not fit" not in {one.verdict for one in report.sensors if one not in swapped}
+
+
 def test_a_wrong_unit_is_not_fit_and_says_which_was_meant() -> None:
     log = lying().logs["left_foot"]
     accel = log.accel_mps2 / STANDARD_GRAVITY_MPS2
