@@ -88,12 +88,19 @@ def gyro_bias(
     """
     if not rests:
         return np.zeros(3), float(_BIAS_U_UNKNOWN_RADPS)
+    means, weight = _means_at_rest(time_s, gyro_radps, rests)
+    spread = _SWAY_RAD / np.sqrt(sum(rest.duration_s**2 for rest in rests))
+    return weight @ means, float(np.hypot(spread, _BIAS_U_FLOOR_RADPS))
+
+
+def _means_at_rest(
+    time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]
+) -> tuple[FloatArray, FloatArray]:
+    """Mean rate of each rest in rad/s, shape (k, 3), and how much it counts, shape (k,)."""
     masks = [(time_s >= rest.start_s) & (time_s <= rest.end_s) for rest in rests]
     means = np.array([gyro_radps[mask].mean(axis=0) for mask in masks])
     duration = np.array([rest.duration_s for rest in rests])
-    weight = duration**2 / (duration**2).sum()
-    spread = _SWAY_RAD / np.sqrt((duration**2).sum())
-    return weight @ means, float(np.hypot(spread, _BIAS_U_FLOOR_RADPS))
+    return means, duration**2 / (duration**2).sum()
 
 
 def zero_moved(
@@ -114,7 +121,8 @@ def zero_moved(
     Returns
     -------
     float
-        0 where sway may explain it, or there is no rest on one side of the run.
+        0 where sway may explain it, or a rate that changed within the rests, or there is no rest
+        on one side of the run.
     """
     middle_s = float(time_s[running].mean()) if running.any() else float(time_s.mean())
     before = tuple(rest for rest in rests if rest.end_s < middle_s)
@@ -126,7 +134,22 @@ def zero_moved(
     )
     moved = float(np.linalg.norm(last - first))
     allowed = max(_SURE * float(np.hypot(first_u, last_u)), _ZERO_MOVES_RADPS)
+    allowed += sum(_rate_changes(time_s, gyro_radps, own) for own in (before, after))
     return moved if moved > allowed else 0.0
+
+
+def _rate_changes(time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]) -> float:
+    """How far the mean rate at rest may be off the zero because the limb still turned, in rad/s.
+
+    A zero keeps its value, a limb that comes to rest does not: where a rate goes evenly to nothing
+    its mean is off by what the means of both halves differ by.
+    """
+    middles_s = [0.5 * (rest.start_s + rest.end_s) for rest in rests]
+    first = tuple(Interval(r.start_s, at) for r, at in zip(rests, middles_s, strict=True))
+    second = tuple(Interval(at, r.end_s) for r, at in zip(rests, middles_s, strict=True))
+    early, weight = _means_at_rest(time_s, gyro_radps, first)
+    late, _ = _means_at_rest(time_s, gyro_radps, second)
+    return float(weight @ np.linalg.norm(late - early, axis=1))
 
 
 def segment_axes(stretch: Stretch, sign_margin: float) -> Axes:

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from imuproc.conditioning.axes import Stretch, gyro_bias, segment_axes
+from imuproc.conditioning.axes import Stretch, gyro_bias, segment_axes, zero_moved
 from imuproc.core.recording import Interval
 from tests.conditioning.made_legs import RATE_HZ, RUN, STAND, made
 
@@ -108,3 +108,27 @@ def test_without_rest_the_bias_is_not_known() -> None:
     found, u = gyro_bias(np.arange(10.0), np.ones((10, 3)), ())
     assert found.tolist() == [0.0, 0.0, 0.0]
     assert np.degrees(u) == pytest.approx(1.0)
+
+
+def zero_moved_degps(rate_degps: np.ndarray, rests: tuple[Interval, ...]) -> float:
+    """As told of ten seconds, of which those from 4 to 6 s are the run."""
+    time_s = np.arange(0.0, 10.0, 0.01)
+    gyro = np.radians(np.outer(rate_degps, [0.0, 0.6, 0.8]))
+    running = (time_s > 4.0) & (time_s < 6.0)
+    return float(np.degrees(zero_moved(time_s, gyro, rests, running)))
+
+
+@pytest.mark.parametrize(("moved", "told"), [(0.5, 0.0), (3.0, 3.0), (15.0, 15.0)])
+def test_a_zero_that_moves_in_the_run_is_told(moved: float, told: float) -> None:
+    rate = np.where(np.arange(0.0, 10.0, 0.01) < 5.0, 0.3, 0.3 + moved)
+    rests = (Interval(1.0, 1.6), Interval(2.0, 4.0), Interval(7.0, 9.0))
+    assert zero_moved_degps(rate, rests) == pytest.approx(told, abs=0.01)
+
+
+@pytest.mark.parametrize(("moved", "is_told"), [(0.0, False), (20.0, True)])
+def test_a_limb_that_comes_to_rest_has_no_zero_that_moved(moved: float, is_told: bool) -> None:
+    """It sinks at 13 deg/s and less for half a second, as a pelvis into the set position."""
+    time_s = np.arange(0.0, 10.0, 0.01)
+    rate = 13.0 * np.clip(4.0 - 2.0 * time_s, 0.0, 1.0) + moved * (time_s > 5.0)
+    told = zero_moved_degps(rate, (Interval(1.5, 2.0), Interval(7.0, 9.0)))
+    assert (told > 0.0) == is_told
