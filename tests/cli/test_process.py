@@ -60,11 +60,14 @@ def test_runs_in_a_log_have_lines_of_their_own_while_it_is_worked_on(
     imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("imuproc.cli.process._method", lambda: several)
-    seen = imuproc("process", session, "-o", tmp_path / "out", "--run", "R07-02")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--no-report", "--run", "R07-02")
     *inside, line = seen.err.splitlines()
     assert inside == ["  R07-02_1 done, 6 steps", "  R07-02_2 done, 6 steps"]
     assert line.startswith("1/1 R07-02 done, 12 steps")
-    assert imuproc("process", session, "-o", tmp_path / "out", "-q", "--again").err == ""
+    assert (
+        imuproc("process", session, "-o", tmp_path / "out", "--no-report", "-q", "--again").err
+        == ""
+    )
 
 
 def test_a_worker_clears_the_bar_before_it_prints(capsys: pytest.CaptureFixture[str]) -> None:
@@ -78,7 +81,7 @@ def test_a_failed_run_is_named_and_the_others_are_done(
     imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     stand_in(monkeypatch, failing_second)
-    seen = imuproc("process", session, "-o", tmp_path / "out")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--no-report")
     assert seen.code == 1
     assert seen.err.splitlines()[-1] == "imuproc: run R07-02 failed: no steps were found"
     assert "3 runs: 2 done, 1 failed (R07-02)." in seen.out
@@ -89,7 +92,7 @@ def test_a_failed_run_is_named_and_the_others_are_done(
 
 
 def test_json_alone_on_stdout(imuproc: Command, session: Path, tmp_path: Path) -> None:
-    seen = imuproc("process", session, "-o", tmp_path / "out", "--json")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--no-report", "--json")
     content = json.loads(seen.out)
     assert content["session"] == "harbour-2031-04-12"
     assert [run["run"] for run in content["runs"]] == ["R07-01", "R07-02", "R07-03"]
@@ -100,15 +103,15 @@ def test_json_alone_on_stdout(imuproc: Command, session: Path, tmp_path: Path) -
 def test_quiet_prints_only_what_failed(
     imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert imuproc("process", session, "-o", tmp_path / "out", "-q").out == ""
+    assert imuproc("process", session, "-o", tmp_path / "out", "--no-report", "-q").out == ""
     stand_in(monkeypatch, failing_second)
-    seen = imuproc("process", session, "-o", tmp_path / "out", "-q", "--again")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--no-report", "-q", "--again")
     assert (seen.code, seen.out) == (1, "")
     assert "R07-02" in seen.err
 
 
 def test_one_run_alone(imuproc: Command, session: Path, tmp_path: Path) -> None:
-    seen = imuproc("process", session, "-o", tmp_path / "out", "--run", "R07-03")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--no-report", "--run", "R07-03")
     assert seen.code == 0
     assert "R07-03" in seen.out
     assert "R07-01" not in seen.out
@@ -117,8 +120,8 @@ def test_one_run_alone(imuproc: Command, session: Path, tmp_path: Path) -> None:
 def test_one_run_alone_is_printed_alone_and_the_tables_keep_the_others(
     imuproc: Command, session: Path, tmp_path: Path
 ) -> None:
-    imuproc("process", session, "-o", tmp_path / "out")
-    seen = imuproc("process", session, "-o", tmp_path / "out", "--run", "R07-02")
+    imuproc("process", session, "-o", tmp_path / "out", "--no-report")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--no-report", "--run", "R07-02")
     assert seen.code == 0
     assert "1 run reused: nothing about it has changed" in seen.err
     assert "R07-01" not in seen.out
@@ -129,10 +132,10 @@ def test_one_run_alone_is_printed_alone_and_the_tables_keep_the_others(
 def test_what_is_there_is_processed_again_when_asked(
     imuproc: Command, session: Path, tmp_path: Path
 ) -> None:
-    imuproc("process", session, "-o", tmp_path / "out")
-    seen = imuproc("process", session, "-o", tmp_path / "out")
+    imuproc("process", session, "-o", tmp_path / "out", "--no-report")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--no-report")
     assert (seen.code, seen.err) == (0, "3 runs reused: nothing about them has changed\n")
-    seen = imuproc("process", session, "-o", tmp_path / "out", "--again")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--no-report", "--again")
     assert seen.code == 0
     assert "3/3 R07-03 done, 6 steps" in seen.err
 
