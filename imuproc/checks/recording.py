@@ -14,8 +14,9 @@ from imuproc.checks.settings import CheckSettings
 from imuproc.checks.signals import signal_reasons
 from imuproc.checks.still import check_stillness, stillness_reasons, worn_together
 from imuproc.checks.together import Together, check_together
-from imuproc.checks.wording import refused
+from imuproc.checks.wording import from_flag, refused
 from imuproc.core.errors import LogError, RunError
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
 from imuproc.pipeline.sources import RecordingSource
@@ -132,6 +133,8 @@ def _looked_at(log: LogToCheck, about: Recording, settings: CheckSettings) -> _L
     except (LogError, RunError) as error:
         return _Looked(log, reasons=(refused(error, log.source, log.site),))
     sampling, reasons = check_sampling(scan, log.stated_rate_hz, settings)
+    if scan.log.cut_short:
+        reasons.append(from_flag(RaisedFlag("log_cut_short", scan.log.cut_short), "limit"))
     if log.stated_rate_hz is not None:
         reasons.append(_RATE_IS_STATED)
     if isfinite(sampling.rate_hz):

@@ -1,7 +1,7 @@
 """One pass over a log, piece by piece: what is kept of it does not depend on its values' number."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import nan
 
 import numpy as np
@@ -35,7 +35,7 @@ class Scan:
     Parameters
     ----------
     log : SensorLog
-        Without samples: site, source and ranges.
+        Without samples: site, source, ranges, and whether it is cut short.
     time_s : ndarray, shape (n,)
         Stamps, but those of exact copies of the sample before.
     samples : int
@@ -92,7 +92,7 @@ def scan_log(pieces: Iterable[SensorLog], settings: CheckSettings) -> Scan:
         long = LongSettings(piece_samples=settings.piece_samples, bin_hz=_SLOW_BIN_HZ)
     tracks, _ = thin(tally.watch(first, source), long)
     return Scan(
-        log=_without_samples(first),
+        log=replace(_without_samples(first), cut_short=tally.cut_short),
         time_s=np.concatenate(tally.stamps),
         samples=tally.samples,
         copies=tally.copies,
@@ -157,6 +157,7 @@ class _Tally:
         self._flags: dict[str, RaisedFlag] = {}
         self.stamps: list[FloatArray] = []
         self.samples = self.copies = self.missing = 0
+        self.cut_short = ""
         self.accel = _Peaks(LEAST_ACCEL_RANGE_MPS2)
         self.gyro = _Peaks(LEAST_GYRO_RANGE_RADPS)
 
@@ -172,6 +173,7 @@ class _Tally:
     def _add(self, piece: SensorLog) -> SensorLog:
         values = np.column_stack((piece.time_s, piece.accel_mps2, piece.gyro_radps))
         self.samples += len(values)
+        self.cut_short = piece.cut_short
         before = values[:1] * nan if self._last is None else self._last
         copy = (np.diff(values, axis=0, prepend=before) == 0.0).all(axis=1)
         if len(values):

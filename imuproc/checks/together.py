@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import combinations
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
 from imuproc.checks.signals import thinned_recording
 from imuproc.checks.trial import try_method
+from imuproc.conditioning.sanity import OWN_LOGS, same_samples
 from imuproc.core.recording import Interval, Recording
 from imuproc.core.sites import Site
 from imuproc.events.runs import find_runs
@@ -60,10 +60,10 @@ def check_together(
     """
     if not scans:
         return Together()
-    common = list(_same_samples(scans))
+    thinned = thinned_recording(about, scans)
+    common = [Reason("unfit", f"{told}.", f"{OWN_LOGS}.") for told in same_samples(thinned.logs)]
     if about.run.clock == "shared":
         common += _spans(samplings, settings)
-    thinned = thinned_recording(about, scans)
     tied = tied_clocks(thinned, scans, settings)
     runs = find_runs(tied.tracks, settings.runs)
     reasons = {site: list(tied.reasons.get(site, ())) for site in scans}
@@ -76,22 +76,6 @@ def check_together(
         for site, found in trial.reasons.items():
             reasons[site] += found
     return Together(runs, tied.clocks, differs, reasons, common)
-
-
-def _same_samples(scans: Mapping[Site, Scan]) -> Iterator[Reason]:
-    """One log under two names."""
-    for a, b in combinations(scans.values(), 2):
-        pairs = (
-            (a.longest.accel_mps2, b.longest.accel_mps2),
-            (a.longest.gyro_radps, b.longest.gyro_radps),
-        )
-        if all(np.array_equal(x, y, equal_nan=True) for x, y in pairs):
-            yield Reason(
-                "unfit",
-                f"{a.log.source} ({a.log.site}) and {b.log.source} ({b.log.site}) hold the same "
-                "samples.",
-                "Name the right log for each sensor.",
-            )
 
 
 def _spans(samplings: Mapping[Site, Sampling], settings: CheckSettings) -> Iterator[Reason]:

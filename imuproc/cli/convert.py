@@ -102,6 +102,13 @@ def _print(converted: "Converted", options: ConvertOptions) -> None:
     for failure in converted.failures:
         run, reason = clean(failure.run), clean(failure.reason).rstrip(".")
         print(f"imuproc: run {run}: {reason}; its log is left out", file=sys.stderr)
+    for cut in converted.cut_short:
+        told = f"{clean(cut.run)}: the log of {cut.site.replace('_', ' ')} is cut short"
+        print(
+            f"imuproc: run {told}: {clean(cut.text)}; it is converted as far as it goes, and the "
+            "new log does not tell",
+            file=sys.stderr,
+        )
     if not options.quiet:
         logs = plural(converted.logs, "log")
         print(f"imuproc: {logs} written, {len(converted.failures)} failed", file=sys.stderr)

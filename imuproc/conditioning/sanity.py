@@ -1,6 +1,6 @@
 """Are these logs what they claim to be? Errors and flags that say what, where and what to do."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from itertools import combinations
 from typing import Final
@@ -21,6 +21,9 @@ from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_st
 from imuproc.dsp.rotations import lengths
 
 FloatArray = NDArray[np.float64]
+
+OWN_LOGS: Final = "Name the right log for each sensor"
+"""What to do about :func:`same_samples`."""
 
 _AXES: Final = "xyz"
 _UNIT_HINTS: Final[tuple[tuple[float, str], ...]] = (
@@ -116,7 +119,10 @@ def check_logs(recording: Recording, settings: SanitySettings | None = None) -> 
             _require_signal(log, sensor, values)
         logs[site], raised = without_artefacts(log, settings.artefacts)
         flags += raised
-    _require_different(recording.logs)
+        if log.cut_short:
+            flags.append(RaisedFlag("log_cut_short", f"{log.source}: {log.cut_short}", site))
+    for told in same_samples(recording.logs):
+        raise RunError(f"{told}. {OWN_LOGS}")
     entry = HistoryEntry(
         "conditioning.sanity.logs",
         "every axis of every log holds a signal; artefacts were taken out",
@@ -169,15 +175,12 @@ def check_signals(based: TimeBased, settings: SanitySettings | None = None) -> T
     return replace(based, flags=(*based.flags, *flags), history=(*based.history, entry))
 
 
-def _require_different(logs: Mapping[Site, SensorLog]) -> None:
-    """One log under two names would give figures that look in order and are not."""
+def same_samples(logs: Mapping[Site, SensorLog]) -> Iterator[str]:
+    """One log under two names, told for each pair: figures would look in order and not be."""
     for a, b in combinations(logs.values(), 2):
         pairs = ((a.accel_mps2, b.accel_mps2), (a.gyro_radps, b.gyro_radps))
         if len(a.time_s) and all(np.array_equal(x, y, equal_nan=True) for x, y in pairs):
-            raise RunError(
-                f"{a.source} ({a.site}) and {b.source} ({b.site}) hold the same samples. Name the "
-                "right log for each sensor"
-            )
+            yield f"{a.source} ({a.site}) and {b.source} ({b.site}) hold the same samples"
 
 
 def _require_samples(log: SensorLog, settings: SanitySettings) -> None:

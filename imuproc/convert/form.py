@@ -50,6 +50,8 @@ class Facts:
     accel_range_mps2, gyro_range_radps : float or None
     zero_at : datetime or None
         Instant at which the stamps count 0.
+    cut_short : str
+        What tells that the log ended too early; empty where nothing does.
     """
 
     n: int
@@ -59,6 +61,7 @@ class Facts:
     accel_range_mps2: float | None
     gyro_range_radps: float | None
     zero_at: datetime.datetime | None
+    cut_short: str = ""
 
 
 class Watched:
@@ -69,6 +72,7 @@ class Watched:
         self._first: SensorLog | None = None
         self._rate_hz = float("nan")
         self._n, self._ends = 0, (float("nan"), float("nan"))
+        self._cut_short = ""
 
     def __iter__(self) -> Iterator[SensorLog]:
         for piece in self._pieces:
@@ -83,6 +87,7 @@ class Watched:
                 first = self._ends[0] if np.isfinite(self._ends[0]) else float(stamps[0])
                 self._ends = (first, float(stamps[-1]))
             self._n += len(piece.time_s)
+            self._cut_short = piece.cut_short
             yield piece
 
     def facts(self) -> Facts:
@@ -97,6 +102,7 @@ class Watched:
             accel_range_mps2=self._first.accel_range_mps2,
             gyro_range_radps=self._first.gyro_range_radps,
             zero_at=self._first.zero_at,
+            cut_short=self._cut_short,
         )
 
 

@@ -37,6 +37,15 @@ class Failure:
 
 
 @dataclass(frozen=True)
+class CutShort:
+    """A log that was converted as far as it goes, and what tells that it breaks off."""
+
+    run: str
+    site: str
+    text: str
+
+
+@dataclass(frozen=True)
 class Converted:
     """What came of a conversion.
 
@@ -48,11 +57,14 @@ class Converted:
         How many were written.
     failures : tuple of Failure
         Left out of the new session file.
+    cut_short : tuple of CutShort
+        Written, but nothing in the new log tells that something is missing behind its end.
     """
 
     session: Path | None
     logs: int
     failures: tuple[Failure, ...]
+    cut_short: tuple[CutShort, ...] = ()
 
 
 def convert(
@@ -105,7 +117,13 @@ def convert(
         _write_text(folder / SESSION_FILE, _session_text(content, writer, written))
     _forget(folder, set(earlier) - set(files))
     _mark(folder, files)
-    return Converted(folder / SESSION_FILE if written else None, len(written), tuple(failures))
+    cut_short = tuple(
+        CutShort(target.run.id, target.site, facts.cut_short)
+        for target, facts in written
+        if facts.cut_short
+    )
+    new = folder / SESSION_FILE if written else None
+    return Converted(new, len(written), tuple(failures), cut_short)
 
 
 def _written(

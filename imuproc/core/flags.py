@@ -134,6 +134,12 @@ _ALL: Final[tuple[Flag, ...]] = (
         "Figures outside its time are missing; start all sensors before the athlete stands still.",
     ),
     Flag(
+        "log_cut_short",
+        "A log breaks off, as when power is lost, the card is pulled or a copy is not finished.",
+        "All before that was used and is not concerned; what came after it is missing. Copy the "
+        "log again; if it is as short on the logger, stop the recording before power or card go.",
+    ),
+    Flag(
         "stuck_channel",
         "One axis of a sensor stood still while its other axes moved.",
         "Its samples were left out, and figures that need them are withheld; have the sensor "

@@ -43,6 +43,9 @@ class SensorLog:
     zero_at : datetime or None
         Instant at which ``time_s`` counts 0, with its zone where that is known; None where
         nothing states it.
+    cut_short : str
+        What tells that the log ends too early, as after a power loss, and where; empty where
+        nothing does. Of a log in pieces the last one knows.
     """
 
     site: Site
@@ -53,6 +56,7 @@ class SensorLog:
     accel_range_mps2: float | None = None
     gyro_range_radps: float | None = None
     zero_at: datetime.datetime | None = None
+    cut_short: str = ""
 
     def take(self, rows: slice | NDArray[Any]) -> "SensorLog":
         """Samples picked by a slice (as views), a boolean mask or indices."""
@@ -74,6 +78,7 @@ def join_logs(pieces: Iterable[SensorLog]) -> SensorLog:
         time_s=np.concatenate([log.time_s for log in logs]),
         accel_mps2=np.concatenate([log.accel_mps2 for log in logs]),
         gyro_radps=np.concatenate([log.gyro_radps for log in logs]),
+        cut_short=logs[-1].cut_short,
     )
 
 

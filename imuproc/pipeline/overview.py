@@ -5,8 +5,8 @@ and the same search as in a short log is made on them, a little more generous: w
 looked at again at the full rate.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.errors import RunError
 from imuproc.core.recording import Interval, SensorLog
+from imuproc.core.sites import Site
 from imuproc.dsp.filters import finite_rows
 from imuproc.events.progress import Track
 from imuproc.events.runs import RunSettings, find_runs
@@ -68,10 +69,13 @@ class Overview:
         Stretches that may be runs, in order of time.
     rate_hz : float
         Samples per second of the fastest log.
+    cut_short : mapping from Site to str
+        What tells that a log ends too early.
     """
 
     candidates: tuple[Interval, ...]
     rate_hz: float
+    cut_short: Mapping[Site, str] = field(default_factory=dict)
 
 
 def look_over(source: LogSource, settings: LongSettings, runs: RunSettings) -> Overview:
@@ -92,10 +96,20 @@ def look_over(source: LogSource, settings: LongSettings, runs: RunSettings) -> O
     RunError
         If the clock of a log was set back or restarted, or it has no usable stamps.
     """
-    thinned = {site: thin(source.pieces(site), settings) for site in source.sites}
+    cut_short: dict[Site, str] = {}
+    thinned = {
+        site: thin(_noting_cut(source.pieces(site), cut_short), settings) for site in source.sites
+    }
     tracks = {site: found for site, (found, _) in thinned.items()}
     rate_hz = max(rate for _, rate in thinned.values())
-    return Overview(find_runs(tracks, _generous(runs, settings.generous)), rate_hz)
+    return Overview(find_runs(tracks, _generous(runs, settings.generous)), rate_hz, cut_short)
+
+
+def _noting_cut(pieces: Iterable[SensorLog], noted: dict[Site, str]) -> Iterator[SensorLog]:
+    for piece in pieces:
+        if piece.cut_short:
+            noted[piece.site] = piece.cut_short
+        yield piece
 
 
 def _generous(runs: RunSettings, share: float) -> RunSettings:

@@ -128,10 +128,11 @@ def _each(source: LogSource, settings: Settings) -> Iterator[Result | RunError]:
     if whole is not None:
         yield from list(_runs_of(whole, settings))  # all of them before a wrong clock is found
         return
-    windows = windows_of(look_over(source, settings.long, settings.runs), settings.long)
+    overview = look_over(source, settings.long, settings.runs)
+    windows = windows_of(overview, settings.long)
     if not windows:
         _check_beginning(source)
-    parts = cut_windows(source, [window.read for window in windows])
+    parts = cut_windows(source, [window.read for window in windows], overview.cut_short)
     given = False
     for window in windows:
         for found in _of_window(next(parts), window, settings):

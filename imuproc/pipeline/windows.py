@@ -1,6 +1,6 @@
 """Second pass over a long log: the parts of it that hold runs, each as an ordinary recording."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -41,7 +41,9 @@ def read_short(source: LogSource, settings: LongSettings) -> Recording | None:
     return replace(source.about, logs=logs)
 
 
-def cut_windows(source: LogSource, spans: Sequence[Interval]) -> Iterator[Recording]:
+def cut_windows(
+    source: LogSource, spans: Sequence[Interval], cut_short: Mapping[Site, str]
+) -> Iterator[Recording]:
     """Go through all logs side by side once more and cut parts out of them.
 
     Parameters
@@ -49,6 +51,9 @@ def cut_windows(source: LogSource, spans: Sequence[Interval]) -> Iterator[Record
     source : LogSource
     spans : sequence of Interval
         In order of time; they may overlap.
+    cut_short : mapping from Site to str
+        What tells that a log ends too early: every part of it says so, as a part at its end may
+        hold no run.
 
     Yields
     ------
@@ -66,7 +71,7 @@ def cut_windows(source: LogSource, spans: Sequence[Interval]) -> Iterator[Record
                 detail = f"not from {span.start_s:.10g} to {span.end_s:.10g} s"
                 flags.append(RaisedFlag("partly_covered", detail, site))
             else:
-                logs[site] = log
+                logs[site] = replace(log, cut_short=cut_short.get(site, ""))
         yield replace(source.about, logs=logs, flags=(*source.about.flags, *flags))
 
 

@@ -99,11 +99,13 @@ def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
 
 def _samples(path: Path, shape: TableShape, wanted: tuple[Channel, ...]) -> Iterator[Samples]:
     bad = [place for place, channel in enumerate(wanted) if channel["status"] == "bad"]
-    for values in table_values(text_blocks(path, None), shape, _RULES):
+    for block in table_values(text_blocks(path, None), shape, _RULES):
+        values = block.columns
         for place in bad:
             values[place] = np.full_like(values[place], np.nan)
         stamps = values[0] if len(wanted) == 7 else None
-        yield Samples(stamps, np.column_stack(values[-6:-3]), np.column_stack(values[-3:]))
+        accel, gyro = np.column_stack(values[-6:-3]), np.column_stack(values[-3:])
+        yield Samples(stamps, accel, gyro, block.cut_short)
 
 
 def _sensor(channels: tuple[Channel, ...], select: str | None) -> _Sensor:

@@ -41,6 +41,7 @@ def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
     ------
     SensorLog
         SI units, sensor axes, the log's own stamps in s; NaN where a value is missing or infinite.
+        A last line that is cut off is left out.
 
     Raises
     ------
@@ -62,9 +63,11 @@ def _samples(request: LogRequest) -> Iterator[Samples]:
     above = shape.first_line - 1
     body = head.body.split(b"\n", above)[above]
     first = TextBlock(body, shape.first_line, head.is_last)
-    for values in table_values(chain([first], blocks), shape, layout):
+    for block in table_values(chain([first], blocks), shape, layout):
+        values = block.columns
         stamps = None if layout.time is None else values[0]
-        yield Samples(stamps, np.column_stack(values[-6:-3]), np.column_stack(values[-3:]))
+        accel, gyro = np.column_stack(values[-6:-3]), np.column_stack(values[-3:])
+        yield Samples(stamps, accel, gyro, block.cut_short)
 
 
 def _head(blocks: Iterator[TextBlock], layout: Layout) -> TextBlock:

@@ -2,7 +2,7 @@
 
 import datetime
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -67,11 +67,15 @@ class Samples:
         None where the log has no stamps.
     accel, gyro : ndarray, shape (n, 3)
         Missing values NaN or infinite.
+    cut_short : str
+        Of the last ones: what tells that the file is cut short, and where; empty where nothing
+        does.
     """
 
     stamps: NDArray[Any] | None
     accel: FloatArray
     gyro: FloatArray
+    cut_short: str = ""
 
 
 def stated_meaning(layout: Layout) -> Meaning:
@@ -138,12 +142,12 @@ def sensor_logs(
 
 
 def _regrouped(samples: Iterable[Samples], rows: int) -> Iterator[Samples]:
-    """The same samples, ``rows`` in each but the last."""
+    """The same samples, ``rows`` in each but the last, which is known to be it at the end only."""
     waiting: list[Samples] = []
-    have = 0
+    have, cut_short = 0, ""
     for block in samples:
-        start = 0
-        while len(block.accel) - start >= rows - have:
+        start, cut_short = 0, block.cut_short
+        while len(block.accel) - start > rows - have:
             end = start + rows - have
             yield _concatenated([*waiting, _part(block, start, end)])
             waiting, have, start = [], 0, end
@@ -151,7 +155,7 @@ def _regrouped(samples: Iterable[Samples], rows: int) -> Iterator[Samples]:
             waiting.append(_part(block, start, len(block.accel)))
             have += len(block.accel) - start
     if waiting:
-        yield _concatenated(waiting)
+        yield replace(_concatenated(waiting), cut_short=cut_short)
 
 
 def _part(block: Samples, start: int, end: int) -> Samples:
@@ -160,6 +164,7 @@ def _part(block: Samples, start: int, end: int) -> Samples:
 
 
 def _concatenated(parts: list[Samples]) -> Samples:
+    parts = [part for part in parts if len(part.accel)]
     if len(parts) == 1:
         return parts[0]
     stamps = [part.stamps for part in parts if part.stamps is not None]
@@ -176,6 +181,7 @@ def _in_si(samples: Samples, meaning: Meaning) -> Samples:
         None if stamps is None else _seconds(stamps, meaning.time_unit),
         _finite(samples.accel) * ACCEL_TO_MPS2[meaning.accel_unit],
         _finite(samples.gyro) * GYRO_TO_RADPS[meaning.gyro_unit],
+        samples.cut_short,
     )
 
 
@@ -203,7 +209,15 @@ def _log(request: LogRequest, meaning: Meaning, piece: Samples, before: int) -> 
         accel_range_mps2=None if accel_range is None else accel_range * to_mps2,
         gyro_range_radps=None if gyro_range is None else gyro_range * to_radps,
         zero_at=meaning.zero_at,
+        cut_short=_until(piece.cut_short, time_s),
     )
+
+
+def _until(cut_short: str, time_s: FloatArray) -> str:
+    known = time_s[np.isfinite(time_s)]
+    if not cut_short or not len(known):
+        return cut_short
+    return f"{cut_short}; its last sample is at {known[-1]:.10g} s"
 
 
 def _rate(meaning: Meaning) -> float:

@@ -104,7 +104,8 @@ def _decompressed(file: gzip.GzipFile) -> bytes:
         return file.read(_BLOCK_BYTES)
     except EOFError:
         raise LogError(
-            "the compressed file is cut short: it ends before its end mark; copy it again"
+            "the compressed file is cut short: it ends before its end mark; copy it again, or "
+            "unpack what is left of it and name the unpacked file"
         ) from None
     except (gzip.BadGzipFile, zlib.error) as error:
         raise LogError(f"the compressed file is damaged: {error}") from error
@@ -124,12 +125,20 @@ def _as_utf8(raw: Iterator[bytes], encoding: str | None) -> Iterator[bytes]:
         decoder = codecs.getincrementaldecoder(encoding)()
         for block in blocks:
             yield decoder.decode(block).encode("utf-8")
-        yield decoder.decode(b"", final=True).encode("utf-8")
+        yield _rest_of(decoder).encode("utf-8")
     except (ValueError, LookupError) as error:  # UnicodeError of either step
         raise LogError(
             f"the text is not {encoding}: {error}; allowed: the encoding that the file has, "
             "stated in the layout"
         ) from error
+
+
+def _rest_of(decoder: codecs.IncrementalDecoder) -> str:
+    """What is left at the end of a file; one that is cut within a character ends with a mark."""
+    try:
+        return decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        return "\ufffd"
 
 
 def _with_line_feeds(blocks: Iterator[bytes]) -> Iterator[bytes]:

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from imuproc.core.errors import LogError
 from imuproc.readers.cells import MISSING_WORDS
 from imuproc.readers.dialect import TableShape
 from imuproc.readers.faults import explain
+from imuproc.readers.last_line import without_cut_line
 from imuproc.readers.layout import Layout
 from imuproc.readers.signals import missing_as_nan
 from imuproc.readers.text_file import TextBlock
@@ -24,10 +25,27 @@ _BLOCK_BYTES = 1 << 24
 _FIRST_LINES = 100
 
 
+@dataclass(frozen=True, eq=False)
+class TableBlock:
+    """Wanted columns of some lines.
+
+    Parameters
+    ----------
+    columns : list of ndarray, shape (n,)
+        In the order of ``TableShape.positions``; float64, missing values NaN. Stamps in ns that
+        are all whole numbers stay int64.
+    cut_short : str
+        Where the file's last line is cut off; empty where nothing tells that it is.
+    """
+
+    columns: Columns
+    cut_short: str = ""
+
+
 def table_values(
     blocks: Iterable[TextBlock], shape: TableShape, layout: Layout
-) -> Iterator[Columns]:
-    """Wanted columns of a table, block after block.
+) -> Iterator[TableBlock]:
+    """Wanted columns of a table, block after block; a last line that is cut off is left out.
 
     Parameters
     ----------
@@ -39,9 +57,7 @@ def table_values(
 
     Yields
     ------
-    list of ndarray, shape (n,)
-        In the order of ``shape.positions``; float64, missing values NaN. Stamps in ns that are
-        all whole numbers stay int64.
+    TableBlock
 
     Raises
     ------
@@ -49,14 +65,18 @@ def table_values(
         The text names line and column, what was found and what is allowed.
     """
     decimals: list[str] = [layout.decimal] if layout.decimal else [".", ","]
-    for block in blocks:
+    for some in blocks:
+        block, cut_short = without_cut_line(some, shape, layout)
         plain = replace(block, body=_plain(block, shape, layout))
         if plain.body.strip():
             values, decimals = _parsed(plain, shape, layout, decimals)
-            yield [
+            columns = [
                 column if column.dtype.kind == "i" else missing_as_nan(column, layout.missing)
                 for column in values
             ]
+            yield TableBlock(columns, cut_short)
+        elif cut_short:
+            yield TableBlock([np.empty(0) for _ in shape.positions], cut_short)
 
 
 def _plain(block: TextBlock, shape: TableShape, layout: Layout) -> bytes:

@@ -5,13 +5,14 @@ file holds; they are not smoothed. The format puts chunks of all streams in turn
 so a stream is read as a whole: memory grows with the length of the log.
 """
 
+import io
 import logging
 import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, BinaryIO, Final
 from xml.etree.ElementTree import ParseError
 
 import numpy as np
@@ -26,6 +27,7 @@ from imuproc.readers.wanted import clean_name, missing_text, positions, wanted_c
 from imuproc.readers.wording import listed, quoted
 
 _SIGNATURE: Final = b"XDF:"
+_NO_FOOTER: Final = "the stream has no footer, which is written when a recording ends"
 # What pyxdf lets through where a file is damaged: it checks little.
 _DAMAGE: Final = (
     *(OSError, ValueError, KeyError, IndexError, TypeError, AttributeError, EOFError),
@@ -59,7 +61,8 @@ def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
     Yields
     ------
     SensorLog
-        Stamps in s on the clock of the recording computer. Of a file cut short, what is whole.
+        Stamps in s on the clock of the recording computer. Of a file cut short, what is whole:
+        a stream without the footer that ends every recording was cut short.
 
     Raises
     ------
@@ -81,7 +84,8 @@ def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
     if len(stamps) != len(values):
         raise LogError(f"found {len(stamps)} stamps and {len(values)} samples; allowed: as many")
     values = missing_as_nan(values, layout.missing)
-    samples = Samples(stamps, values[:, :3], values[:, 3:])
+    cut_short = "" if "footer" in chosen else _NO_FOOTER
+    samples = Samples(stamps, values[:, :3], values[:, 3:], cut_short)
     meaning = replace(meaning, time_unit="s", time_name="stamps of the stream")
     yield from sensor_logs(request, meaning, [samples], rows)
 
@@ -94,14 +98,38 @@ def _streams(path: Path) -> list[dict[str, Any]]:
     with path.open("rb") as file, _quiet():
         if file.read(len(_SIGNATURE)) != _SIGNATURE:
             raise LogError("the file does not begin like XDF")
-        file.seek(0)
         try:
             streams, _ = pyxdf.load_xdf(
-                file, synchronize_clocks=True, dejitter_timestamps=False, verbose=False
+                _whole_chunks(file),
+                synchronize_clocks=True,
+                dejitter_timestamps=False,
+                verbose=False,
             )
         except _DAMAGE as error:
             raise LogError(f"the file is damaged: {type(error).__name__}: {error}") from error
     return list(streams)
+
+
+def _whole_chunks(file: BinaryIO) -> BinaryIO:
+    """The file, or what is whole of one that ends within a chunk.
+
+    pyxdf would take what is left of a cut chunk: a last sample mixed with the one before it.
+    """
+    size = file.seek(0, io.SEEK_END)
+    end = len(_SIGNATURE)
+    while end < size:
+        file.seek(end)
+        head = file.read(9)
+        width = head[0]  # bytes of the length that follows
+        if width not in (1, 4, 8):  # no cut but damage: pyxdf looks for where it goes on
+            break
+        after = end + 1 + width + int.from_bytes(head[1 : 1 + width], "little")
+        if len(head) <= width or after > size:
+            file.seek(0)
+            return io.BytesIO(file.read(end))
+        end = after
+    file.seek(0)
+    return file
 
 
 @contextmanager

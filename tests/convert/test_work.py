@@ -78,7 +78,7 @@ def test_a_bad_log_does_not_stop_the_others(session, tmp_path, form):
         ("R07-01", "right_foot"),
         ("R08-01", "left_foot"),
     ]
-    assert "1_rf.csv (right_foot): line 92: found 1 cells" in converted.failures[0].reason
+    assert "1_rf.csv (right_foot): line 92: found 1 cell;" in converted.failures[0].reason
     new = read_session(converted.session)
     assert [run.id for run in new.runs] == ["R07-01"]  # the other has no log left
     assert list(new.read_run("R07-01").logs) == ["left_shank"]

@@ -40,19 +40,15 @@ def test_decimal_comma_in_quotes_between_commas(tmp_path):
 
 def test_decimal_comma_that_shows_only_late(tmp_path):
     rows = ["1;0;0;1;0;0;0"] * 2000 + ["2;0;0;1,5;0;0;0"]
-    log = read(tmp_path, ";".join(NAMES) + "\n" + "\n".join(rows))
+    log = read(tmp_path, ";".join(NAMES) + "\n" + "\n".join(rows) + "\n")
     assert log.accel_mps2[-1, 2] == pytest.approx(1.5 * G)
-
-
-def test_last_line_without_end(tmp_path):
-    assert_sample_values(read(tmp_path, text().rstrip("\n")))
 
 
 @pytest.mark.parametrize(("unit", "factor"), [("s", 1), ("ms", 1000), ("us", 1_000_000)])
 def test_time_units(tmp_path, unit, factor):
     rows = values()
     rows[:, 0] *= factor
-    body = "\n".join(",".join(map(repr, map(float, row))) for row in rows)
+    body = "".join(",".join(map(repr, map(float, row))) + "\n" for row in rows)
     how = layout(time={"column": "time_s", "unit": unit})
     log = read(tmp_path, ",".join(NAMES) + "\n" + body, how)
     np.testing.assert_allclose(log.time_s, values()[:, 0], rtol=1e-15)
@@ -64,7 +60,7 @@ def test_time_units(tmp_path, unit, factor):
 def test_epoch_stamps_keep_their_resolution(tmp_path, unit, first, step_s):
     rows = [f"{first + i},0,0,1,0,0,0" for i in range(1000)]
     how = layout(time={"column": "time_s", "unit": unit})
-    log = read(tmp_path, ",".join(NAMES) + "\n" + "\n".join(rows), how)
+    log = read(tmp_path, ",".join(NAMES) + "\n" + "\n".join(rows) + "\n", how)
     expected = np.arange(1000) * step_s
     # float64 holds seconds of this size to a quarter of a microsecond.
     np.testing.assert_allclose(log.time_s - log.time_s[0], expected, rtol=0, atol=3e-7)
@@ -213,7 +209,10 @@ def test_line_number_is_right_in_a_later_block(tmp_path, small_blocks):
     assert refusal(tmp_path, "\n".join(lines)).startswith("line 201, column 'ax': found 'x")
     lines = text(n=300).splitlines()
     lines[-1] = lines[-1][:9]
-    found = refusal(tmp_path, "\n".join(lines))
+    log = read(tmp_path, "\n".join(lines))
+    assert_sample_values(log, 299)
+    assert log.cut_short.startswith("line 301 breaks off in cell 2 of 7 and was left out; its last")
+    found = refusal(tmp_path, "\n".join(lines) + "\n")
     assert found.startswith("line 301: found 2 cells; allowed: 7; it is the last line")
 
 
@@ -283,7 +282,8 @@ def test_whole_stamps_in_ns_are_made_seconds_before_they_are_rounded(tmp_path):
 def test_several_sensors_by_prefix_of_their_columns(tmp_path):
     names = ["time_s", *(f"LS_{n}" for n in NAMES[1:]), *(f"LF_{n}" for n in NAMES[1:])]
     rows = [[t, *six, *(-six)] for t, six in zip(values()[:, 0], values()[:, 1:], strict=True)]
-    content = "\n".join([",".join(names), *(",".join(map(repr, map(float, r))) for r in rows)])
+    lines = [",".join(names), *(",".join(map(repr, map(float, r))) for r in rows)]
+    content = "\n".join(lines) + "\n"
     assert_sample_values(read(tmp_path, content, select="LS_"))
     left = read(tmp_path, content, select="LS_").gyro_radps
     np.testing.assert_array_equal(read(tmp_path, content, select="LF_").gyro_radps, -left)

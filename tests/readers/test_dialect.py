@@ -135,7 +135,7 @@ def test_columns_in_any_order_among_others(tmp_path):
     for row in rows:
         t, ax, ay, az, gx, gy, gz = map(repr, map(float, row))
         lines.append(",".join(['"a, b"', gz, gy, gx, "n/a", az, ay, ax, t]))
-    assert_sample_values(read(tmp_path, "\n".join(lines)))
+    assert_sample_values(read(tmp_path, "\n".join(lines) + "\n"))
 
 
 @pytest.mark.parametrize("where", ["both", "header", "samples"])
@@ -143,7 +143,7 @@ def test_trailing_separator(tmp_path, where):
     header, *rows = text().splitlines()
     header += "," * (where in ("both", "header"))
     rows = [row + "," * (where in ("both", "samples")) for row in rows]
-    assert_sample_values(read(tmp_path, "\n".join([header, *rows])))
+    assert_sample_values(read(tmp_path, "\n".join([header, *rows]) + "\n"))
 
 
 def test_columns_by_number(tmp_path):

@@ -61,8 +61,8 @@ def test_first_sample_with_another_number_of_cells(tmp_path):
     assert found == "line 2: found 7 cells; allowed: 9, as in the header"
 
 
-def test_recording_cut_off_in_its_last_line(tmp_path):
-    found = refusal(tmp_path, text() + "0.05,0.1,0.")
+def test_last_line_with_an_end_and_too_few_cells(tmp_path):
+    found = refusal(tmp_path, text() + "0.05,0.1,0.\n")
     assert found.startswith("line 7: found 3 cells; allowed: 7; it is the last line: if the record")
 
 

@@ -103,7 +103,7 @@ def test_several_sensors_in_one_file(tmp_path):
     path = write_session(tmp_path, content)
     sensors = [f"{p}{n}" for p in ("LF_", "LS_") for n in ("ax", "ay", "az", "gx", "gy", "gz")]
     rows = np.hstack([values(), 2 * values()[:, 1:]])
-    body = "\n".join(",".join(map(str, row)) for row in rows)
+    body = "".join(",".join(map(str, row)) + "\n" for row in rows)
     (tmp_path / "logs" / "2_lf.csv").write_text(",".join(["time_s", *sensors]) + "\n" + body)
     logs = read_session(path).read_run("R08-01").logs
     np.testing.assert_allclose(logs["left_foot"].gyro_radps, np.radians(values()[:, 4:]))

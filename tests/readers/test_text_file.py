@@ -50,6 +50,8 @@ def test_text_in_another_encoding_than_stated(tmp_path):
     found = refusal(tmp_path, text().encode() + b"\x81", layout(encoding="cp1252"))
     assert found.startswith("the text is not cp1252: ")
     cut = codecs.BOM_UTF16_LE + text().encode("utf-16-le")[:-1]
+    assert read(tmp_path, cut).cut_short.startswith("line 6 breaks off in cell 7 of 7")
+    cut = codecs.BOM_UTF16_LE + b"\x00\xd8" + text().encode("utf-16-le")
     assert refusal(tmp_path, cut).startswith("the text is not utf-16-le: ")
 
 

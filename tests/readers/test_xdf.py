@@ -2,6 +2,7 @@
 
 import builtins
 import dataclasses
+import struct
 
 import numpy as np
 import pytest
@@ -135,6 +136,49 @@ def test_of_a_file_cut_short_what_is_whole_is_read(tmp_path):
     n = len(log.time_s)
     assert 60 <= n < N
     np.testing.assert_array_equal(log.gyro_radps, imu().values[:n, 3:])
+    assert log.cut_short == (
+        "the stream has no footer, which is written when a recording ends; its last sample is at "
+        f"{1000 + (n - 1) / 100:.10g} s"
+    )
+
+
+def test_wherever_it_is_cut_a_file_is_a_beginning_and_told_or_refused(tmp_path):
+    """Samples of 57 bytes in chunks of 4, then clock offsets and footers of two streams."""
+    short = {"stamps": imu().stamps[:12], "values": imu().values[:12]}
+    one = imu(samples_per_chunk=4, offsets=((1000.0, 0.0), (1000.1, 0.0)), **short)
+    content = xdf(one, dataclasses.replace(one, name="foot", values=-one.values))
+    first = content.index(struct.pack("<d", 1000.0)) - 9  # samples begin
+    own_footer_ends = content.index(b"<info></info>") + len(b"<info></info>")
+    path = tmp_path / "a.xdf"
+    refused = []
+    for at in range(first, len(content) + 1, 3):
+        path.write_bytes(content[:at])
+        try:
+            log = read_log(request(path, select="shank"))
+        except LogError:
+            refused.append(at)
+            continue
+        n = len(log.time_s)
+        np.testing.assert_array_equal(log.accel_mps2, one.values[:n, :3] * 9.80665)
+        np.testing.assert_array_equal(log.gyro_radps, one.values[:n, 3:])
+        np.testing.assert_allclose(log.time_s, one.stamps[:n], rtol=0, atol=1e-9)
+        assert bool(log.cut_short) is (at < own_footer_ends)
+        assert log.cut_short or n == 12
+    assert max(refused) < first + 4 * 57 + 9  # not one chunk was whole
+
+
+def test_a_whole_file_is_not_told(tmp_path):
+    assert read(tmp_path, imu(), imu("foot"), select="foot").cut_short == ""
+    assert read(tmp_path, imu(footer=False)).cut_short.startswith("the stream has no footer")
+
+
+def test_damage_within_a_file_is_no_cut(tmp_path):
+    """A chunk whose length has a width that there is not: pyxdf looks for where it goes on."""
+    path = tmp_path / "a.xdf"
+    path.write_bytes(xdf(imu()) + b"\x07" * 400)
+    log = read_log(request(path))
+    np.testing.assert_array_equal(log.gyro_radps, imu().values[:, 3:])
+    assert log.cut_short == ""
 
 
 def test_no_samples(tmp_path):
