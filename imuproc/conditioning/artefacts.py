@@ -9,9 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.conditioning.surroundings import flags_of_run
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.recording import Recording, SensorLog
-from imuproc.core.words import plural
+from imuproc.core.marks import marked
+from imuproc.core.recording import Interval, Recording, SensorLog
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -77,7 +78,7 @@ def without_artefacts(
     held = (least, max(round(settings.clipped_s / period_s), least))
     flags: list[RaisedFlag] = []
     cleaned: dict[str, FloatArray] = {}
-    spikes: list[float] = []
+    spikes = np.zeros(len(log.time_s), dtype=bool)
     for sensor, name, moves, size in (
         ("accelerometer", "accel_mps2", settings.moves_mps2, settings.spike_mps2),
         ("gyroscope", "gyro_radps", settings.moves_radps, settings.spike_radps),
@@ -88,35 +89,28 @@ def without_artefacts(
         if wild.any():
             wild &= ~stuck.any(axis=1)
         flags += _stuck_flags(log, sensor, stuck)
-        spikes += log.time_s[wild].tolist()
+        spikes |= wild
         if stuck.any() or wild.any():
             cleaned[name] = np.where(stuck | wild[:, None], np.nan, values)
-    if spikes:
-        detail = f"{plural(len(spikes), 'sample')} left out, the first at {min(spikes):.10g} s"
-        flags.append(RaisedFlag("spikes", detail, log.site))
+    if spikes.any():
+        marks = marked(log.time_s, spikes, "{samples} left out, the first at {first}")
+        flags.append(RaisedFlag("spikes", marks.detail(), log.site, marks=marks))
     return (replace(log, **cleaned) if cleaned else log), flags  # type: ignore[arg-type]
 
 
 def _stuck_flags(log: SensorLog, sensor: str, stuck: BoolArray) -> list[RaisedFlag]:
     flags = []
     for axis, name in enumerate(_AXES):
-        rows = np.flatnonzero(stuck[:, axis])
-        if len(rows):
-            detail = f"{sensor} axis {name} {_span(log, rows)}"
-            flags.append(RaisedFlag("stuck_channel", detail, log.site))
+        own = stuck[:, axis]
+        if own.any():
+            own = own | np.append(own[1:], False)  # with the value that it kept
+            marks = marked(log.time_s, own, f"{sensor} axis {name} {{span}}")
+            marks = replace(marks, to_s=float(log.time_s[-1]))
+            flags.append(RaisedFlag("stuck_channel", marks.detail(), log.site, marks=marks))
     return flags
 
 
-def _span(log: SensorLog, rows: NDArray[np.int64]) -> str:
-    """From when to when an axis kept its value, in words."""
-    first, last = log.time_s[rows[0] - 1], log.time_s[rows[-1]]
-    to_end = rows[-1] == len(log.time_s) - 1
-    span = f"from {first:.10g} " + ("s to the end of the log" if to_end else f"to {last:.10g} s")
-    stretches = 1 + int(np.count_nonzero(np.diff(rows) > 1))
-    return span if stretches == 1 else f"{span}, in {plural(stretches, 'stretch')}"
-
-
-def naming_stuck(reason: str, recording: Recording) -> str:
+def naming_stuck(reason: str, recording: Recording, around: Interval | None = None) -> str:
     """A reason for which a run is refused, and which stuck axes may be behind it.
 
     Parameters
@@ -124,16 +118,19 @@ def naming_stuck(reason: str, recording: Recording) -> str:
     reason : str
     recording : Recording
         With the flags of :func:`without_artefacts`.
+    around : Interval, optional
+        Only what lies in it; all of the recording when left out.
 
     Returns
     -------
     str
         The reason itself where no axis is stuck.
     """
+    flags = recording.flags if around is None else flags_of_run(recording.flags, around, around)
     told = [
         f"{log.source} ({site}): {flag.detail}"
         for site, log in recording.logs.items()
-        for flag in recording.flags
+        for flag in flags
         if flag.name == "stuck_channel" and flag.site == site
     ]
     if not told:

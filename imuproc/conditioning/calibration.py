@@ -16,7 +16,7 @@ from imuproc.conditioning.agreement import axes_fault
 from imuproc.conditioning.axes import Axes, Stretch, gyro_bias, segment_axes, zero_moved
 from imuproc.conditioning.standing import Standing, find_standing, own_standing
 from imuproc.conditioning.stillness import StillnessSettings, common_stretches, still_stretches
-from imuproc.conditioning.surroundings import cut_signals, cut_to, spans_around
+from imuproc.conditioning.surroundings import cut_signals, cut_to, flags_of_run, spans_around
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.conditioning.usable import usable_segments
 from imuproc.core.errors import RunError
@@ -112,13 +112,13 @@ def calibrate(
         clock = (time_s, timebased.rate_hz)
         own = own_standing(standing, inside, settings.shortest_standing_s)
         cut = cut_signals(signals, kept)
-        segment, sure, lost = _condition(cut, clock, run, (own, inside), settings)
-        segments[site] = segment
+        segments[site], sure, lost = _condition(cut, clock, run, (own, inside), settings)
         if lost is not None:
             left_out[site] = lost
         if not sure and site != "pelvis":
             unsure.add(site)
     running = _within(time_s, run)
+    own_flags = flags_of_run(timebased.flags, span, run)
     segments, flags = usable_segments(segments, unsure, running, timebased.rate_hz, left_out)
     if not segments:
         raise RunError(
@@ -130,7 +130,7 @@ def calibrate(
         time_s=time_s,
         rate_hz=timebased.rate_hz,
         segments=segments,
-        flags=(*timebased.flags, *standing.flags, *flags, *_zero_flags(segments)),
+        flags=(*own_flags, *standing.flags, *flags, *_zero_flags(segments)),
         history=(*timebased.history, _entry(standing, settings)),
     )
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
+from imuproc.core.marks import marked
 from imuproc.core.recording import SensorLog
 from imuproc.core.words import plural
 from imuproc.dsp.filters import moving_mean, odd_width
@@ -103,11 +104,10 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     """
     where = f"{log.source} ({log.site})"
     row = np.flatnonzero(np.isfinite(log.time_s)).astype(np.intp)
-    not_numbers = len(log.time_s) - len(row)
     if len(row):
         row = _drop_backward(log.time_s, row, settings.max_stray_stamps, where)
         row = _drop_stray_ends(log.time_s, row, settings)
-    unusable = len(log.time_s) - len(row)
+    flags = _unusable_flags(log, row)
     row, time_s, shared = _spread_duplicates(log, row, settings.gap_periods)
     if len(row) < 2:
         raise RunError(
@@ -116,14 +116,9 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
         )
     period_s = _nominal_period_s(time_s, where)
     _refuse_leap(time_s, period_s, where)
-    flags = []
-    if unusable:
-        detail = f"{plural(unusable, 'sample')} dropped, {not_numbers} of them without a stamp"
-        flags.append(RaisedFlag("bad_stamps", detail, log.site))
-    if shared:
-        many = plural(shared, "sample")
-        detail = f"{many} of {len(log.time_s)} with the stamp of the one before"
-        flags.append(RaisedFlag("duplicate_stamps", detail, log.site))
+    if shared.any():
+        marks = marked(log.time_s, shared, "{samples} with the stamp of the one before")
+        flags.append(RaisedFlag("duplicate_stamps", marks.detail(), log.site, marks=marks))
     steps = np.diff(time_s)
     spread = float(np.std(steps[steps <= settings.gap_periods * period_s])) / period_s
     if spread > settings.jitter_share:
@@ -138,6 +133,20 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
         flags.append(RaisedFlag("irregular_stamps", detail, log.site))
     gap_s = max(settings.gap_periods, 1.0 + 3.0 * spread) * period_s
     return Stamps(row, time_s, period_s, gap_s, tuple(flags))
+
+
+def _unusable_flags(log: SensorLog, row: IntArray) -> list[RaisedFlag]:
+    """Flags for samples that are not in the rows kept; where they lie, those beside them tell."""
+    known = np.isfinite(log.time_s)
+    out_of_place = known.copy()
+    out_of_place[row] = False
+    flags = []
+    for mask, why in ((~known, "without a stamp"), (out_of_place, "with a stamp out of place")):
+        if mask.any() and len(row):
+            time_s = np.interp(np.arange(len(mask)), row, log.time_s[row])
+            marks = marked(time_s, mask, f"{{samples}} dropped, {why}")
+            flags.append(RaisedFlag("bad_stamps", marks.detail(), log.site, marks=marks))
+    return flags
 
 
 def _evened(time_s: FloatArray, gap_s: float) -> FloatArray:
@@ -226,13 +235,14 @@ def _drop_stray_ends(time_s: FloatArray, row: IntArray, settings: StampSettings)
 
 def _spread_duplicates(
     log: SensorLog, row: IntArray, gap_periods: float
-) -> tuple[IntArray, FloatArray, int]:
-    """Rows and strictly increasing times; the number of samples that shared a stamp."""
+) -> tuple[IntArray, FloatArray, BoolArray]:
+    """Rows and strictly increasing times; which samples of the log shared a stamp."""
     time_s = log.time_s[row].astype(np.float64)
     same = np.diff(time_s, prepend=-np.inf) == 0.0
-    shared = int(np.count_nonzero(same))
-    if shared == 0:
-        return row, time_s, 0
+    shared = np.zeros(len(log.time_s), dtype=bool)
+    shared[row] = same
+    if not same.any():
+        return row, time_s, shared
     values = np.concatenate((log.accel_mps2[row], log.gyro_radps[row]), axis=1)
     copy = same & np.concatenate(([False], (np.diff(values, axis=0) == 0.0).all(axis=1)))
     row, time_s, same = row[~copy], time_s[~copy], same[~copy]

@@ -1,10 +1,12 @@
 """The part of a log that belongs to one run: no run's figures hang on what else the log holds."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
 
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 
 SEARCH_S = 60.0
@@ -30,6 +32,30 @@ def spans_around(run: Interval, others: tuple[Interval, ...]) -> tuple[Interval,
     later = [other.start_s for other in others if other.start_s >= run.end_s]
     nearest = Interval(max([farthest.start_s, *earlier[-1:]]), min([farthest.end_s, *later[:1]]))
     return nearest, farthest
+
+
+def flags_of_run(
+    flags: Iterable[RaisedFlag], kept: Interval, run: Interval
+) -> tuple[RaisedFlag, ...]:
+    """Flags of a log that concern a run, each telling of the run's own samples only.
+
+    Parameters
+    ----------
+    flags : iterable of RaisedFlag
+    kept : Interval
+        What the run's figures come from: itself with its standing.
+    run : Interval
+        The run itself.
+
+    Returns
+    -------
+    tuple of RaisedFlag
+    """
+    own = []
+    for flag in flags:
+        span = run if flag.marks is not None and flag.marks.in_running_only else kept
+        own.append(flag.within(span.start_s, span.end_s))
+    return tuple(flag for flag in own if flag is not None)
 
 
 def cut_signals(signals: SiteSignals, kept: slice) -> SiteSignals:

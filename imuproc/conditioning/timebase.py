@@ -17,10 +17,10 @@ from imuproc.conditioning.stamps import Stamps, StampSettings, repair_stamps
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
+from imuproc.core.marks import Marks, marked
 from imuproc.core.recording import Recording, SensorLog, Slip
 from imuproc.core.sites import Site
 from imuproc.core.uncertainty import CLIPPED_GYRO_SD_RADPS
-from imuproc.core.words import plural
 from imuproc.dsp.filters import finite_rows
 from imuproc.dsp.resampling import distance_to_samples, interpolate
 
@@ -240,8 +240,11 @@ def _cover_flags(
 ) -> list[RaisedFlag]:
     if span_s - (time_s[-1] - time_s[0]) <= settings.partly_covered_share * span_s:
         return []
-    detail = f"from {time_s[0]:.10g} to {time_s[-1]:.10g} s only"
-    return [RaisedFlag("partly_covered", detail, site)]
+    first_s, last_s = time_s[0], time_s[-1]
+    detail = f"from {first_s:.10g} to {last_s:.10g} s only"
+    ends = np.array([-np.inf, last_s]), np.array([first_s, np.inf])
+    marks = Marks(*ends, np.zeros(2, dtype=np.int64), detail)
+    return [RaisedFlag("partly_covered", detail, site, marks=marks)]
 
 
 def _missing_flags(
@@ -251,20 +254,17 @@ def _missing_flags(
     time_s = stamps.time_s[real]
     steps = np.diff(time_s)
     gaps = np.flatnonzero(steps > stamps.gap_s)
-    missing = np.maximum(np.rint(steps[gaps] / stamps.period_s) - 1, 1).astype(int)
+    missing = np.maximum(np.rint(steps[gaps] / stamps.period_s) - 1, 1).astype(np.int64)
     short = missing <= max_bridge_samples
     flags = []
-    if short.any():
-        many, places = int(missing[short].sum()), int(short.sum())
-        detail = f"{plural(many, 'sample')} missing in {plural(places, 'place')}, bridged"
-        flags.append(RaisedFlag("samples_dropped", detail, site))
-    if not short.all():
-        worst = int(gaps[np.argmax(missing)])
-        detail = (
-            f"{plural((~short).sum(), 'gap')}, {plural(missing[~short].sum(), 'sample')}; the "
-            f"longest {steps[worst]:.3g} s from {time_s[worst]:.10g} s on"
-        )
-        flags.append(RaisedFlag("gap", detail, site))
+    for name, own, words in (
+        ("samples_dropped", short, "{samples} missing in {places}, bridged"),
+        ("gap", ~short, "{gaps}, {samples}; the longest {longest}"),
+    ):
+        if own.any():
+            ends = time_s[gaps[own]], time_s[gaps[own] + 1]
+            marks = Marks(*ends, missing[own], words)
+            flags.append(RaisedFlag(name, marks.detail(), site, marks=marks))
     return flags
 
 
@@ -274,10 +274,7 @@ def _clipped_flags(
     flags = []
     for sensor, mask in touched.items():
         if mask.any():
-            stretches = int(np.count_nonzero(np.diff(mask.astype(np.int8), prepend=0) == 1))
-            detail = (
-                f"{plural(mask.sum(), 'sample')} in {plural(stretches, 'stretch')}, first at "
-                f"{time_s[int(np.argmax(mask))]:.10g} s"
-            )
-            flags.append(RaisedFlag(f"{sensor}_clipped", detail, site))
+            words = "{samples} in {stretches}, first at {first}"
+            marks = marked(time_s, mask, words, in_running_only=True)
+            flags.append(RaisedFlag(f"{sensor}_clipped", marks.detail(), site, marks=marks))
     return flags

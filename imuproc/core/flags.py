@@ -3,8 +3,10 @@
 ``serious`` flags mean that figures of the run or step may be wrong or are withheld.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Final
+
+from imuproc.core.marks import Marks
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,8 @@ class RaisedFlag:
         Step number concerned.
     run : str
         Id of the run concerned where a log held several; empty otherwise.
+    marks : Marks or None
+        Samples that it is about, while it is not settled which runs they concern.
     """
 
     name: str
@@ -52,6 +56,17 @@ class RaisedFlag:
     site: str = ""
     step: int | None = None
     run: str = ""
+    marks: Marks | None = field(default=None, compare=False, repr=False)
+
+    def within(self, from_s: float, to_s: float) -> "RaisedFlag | None":
+        """The flag of a part of the log, which ends at given times in s; None where it has none.
+
+        One that is about no samples in particular is one of every part.
+        """
+        if self.marks is None:
+            return self
+        own = self.marks.within(from_s, to_s)
+        return replace(self, detail=own.detail(), marks=None) if len(own.samples) else None
 
 
 _ALL: Final[tuple[Flag, ...]] = (

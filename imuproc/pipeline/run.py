@@ -8,6 +8,7 @@ from imuproc.conditioning.calibration import calibrate
 from imuproc.conditioning.pairing import require_paired_legs
 from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.slip import without_slips
+from imuproc.conditioning.surroundings import spans_around
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
 from imuproc.conditioning.usable import sensors_of_run
 from imuproc.core.errors import RunError
@@ -185,7 +186,8 @@ def _runs_of(
             result = WrongClockError(f"from {run.start_s:.0f} to {run.end_s:.0f} s: {error}")
         except RunError as error:  # one stretch of a long log does not cost the others
             # Anew: the one caught holds all that was worked on.
-            result = RunError(naming_stuck(str(error), recording))
+            nearest, _ = spans_around(run, runs)
+            result = RunError(naming_stuck(str(error), recording, nearest))
         if result is not None:
             given = True
             yield result

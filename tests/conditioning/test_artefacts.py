@@ -68,9 +68,7 @@ def test_an_axis_stuck_at_its_largest_value_is_no_clipping_when_it_lasts() -> No
     gyro[at:, 2] = gyro[:, 2].max()
     found, flags = without_artefacts(replace(log, gyro_radps=gyro), ArtefactSettings())
     assert np.isnan(found.gyro_radps[at + 1 :, 2]).all()
-    assert [flag.detail for flag in flags] == [
-        f"gyroscope axis z from {log.time_s[at]:.10g} s to the end of the log"
-    ]
+    assert [flag.detail for flag in flags] == [f"gyroscope axis z from {log.time_s[at]:.10g} s on"]
 
 
 def test_missing_values_beside_it_do_not_hide_a_stuck_axis() -> None:
@@ -97,7 +95,7 @@ def test_a_refusal_names_log_axis_and_instant_of_what_is_stuck() -> None:
     log, flags = without_artefacts(replace(log, accel_mps2=accel), ArtefactSettings())
     recording = replace(make_recording(log), flags=tuple(flags))
     reason = naming_stuck("no steps", recording)
-    named = f"{log.source} ({log.site}): accelerometer axis x from {log.time_s[2300]:.10g} s to"
+    named = f"{log.source} ({log.site}): accelerometer axis x from {log.time_s[2300]:.10g} s on"
     assert reason.startswith("no steps. ")
     assert named in reason
     assert "Have the sensor checked" in reason

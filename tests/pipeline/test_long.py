@@ -260,6 +260,56 @@ def test_a_bad_stretch_costs_its_own_run_only() -> None:
     assert any(isinstance(item, Result) for item in found)
 
 
+def spoilt_in_places(log: SensorLog) -> SensorLog:
+    """Clipped in the second run and by a knock outside, a spike in the third, losses in the first.
+
+    Each at another sensor, but for the knock, which all see.
+    """
+    middles_s = [0.5 * (t.valid_from_s + t.valid_to_s) for t in trained().truths]
+    first, second, third = (int(np.searchsorted(log.time_s, at_s)) for at_s in middles_s)
+    knock = int(np.searchsorted(log.time_s, trained().truths[0].valid_to_s + 9.0))
+    gyro, accel, time_s = log.gyro_radps.copy(), log.accel_mps2.copy(), log.time_s.copy()
+    most = 1.02 * np.abs(gyro).max()
+    gyro[knock : knock + 3, 0] = most
+    kept = np.ones(len(gyro), dtype=bool)
+    if log.site == "left_shank":
+        gyro[second : second + 2, 1] = most
+    if log.site == "right_foot":
+        accel[third, 2] += 400.0
+    if log.site == "right_shank":
+        kept[first : first + 2] = kept[first + 20] = False
+        time_s[first + 40] = time_s[first + 39]
+    out = replace(log, time_s=time_s, gyro_radps=gyro, accel_mps2=accel, gyro_range_radps=most)
+    return replace(out, accel_range_mps2=None).take(kept)
+
+
+def test_a_run_carries_flags_of_its_own_samples_only_however_the_log_was_read() -> None:
+    recording = with_logs(trained().recording, spoilt_in_places)
+    told = []
+    for settings in (Settings(), IN_PIECES):
+        flags = imuproc.process(recording, settings).flags
+        told.append({(f.run, f.name, f.site, f.detail) for f in flags if f.step is None})
+    assert told[0] == told[1]
+    named = ("gyro_clipped", "spikes", "samples_dropped", "duplicate_stamps", "gap")
+    own = sorted(flag[:3] for flag in told[0] if flag[1] in named)
+    assert own == [
+        ("R00-01_1", "duplicate_stamps", "right_shank"),
+        ("R00-01_1", "samples_dropped", "right_shank"),
+        ("R00-01_2", "gyro_clipped", "left_shank"),
+        ("R00-01_3", "samples_dropped", "right_foot"),  # the spike
+        ("R00-01_3", "spikes", "right_foot"),
+    ]
+    details = {flag[1:3]: flag[3] for flag in told[0]}
+    log = recording.logs["left_shank"]
+    truth = trained().truths[1]
+    clipped_s = log.time_s[np.abs(log.gyro_radps).max(axis=1) >= log.gyro_range_radps]
+    (first_s, _) = clipped_s[clipped_s > truth.valid_from_s]
+    clipped = details["gyro_clipped", "left_shank"]
+    assert clipped == f"2 samples in 1 stretch, first at {first_s:.10g} s"
+    dropped = details["samples_dropped", "right_shank"]
+    assert dropped == "3 samples missing in 2 places, bridged"
+
+
 def test_a_long_log_of_standing_says_that_there_is_no_run() -> None:
     recording = trained().recording
     start_s = recording.logs["left_foot"].time_s[0]

@@ -263,7 +263,7 @@ def test_a_run_that_a_stuck_axis_costs_names_log_axis_and_instant(
         imuproc.process(stuck(alone, at_s, "left_shank"))
     told = str(caught.value)
     assert f"{recording.logs['left_shank'].source} (left_shank)" in told
-    assert "s to the end of the log" in told
+    assert " s on. " in told
     assert "Have the sensor checked" in told
 
 

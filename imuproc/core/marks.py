@@ -1,0 +1,93 @@
+"""Which samples of a log a flag is about: a run is told of its own only."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.core.words import plural
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Marks:
+    """Stretches of a log, and how they are told.
+
+    Parameters
+    ----------
+    start_s, end_s : ndarray, shape (k,)
+        First and last sample of each stretch in s, in order of time.
+    samples : ndarray of int, shape (k,)
+        Samples of each.
+    words : str
+        Template of the detail, with any names of :meth:`detail` in it.
+    in_running_only : bool
+        Whether it matters in the run itself only, not between it and its standing.
+    from_s, to_s : float
+        What is told about: stretches may reach beyond.
+    """
+
+    start_s: FloatArray
+    end_s: FloatArray
+    samples: NDArray[np.int64]
+    words: str
+    in_running_only: bool = False
+    from_s: float = -np.inf
+    to_s: float = np.inf
+
+    def within(self, from_s: float, to_s: float) -> "Marks":
+        """Those that lie in a part of the log or reach into it, whole."""
+        own = (self.end_s >= from_s) & (self.start_s <= to_s)
+        return replace(
+            self,
+            start_s=self.start_s[own],
+            end_s=self.end_s[own],
+            samples=self.samples[own],
+            from_s=from_s,
+            to_s=to_s,
+        )
+
+    def detail(self) -> str:
+        """How many, where and how much, in words; there is at least one stretch."""
+        lasts_s = self.end_s - self.start_s
+        longest = int(np.argmax(lasts_s))
+        count = len(self.start_s)
+        return self.words.format(
+            samples=plural(int(self.samples.sum()), "sample"),
+            gaps=plural(count, "gap"),
+            places=plural(count, "place"),
+            stretches=plural(count, "stretch"),
+            first=f"{self.start_s[0]:.10g} s",
+            longest=f"{lasts_s[longest]:.3g} s from {self.start_s[longest]:.10g} s on",
+            span=self._span() + (f", in {plural(count, 'stretch')}" if count > 1 else ""),
+        )
+
+    def _span(self) -> str:
+        first_s, last_s = self.start_s[0], self.end_s[-1]
+        if last_s >= self.to_s:
+            return "throughout" if first_s <= self.from_s else f"from {first_s:.10g} s on"
+        up_to = f"to {last_s:.10g} s"
+        return f"up {up_to}" if first_s <= self.from_s else f"from {first_s:.10g} {up_to}"
+
+
+def marked(
+    time_s: FloatArray, mask: NDArray[np.bool_], words: str, in_running_only: bool = False
+) -> Marks:
+    """Marks of some samples, those in a row as one stretch.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+    mask : ndarray of bool, shape (n,)
+    words : str
+    in_running_only : bool
+        As those of :class:`Marks`.
+
+    Returns
+    -------
+    Marks
+    """
+    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
+    first, after = edges[::2], edges[1::2]
+    return Marks(time_s[first], time_s[after - 1], after - first, words, in_running_only)
