@@ -154,7 +154,7 @@ class _Tally:
     def __init__(self, settings: CheckSettings) -> None:
         self._settings = settings
         self._last: FloatArray | None = None
-        self._flags: dict[str, RaisedFlag] = {}
+        self._flags: dict[tuple[str, str], RaisedFlag] = {}
         self.stamps: list[FloatArray] = []
         self.samples = self.copies = self.missing = 0
         self.cut_short = ""
@@ -186,5 +186,14 @@ class _Tally:
         self.gyro.add(piece.time_s, piece.gyro_radps, piece.gyro_range_radps)
         cleaned, flags = without_artefacts(piece, self._settings.artefacts)
         for flag in flags:
-            self._flags.setdefault(flag.name, flag)
+            self._note(flag)
         return cleaned
+
+    def _note(self, flag: RaisedFlag) -> None:
+        """Add the flag of a piece to that of the pieces before it."""
+        if flag.marks is None:
+            return
+        kind = flag.name, flag.marks.words
+        earlier = self._flags[kind].marks if kind in self._flags else None
+        marks = flag.marks if earlier is None else earlier.joined(flag.marks)
+        self._flags[kind] = replace(flag, detail=marks.detail(), marks=marks)

@@ -105,7 +105,7 @@ def _stuck_flags(log: SensorLog, sensor: str, stuck: BoolArray) -> list[RaisedFl
         if own.any():
             own = own | np.append(own[1:], False)  # with the value that it kept
             marks = marked(log.time_s, own, f"{sensor} axis {name} {{span}}")
-            marks = replace(marks, to_s=float(log.time_s[-1]))
+            marks = replace(marks, from_s=float(log.time_s[0]), to_s=float(log.time_s[-1]))
             flags.append(RaisedFlag("stuck_channel", marks.detail(), log.site, marks=marks))
     return flags
 

@@ -48,6 +48,20 @@ class Marks:
             to_s=to_s,
         )
 
+    def joined(self, later: "Marks") -> "Marks":
+        """Those of two parts of a log, one after the other; what goes on is one stretch."""
+        goes_on = self.end_s[-1] >= self.to_s and later.start_s[0] <= later.from_s
+        ends = len(self.end_s) - int(goes_on)
+        samples = np.concatenate((self.samples, later.samples[int(goes_on) :]))
+        samples[len(self.samples) - 1] += later.samples[0] if goes_on else 0
+        return replace(
+            self,
+            start_s=np.concatenate((self.start_s, later.start_s[int(goes_on) :])),
+            end_s=np.concatenate((self.end_s[:ends], later.end_s)),
+            samples=samples,
+            to_s=later.to_s,
+        )
+
     def detail(self) -> str:
         """How many, where and how much, in words; there is at least one stretch."""
         lasts_s = self.end_s - self.start_s

@@ -231,6 +231,15 @@ def test_a_clock_that_ran_backwards_costs_its_own_sensor_only() -> None:
     assert sensor(report, "right_foot").verdict == "fit"
 
 
+def test_a_log_that_is_cut_short_is_told_by_its_own_sensor() -> None:
+    report = check_recording(with_log(lying(), "left_foot", cut_short="line 9 breaks off"))
+    (reason,) = [r for r in sensor(report, "left_foot").reasons if r.flag == "log_cut_short"]
+    assert reason.severity == "limit"
+    assert "(line 9 breaks off)" in reason.text
+    flags = {r.flag for s in report.sensors if s.site != "left_foot" for r in s.reasons}
+    assert "log_cut_short" not in flags
+
+
 def test_a_log_that_breaks_off_with_an_error_has_its_reason_and_the_others_go_on() -> None:
     recording = lying()
 
@@ -254,6 +263,17 @@ def test_pieces_give_the_same_as_the_whole() -> None:
         assert a.sampling == b.sampling
         assert (a.accel, a.gyro, a.verdict) == (b.accel, b.gyro, b.verdict)
         assert a.still.still_s == pytest.approx(b.still.still_s, abs=0.02)
+
+
+@pytest.mark.parametrize("kind", ["spikes", "stuck"])
+def test_all_pieces_are_told_of_what_was_left_out(kind: str) -> None:
+    recording = spoiled(kind, 2, running())
+    told = []
+    for settings in (CheckSettings(), CheckSettings(piece_samples=1777)):
+        reasons = all_reasons(check_recording(recording, settings=settings))
+        told.append({r.text for r in reasons if r.flag in ("spikes", "stuck_channel")})
+    assert told[0] == told[1]
+    assert len(told[0]) > 0
 
 
 def test_a_stated_rate_is_said_to_be_unchecked() -> None:
