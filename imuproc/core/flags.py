@@ -151,8 +151,8 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "log_cut_short",
         "A log breaks off, as when power is lost, the card is pulled or a copy is not finished.",
-        "All before that was used and is not concerned; what came after it is missing. Copy the "
-        "log again; if it is as short on the logger, stop the recording before power or card go.",
+        "What came before was used and is right, what came after is missing. Copy the log again; "
+        "if it is as short on the logger, stop the recording before power or card are taken.",
     ),
     Flag(
         "stuck_channel",

@@ -31,7 +31,7 @@ from imuproc.pipeline.clocks import WrongClockError, as_parts, clock_groups, req
 from imuproc.pipeline.joining import join_results, named_results, without_samples
 from imuproc.pipeline.overview import Window, look_over, windows_of
 from imuproc.pipeline.settings import Settings
-from imuproc.pipeline.sources import LogSource, RecordingSource
+from imuproc.pipeline.sources import LogSource, NotingCuts, RecordingSource
 from imuproc.pipeline.table import make_result
 from imuproc.pipeline.windows import cut_windows, read_short
 
@@ -93,13 +93,17 @@ def process_each(source: LogSource, settings: Settings) -> Iterator[Result | Run
     """
     refused: list[RunError] = []
     steps = False
-    for found in _on_known_clocks(source, settings):
-        if isinstance(found, RunError):
-            refused.append(found)
-        steps |= isinstance(found, Result)
-        yield found
+    noting = NotingCuts(source)
+    try:
+        for found in _on_known_clocks(noting, settings):
+            if isinstance(found, RunError):
+                refused.append(found)
+            steps |= isinstance(found, Result)
+            yield found
+    except RunError as error:
+        raise noting.named(error) from error
     if not steps:
-        raise _nothing_found(source, refused)
+        raise noting.named(_nothing_found(source, refused))
 
 
 def _on_known_clocks(

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Protocol
 
+from imuproc.core.errors import RunError
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
 
@@ -21,6 +22,39 @@ class LogSource(Protocol):
 
     def pieces(self, site: Site) -> Iterator[SensorLog]:
         """Successive pieces of a log, from its beginning; joined they are the whole log."""
+
+
+class NotingCuts:
+    """A source that notes which of its logs break off while they go by."""
+
+    def __init__(self, source: LogSource) -> None:
+        self._source = source
+        self._noted: dict[Site, str] = {}
+
+    @property
+    def about(self) -> Recording:
+        """The recording without its logs."""
+        return self._source.about
+
+    @property
+    def sites(self) -> tuple[Site, ...]:
+        """Sensors in the order in which the run names them."""
+        return self._source.sites
+
+    def pieces(self, site: Site) -> Iterator[SensorLog]:
+        """Successive pieces of a log."""
+        for piece in self._source.pieces(site):
+            if piece.cut_short:
+                self._noted[site] = f"{piece.source} ({site}): {piece.cut_short}"
+            yield piece
+
+    def named(self, error: RunError) -> RunError:
+        """Why nothing came of a recording, and which logs break off: that may be the cause."""
+        if not self._noted:
+            return error
+        told = "; ".join(self._noted.values())
+        text = f"{error}. What is missing may lie behind the end of a log that breaks off: {told}"
+        return RunError(text, flag=error.flag)
 
 
 @dataclass(frozen=True, eq=False)

@@ -31,6 +31,17 @@ def test_a_bad_log_is_named(imuproc: Command, tmp_path: Path) -> None:
     assert seen.err.endswith("imuproc: 2 logs written, 1 failed\n")
 
 
+def test_a_log_that_breaks_off_is_converted_and_named(imuproc: Command, tmp_path: Path) -> None:
+    path = small_session(tmp_path / "in")
+    log = tmp_path / "in/logs/R07-02_ls.csv"
+    log.write_bytes(log.read_bytes() + b"9.5,0.1")
+    seen = imuproc("convert", path, "-o", tmp_path / "out", "--to", "hdf5")
+    assert seen.code == 0
+    assert "imuproc: run R07-02: the log of left shank is cut short: line " in seen.err
+    assert "breaks off in cell 2 of 7 and was left out; its last sample is at " in seen.err
+    assert seen.err.endswith("imuproc: 3 logs written, 0 failed\n")
+
+
 def test_wrong_requests(imuproc: Command, tmp_path: Path) -> None:
     path = small_session(tmp_path / "in")
     for words, expected in (
