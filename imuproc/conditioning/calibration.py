@@ -18,6 +18,7 @@ from imuproc.conditioning.standing import Standing, find_standing, own_standing
 from imuproc.conditioning.stillness import StillnessSettings, common_stretches, still_stretches
 from imuproc.conditioning.surroundings import cut_signals, cut_to, flags_of_run, spans_around
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
+from imuproc.conditioning.torn import WholePart, bridged, torn_flags, whole_part
 from imuproc.conditioning.usable import usable_segments
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
@@ -30,7 +31,6 @@ from imuproc.core.recording import (
     Slip,
 )
 from imuproc.core.sites import Site, is_foot, side_of
-from imuproc.dsp.filters import finite_rows
 
 FloatArray = NDArray[np.float64]
 
@@ -103,23 +103,22 @@ def calibrate(
     timebased, rests, standing = _surroundings(timebased, run, settings, rejected, others)
     kept = _kept_span(timebased.time_s, standing, run, settings.margin_s)
     time_s = timebased.time_s[kept]
-    span = Interval(float(time_s[0]), float(time_s[-1]))
+    clock = (time_s, timebased.rate_hz)
+    parts = _whole_parts(timebased, kept, run)
+    torn, left_out = torn_flags(parts)
     segments: dict[Site, Conditioned] = {}
     unsure: set[Site] = set()
-    left_out: dict[Site, RaisedFlag] = {}
-    for site, signals in timebased.sites.items():
-        inside = common_stretches([(span,), rests[site]], settings.stillness.shortest_s)
-        clock = (time_s, timebased.rate_hz)
+    for site, part in parts.items():
+        inside = common_stretches([(part.span,), rests[site]], settings.stillness.shortest_s)
         own = own_standing(standing, inside, settings.shortest_standing_s)
-        cut = cut_signals(signals, kept)
-        segments[site], sure, lost = _condition(cut, clock, run, (own, inside), settings)
+        segments[site], sure, lost = _condition(part.signals, clock, run, (own, inside), settings)
         if lost is not None:
-            left_out[site] = lost
+            left_out.setdefault(site, lost)
         if not sure and site != "pelvis":
             unsure.add(site)
     running = _within(time_s, run)
-    own_flags = flags_of_run(timebased.flags, span, run)
-    segments, flags = usable_segments(segments, unsure, running, timebased.rate_hz, left_out)
+    own_flags = flags_of_run(timebased.flags, Interval(float(time_s[0]), float(time_s[-1])), run)
+    segments, flags = usable_segments(segments, unsure, running, left_out)
     if not segments:
         raise RunError(
             f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: "
@@ -130,7 +129,7 @@ def calibrate(
         time_s=time_s,
         rate_hz=timebased.rate_hz,
         segments=segments,
-        flags=(*own_flags, *standing.flags, *flags, *_zero_flags(segments)),
+        flags=(*own_flags, *standing.flags, *torn, *flags, *_zero_flags(segments)),
         history=(*timebased.history, _entry(standing, settings)),
     )
 
@@ -183,16 +182,13 @@ def _kept_span(time_s: FloatArray, standing: Standing, run: Interval, margin_s: 
     return slice(int(low), int(high))
 
 
-def _bridged(time_s: FloatArray, values: FloatArray) -> FloatArray:
-    """Missing stretches filled by a straight line so that integration can go on; never measured."""
-    good = finite_rows(values)
-    if good.all():
-        return values
-    if not good.any():
-        return np.nan_to_num(values)
-    return np.stack(
-        [np.interp(time_s, time_s[good], values[good, axis]) for axis in range(3)], axis=1
-    )
+def _whole_parts(timebased: TimeBased, kept: slice, run: Interval) -> dict[Site, WholePart]:
+    """Each sensor's signals around a run, as far as no turn is lost."""
+    time_s, rate_hz = timebased.time_s[kept], timebased.rate_hz
+    return {
+        site: whole_part(cut_signals(signals, kept), time_s, rate_hz, run)
+        for site, signals in timebased.sites.items()
+    }
 
 
 def _condition(
@@ -204,7 +200,7 @@ def _condition(
 ) -> tuple[Conditioned, bool, RaisedFlag | None]:
     """One sensor in segment axes, whether forward surely is, and why it cannot be used."""
     (time_s, rate_hz), (standing, rests) = clock, still
-    accel, gyro = _bridged(time_s, signals.accel_mps2), _bridged(time_s, signals.gyro_radps)
+    accel, gyro = bridged(time_s, signals.accel_mps2), bridged(time_s, signals.gyro_radps)
     bias, bias_u = gyro_bias(time_s, gyro, rests)
     anchor = standing.before or standing.after
     running = (time_s >= run.start_s) & (time_s <= run.end_s)

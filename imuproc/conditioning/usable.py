@@ -7,20 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.conditioning.timebase import TimeBased
+from imuproc.conditioning.torn import MISSING_SHARE
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Conditioned, Interval
 from imuproc.core.sites import SIDES, Site, foot_of, is_foot, shank_of, side_of
-from imuproc.dsp.bridging import find_bridges
 
 BoolArray = NDArray[np.bool_]
-
-_LOST_RAD = np.radians(20.0)
-"""A gap that may hide more rotation than this leaves nothing to start from behind it."""
-
-_MISSING_SHARE = 1.0 / 3.0
-"""A sensor that lacks more of a run in one place is left out of it. A foot log cut with 30 % of the
-running to come cost no accuracy; with half of it and more to come, events of that leg were off by
-up to 15 ms and in one of 5 runs half of the lengths were not within 2 u (sprints, real runs)."""
 
 
 def sensors_of_run(timebased: TimeBased, run: Interval) -> TimeBased:
@@ -41,7 +33,7 @@ def sensors_of_run(timebased: TimeBased, run: Interval) -> TimeBased:
     kept, flags = dict(timebased.sites), list(timebased.flags)
     for site, signals in timebased.sites.items():
         first, after = _longest_missing(signals.measured[inside])
-        if after - first > _MISSING_SHARE * len(time_s):
+        if after - first > MISSING_SHARE * len(time_s):
             del kept[site]
             missing_s = (after - first) / timebased.rate_hz
             detail = f"not used: {missing_s:.2f} s are missing from {time_s[first]:.10g} s on"
@@ -64,14 +56,12 @@ def usable_segments(
     segments: Mapping[Site, Conditioned],
     unsure: set[Site],
     running: BoolArray,
-    rate_hz: float,
     left_out: Mapping[Site, RaisedFlag],
 ) -> tuple[dict[Site, Conditioned], list[RaisedFlag]]:
     """Segments whose signals and direction are good enough, and flags for those in doubt.
 
-    A segment is left out when so much is missing in one place that its orientation is lost, and
-    when nothing tells its direction: without standing a shank's rate still does, and a foot goes
-    by its shank; of a foot alone nothing does.
+    A segment is also left out when nothing tells its direction: without standing a shank's rate
+    still does, and a foot goes by its shank; of a foot alone nothing does.
 
     Parameters
     ----------
@@ -80,7 +70,6 @@ def usable_segments(
         Those whose forward direction is not sure.
     running : ndarray of bool, shape (n,)
         Which samples are of the run.
-    rate_hz : float
     left_out : mapping from Site to RaisedFlag
         Sensors that cannot be used, and why.
 
@@ -88,14 +77,10 @@ def usable_segments(
     -------
     segments : dict from Site to Conditioned
     flags : list of RaisedFlag
-        ``gap``, ``mounting_sign_unsure`` and those of ``left_out``.
+        ``mounting_sign_unsure`` and those of ``left_out``.
     """
-    torn = {site: _torn(segment, rate_hz) for site, segment in segments.items()}
-    whole = {
-        site: segment for site, segment in segments.items() if not (torn[site] or site in left_out)
-    }
-    flags = [RaisedFlag("gap", detail, site) for site, detail in torn.items() if detail]
-    flags += left_out.values()
+    whole = {site: segment for site, segment in segments.items() if site not in left_out}
+    flags = list(left_out.values())
     turned, settled = _face_alike(whole, unsure, running)
     kept: dict[Site, Conditioned] = {}
     for site, segment in turned.items():
@@ -113,18 +98,6 @@ def usable_segments(
         else:
             kept[site] = segment
     return kept, flags
-
-
-def _torn(segment: Conditioned, rate_hz: float) -> str:
-    """Where a sensor lost its orientation for good; empty when it did not."""
-    bridges = find_bridges(segment.gyro_radps[:, 1], segment.measured, rate_hz)
-    inside = (bridges.first > 0) & (bridges.last < len(segment.measured) - 1)
-    lost = np.flatnonzero(inside & (bridges.error > _LOST_RAD))
-    if len(lost) == 0:
-        return ""
-    longest = int(lost[np.argmax((bridges.last - bridges.first)[lost])])
-    missing_s = (bridges.last[longest] - bridges.first[longest]) / rate_hz
-    return f"not used: {missing_s:.2f} s are missing in fast motion, so its orientation is lost"
 
 
 def _face_alike(

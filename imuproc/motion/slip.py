@@ -124,7 +124,7 @@ def find_slips(
         Without those that a slip was taken out of already, and those of which the stances do not
         tell when it was.
     """
-    levels = _all_levels(motion, contacts, settings)
+    levels = _all_levels(conditioned, motion, contacts, settings)
     found: dict[Site, Slip] = {}
     for site, own in levels.items():
         calibration = conditioned.segments[site].calibration
@@ -177,7 +177,7 @@ def _when(
 
 
 def _all_levels(
-    motion: Motion, contacts: Contacts, settings: MotionSettings
+    conditioned: ConditionedRecording, motion: Motion, contacts: Contacts, settings: MotionSettings
 ) -> dict[Site, _Levels]:
     """Gravity in mid-stance in every sensor whose like on the other leg tells what is usual."""
     out: dict[Site, _Levels] = {}
@@ -186,8 +186,13 @@ def _all_levels(
     end_s = contacts.touchdown_s + settings.stance_to * length
     for kind in (foot_of, shank_of):
         pair = [kind(side) for side in SIDES]
-        rows = [np.flatnonzero(contacts.side == side) for side in SIDES]
-        if not all(site in motion.segments for site in pair) or min(map(len, rows)) < 2 * _FEWEST:
+        if not all(site in motion.segments for site in pair):
+            continue
+        rows = [
+            np.flatnonzero((contacts.side == side) & _seen(conditioned, site, start_s, end_s))
+            for side, site in zip(SIDES, pair, strict=True)
+        ]
+        if min(map(len, rows)) < 2 * _FEWEST:
             continue
         ups = [
             _up_between(motion, site, start_s[own], end_s[own])
@@ -199,6 +204,15 @@ def _all_levels(
             spread_deg = _FOOT_SPREAD_DEG if is_foot(site) else _SHANK_SPREAD_DEG
             out[site] = _Levels(up, usual, start_s[own], end_s[own], spread_deg)
     return out
+
+
+def _seen(
+    conditioned: ConditionedRecording, site: Site, start_s: FloatArray, end_s: FloatArray
+) -> NDArray[np.bool_]:
+    """Stretches of time in which a sensor lacks no sample: a log may be torn, or end in the run."""
+    missing = np.concatenate(([0], np.cumsum(~conditioned.segments[site].measured)))
+    first, last = (np.searchsorted(conditioned.time_s, at_s) for at_s in (start_s, end_s))
+    return np.asarray(missing[last] == missing[first])
 
 
 def _up_between(motion: Motion, site: Site, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
