@@ -45,7 +45,8 @@ class LogReader(Protocol):
         """Read one sensor's log piece after piece, ``rows`` samples in each but the last.
 
         The pieces hold the same bits whatever ``rows`` is. Where the format allows it, no more
-        than a piece and a block of the file is in memory.
+        than a piece and a block of the file is in memory. Of a file that breaks off the samples
+        before are given, none of them a guess, and ``cut_short`` of the last piece says where.
 
         Raises
         ------
