@@ -18,7 +18,7 @@ from imuproc.archive.values import read_attribute, read_columns, read_json, read
 from imuproc.core.errors import ArchiveError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
-from imuproc.core.recording import Calibration, Interval
+from imuproc.core.recording import Calibration, Interval, Slip
 
 Float32Array = NDArray[np.float32]
 FloatArray = NDArray[np.float64]
@@ -376,6 +376,7 @@ def _calibration(kept: Mapping[str, Any]) -> Calibration:
     spans = {
         name: kept[name] and Interval(**kept[name]) for name in ("still_before", "still_after")
     }
+    up_after, slip = kept.get("up_after"), kept.get("slip")
     return Calibration(
         segment_from_sensor=np.array(kept["segment_from_sensor"]),
         gyro_bias_radps=np.array(kept["gyro_bias_radps"]),
@@ -385,4 +386,9 @@ def _calibration(kept: Mapping[str, Any]) -> Calibration:
         axis_u_rad=kept["axis_u_rad"],
         vertical_known=kept["vertical_known"],
         rests=tuple(Interval(**rest) for rest in kept["rests"]),
+        # Archives of earlier versions lack these.
+        zero_moved_radps=kept.get("zero_moved_radps", 0.0),
+        slip_u_rad=kept.get("slip_u_rad", 0.0),
+        up_after=None if up_after is None else tuple(up_after),
+        slip=None if slip is None else Slip(**{**slip, "turn_rad": tuple(slip["turn_rad"])}),
     )

@@ -35,6 +35,8 @@ _USUAL_SKEWNESS = -0.5
 _USUAL_FASTER = 0.4
 _USUAL_MORE = 0.13
 """Usual sizes in a leg whose logs are in their place; of the two ratios the logarithm."""
+_TURNING_RADPS = 2.0
+"""Both segments of a running leg turn forward far faster than this (common practice, no source)."""
 _VAGUE_S = 0.03
 
 
@@ -112,9 +114,8 @@ def _swapped_segments(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
             continue
         foot, shank = rates
         size = float(np.mean(np.abs(foot - shank) ** 3))
-        if not (
-            size > 0.0 and max(shank.min(), foot.min()) < 0.0
-        ):  # the same log twice, or no running
+        turning_radps = -max(float(shank.min()), float(foot.min()))
+        if size == 0.0 or turning_radps < _TURNING_RADPS:  # the same log twice, or no running
             continue
         skewness = float(np.mean((foot - shank) ** 3)) / size
         faster, more = float(foot.min() / shank.min()), float(np.std(foot) / np.std(shank))

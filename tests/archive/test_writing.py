@@ -21,6 +21,7 @@ from imuproc.archive.writing import write_run_archive
 from imuproc.core.columns import BY_NAME, step_table_columns
 from imuproc.core.errors import ArchiveError
 from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import Slip
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
 from tests.archive.made_archives import (
@@ -316,3 +317,17 @@ def test_an_interruption_leaves_the_old_archive(
         small_archive(path, "R07-02")
     assert path.read_bytes() == before
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_slip_and_a_zero_that_moved_come_back(tmp_path: Path) -> None:
+    result = real_result()
+    slip = Slip(4.0, 4.5, True, (0.1, -0.2, 0.3))
+    foot = result.conditioned.segments["left_foot"]
+    calibration = replace(foot.calibration, slip=slip, slip_u_rad=0.02, zero_moved_radps=0.01)
+    segments = {**result.conditioned.segments, "left_foot": replace(foot, calibration=calibration)}
+    changed = replace(result, conditioned=replace(result.conditioned, segments=segments))
+    write_run_archive(tmp_path / "a.h5", changed, provenance("R07-01"))
+    with imuproc.open_archive(tmp_path / "a.h5") as archive:
+        kept = archive.run("R07-01").signals("left_foot").calibration
+    assert kept.slip == slip
+    assert (kept.slip_u_rad, kept.zero_moved_radps) == (0.02, 0.01)
