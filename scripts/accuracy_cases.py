@@ -214,8 +214,10 @@ def _optical_case(recipe: Recipe, number: int, seed: int) -> Case:
     """Real treadmill running with force-plate contacts."""
     case = cases()[number]
     shock: Shock = recipe.impact or "none"
+    # Other sensors for each trial, or all of them would judge one set of four.
+    own_seed = seed + number
     recording, truth = make_recording(
-        case, sensor_model(recipe), recipe.rate_hz, seed, shock, recipe.threshold_n
+        case, sensor_model(recipe), recipe.rate_hz, own_seed, shock, recipe.threshold_n
     )
     if recipe.treadmill:
         run = replace(recording.run, surface="treadmill", belt_speed_mps=case.speed_mps)
