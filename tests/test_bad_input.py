@@ -232,7 +232,7 @@ def test_one_bad_run_never_stops_the_others(tmp_path: Path, sprint: Recording) -
             folder.add(run, left_shank="logs/B8.csv", right_shank="logs/good_ls.csv")
         else:
             folder.add(run, left_shank=f"logs/{run}.csv")
-    done = command(folder.session(), "-o", tmp_path / "out")
+    done = command(folder.session(), "-o", tmp_path / "out", "--no-report")
     assert done.returncode == 1, done.stderr
     assert "Traceback" not in done.stdout + done.stderr
     assert "unexpected" not in done.stderr
@@ -277,7 +277,7 @@ def test_the_command_refuses_a_wrong_session_file_with_exit_code_2(
     folder = Folder(tmp_path / "session", only(first_second(sprint), "left_shank"))
     folder.add("R07-01", left_shank="../elsewhere.csv")
     folder.text = folder.text.replace("stature_m", "height_m")
-    done = command(folder.session(), "-o", tmp_path / "out")
+    done = command(folder.session(), "-o", tmp_path / "out", "--no-report")
     assert done.returncode == 2
     assert "unknown key 'height_m'" in done.stderr
     assert "Traceback" not in done.stderr
