@@ -92,9 +92,11 @@ class _Levels:
         level = own - self.usual_deg
         for first in range(_FEWEST, len(level) - _FEWEST + 1):
             by = _gained(level[:first], level[first:])
+            if np.linalg.norm(by) <= _LARGE_DEG:
+                continue
             candidate = quat_between(_direction(by), _UP)
             misfit = float(self.misfits(candidate)[first])
-            if np.linalg.norm(by) > _LARGE_DEG and misfit < best:
+            if misfit < best:
                 best, turn = misfit, candidate
                 near = _gained(own[first - _FEWEST : first], own[first : first + _FEWEST])
                 apart_deg = float(np.linalg.norm(near))
@@ -148,8 +150,10 @@ def _turn_of(calibration: Calibration, own: _Levels, other: _Levels) -> FloatArr
         turn = quat_between(np.array(calibration.up_after), _UP)
         return turn if _angle_rad(turn) > _TURNED_RAD else None
     turn, gain, apart_deg = own.step()
+    if gain <= _SURE:
+        return None
     least_deg = max(0.5 * np.degrees(_angle_rad(turn)), other.step()[2])
-    return turn if gain > _SURE and apart_deg > least_deg else None
+    return turn if apart_deg > least_deg else None
 
 
 def _angle_rad(turn: FloatArray) -> float:
