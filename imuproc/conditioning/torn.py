@@ -90,7 +90,8 @@ def whole_part(
         orientation.
     """
     whole = WholePart(signals, Interval(float(time_s[0]), float(time_s[-1])))
-    if signals.measured.all():
+    known = np.flatnonzero(signals.measured)
+    if len(known) == 0 or len(known) == known[-1] - known[0] + 1:
         return whole
     tears = _tears(signals, time_s, rate_hz)
     if not tears:

@@ -104,7 +104,13 @@ class _Levels:
 
 
 def _gained(before: FloatArray, after: FloatArray) -> FloatArray:
-    return np.asarray(np.median(after, axis=0) - np.median(before, axis=0))
+    return _middle(after) - _middle(before)
+
+
+def _middle(x: FloatArray) -> FloatArray:
+    """Median of each column; on so few rows np.median takes many times as long."""
+    ordered = np.sort(x, axis=0)
+    return np.asarray(0.5 * (ordered[(len(x) - 1) // 2] + ordered[len(x) // 2]))
 
 
 def find_slips(
