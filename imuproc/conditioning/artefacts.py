@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.conditioning.marking import marked
 from imuproc.conditioning.surroundings import flags_of_run
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.marks import marked
 from imuproc.core.recording import Interval, Recording, SensorLog
+from imuproc.dsp.stretches import stretches_of
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -169,11 +170,10 @@ def _spread(values: FloatArray) -> float:
 
 def _held_runs(x: FloatArray, least: int) -> list[tuple[int, int]]:
     """First and last sample of every run of more than ``least`` equal values."""
-    held = (x[1:] == x[:-1]).astype(np.int8)
+    held = x[1:] == x[:-1]
     if np.count_nonzero(held) < least:
         return []
-    edges = np.flatnonzero(np.diff(held, prepend=0, append=0))
-    first, last = edges[::2], edges[1::2]
+    first, last = stretches_of(held)
     long = last - first >= least
     return [(int(a), int(b)) for a, b in zip(first[long], last[long], strict=True)]
 

@@ -5,6 +5,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.dsp.stretches import stretches_of
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -89,8 +91,7 @@ def restored_rate(
     """
     out, hidden = gyro_radps.copy(), np.zeros(gyro_radps.shape)
     for axis in range(gyro_radps.shape[1]):
-        edges = np.flatnonzero(np.diff(clipped[:, axis].astype(np.int8), prepend=0, append=0))
-        for first, after in zip(edges[::2], edges[1::2], strict=True):  # over peaks, not samples
+        for first, after in zip(*stretches_of(clipped[:, axis]), strict=True):  # over peaks
             peak = slice(int(first), int(after))
             beyond = _beyond(time_s, gyro_radps[:, axis], peak)
             if beyond is None:

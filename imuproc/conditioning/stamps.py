@@ -7,9 +7,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.conditioning.marking import marked
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.marks import marked
 from imuproc.core.recording import SensorLog
 from imuproc.core.words import plural
 from imuproc.dsp.filters import moving_mean, odd_width

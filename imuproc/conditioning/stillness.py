@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from imuproc.core.recording import Interval
 from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
 from imuproc.dsp.rotations import lengths
+from imuproc.dsp.stretches import stretches_of
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -109,8 +110,7 @@ def _creeps(direction: FloatArray, rate_hz: float, settings: StillnessSettings) 
 
 
 def _stretches(mask: BoolArray) -> list[slice]:
-    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
-    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [slice(int(a), int(b)) for a, b in zip(*stretches_of(mask), strict=True)]
 
 
 def _steady_parts(direction: FloatArray, offset: int, settings: StillnessSettings) -> list[slice]:

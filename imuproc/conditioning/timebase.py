@@ -13,11 +13,12 @@ from imuproc.conditioning.clipping import (
     clipped_axes,
     restored_rate,
 )
+from imuproc.conditioning.marking import marked
 from imuproc.conditioning.stamps import Stamps, StampSettings, repair_stamps
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
-from imuproc.core.marks import Marks, marked
+from imuproc.core.marks import Marks
 from imuproc.core.recording import Recording, SensorLog, Slip
 from imuproc.core.sites import Site
 from imuproc.core.uncertainty import CLIPPED_GYRO_SD_RADPS

@@ -11,6 +11,7 @@ from imuproc.conditioning.torn import MISSING_SHARE
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Conditioned, Interval
 from imuproc.core.sites import SIDES, Site, foot_of, is_foot, shank_of, side_of
+from imuproc.dsp.stretches import stretches_of
 
 BoolArray = NDArray[np.bool_]
 
@@ -45,11 +46,11 @@ def sensors_of_run(timebased: TimeBased, run: Interval) -> TimeBased:
 
 def _longest_missing(measured: BoolArray) -> tuple[int, int]:
     """First sample of the longest stretch that was not measured, and the first one after it."""
-    edges = np.flatnonzero(np.diff((~measured).astype(np.int8), prepend=0, append=0))
-    if len(edges) == 0:
+    first, after = stretches_of(~measured)
+    if len(first) == 0:
         return 0, 0
-    longest = 2 * int(np.argmax(edges[1::2] - edges[::2]))
-    return int(edges[longest]), int(edges[longest + 1])
+    longest = int(np.argmax(after - first))
+    return int(first[longest]), int(after[longest])
 
 
 def usable_segments(

@@ -83,25 +83,3 @@ class Marks:
             return "throughout" if first_s <= self.from_s else f"from {first_s:.10g} s on"
         up_to = f"to {last_s:.10g} s"
         return f"up {up_to}" if first_s <= self.from_s else f"from {first_s:.10g} {up_to}"
-
-
-def marked(
-    time_s: FloatArray, mask: NDArray[np.bool_], words: str, in_running_only: bool = False
-) -> Marks:
-    """Marks of some samples, those in a row as one stretch.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (n,)
-    mask : ndarray of bool, shape (n,)
-    words : str
-    in_running_only : bool
-        As those of :class:`Marks`.
-
-    Returns
-    -------
-    Marks
-    """
-    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
-    first, after = edges[::2], edges[1::2]
-    return Marks(time_s[first], time_s[after - 1], after - first, words, in_running_only)

@@ -11,6 +11,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.dsp.stretches import stretches_of
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -217,10 +219,9 @@ def _on_line(
     tau: FloatArray, slope: FloatArray, wanted: float, within: float, least_span: float
 ) -> BoolArray:
     """The longest row of points with the wanted slope; none where it spans too little."""
-    right = np.abs(slope - wanted) <= within
-    edges = np.flatnonzero(np.diff(right.astype(np.int8), prepend=0, append=0))
+    begins, after = stretches_of(np.abs(slope - wanted) <= within)
     out = np.zeros(len(tau), dtype=bool)
-    rows = list(zip(edges[::2], edges[1::2] - 1, strict=True))
+    rows = list(zip(begins, after - 1, strict=True))
     if rows:
         first, last = max(rows, key=lambda row: tau[row[1]] / tau[row[0]])
         out[first : last + 1] = tau[last] >= least_span * tau[first]

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.dsp.integration import cumulative_integral
+from imuproc.dsp.stretches import stretches_of
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -48,9 +49,9 @@ def find_bridges(x: FloatArray, measured: BoolArray, rate_hz: float) -> Bridges:
     -------
     Bridges
     """
-    edges = np.flatnonzero(np.diff((~measured).astype(np.int8), prepend=0, append=0))
-    first = np.maximum(edges[::2] - 1, 0)
-    last = np.minimum(edges[1::2], len(x) - 1)
+    begins, after = stretches_of(~measured)
+    first = np.maximum(begins - 1, 0)
+    last = np.minimum(after, len(x) - 1)
     around = int(_AROUND_S * rate_hz)
     error = np.array(
         [

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.dsp.recursion import butterworth
+from imuproc.dsp.stretches import stretches_of
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -70,8 +71,7 @@ def finite_stretches(x: FloatArray) -> list[slice]:
     finite = finite_rows(x)
     if finite.all():
         return [slice(0, len(x))] if len(x) else []
-    edges = np.flatnonzero(np.diff(finite.astype(np.int8), prepend=0, append=0))
-    return [slice(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+    return [slice(int(a), int(b)) for a, b in zip(*stretches_of(finite), strict=True)]
 
 
 def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:

@@ -14,6 +14,7 @@ from imuproc.core.recording import Conditioned, Interval
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.filters import moving_mean, odd_width
 from imuproc.dsp.rotations import lengths
+from imuproc.dsp.stretches import stretches_of
 from imuproc.motion.settings import MotionSettings
 
 FloatArray = NDArray[np.float64]
@@ -181,8 +182,7 @@ def _hidden_near(rotation: FloatArray, width: int) -> FloatArray:
 
 def _run_lengths(mask: NDArray[np.bool_]) -> FloatArray:
     """Length of the run of True that each sample is in, 1 elsewhere: errors of a run add up."""
-    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
+    first, after = stretches_of(mask)
     lengths = np.ones(len(mask))
-    inside = np.repeat(edges[1::2] - edges[::2], edges[1::2] - edges[::2])
-    lengths[mask] = inside
+    lengths[mask] = np.repeat(after - first, after - first)
     return lengths

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from imuproc.conditioning.marking import marked
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.marks import marked
 
 TIME_S = np.arange(100) / 10.0
 WORDS = "{samples} in {stretches}, first at {first}"
