@@ -5,7 +5,7 @@ and the same search as in a short log is made on them, a little more generous: w
 looked at again at the full rate.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -19,7 +19,7 @@ from imuproc.core.sites import Site
 from imuproc.dsp.filters import finite_rows
 from imuproc.events.progress import Track
 from imuproc.events.runs import RunSettings, find_runs
-from imuproc.pipeline.sources import LogSource
+from imuproc.pipeline.sources import LogSource, NotingCuts
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -96,20 +96,12 @@ def look_over(source: LogSource, settings: LongSettings, runs: RunSettings) -> O
     RunError
         If the clock of a log was set back or restarted, or it has no usable stamps.
     """
-    cut_short: dict[Site, str] = {}
-    thinned = {
-        site: thin(_noting_cut(source.pieces(site), cut_short), settings) for site in source.sites
-    }
+    noting = NotingCuts(source)
+    thinned = {site: thin(noting.pieces(site), settings) for site in noting.sites}
     tracks = {site: found for site, (found, _) in thinned.items()}
     rate_hz = max(rate for _, rate in thinned.values())
-    return Overview(find_runs(tracks, _generous(runs, settings.generous)), rate_hz, cut_short)
-
-
-def _noting_cut(pieces: Iterable[SensorLog], noted: dict[Site, str]) -> Iterator[SensorLog]:
-    for piece in pieces:
-        if piece.cut_short:
-            noted[piece.site] = piece.cut_short
-        yield piece
+    candidates = find_runs(tracks, _generous(runs, settings.generous))
+    return Overview(candidates, rate_hz, noting.cut_short)
 
 
 def _generous(runs: RunSettings, share: float) -> RunSettings:

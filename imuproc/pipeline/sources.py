@@ -25,11 +25,15 @@ class LogSource(Protocol):
 
 
 class NotingCuts:
-    """A source that notes which of its logs break off while they go by."""
+    """A source that notes which of its logs break off while they go by.
+
+    ``cut_short`` holds by site what tells it.
+    """
 
     def __init__(self, source: LogSource) -> None:
         self._source = source
-        self._noted: dict[Site, str] = {}
+        self._files: dict[Site, str] = {}
+        self.cut_short: dict[Site, str] = {}
 
     @property
     def about(self) -> Recording:
@@ -45,14 +49,16 @@ class NotingCuts:
         """Successive pieces of a log."""
         for piece in self._source.pieces(site):
             if piece.cut_short:
-                self._noted[site] = f"{piece.source} ({site}): {piece.cut_short}"
+                self.cut_short[site], self._files[site] = piece.cut_short, piece.source
             yield piece
 
     def named(self, error: RunError) -> RunError:
         """Why nothing came of a recording, and which logs break off: that may be the cause."""
-        if not self._noted:
+        if not self.cut_short:
             return error
-        told = "; ".join(self._noted.values())
+        told = "; ".join(
+            f"{self._files[site]} ({site}): {why}" for site, why in self.cut_short.items()
+        )
         text = f"{error}. What is missing may lie behind the end of a log that breaks off: {told}"
         return RunError(text, flag=error.flag)
 
