@@ -51,17 +51,16 @@ def clipped_axes(x: FloatArray, full_scale: float | None, least_range: float) ->
     -------
     ndarray of bool, shape (n, k)
     """
-    clipped = np.zeros(x.shape, dtype=bool)
-    for axis in range(x.shape[1]):
-        signal = np.where(np.isfinite(x[:, axis]), x[:, axis], 0.0)
-        own = clipped[:, axis]
-        if full_scale is not None:
+    clipped = np.zeros((x.shape[1], len(x)), dtype=bool)  # by axis: fast to work on
+    for signal, own in zip(np.where(np.isfinite(x), x, 0.0).T, clipped, strict=True):
+        extremes = signal.max(initial=0.0), signal.min(initial=0.0)
+        if full_scale is not None and max(map(abs, extremes)) >= NEAR_END * full_scale:
             size = np.abs(signal)
             own |= in_runs(size >= NEAR_END * full_scale, 2) | (size >= AT_END * full_scale)
-        for extreme in (signal.max(initial=0.0), signal.min(initial=0.0)):
+        for extreme in extremes:
             if abs(extreme) >= least_range:
                 own |= in_runs(signal == extreme, 3)
-    return clipped
+    return clipped.T
 
 
 def restored_rate(
@@ -89,6 +88,8 @@ def restored_rate(
     hidden_radps : ndarray, shape (n,)
         Standard uncertainty of clipped samples, alike over each peak; 0 elsewhere.
     """
+    if not clipped.any():
+        return gyro_radps, np.zeros(len(gyro_radps))
     out, hidden = gyro_radps.copy(), np.zeros(gyro_radps.shape)
     for axis in range(gyro_radps.shape[1]):
         for first, after in zip(*stretches_of(clipped[:, axis]), strict=True):  # over peaks

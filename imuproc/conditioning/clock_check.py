@@ -21,7 +21,7 @@ from imuproc.conditioning.clock_lag import (
 from imuproc.core.recording import Conditioned, ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.dsp.correlation import correlation
-from imuproc.dsp.filters import finite_stretches
+from imuproc.dsp.filters import block_means, finite_stretches
 
 FloatArray = NDArray[np.float64]
 
@@ -31,6 +31,8 @@ _PIECE_S = 2.5
 _FARTHEST_S = 3.0
 """A clock that jumped, or was started by hand, is off by about so much at most (judgement)."""
 _MOST_TRIED = 6
+_ENOUGH_HZ = 250.0
+"""The joint's acceleration is told below 10 Hz: faster signals are averaged down to this first."""
 
 
 def leg_lags(
@@ -77,9 +79,12 @@ def leg_lags(
 def _signals(
     segment: Conditioned, rows: slice, rate_hz: float, settings: LagSettings
 ) -> JointSignals:
-    clipped = segment.accel_clipped[rows] | segment.gyro_clipped[rows]
-    accel, gyro = segment.accel_mps2[rows], segment.gyro_radps[rows]
-    return joint_signals(accel, gyro, clipped, rate_hz, settings.cutoff_hz)
+    block = max(1, int(rate_hz / _ENOUGH_HZ))
+    clipped = (segment.accel_clipped[rows] | segment.gyro_clipped[rows]).astype(float)
+    accel, gyro, clipped = (
+        block_means(x, block) for x in (segment.accel_mps2[rows], segment.gyro_radps[rows], clipped)
+    )
+    return joint_signals(accel, gyro, clipped > 0.0, rate_hz / block, settings.cutoff_hz)
 
 
 def _middle_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> Lag | None:

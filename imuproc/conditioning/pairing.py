@@ -6,11 +6,12 @@ from numpy.typing import NDArray
 from imuproc.core.errors import RunError
 from imuproc.core.recording import ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, foot_of, shank_of
-from imuproc.dsp.filters import low_pass
+from imuproc.dsp.filters import block_means, low_pass
 
 FloatArray = NDArray[np.float64]
 
 _CUTOFF_HZ = 10.0
+_ENOUGH_HZ = 200.0
 _LEAST_CONTRAST = 0.4
 """In running own and crossed correlations lie more than 1 apart; in a jump they are alike."""
 
@@ -36,11 +37,13 @@ def require_paired_legs(conditioned: ConditionedRecording, run: Interval) -> Non
     if any(site not in conditioned.segments for site in sites):
         return
     inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
+    block = max(1, int(conditioned.rate_hz / _ENOUGH_HZ))
+    rate_hz = conditioned.rate_hz / block
     rates = {
         site: low_pass(
-            conditioned.segments[site].gyro_radps[inside, 1],
-            min(_CUTOFF_HZ, 0.4 * conditioned.rate_hz),
-            conditioned.rate_hz,
+            block_means(conditioned.segments[site].gyro_radps[inside, 1], block),
+            min(_CUTOFF_HZ, 0.4 * rate_hz),
+            rate_hz,
         )
         for site in sites
     }

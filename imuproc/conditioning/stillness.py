@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
-from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
+from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_mean_std, odd_width
 from imuproc.dsp.rotations import lengths
 from imuproc.dsp.stretches import stretches_of
 
@@ -78,10 +78,10 @@ def still_stretches(
     block = max(1, int(rate_hz / _ENOUGH_HZ))
     rate_hz = rate_hz / block
     width, short = odd_width(settings.window_s, rate_hz), odd_width(0.02, rate_hz)
-    coarse = block_means(accel_mps2, block)
-    accel, gyro = moving_mean(coarse, short), moving_mean(block_means(gyro_radps, block), short)
-    gyro_mean = moving_mean(gyro, width)
-    gyro_sd, accel_sd = lengths(moving_std(gyro, width)), lengths(moving_std(accel, width))
+    coarse = np.hstack((block_means(accel_mps2, block), block_means(gyro_radps, block)))
+    mean, sd = moving_mean_std(moving_mean(coarse, short), width)
+    direction, gyro_mean = mean[:, :3], mean[:, 3:]
+    accel_sd, gyro_sd = lengths(sd[:, :3]), lengths(sd[:, 3:])
     shaking = gyro_sd / np.radians(settings.gyro_sd_degps) + accel_sd / settings.accel_sd_mps2
     calm = (gyro_sd < np.radians(settings.gyro_sd_degps)) & (accel_sd < settings.accel_sd_mps2)
     if not calm.any():
@@ -89,8 +89,7 @@ def still_stretches(
     calmest = np.nan_to_num(shaking, nan=np.inf) <= np.nanquantile(shaking[calm], 0.2)
     bias = np.median(gyro_mean[calmest], axis=0)
     turning = lengths(gyro_mean - bias) > np.radians(settings.turning_degps)
-    still = calm & ~turning & finite_rows(coarse)
-    direction = moving_mean(accel, width)
+    still = calm & ~turning & finite_rows(coarse[:, :3])
     return tuple(
         Interval(float(time_s[part.start * block]), float(time_s[part.stop * block - 1]))
         for whole in _stretches(still)

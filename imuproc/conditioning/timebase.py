@@ -23,7 +23,7 @@ from imuproc.core.recording import Recording, SensorLog, Slip
 from imuproc.core.sites import Site
 from imuproc.core.uncertainty import CLIPPED_GYRO_SD_RADPS
 from imuproc.dsp.filters import finite_rows
-from imuproc.dsp.resampling import distance_to_samples, interpolate
+from imuproc.dsp.resampling import interpolate, near_samples
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -218,16 +218,15 @@ def _on_grid(
     max_gap_s = (settings.max_bridge_samples + settings.stamps.gap_periods) * period_s
     on_grid = interpolate(time_s, values, grid_s, max_gap_s)
     far_s = (settings.far_periods + 1e-6) * period_s
-    near = distance_to_samples(time_s[real], grid_s) <= far_s
     # One period: as far as a clipped sample can reach through interpolation.
     reach_s = 1.001 * period_s
     signals = SiteSignals(
         site=log.site,
         accel_mps2=np.ascontiguousarray(on_grid[:, :3]),
         gyro_radps=np.ascontiguousarray(on_grid[:, 3:]),
-        measured=near & finite_rows(on_grid),
-        accel_clipped=distance_to_samples(time_s[touched["accel"]], grid_s) <= reach_s,
-        gyro_clipped=distance_to_samples(time_s[touched["gyro"]], grid_s) <= reach_s,
+        measured=near_samples(time_s[real], grid_s, far_s) & finite_rows(on_grid),
+        accel_clipped=near_samples(time_s[touched["accel"]], grid_s, reach_s),
+        gyro_clipped=near_samples(time_s[touched["gyro"]], grid_s, reach_s),
         rate_hz=1.0 / period_s,
         gyro_hidden_radps=np.interp(grid_s, time_s, hidden),
     )

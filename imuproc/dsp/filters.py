@@ -1,6 +1,6 @@
 """Zero-phase low-pass, derivative and moving statistics, all along axis 0."""
 
-from math import atan, ceil, pi, prod, tan
+from math import atan, ceil, isfinite, pi, prod, tan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,21 +56,29 @@ def corrected_cutoff_hz(cutoff_hz: float, rate_hz: float, passes: int = 2) -> fl
     return rate_hz / pi * atan(tan(pi * cutoff_hz / rate_hz) / factor)
 
 
+def all_finite(x: FloatArray) -> bool:
+    """Whether an array holds nothing but finite values (and none beyond 1e150)."""
+    flat = x if x.ndim == 1 else x.ravel()
+    # One broken value breaks the sum of squares, which is the fastest pass over the samples.
+    with np.errstate(invalid="ignore", over="ignore"):
+        return isfinite(np.vdot(flat, flat))
+
+
 def finite_rows(x: FloatArray) -> BoolArray:
     """Which rows of ``x``, shape (n, ...), hold nothing but finite values, shape (n,)."""
+    if all_finite(x):
+        return np.ones(len(x), dtype=bool)
+    flat = x.reshape(len(x), prod(x.shape[1:]))
     with np.errstate(invalid="ignore", over="ignore"):
-        if np.isfinite(np.sum(x)):  # the usual case: one broken value breaks the sum
-            return np.ones(len(x), dtype=bool)
-        flat = x.reshape(len(x), prod(x.shape[1:]))
         # A sum by matrix product is many times faster than `all` along a short axis.
         return np.isfinite(0.0 * flat @ np.ones(flat.shape[1]))
 
 
 def finite_stretches(x: FloatArray) -> list[slice]:
     """Slices of consecutive rows of ``x``, shape (n, ...), in which every value is finite."""
-    finite = finite_rows(x)
-    if finite.all():
+    if all_finite(x):
         return [slice(0, len(x))] if len(x) else []
+    finite = finite_rows(x)
     return [slice(int(a), int(b)) for a, b in zip(*stretches_of(finite), strict=True)]
 
 
@@ -178,7 +186,7 @@ def block_means(x: FloatArray, block: int) -> FloatArray:
     blocks = x[: count * block].reshape(count, block * width)
     # By matrix product: many times as fast as a mean along a short axis.
     means = blocks @ np.tile(np.eye(width) / block, (block, 1))
-    if not np.isfinite(np.sum(means)):  # a missing value has spread to all signals of its block
+    if not all_finite(means):  # a missing value has spread to all signals of its block
         spoiled = ~finite_rows(means)
         means[spoiled] = blocks[spoiled].reshape(-1, block, width).mean(axis=1)
     return np.asarray(means.reshape(count, *x.shape[1:]))
@@ -215,9 +223,13 @@ def moving_mean(x: FloatArray, width: int) -> FloatArray:
 
 def moving_std(x: FloatArray, width: int) -> FloatArray:
     """Population standard deviation over a centred window; parameters as :func:`moving_mean`."""
+    return moving_mean_std(x, width)[1]
+
+
+def moving_mean_std(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
+    """Mean and population standard deviation over a centred window, as :func:`moving_mean`."""
     x = np.asarray(x, dtype=np.float64)
-    finite = finite_rows(x)
-    if finite.all():
+    if all_finite(x):
         centre = np.ones(len(x)) @ x / max(len(x), 1)
     else:
         finite = np.isfinite(x)
@@ -226,8 +238,9 @@ def moving_std(x: FloatArray, width: int) -> FloatArray:
     away = x - centre
     total, count = _window_sums(away, width)
     squares, _ = _window_sums(away**2, width)
-    variance = _ratio(squares, count) - _ratio(total, count) ** 2
-    return np.sqrt(np.maximum(variance, 0.0))
+    mean = _ratio(total, count)
+    variance = _ratio(squares, count) - mean**2
+    return mean + centre, np.sqrt(np.maximum(variance, 0.0))
 
 
 def moving_rms(x: FloatArray, width: int) -> FloatArray:
@@ -261,14 +274,15 @@ def _check_width(width: int) -> None:
 
 
 def _ratio(total: FloatArray, count: FloatArray) -> FloatArray:
-    return np.where(count > 0.0, total / np.maximum(count, 1.0), np.nan)
+    with np.errstate(invalid="ignore"):  # nothing over nothing: NaN where there is no sample
+        return np.asarray(total / count)
 
 
 def _window_sums(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
     """Sum of the finite samples in each centred window, and their number."""
     _check_width(width)
     x = np.asarray(x, dtype=np.float64)
-    if finite_rows(x).all():  # the usual case: only the ends have fewer
+    if all_finite(x):  # the usual case: only the ends have fewer
         places = np.arange(len(x))
         half = width // 2
         count = np.minimum(places, half) + np.minimum(places[::-1], half) + 1.0

@@ -17,29 +17,31 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 _BLOCK: Final = 32
-_FADED: Final = 1e-25
+_FADED: Final = 1e-18
 
 
 @dataclass(frozen=True, eq=False)
 class _Design:
     """What one block of samples does.
 
+    The two poles are a conjugate pair, so what is carried on is one complex number.
+
     Parameters
     ----------
     within : ndarray, shape (block, block)
         Samples in, samples out, nothing carried in.
     gather : ndarray, shape (block, 2)
-        What the samples leave behind to be carried on.
+        What the samples leave behind to be carried on: real and imaginary part.
     release : ndarray, shape (2, block)
         Samples out of what is carried in.
-    fading : tuple of ndarray, shape (2, 2)
-        What becomes of what is carried over 1, 2, 4, ... blocks; none once it has faded.
+    fading : tuple of complex
+        By what it is multiplied over 1, 2, 4, ... blocks; none once it has faded.
     """
 
     within: FloatArray
     gather: FloatArray
     release: FloatArray
-    fading: tuple[FloatArray, ...]
+    fading: tuple[complex, ...]
 
 
 @lru_cache(maxsize=64)
@@ -49,22 +51,23 @@ def _design(cutoff_hz: float, rate_hz: float) -> _Design:
     scale = 1.0 / (1.0 + sqrt(2.0) * warped + warped**2)
     gain = warped**2 * scale
     a1, a2 = 2.0 * (warped**2 - 1.0) * scale, (1.0 - sqrt(2.0) * warped + warped**2) * scale
-    # Transposed direct form: what is carried on (two numbers), and what a sample adds to it.
-    step = np.array([[-a1, 1.0], [-a2, 0.0]])
+    # Transposed direct form: what is carried on (two numbers), and what a sample adds to it; a
+    # step multiplies the pole's share of it, and that of the other pole is its conjugate.
     added = gain * np.array([2.0 - a1, 1.0 - a2])
-    powers = [np.eye(2)]
-    for _ in range(_BLOCK):
-        powers.append(step @ powers[-1])
-    after = np.array([power @ added for power in powers[:_BLOCK]])
-    answer = np.concatenate(([gain], after[:-1, 0]))
+    analogue = warped * complex(-sqrt(0.5), sqrt(0.5))
+    pole = (1.0 + analogue) / (1.0 - analogue)
+    share = (pole * added[0] + added[1]) / (2.0j * pole.imag)
+    powers = pole ** np.arange(_BLOCK)
+    left, out = share * powers[::-1], 2.0 * powers
+    answer = np.concatenate(([gain], (out * share).real[:-1]))
     lag = np.arange(_BLOCK) - np.arange(_BLOCK)[:, None]
-    fading = [powers[_BLOCK].T]
-    while np.abs(fading[-1]).max() > _FADED:
-        fading.append(fading[-1] @ fading[-1])
+    fading = [pole**_BLOCK]
+    while abs(fading[-1]) > _FADED:
+        fading.append(fading[-1] ** 2)
     return _Design(
         within=np.where(lag >= 0, answer[np.abs(lag)], 0.0),
-        gather=after[::-1].copy(),
-        release=np.array([power[0] for power in powers[:_BLOCK]]).T.copy(),
+        gather=np.stack((left.real, left.imag), axis=1),
+        release=np.stack((out.real, -out.imag)),
         fading=tuple(fading),
     )
 
@@ -92,13 +95,16 @@ def butterworth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     away = np.zeros((count, blocks * _BLOCK))
     np.subtract(x, x[:, :1], out=away[:, :n])
     flat = away.reshape(-1, _BLOCK)
-    carried = (flat @ design.gather).reshape(count, blocks, 2)
+    carried = (flat @ design.gather).view(np.complex128).reshape(count, blocks)
     for power, fading in enumerate(design.fading):
         if 1 << power >= blocks:
             break
-        carried[:, 1 << power :] += carried[:, : -(1 << power)] @ fading
+        later = carried[:, 1 << power :]
+        np.add(later, fading * carried[:, : -(1 << power)], out=later)
     out = (flat @ design.within).reshape(count, blocks, _BLOCK)
-    out[:, 1:] += carried[:, :-1] @ design.release
+    released = carried.reshape(-1, 1).view(np.float64) @ design.release
+    after = out[:, 1:]
+    np.add(after, released.reshape(out.shape)[:, :-1], out=after)
     smooth = out.reshape(count, -1)[:, :n]
     smooth += x[:, :1]
     return np.asarray(smooth)

@@ -6,7 +6,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.filters import finite_rows
+from imuproc.dsp.filters import all_finite, finite_rows
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -48,6 +48,16 @@ def distance_to_samples(time_s: FloatArray, grid_s: FloatArray) -> FloatArray:
     return np.asarray(nearest, dtype=np.float64)
 
 
+def near_samples(time_s: FloatArray, grid_s: FloatArray, reach_s: float) -> BoolArray:
+    """Which grid times have a sample within ``reach_s``; parameters as `distance_to_samples`."""
+    if len(time_s) == 0:
+        return np.zeros(len(grid_s), dtype=bool)
+    if np.diff(time_s).max(initial=0.0) > 2.0 * reach_s:
+        return distance_to_samples(time_s, grid_s) <= reach_s
+    # No two samples are so far apart that a time between them is out of reach of both.
+    return (grid_s >= time_s[0] - reach_s) & (grid_s <= time_s[-1] + reach_s)
+
+
 def interpolate(
     time_s: FloatArray,
     values: FloatArray,
@@ -86,14 +96,17 @@ def interpolate(
     values = np.asarray(values, dtype=np.float64)
     grid_s = np.asarray(grid_s, dtype=np.float64)
     out = np.full((len(grid_s), *values.shape[1:]), np.nan)
-    kept = finite_rows(values)
+    time_s = np.asarray(time_s)
     if np.any(np.diff(time_s) <= 0.0):
         raise ValueError("sample times must strictly increase")
-    if kept.sum() < 2 or len(grid_s) == 0:
+    if not all_finite(values):
+        kept = finite_rows(values)
+        time_s, values = time_s[kept], values[kept]
+    if len(time_s) < 2 or len(grid_s) == 0:
         return out
     # Counted from the first sample: stamps may be as large as seconds since 1970.
-    origin_s = float(np.asarray(time_s)[kept][0])
-    knots, at = np.asarray(time_s)[kept] - origin_s, grid_s - origin_s
+    origin_s = float(time_s[0])
+    knots, at = time_s - origin_s, grid_s - origin_s
     slack = 1e-3 * knots[-1] / (len(knots) - 1)
     inside = (at >= -slack) & (at <= knots[-1] + slack)
     at = at[inside].clip(0.0, knots[-1])
@@ -102,7 +115,9 @@ def interpolate(
     # A grid time on a sample belongs to it, though it be a rounding error inside the gap.
     if not bridged.all():
         bridged |= distance_to_samples(knots, at) <= slack
-    found = _evaluate(knots, values[kept], (at, right), max_gap_s, method)
+    found = _evaluate(knots, values, (at, right), max_gap_s, method)
+    if bridged.all() and inside.all():
+        return found
     found[~bridged] = np.nan
     out[inside] = found
     return out
@@ -118,23 +133,30 @@ def _evaluate(
     """Values at wanted times, given with the knot that follows each of them."""
     at, right = wanted
     flat = values.reshape(len(values), -1)
-    left = right - 1
-    step = (knots[right] - knots[left])[:, None]
-    share = (at - knots[left])[:, None] / step
-    late = share[:, 0] > 0.5
-    if np.all(np.abs(share[:, 0] - late) < _SAME_TIME):  # a regular log: nothing to interpolate
-        return np.asarray(values[left + late], dtype=np.float64)
-    base = np.take(flat, left, axis=0)
-    rise = np.take(flat, right, axis=0) - base
-    found = base + share * rise
-    if method == "cubic":
+    before = right - 1
+    step = knots[right] - knots[before]
+    share = (at - knots[before]) / step
+    late = share > 0.5
+    if np.all(np.abs(share - late) < _SAME_TIME):  # a regular log: nothing to interpolate
+        return np.asarray(values[before + late], dtype=np.float64)
+    one_by_one = right[-1] - right[0] == len(right) - 1 and (np.diff(right) == 1).all()
+    ends = [slice(first[0], first[-1] + 1) if one_by_one else first for first in (before, right)]
+    if method == "linear":
+        terms = [(flat, 1.0 - share, share)]
+    else:
         # Hermite form: the straight line, and what the slopes at both ends add to it.
+        rest = 1.0 - share
+        line = share + share * rest * (share - rest)
         slopes = _slopes(knots, flat, max_gap_s)
-        away = (1.0 - share) * (np.take(slopes, left, axis=0) * step - rise) - share * (
-            np.take(slopes, right, axis=0) * step - rise
-        )
-        found += share * (1.0 - share) * away
-    return np.asarray(found.reshape(len(at), *values.shape[1:]), dtype=np.float64)
+        terms = [
+            (flat, 1.0 - line, line),
+            (slopes, share * rest**2 * step, -rest * share**2 * step),
+        ]
+    found = np.zeros((len(at), flat.shape[1]))
+    for known, *weights in terms:
+        for end, weight in zip(ends, weights, strict=True):
+            found += known[end] * weight[:, None]
+    return found.reshape(len(at), *values.shape[1:])
 
 
 def _slopes(knots: FloatArray, values: FloatArray, max_gap_s: float) -> FloatArray:
@@ -144,8 +166,9 @@ def _slopes(knots: FloatArray, values: FloatArray, max_gap_s: float) -> FloatArr
     """
     step = np.diff(knots)[:, None]
     chord = np.diff(values, axis=0) / step
+    share = step[:-1] / (step[:-1] + step[1:])
     slopes = np.zeros_like(values)
-    slopes[1:-1] = (chord[:-1] * step[1:] + chord[1:] * step[:-1]) / (step[:-1] + step[1:])
+    slopes[1:-1] = chord[:-1] * (1.0 - share) + chord[1:] * share
     gaps = np.flatnonzero(step[:, 0] > max_gap_s)
     first, last = np.append(0, gaps + 1), np.append(gaps, len(knots) - 1)
     slopes[first] = slopes[last] = 0.0

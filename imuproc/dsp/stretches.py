@@ -18,5 +18,7 @@ def stretches_of(mask: NDArray[np.bool_]) -> tuple[IntArray, IntArray]:
     first, after : ndarray of int, shape (k,)
         First sample of each stretch and the first one behind it, in order.
     """
-    edges = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0))
+    padded = np.zeros(len(mask) + 2, dtype=bool)
+    padded[1:-1] = mask
+    edges = np.flatnonzero(padded[1:] != padded[:-1])
     return edges[::2], edges[1::2]

@@ -28,6 +28,8 @@ from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.estimators.figures import Figure
 
+FloatArray = NDArray[np.float64]
+
 _AFTER_S = 0.07
 _LEAST_ROLL_DEG = 2.0
 _CUTOFF_HZ = 20.0
@@ -106,7 +108,7 @@ def _swapped_segments(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
     for side in SIDES:
         legs = [motion.segments.get(site(side)) for site in (foot_of, shank_of)]
         rates = [
-            low_pass(leg.pitch_rate_radps, min(_CUTOFF_HZ, 0.4 * rate_hz), rate_hz)[inside]
+            low_pass(leg.pitch_rate_radps[inside], min(_CUTOFF_HZ, 0.4 * rate_hz), rate_hz)
             for leg in legs
             if leg is not None
         ]
@@ -142,17 +144,18 @@ def _in_place(skewness: float, faster: float, more: float) -> float:
 def _swapped_legs(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
     """A flag where the feet do not roll inward after touchdown."""
     rolls = []
+    last = len(motion.time_s) - 1
     for side in SIDES:
         foot = motion.segments.get(foot_of(side))
         down = contacts.touchdown_s[contacts.side == side]
         if foot is None or len(down) < 3:
             return []
-        across = quat_rotate(foot.quat_wxyz, np.array([0.0, 1.0, 0.0]))[:, 2]
-        roll = np.degrees(np.arcsin(np.clip(across, -1.0, 1.0)))
-        gained = np.interp(down + _AFTER_S, motion.time_s, roll) - np.interp(
-            down, motion.time_s, roll
+        before, after = (
+            _roll_rad(foot.quat_wxyz[np.searchsorted(motion.time_s, at_s).clip(0, last)])
+            for at_s in (down, down + _AFTER_S)
         )
-        rolls.append(float(np.median(gained)) * (1.0 if side == "left" else -1.0))
+        gained = float(np.degrees(np.median(after - before)))
+        rolls.append(gained * (1.0 if side == "left" else -1.0))
     if float(np.mean(rolls)) > _LEAST_ROLL_DEG:
         return []
     detail = (
@@ -160,3 +163,9 @@ def _swapped_legs(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
         f"{rolls[1]:.0f} deg; feet in their place roll inward by 6 deg and more"
     )
     return [RaisedFlag("sides_swapped", detail)]
+
+
+def _roll_rad(quat_wxyz: FloatArray) -> FloatArray:
+    """Elevation of a foot's axis to the left, shape (k, 4) to (k,)."""
+    across = quat_rotate(quat_wxyz, np.array([0.0, 1.0, 0.0]))[:, 2]
+    return np.asarray(np.arcsin(np.clip(across, -1.0, 1.0)))

@@ -15,13 +15,16 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
 from imuproc.core.sites import Site, is_foot
-from imuproc.dsp.filters import low_pass
+from imuproc.dsp.filters import block_means, low_pass
 from imuproc.dsp.peaks import find_peaks
 from imuproc.dsp.rotations import lengths
 from imuproc.events.progress import ProgressSettings, Track, stride_lengths
 
 FloatArray = NDArray[np.float64]
 Tracks = Mapping[Site, Sequence[Track]]
+
+_ENOUGH_HZ = 200.0
+"""Swings are slow: faster signals are averaged down to about this rate."""
 
 
 @dataclass(frozen=True)
@@ -137,7 +140,7 @@ def _carries_on(legs: Tracks, span: Interval, settings: RunSettings) -> bool:
 
 def _too_fast(track: Track, limit_radps: float) -> bool:
     """Whether ten samples and more are faster than a limb; single ones may be broken."""
-    return int(np.count_nonzero(lengths(np.nan_to_num(track.gyro_radps)) > limit_radps)) >= 10
+    return int(np.count_nonzero(lengths(track.gyro_radps) > limit_radps)) >= 10
 
 
 def _with_margins(
@@ -157,7 +160,10 @@ def _fast_swings(
 
     Which way is forward is not known yet: turns both ways count, each way for itself.
     """
-    smooth = np.nan_to_num(low_pass(gyro, min(settings.cutoff_hz, 0.4 * rate_hz), rate_hz))
+    block = max(1, int(rate_hz / _ENOUGH_HZ))
+    time_s, rate_hz = block_means(time_s, block), rate_hz / block
+    smooth = low_pass(block_means(gyro, block), min(settings.cutoff_hz, 0.4 * rate_hz), rate_hz)
+    smooth = np.nan_to_num(smooth)
     _, axes = np.linalg.eigh(smooth.T @ smooth)
     rate = smooth @ axes[:, -1]
     distance = max(1, int(settings.shortest_stride_s * rate_hz))

@@ -11,7 +11,7 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
-from imuproc.dsp.rotations import cross, quat_rotate
+from imuproc.dsp.rotations import cross, quat_from_rotvec, quat_multiply, quat_rotate
 from imuproc.motion.drift import PointModel
 from imuproc.motion.foot_axis import heel_rise_turn
 from imuproc.motion.observations import Anchors
@@ -155,7 +155,7 @@ def _solve_leg(
         out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend, uncertainty=uncertainty)
     elif shank_start is not None and foot is not None and bend is not None:
         heading = swing_heading(shank_start.strapdown, stances.middle_s)
-        ankle = _ankle_of(turn_solved(foot, heading), settings)
+        ankle = _ankle_of(foot, heading, settings)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_TIED_RAD)
         shank = turn_solved(solved, -heading)
         out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend, uncertainty=uncertainty)
@@ -201,16 +201,22 @@ def _ball_point(settings: MotionSettings) -> PointBuilder:
     return build
 
 
-def _ankle_of(foot: Solved, settings: MotionSettings) -> PointBuilder:
-    """The ankle has the same velocity as a point of the shank and as a point of the foot."""
+def _ankle_of(foot: Solved, heading_rad: float, settings: MotionSettings) -> PointBuilder:
+    """The ankle has the same velocity as a point of the shank and as a point of the foot.
+
+    The world of the foot is turned by ``heading_rad`` to be that of the shank.
+    """
     as_foot = replace(foot.prepared.strapdown, quat_wxyz=foot.quat_wxyz)
     foot_signals = foot.prepared.segment
+    turn = quat_from_rotvec(heading_rad * UP)
 
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
         quat, gyro = _sampled(strapdown, segment, anchors)
         foot_quat, foot_gyro = _sampled(as_foot, foot_signals, anchors)
+        foot_quat = quat_multiply(turn, foot_quat)
         stance = anchors.is_stance[anchors.sample_anchor][:, None]
         velocity = at_times(foot.velocity_mps, foot.time_s, anchors.sample_time_s)
+        velocity = quat_rotate(turn, velocity)
         shank_mean, shank_sd = _ANKLE_FROM_SHANK_SENSOR
         foot_mean, foot_sd = _ANKLE_FROM_FOOT_SENSOR
         return PointModel(

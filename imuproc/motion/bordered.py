@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve, cholesky_banded
+from scipy.linalg import cho_factor, cho_solve, cholesky_banded, solve_triangular
 from scipy.linalg.lapack import dtbtrs
 
 FloatArray = NDArray[np.float64]
@@ -123,6 +123,14 @@ class Factor:
         own = cho_solve(self._complement_factor, shared - self.reached.T @ half)
         states = _triangular(self.lower, half - self.reached @ own, "T")
         return states.reshape(chain.shape), np.asarray(own)
+
+    def variance(self, chain: FloatArray, shared: FloatArray) -> FloatArray:
+        """Of combinations with weights (n, d, k) and (s, k): half of the work of solving, (k,)."""
+        half = _triangular(self.lower, chain.reshape(-1, chain.shape[2]), "N")
+        rest = shared - self.reached.T @ half
+        factor, lower = self._complement_factor
+        own = solve_triangular(factor, rest, lower=lower)
+        return np.asarray(np.sum(half * half, axis=0) + np.sum(own * own, axis=0))
 
     def covariance(self) -> FloatArray:
         """Of the shared unknowns, shape (s, s)."""

@@ -277,10 +277,29 @@ def _means_apart(values: FloatArray, stances: int) -> FloatArray:
     return np.concatenate((turned, values[count:]))
 
 
-def tilt_spread(
+def tilt_spread(solution: DriftSolution, weights: FloatArray) -> FloatArray:
+    """Standard uncertainty of combinations of the rotation's unknowns.
+
+    Parameters
+    ----------
+    solution : DriftSolution
+    weights : ndarray, shape (k, 24 + 3 * (a - 1))
+        Of the gyro terms and the wander: as :func:`tilt_weights` gives them.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        In the unit of the combination.
+    """
+    factor = solution.factor
+    variance = [factor.variance(*_as_states(some, solution)) for some in _in_turn(weights, factor)]
+    return np.sqrt(np.concatenate(variance))
+
+
+def tilt_parts(
     problem: DriftProblem, solution: DriftSolution, weights: FloatArray
-) -> tuple[FloatArray, dict[str, FloatArray]]:
-    """Standard uncertainty of combinations of the rotation's unknowns, and what causes add to it.
+) -> dict[str, FloatArray]:
+    """What causes add to the standard uncertainty of combinations of the rotation's unknowns.
 
     A least-squares estimate is off by its covariance times each row's error, row by row; the
     squares of these shares add up to its whole variance (JCGM 100:2008, 5.1.2), so the share of
@@ -291,12 +310,11 @@ def tilt_spread(
     problem : DriftProblem
     solution : DriftSolution
     weights : ndarray, shape (k, 24 + 3 * (a - 1))
-        Of the gyro terms and the wander: as :func:`tilt_weights` gives them.
+        As for :func:`tilt_spread`.
 
     Returns
     -------
-    spread : ndarray, shape (k,)
-    parts : dict
+    dict
         ``clipping`` and ``rate``, shape (k,) each, in the unit of the combination.
     """
     blind, factor = problem.blind, solution.factor
@@ -310,18 +328,19 @@ def tilt_spread(
     shares[0, :, :3], shares[1, :, :3] = clipped[:, None], undersampled[:, None]
     wander_sd = np.diagonal(solution.links.states[:, 3:, 6:9], axis1=1, axis2=2) ** -1.0
     shares[0, :, 3:] = hidden[:, None] / wander_sd**2
-    variance = np.zeros((3, len(weights)))
-    size = factor.at_a_time()
-    for first in range(0, len(weights), size):
-        some = slice(first, first + size)
-        chain, shared = _as_states(weights[some], solution)
-        answers = factor.solve(chain, shared)
-        variance[0, some] = np.sum(chain * answers[0], axis=(0, 1))
-        variance[0, some] += np.sum(shared * answers[1], axis=0)
+    variance = [np.empty((2, 0))]
+    for some in _in_turn(weights, factor):
+        answers = factor.solve(*_as_states(some, solution))
         squares = solution.links.answer(*answers) ** 2
-        variance[1:, some] = np.tensordot(shares, squares, axes=2)
-    spread, clipping, rate = np.sqrt(variance)
-    return spread, {"clipping": clipping, "rate": rate}
+        variance.append(shares.reshape(2, -1) @ squares.reshape(-1, len(some)))
+    clipping, rate = np.sqrt(np.concatenate(variance, axis=1))
+    return {"clipping": clipping, "rate": rate}
+
+
+def _in_turn(weights: FloatArray, factor: Factor) -> list[FloatArray]:
+    """Some of the combinations after the other, as many at once as memory should hold."""
+    size = factor.at_a_time()
+    return [weights[first : first + size] for first in range(0, max(len(weights), 1), size)]
 
 
 def _as_states(weights: FloatArray, solution: DriftSolution) -> tuple[FloatArray, FloatArray]:

@@ -25,6 +25,7 @@ from imuproc.motion.drift import (
     PointModel,
     error_prior_sd,
     solve,
+    tilt_parts,
     tilt_spread,
     tilt_weights,
     wandered_rad,
@@ -275,11 +276,11 @@ def to_motion(
     turn = quat_from_rotvec(turn_rad * UP)
     quat_wxyz = quat_multiply(solved.quat_wxyz, turn) if turn_rad else solved.quat_wxyz
     rate = quat_rotate(solved.quat_wxyz, prepared.segment.gyro_radps)
-    forward, _, up = quat_rotate(quat_wxyz, axis).T
+    forward, left, up = quat_rotate(quat_wxyz, axis).T
     pitch_rate = -rate[:, 1]
     if bend_rad.any():
         ahead, aside = np.cos(bend_rad), np.sin(bend_rad)
-        forward = ahead * forward + aside * quat_rotate(quat_wxyz, axis)[:, 1]
+        forward = ahead * forward + aside * left
         pitch_rate = aside * rate[:, 0] - ahead * rate[:, 1]
     angle = unwrapped(np.arctan2(up, forward))
     clipped = prepared.segment.gyro_clipped.any()
@@ -316,6 +317,8 @@ def _lever(point: FloatArray) -> FloatArray:
 _DRIFT_STEP_S = 0.03
 _DRIFT_STEP_AT_REST_S = 0.2
 _AROUND_STANCES_S = 1.0
+_PARTS_EVERY = 3
+"""What single causes add is worked out at every third of these instants: it costs more."""
 _NOTHING_RAD = 1e-4
 
 
@@ -333,9 +336,10 @@ def _pitch_uncertainty(
     across = np.stack((np.sin(turned), np.cos(turned), np.zeros(len(turned))), axis=1)
     weights = tilt_weights(solved.problem, at_s, across)
     weights -= tilt_weights(solved.problem, standing_s, across)
-    spread, parts = tilt_spread(solved.problem, solved.solution, weights)
+    spread = tilt_spread(solved.solution, weights)
+    parts = tilt_parts(solved.problem, solved.solution, weights[::_PARTS_EVERY])
     return np.interp(solved.time_s, at_s, spread), {
-        name: np.interp(solved.time_s, at_s, part) for name, part in parts.items()
+        name: np.interp(solved.time_s, at_s[::_PARTS_EVERY], part) for name, part in parts.items()
     }
 
 
@@ -355,8 +359,7 @@ def _heading_uncertainty(solved: Solved) -> FloatArray | None:
     upright = np.tile(UP, (len(at_s) + len(stance_s), 1))
     weights = tilt_weights(problem, np.concatenate((at_s, stance_s)), upright)
     weights = weights[: len(at_s)] - weights[len(at_s) :].mean(axis=0)
-    spread, _ = tilt_spread(problem, solved.solution, weights)
-    return np.interp(solved.time_s, at_s, spread)
+    return np.interp(solved.time_s, at_s, tilt_spread(solved.solution, weights))
 
 
 def _drift_instants(solved: Solved) -> FloatArray:

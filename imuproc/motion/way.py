@@ -9,11 +9,14 @@ between, so its velocity tells less.
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.dsp.filters import block_means
 from imuproc.dsp.integration import cumulative_integral
+from imuproc.motion.strapdown import at_times
 
 FloatArray = NDArray[np.float64]
 
 _FEWEST_CHORDS = 3
+_ENOUGH_HZ = 200.0
 _STRAIGHT_RAD = np.radians(4.0)
 """Feet are set down some cm aside of each other, which turns single chords by about a degree. A way
 that bends by less leaves angles as they are to within 0.25 %."""
@@ -39,8 +42,9 @@ def bend_of_way(time_s: FloatArray, velocity_mps: FloatArray, stance_s: FloatArr
     if len(stance_s) <= _FEWEST_CHORDS:
         return straight
     rate_hz = (len(time_s) - 1) / (time_s[-1] - time_s[0])
-    way = cumulative_integral(velocity_mps[:, :2], rate_hz)
-    place = np.stack([np.interp(stance_s, time_s, way[:, axis]) for axis in (0, 1)], axis=1)
+    block = max(1, int(rate_hz / _ENOUGH_HZ))
+    way = cumulative_integral(block_means(velocity_mps[:, :2], block), rate_hz / block)
+    place = at_times(way, block_means(time_s, block), stance_s)
     chord = np.diff(place, axis=0)
     heading = np.unwrap(np.arctan2(chord[:, 1], chord[:, 0]))
     smooth = heading.copy()

@@ -14,6 +14,7 @@ from imuproc.motion.drift import (
     DriftProblem,
     DriftSolution,
     solve,
+    tilt_parts,
     tilt_spread,
     tilt_weights,
 )
@@ -167,7 +168,7 @@ def test_spread_and_its_parts_are_those_of_the_whole_covariance(clipped: bool) -
     _, root, _ = all_at_once(problem, settings)
     at_s = np.linspace(*problem.strapdown.time_s[[0, -1]], 50)
     weights = tilt_weights(problem, at_s, np.tile([0.1, 0.9, 0.2], (50, 1)))
-    spread, parts = tilt_spread(problem, solution, weights)
+    spread, parts = tilt_spread(solution, weights), tilt_parts(problem, solution, weights)
     wander = ERROR_TERMS + len(solution.point)
     terms = [*range(GYRO_TERMS), *range(wander, wander + solution.wander_rad.size)]
     combined = weights @ root[terms]
