@@ -53,9 +53,9 @@ def near_samples(time_s: FloatArray, grid_s: FloatArray, reach_s: float) -> Bool
     if len(time_s) == 0:
         return np.zeros(len(grid_s), dtype=bool)
     if np.diff(time_s).max(initial=0.0) > 2.0 * reach_s:
-        return distance_to_samples(time_s, grid_s) <= reach_s
+        return np.asarray(distance_to_samples(time_s, grid_s) <= reach_s)
     # No two samples are so far apart that a time between them is out of reach of both.
-    return (grid_s >= time_s[0] - reach_s) & (grid_s <= time_s[-1] + reach_s)
+    return np.asarray((grid_s >= time_s[0] - reach_s) & (grid_s <= time_s[-1] + reach_s))
 
 
 def interpolate(
