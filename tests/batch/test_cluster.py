@@ -71,6 +71,7 @@ class Cluster:
             "PYTHONWARNINGS": "ignore",
             "DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES": "0" if self._nanny else "3",
         }
+        environment.pop("PYTHONDONTWRITEBYTECODE", None)  # all start from one copy of the package
         self.processes[name] = subprocess.Popen(
             [sys.executable, "-m", "distributed.cli.dask_" + arguments[0], *arguments[1:]],
             cwd=self._folder,
