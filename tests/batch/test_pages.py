@@ -1,5 +1,6 @@
 """The report made along with the tables: new where work was done, never older than its archive."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,20 @@ from tests.session_folder import small_session
 @pytest.fixture
 def session(tmp_path: Path) -> Path:
     return small_session(tmp_path / "session")
+
+
+@pytest.fixture(scope="module")
+def reported_once(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Processed]:
+    """Session and results with their report, side by side in a folder; not to be changed."""
+    folder = tmp_path_factory.mktemp("reported")
+    return folder, reported(small_session(folder / "session"), folder / "out")
+
+
+@pytest.fixture
+def copied(reported_once: tuple[Path, Processed], tmp_path: Path) -> tuple[Path, Path]:
+    """Session file and results of the same, to be changed: every file as old as it was."""
+    shutil.copytree(reported_once[0], tmp_path, dirs_exist_ok=True)
+    return tmp_path / "session" / "session.toml", tmp_path / "out"
 
 
 def reported(session: Path, out: Path, **more: object) -> Processed:
@@ -36,10 +51,9 @@ def test_pages_go_with_the_runs_that_are_worked_on(tmp_path: Path) -> None:
 
 
 def test_only_pages_of_new_work_are_made_and_a_lost_one_is_made_again(
-    session: Path, tmp_path: Path
+    reported_once: tuple[Path, Processed], copied: tuple[Path, Path]
 ) -> None:
-    out = tmp_path / "out"
-    done = reported(session, out)
+    done, (session, out) = reported_once[1], copied
     assert done.complaints == ()
     assert "report/index.html" in done.files
     first, whole = pages(out), contents(out)
@@ -52,9 +66,8 @@ def test_only_pages_of_new_work_are_made_and_a_lost_one_is_made_again(
     assert contents(out) == whole
 
 
-def test_other_targets_make_all_pages_new(session: Path, tmp_path: Path) -> None:
-    out, targets = tmp_path / "out", tmp_path / "targets.toml"
-    reported(session, out)
+def test_other_targets_make_all_pages_new(copied: tuple[Path, Path], tmp_path: Path) -> None:
+    (session, out), targets = copied, tmp_path / "targets.toml"
     first = pages(out)
     targets.write_text(
         'schema = 1\n[[set]]\nname = "default"\n[[set.band]]\nfigure = "contact_time_s"\n'

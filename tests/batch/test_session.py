@@ -1,6 +1,6 @@
 import errno
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -23,6 +23,14 @@ from tests.session_folder import small_session
 @pytest.fixture
 def session(tmp_path: Path) -> Path:
     return small_session(tmp_path / "session")
+
+
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, bytes]:
+    """What is left of that session where nothing went wrong."""
+    folder = tmp_path_factory.mktemp("undisturbed")
+    processed(small_session(folder / "session"), folder / "out")
+    return contents(folder / "out")
 
 
 def processed(
@@ -102,7 +110,9 @@ def test_only_what_has_changed_is_done_again(session: Path, tmp_path: Path) -> N
     assert contents(out) == contents(tmp_path / "fresh")
 
 
-def test_a_failed_run_is_tried_again(session: Path, tmp_path: Path) -> None:
+def test_a_failed_run_is_tried_again(
+    session: Path, tmp_path: Path, undisturbed: Mapping[str, bytes]
+) -> None:
     out = tmp_path / "out"
     done, _ = processed(session, out, stopping_at("R07-02", RunError("no steps")))
     assert [row.summary.run for row in done.failed()] == ["R07-02"]
@@ -110,8 +120,7 @@ def test_a_failed_run_is_tried_again(session: Path, tmp_path: Path) -> None:
     assert not (out / "runs" / "R07-02.h5").exists()
     _, watched = processed(session, out)
     assert watched.states() == {"R07-02": "done"}
-    processed(session, tmp_path / "fresh")
-    assert contents(out) == contents(tmp_path / "fresh")
+    assert contents(out) == undisturbed
 
 
 def test_one_run_alone_keeps_the_others_in_the_tables(session: Path, tmp_path: Path) -> None:
@@ -147,7 +156,9 @@ def test_an_earlier_result_is_not_taken_for_one_of_a_log_that_is_gone(
     assert "R07-02_ls.csv" in done.failed()[0].summary.reason
 
 
-def test_after_an_interruption_what_is_finished_is_written(session: Path, tmp_path: Path) -> None:
+def test_after_an_interruption_what_is_finished_is_written(
+    session: Path, tmp_path: Path, undisturbed: Mapping[str, bytes]
+) -> None:
     out = tmp_path / "out"
     done, _ = processed(session, out, stopping_at("R07-02", KeyboardInterrupt()))
     assert done.interrupted
@@ -156,13 +167,16 @@ def test_after_an_interruption_what_is_finished_is_written(session: Path, tmp_pa
     assert "interrupted after 1 of 3 runs" in (out / "process.log").read_text(encoding="utf-8")
     _, watched = processed(session, out)
     assert watched.counts == (1, 2)
-    processed(session, tmp_path / "fresh")
-    assert contents(out) == contents(tmp_path / "fresh")
+    assert contents(out) == undisturbed
 
 
 @pytest.mark.parametrize("name", ["steps.csv", "steps.parquet", "runs.csv", "session.h5"])
 def test_a_disk_that_fills_up_during_the_tables_names_the_file_and_keeps_the_old_one(
-    session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+    session: Path,
+    tmp_path: Path,
+    undisturbed: Mapping[str, bytes],
+    monkeypatch: pytest.MonkeyPatch,
+    name: str,
 ) -> None:
     out = tmp_path / "out"
     processed(session, out, only=["R07-01"])
@@ -183,5 +197,4 @@ def test_a_disk_that_fills_up_during_the_tables_names_the_file_and_keeps_the_old
     monkeypatch.undo()
     _, watched = processed(session, out)
     assert watched.counts == (3, 0)
-    processed(session, tmp_path / "fresh")
-    assert contents(out) == contents(tmp_path / "fresh")
+    assert contents(out) == undisturbed

@@ -1,5 +1,7 @@
 """Call the command line in this process and see what a user would."""
 
+import io
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 
 import pytest
@@ -24,10 +26,24 @@ class Command:
 
     def __call__(self, *arguments: object) -> Seen:
         self._monkeypatch.setattr("sys.argv", ["imuproc", *map(str, arguments)])
-        code: object = 0
-        try:
-            main()
-        except SystemExit as stop:
-            code = stop.code or 0
+        code = _exit_code()
         seen = self._capsys.readouterr()
-        return Seen(int(str(code)), seen.out, seen.err)
+        return Seen(code, seen.out, seen.err)
+
+
+def called_once(*arguments: object) -> Seen:
+    """The same for what several tests look at: needs no fixtures of a single test."""
+    out, err = io.StringIO(), io.StringIO()
+    with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
+        patch.setenv("COLUMNS", "80")
+        patch.setattr("sys.argv", ["imuproc", *map(str, arguments)])
+        code = _exit_code()
+    return Seen(code, out.getvalue(), err.getvalue())
+
+
+def _exit_code() -> int:
+    try:
+        main()
+    except SystemExit as stop:
+        return int(str(stop.code or 0))
+    return 0

@@ -2,13 +2,14 @@
 
 import csv
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from tests.cli.command import Command
+from tests.cli.command import Command, Seen, called_once
 from tests.report.agreement.made_study import (
     FRAMES,
     INSTANT,
@@ -45,15 +46,25 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def test_a_study_gives_tables_pictures_words_and_a_page(
-    imuproc: Command, made: Path, tmp_path: Path
-) -> None:
-    seen = imuproc("agree", made / "study.toml", "-o", tmp_path / "agreement")
+@pytest.fixture(scope="module")
+def agreed(made: Path) -> tuple[Path, Seen]:
+    """Its agreement, not to be changed, and what was said."""
+    return made / "agreement", called_once("agree", made / "study.toml", "-o", made / "agreement")
+
+
+@pytest.fixture(scope="module")
+def agreed_json(made: Path) -> tuple[Path, Seen]:
+    """The same once more, with JSON in place of words."""
+    out = made / "with_json"
+    return out, called_once("agree", made / "study.toml", "-o", out, "--json")
+
+
+def test_a_study_gives_tables_pictures_words_and_a_page(agreed: tuple[Path, Seen]) -> None:
+    out, seen = agreed
     assert seen.code == 0, seen.err
     assert seen.err == ""
     assert "80 of 80 contacts of the reference found, none that it does not have" in said(seen.out)
     assert "Contact time was on average 4." in seen.out
-    out = tmp_path / "agreement"
     assert {path.name for path in out.iterdir() if not path.name.startswith(".")} == FILES
     pictures = {path.name for path in (out / "pictures").iterdir()}
     assert {"difference_contact_time_s.svg", "by_step_contact_time_s.png"} <= pictures
@@ -68,11 +79,9 @@ def test_a_study_gives_tables_pictures_words_and_a_page(
     assert "2007" in contact["method"]
 
 
-def test_every_pair_stands_in_a_table_with_both_values(
-    imuproc: Command, made: Path, tmp_path: Path
-) -> None:
-    imuproc("agree", made / "study.toml", "-o", tmp_path / "a", "--quiet")
-    pairs = [row for row in rows_of(tmp_path / "a/pairs.csv") if row["figure"] == "contact_time_s"]
+def test_every_pair_stands_in_a_table_with_both_values(agreed: tuple[Path, Seen]) -> None:
+    out, _ = agreed
+    pairs = [row for row in rows_of(out / "pairs.csv") if row["figure"] == "contact_time_s"]
     assert len(pairs) == 80
     assert {row["athlete"] for row in pairs} == {"R07", "R08", "R09"}
     for row in pairs:
@@ -82,8 +91,8 @@ def test_every_pair_stands_in_a_table_with_both_values(
     assert {row["phase"] for row in pairs} == {"drive", "transition", "upright"}
 
 
-def test_json_holds_what_a_script_needs(imuproc: Command, made: Path, tmp_path: Path) -> None:
-    seen = imuproc("agree", made / "study.toml", "-o", tmp_path / "a", "--json")
+def test_json_holds_what_a_script_needs(agreed_json: tuple[Path, Seen]) -> None:
+    _, seen = agreed_json
     told = json.loads(seen.out)
     assert (told["runs_compared"], told["runs_not_compared"]) == (5, 0)
     assert told["runs"][0]["reference_kind"] == "force plate"
@@ -273,10 +282,10 @@ def test_missing_results_and_a_missing_reference_are_named(
 
 
 def test_a_folder_of_another_study_is_refused_and_of_the_same_replaced(
-    imuproc: Command, made: Path, tmp_path: Path
+    imuproc: Command, made: Path, agreed: tuple[Path, Seen], tmp_path: Path
 ) -> None:
     out = tmp_path / "a"
-    assert imuproc("agree", made / "study.toml", "-o", out, "-q").code == 0
+    shutil.copytree(agreed[0], out)
     other = made / "other.toml"
     other.write_text((made / "study.toml").read_text().replace("outdoor-2031", "indoor-2032"))
     code, err = refused(imuproc, other, out)
@@ -310,10 +319,12 @@ def test_results_and_inputs_are_not_written_over(
     assert "pairs.csv: is an input of this study and would be overwritten" in err
 
 
-def test_the_same_study_gives_the_same_bytes(imuproc: Command, made: Path, tmp_path: Path) -> None:
-    for name in ("a", "b"):
-        assert imuproc("agree", made / "study.toml", "-o", tmp_path / name, "-q").code == 0
-    for path in (tmp_path / "a").rglob("*"):
-        if path.is_file() and not path.name.startswith("."):
-            twin = tmp_path / "b" / path.relative_to(tmp_path / "a")
-            assert path.read_bytes() == twin.read_bytes(), path.name
+def test_the_same_study_gives_the_same_bytes(
+    agreed: tuple[Path, Seen], agreed_json: tuple[Path, Seen]
+) -> None:
+    one, other = agreed[0], agreed_json[0]
+    files = [path.relative_to(one) for path in one.rglob("*") if path.is_file()]
+    files = [path for path in files if not path.name.startswith(".")]
+    assert len(files) > len(FILES)
+    for path in files:
+        assert (one / path).read_bytes() == (other / path).read_bytes(), path

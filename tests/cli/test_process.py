@@ -264,15 +264,19 @@ def test_with_strict_a_serious_flag_fails_its_run(
     assert "R07-03" in steps
     page = (out / "report" / "R07-02.html").read_text(encoding="utf-8")
     assert "This run could not be processed: not accepted with --strict" in page
+    # Without it the run is back.
+    assert imuproc("process", session, "-o", out).code == 0
+    assert "R07-02" in (out / "steps.csv").read_text(encoding="utf-8")
+    assert "--strict" not in (out / "report" / "R07-02.html").read_text(encoding="utf-8")
 
 
-def test_without_strict_the_run_is_back(
+def test_strict_from_the_start_keeps_the_work_for_later(
     imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     stand_in(monkeypatch, doubtful_second)
     out = tmp_path / "out"
-    assert imuproc("process", session, "-o", out, "--strict").code == 1
-    seen = imuproc("process", session, "-o", out)
+    assert imuproc("process", session, "-o", out, "--no-report", "--strict").code == 1
+    seen = imuproc("process", session, "-o", out, "--no-report")
     assert seen.code == 0
+    assert "3 runs reused" in seen.err
     assert "R07-02" in (out / "steps.csv").read_text(encoding="utf-8")
-    assert "--strict" not in (out / "report" / "R07-02.html").read_text(encoding="utf-8")

@@ -34,8 +34,13 @@ KEYS = AGREED[:6]
 def raised(tree: ast.AST) -> Iterator[ast.expr]:
     """First argument of every ``RaisedFlag(...)``."""
     for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and ast.unparse(node.func).endswith("RaisedFlag"):
+        if isinstance(node, ast.Call) and called(node).endswith("RaisedFlag"):
             yield node.args[0] if node.args else node.keywords[0].value
+
+
+def called(node: ast.Call) -> str:
+    """Last name of what is called; empty where it has none."""
+    return str(getattr(node.func, "attr", getattr(node.func, "id", "")))
 
 
 def words(node: ast.AST) -> set[str]:

@@ -1,6 +1,9 @@
 """A squad's results as ``imuproc process`` leaves them, made by hand."""
 
+from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pandas as pd
@@ -35,6 +38,11 @@ def sprint(athlete: str, run: str, top_mps: float, left_longer_s: float = 0.0) -
 
 def squad_runs_by_hand() -> list[tuple[RunSummary, pd.DataFrame | None]]:
     """R07 (group sprint): a slow, a fast, a medium run. R08: a run, one that failed. R09: one."""
+    return [(summary, None if steps is None else steps.copy()) for summary, steps in _made_once()]
+
+
+@cache
+def _made_once() -> tuple[tuple[RunSummary, pd.DataFrame | None], ...]:
     made: list[tuple[RunSummary, pd.DataFrame | None]] = []
     for athlete, run, top_mps, left_longer_s in (
         (Athlete("R07", group="sprint"), "R07-01", 8.9, 0.0),
@@ -51,14 +59,22 @@ def squad_runs_by_hand() -> list[tuple[RunSummary, pd.DataFrame | None]]:
         steps = sprint(athlete.id, run, top_mps, left_longer_s)
         flags = (RaisedFlag("gap"), RaisedFlag("drift_large")) if run == "R07-03" else ()
         made.append((summarise_run(SESSION, athlete, about, steps, flags), steps))
-    return made
+    return tuple(made)
 
 
 def write_squad(folder: Path) -> Path:
     """Write the tables of :func:`squad_runs_by_hand`; returns the folder."""
     folder.mkdir()
-    made = squad_runs_by_hand()
-    write_runs_csv(folder / RUNS_CSV, [summary for summary, _ in made])
-    steps = joined_steps([table for _, table in made if table is not None])
-    write_steps_parquet(folder / STEPS_PARQUET, steps)
+    for name, content in _written_once().items():
+        (folder / name).write_bytes(content)
     return folder
+
+
+@cache
+def _written_once() -> Mapping[str, bytes]:
+    made = squad_runs_by_hand()
+    with TemporaryDirectory() as folder:
+        write_runs_csv(Path(folder, RUNS_CSV), [summary for summary, _ in made])
+        steps = joined_steps([table for _, table in made if table is not None])
+        write_steps_parquet(Path(folder, STEPS_PARQUET), steps)
+        return {name: Path(folder, name).read_bytes() for name in (RUNS_CSV, STEPS_PARQUET)}

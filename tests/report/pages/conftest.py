@@ -6,7 +6,7 @@ import pytest
 from imuproc.archive.reading import open_archive
 from imuproc.assessment.targets import read_targets
 from imuproc.report.pages.view import RunView, read_view
-from tests.report.pages.made_report import reported_folder
+from tests.report.pages.made_report import archived_folder, reported_folder
 
 
 @pytest.fixture(scope="session")
@@ -16,10 +16,10 @@ def results() -> Path:
 
 
 @pytest.fixture(scope="session")
-def views(results: Path) -> Mapping[str, RunView]:
+def views() -> Mapping[str, RunView]:
     """Its runs as pages need them, by id."""
     sets = read_targets()
-    with open_archive(results / "session.h5") as archive:
+    with open_archive(archived_folder() / "session.h5") as archive:
         return {
             run_id: read_view(archive.run(run_id), archive.session, sets) for run_id in archive.runs
         }

@@ -62,11 +62,16 @@ _KEPT = TemporaryDirectory(prefix="imuproc-report-")
 
 
 @lru_cache(maxsize=1)
+def archived_folder() -> Path:
+    """The folder below, made once for all tests; not to be changed."""
+    return results_folder(Path(_KEPT.name) / "out")
+
+
+@lru_cache(maxsize=1)
 def reported_folder() -> Path:
-    """The folder below with its report, made once for all tests; not to be changed."""
-    folder = results_folder(Path(_KEPT.name) / "out")
-    write_report(folder)
-    return folder
+    """The same folder with its report."""
+    write_report(archived_folder())
+    return archived_folder()
 
 
 def results_folder(folder: Path) -> Path:

@@ -1,6 +1,7 @@
 """The report of a folder: self-contained files of bounded size, the same bytes every time."""
 
 import re
+import shutil
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -41,15 +42,32 @@ class Read(HTMLParser):
         self.words.append(data)
 
 
+def small_results(folder: Path, *done: str) -> Path:
+    """Archives of small runs and of one that failed."""
+    (folder / "runs").mkdir(parents=True)
+    for run in done:
+        small_archive(folder / "runs" / f"{run}.h5", run)
+    failed_archive(folder / "runs" / "R07-09.h5")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def reported_once(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, str]]:
+    """Results of two small runs and one that failed, with their report; not to be changed."""
+    folder = small_results(tmp_path_factory.mktemp("reported") / "out", SOUND, NOTED)
+    return folder, write_report(folder)
+
+
+@pytest.fixture
+def reported(reported_once: tuple[Path, dict[str, str]], tmp_path: Path) -> Path:
+    """The same, to be changed by a test."""
+    return Path(shutil.copytree(reported_once[0], tmp_path / "out"))
+
+
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    """Results of two small runs and one that failed, to be changed by a test."""
-    runs = tmp_path / "out" / "runs"
-    runs.mkdir(parents=True)
-    for run in (SOUND, NOTED):
-        small_archive(runs / f"{run}.h5", run)
-    failed_archive(runs / "R07-09.h5")
-    return tmp_path / "out"
+    """Results without a report, to be changed by a test."""
+    return small_results(tmp_path / "out", SOUND)
 
 
 def test_a_page_for_every_run_an_index_pictures_and_a_spreadsheet(results: Path) -> None:
@@ -72,16 +90,18 @@ def test_no_path_of_this_machine_stands_in_a_file(results: Path) -> None:
         assert str(results).encode() not in path.read_bytes()
 
 
-def test_the_same_bytes_each_time_and_with_any_number_of_processes(folder: Path) -> None:
-    written = write_report(folder)
-    files = [Path(path) for path in written.values()]
-    first = [path.read_bytes() for path in files]
-    assert write_report(folder, jobs=2) == written
-    assert [path.read_bytes() for path in files] == first
+def test_the_same_bytes_each_time_and_with_any_number_of_processes(
+    reported_once: tuple[Path, dict[str, str]], tmp_path: Path
+) -> None:
+    written = reported_once[1]
+    again = write_report(small_results(tmp_path / "out", SOUND, NOTED), jobs=2)
+    assert list(again) == list(written)
+    for name, path in written.items():
+        assert Path(again[name]).read_bytes() == Path(path).read_bytes(), name
 
 
-def test_only_what_is_asked_for_is_drawn_anew_and_the_index_holds_all(folder: Path) -> None:
-    write_report(folder)
+def test_only_what_is_asked_for_is_drawn_anew_and_the_index_holds_all(reported: Path) -> None:
+    folder = reported
     before = (folder / "report" / "index.html").read_bytes()
     kept, anew = (folder / "report" / f"{run}.html" for run in (SOUND, NOTED))
     for page in (kept, anew):
@@ -93,8 +113,10 @@ def test_only_what_is_asked_for_is_drawn_anew_and_the_index_holds_all(folder: Pa
     assert (folder / "report" / "index.html").read_bytes() == before
 
 
-def test_archives_of_single_runs_are_enough(folder: Path) -> None:
-    write_report(folder)
+def test_archives_of_single_runs_are_enough(
+    reported_once: tuple[Path, dict[str, str]],
+) -> None:
+    folder, _ = reported_once
     words = "".join(Read(folder / "report" / "R07-09.html").words)
     assert "no sprint steps found" in words
     assert "R07-09" in (folder / "report" / "index.html").read_text(encoding="utf-8")
