@@ -18,6 +18,7 @@ from imuproc.core.columns import step_table_columns
 from imuproc.core.result import Result
 from imuproc.synth.plan import Fault
 from imuproc.synth.stances import published_contact_s
+from tests.pipeline.whole_runs import run_flags
 from tests.simulated import (
     PUBLISHED,
     USUAL,
@@ -150,6 +151,12 @@ def test_figures_are_near_the_truth(start: str) -> None:
     for figure, most in NOTICED.items():
         _, rms = bias_and_rms(result, truth, figure)
         assert rms < most, figure
+
+
+@pytest.mark.parametrize("start", ["three-point", "crouch", "standing", "rolling"])
+def test_logs_under_their_right_names_raise_no_alarm(start: str) -> None:
+    result = made_result(plan_of(500 + len(start), start))  # type: ignore[arg-type]
+    assert run_flags(result) == set()
 
 
 def test_almost_all_errors_are_within_three_stated_uncertainties() -> None:

@@ -131,12 +131,6 @@ def test_shank_and_foot_of_a_leg_exchanged_are_flagged() -> None:
     assert {"segments_swapped"} <= flag_names(result, "left_foot")
 
 
-@pytest.mark.parametrize("start", ["three-point", "crouch", "standing", "rolling"])
-def test_right_names_raise_no_alarm(start: str) -> None:
-    result = made_result(plan_of(500 + len(start), start))  # type: ignore[arg-type]
-    assert run_flags(result) == set()
-
-
 @needs_shared_data
 @pytest.mark.parametrize("number", [12, 29])
 def test_real_runners_raise_no_alarm_and_have_no_drive_phase(number: int) -> None:
