@@ -92,6 +92,8 @@ def _make(folder: Path, python: Path) -> None:
 def _install(python: Path, extra: str) -> None:
     target = f"{REPO}[{extra}]" if extra else str(REPO)
     options = ["--quiet", "--disable-pip-version-check", "--no-input"]
+    if extra == "test":  # its packages take a minute to compile, and most modules are never loaded
+        options.append("--no-compile")
     installed = subprocess.run(
         [python, "-m", "pip", "install", *options, "--editable", target],
         capture_output=True,

@@ -9,6 +9,7 @@ if sys.version_info < (3, 11):  # noqa: UP036  old Pythons must be told, so this
         + ". Install a newer one from https://www.python.org and use it for this command."
     )
 
+import os
 import subprocess
 
 from bootstrap import REPO, environment
@@ -19,16 +20,24 @@ CHECKS = (
     ("types", ["mypy", "--no-error-summary"]),
 )
 
-# A file's tests stay together: they share what is simulated once.
-TESTS = ["pytest", "-q", "-n", "auto", "--dist", "loadfile"]
+# A file's tests stay together: they share what is simulated once. Files go in order of their names;
+# ordered by how many tests they hold, those with few that take long would come last and alone.
+TESTS = ["pytest", "-q", "-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
 TESTS.extend(sys.argv[1:])
+
+
+def surroundings():
+    """Environment variables of the checks: what one process has compiled, the next need not."""
+    found = dict(os.environ)
+    found.pop("PYTHONDONTWRITEBYTECODE", None)  # the tests start Python some dozens of times
+    return found
 
 
 def run(python, module):
     """Exit code of a module with its arguments, run in the repository folder."""
     command = [python, "-m"]
     command.extend(module)
-    return subprocess.run(command, cwd=REPO, check=False).returncode
+    return subprocess.run(command, cwd=REPO, env=surroundings(), check=False).returncode
 
 
 def main():
