@@ -3,8 +3,6 @@
 Each mistake gives an error or a flag that says what, where and what to do; the other runs are done.
 """
 
-import subprocess
-import sys
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -17,6 +15,7 @@ import imuproc
 from imuproc.core.errors import LogError, RunError, SessionError
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import SITES, Site
+from tests.cli.command import Seen, called_once
 from tests.session_folder import LOG_HEADER, SESSION_HEAD, run_entry
 from tests.simulated import USUAL, flag_names, made_result, made_run, only, running, with_logs
 
@@ -177,14 +176,9 @@ class Folder:
         return path
 
 
-def command(*arguments: object) -> subprocess.CompletedProcess[str]:
-    """``python -m imuproc process`` as a user types it."""
-    return subprocess.run(
-        [sys.executable, "-m", "imuproc", "process", *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+def command(*arguments: object) -> Seen:
+    """``imuproc process`` in this process, without workers: both are tested elsewhere."""
+    return called_once("process", *arguments, "--no-report", "--jobs", 1)
 
 
 def spoil(folder: Folder) -> dict[str, str]:
@@ -232,15 +226,15 @@ def test_one_bad_run_never_stops_the_others(tmp_path: Path, sprint: Recording) -
             folder.add(run, left_shank="logs/B8.csv", right_shank="logs/good_ls.csv")
         else:
             folder.add(run, left_shank=f"logs/{run}.csv")
-    done = command(folder.session(), "-o", tmp_path / "out", "--no-report")
-    assert done.returncode == 1, done.stderr
-    assert "Traceback" not in done.stdout + done.stderr
-    assert "unexpected" not in done.stderr
+    done = command(folder.session(), "-o", tmp_path / "out")
+    assert done.code == 1, done.err
+    assert "Traceback" not in done.out + done.err
+    assert "unexpected" not in done.err
     runs = pd.read_csv(tmp_path / "out" / "runs.csv").set_index("run")
     assert runs["status"].to_dict() == {"R07-01": "done", **dict.fromkeys(expected, "failed")}
     for run, reason in expected.items():
         assert reason in runs.loc[run, "reason"], run
-        assert f"run {run} failed" in done.stderr
+        assert f"run {run} failed" in done.err
     steps = pd.read_csv(tmp_path / "out" / "steps.csv")
     assert steps["run"].unique().tolist() == ["R07-01"]
     assert len(steps) == len(made_result(USUAL).steps)
@@ -277,10 +271,10 @@ def test_the_command_refuses_a_wrong_session_file_with_exit_code_2(
     folder = Folder(tmp_path / "session", only(first_second(sprint), "left_shank"))
     folder.add("R07-01", left_shank="../elsewhere.csv")
     folder.text = folder.text.replace("stature_m", "height_m")
-    done = command(folder.session(), "-o", tmp_path / "out", "--no-report")
-    assert done.returncode == 2
-    assert "unknown key 'height_m'" in done.stderr
-    assert "Traceback" not in done.stderr
+    done = command(folder.session(), "-o", tmp_path / "out")
+    assert done.code == 2
+    assert "unknown key 'height_m'" in done.err
+    assert "Traceback" not in done.err
     assert not (tmp_path / "out").exists()
 
 
