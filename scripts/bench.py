@@ -114,7 +114,7 @@ def filter_ratio() -> None:
             "ours": lambda: imuproc.process(recording),
             "vqf": lambda: [vqf.offlineVQF(gyro, accel, None, 0.001) for gyro, accel in logs],
         },
-        repeats=7,
+        repeats=21,
     )
     _tell("filter", best["ours"] / best["vqf"], "at most 5, aim at 1")
 
@@ -171,7 +171,7 @@ def csv_ratio() -> None:
                 "parse": lambda: [csv.read_csv(file, read_options=options) for file in files],
                 "read": lambda: session.read_run("R07-01"),
             },
-            repeats=7,
+            repeats=21,
         )
     beyond = best["whole"] - best["arrays"]
     _tell("csv", beyond / best["parse"], "at most 2")

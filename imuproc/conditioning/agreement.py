@@ -10,22 +10,19 @@ moves or no fault no exchange that left up to 1.5 m/s² was better by more than 
 that left up to 2.5 m/s² by more than 6 times.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import permutations, product
 
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.axes import Stretch
+from imuproc.conditioning.axes import Coarse, Stretch
 from imuproc.core.recording import Interval
-from imuproc.dsp.filters import block_means
-from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import quat_rotate
 
 FloatArray = NDArray[np.float64]
 
-_RATE_HZ = 200.0
 _SOUND_MPS2 = 1.5
 """Sensors of the usual grade leave no more."""
 _FITS_MPS2 = 2.5
@@ -51,10 +48,10 @@ def axes_fault(stretch: Stretch, rests: tuple[Interval, ...]) -> str:
     if len(rests) < 2 or not stretch.running.any():
         return ""
     thin = _thinned(stretch, rests)
-    own = thin.misfit(thin.gyro_radps)
+    own = thin.misfit(stretch.coarse.quat_wxyz)
     if own < _SOUND_MPS2:
         return ""
-    misfits = [thin.misfit(thin.gyro_radps @ matrix.T) for matrix in _exchanges()]
+    misfits = [thin.misfit(thin.turned(matrix)) for matrix in _exchanges()]
     best = min(misfits)
     clearly = _CLEARLY if best <= _SOUND_MPS2 else 2.0 * _CLEARLY
     if best > _FITS_MPS2 or clearly * best > own:
@@ -68,19 +65,20 @@ def axes_fault(stretch: Stretch, rests: tuple[Interval, ...]) -> str:
 
 @dataclass(frozen=True, eq=False)
 class _Thin:
-    """Block means of a stretch, and which of them are of each rest, of the run, in between."""
+    """A stretch at a coarse rate, and which samples are of each rest, of the run, in between."""
 
-    accel_mps2: FloatArray
-    gyro_radps: FloatArray
-    rate_hz: float
+    coarse: Coarse
     rests: tuple[NDArray[np.bool_], ...]
     between: NDArray[np.bool_]
     running: int
 
-    def misfit(self, gyro_radps: FloatArray) -> float:
+    def turned(self, matrix: FloatArray) -> FloatArray:
+        """Orientation where columns of the gyroscope stand for others, shape (m, 4)."""
+        return replace(self.coarse, gyro_radps=self.coarse.gyro_radps @ matrix.T).quat_wxyz
+
+    def misfit(self, quat_wxyz: FloatArray) -> float:
         """Mean force left over in the run, and how far gravity differs between rests, in m/s²."""
-        chain = integrate_gyro(gyro_radps, self.rate_hz, np.array([1.0, 0.0, 0.0, 0.0]))
-        force = quat_rotate(chain[: len(self.accel_mps2)], self.accel_mps2)
+        force = quat_rotate(quat_wxyz, self.coarse.accel_mps2)
         at_rest = np.array([force[rest].mean(axis=0) for rest in self.rests])
         apart = np.linalg.norm(at_rest[:, None] - at_rest, axis=2).max()
         gained = force[self.between].mean(axis=0) - 0.5 * (at_rest[0] + at_rest[-1])
@@ -89,18 +87,13 @@ class _Thin:
 
 
 def _thinned(stretch: Stretch, rests: tuple[Interval, ...]) -> _Thin:
-    block = max(1, int(stretch.rate_hz / _RATE_HZ))
-    accel = block_means(stretch.accel_mps2, block)
-    middle = slice(block // 2, len(accel) * block, block)
-    time_s = stretch.time_s[middle]
+    time_s = stretch.time_s[stretch.coarse.middle]
     masks = [(time_s >= rest.start_s) & (time_s <= rest.end_s) for rest in rests]
     return _Thin(
-        accel_mps2=accel,
-        gyro_radps=block_means(stretch.gyro_radps, block),
-        rate_hz=stretch.rate_hz / block,
+        coarse=stretch.coarse,
         rests=tuple(mask for mask in masks if mask.any()),
         between=(time_s > rests[0].end_s) & (time_s < rests[-1].start_s),
-        running=int(stretch.running[middle].sum()),
+        running=int(stretch.running[stretch.coarse.middle].sum()),
     )
 
 

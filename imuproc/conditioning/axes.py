@@ -1,6 +1,7 @@
 """Segment axes of one sensor: standing gives the vertical, running the mediolateral axis."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,31 @@ _BIAS_U_UNKNOWN_RADPS = np.radians(1.0)
 _SWAY_RAD = np.radians(0.3)
 _SURE = 4.0
 _ZERO_MOVES_RADPS = np.radians(0.8)
-_SIGN_RATE_HZ = 200.0
+_ENOUGH_HZ = 200.0
+_START = np.array([1.0, 0.0, 0.0, 0.0])
+
+
+@dataclass(frozen=True, eq=False)
+class Coarse:
+    """Block means of a stretch, at about 200 Hz.
+
+    Parameters
+    ----------
+    middle : slice
+        The sample of the stretch in the middle of each block.
+    rate_hz : float
+    accel_mps2, gyro_radps : ndarray, shape (m, 3)
+    """
+
+    middle: slice
+    rate_hz: float
+    accel_mps2: FloatArray
+    gyro_radps: FloatArray
+
+    @cached_property
+    def quat_wxyz(self) -> FloatArray:
+        """Turns sensor axes into those of the first block, shape (m, 4)."""
+        return integrate_gyro(self.gyro_radps, self.rate_hz, _START)
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +70,14 @@ class Stretch:
     gyro_radps: FloatArray
     running: BoolArray
     still: BoolArray | None
+
+    @cached_property
+    def coarse(self) -> Coarse:
+        """What is plain at a coarse rate too is read off this."""
+        block = max(1, int(self.rate_hz / _ENOUGH_HZ))
+        accel, gyro = (block_means(x, block) for x in (self.accel_mps2, self.gyro_radps))
+        middle = slice(block // 2, len(accel) * block, block)
+        return Coarse(middle, self.rate_hz / block, accel, gyro)
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,11 +234,7 @@ def _forward_sign(
         axis = np.cross(up, forward)
         cube = float(np.mean((-(stretch.gyro_radps[stretch.running] @ axis)) ** 3))
         return (1.0 if cube > 0.0 else -1.0), False
-    # On which side of the horizontal the axis lies is plain at a coarse rate too.
-    block = max(1, int(stretch.rate_hz / _SIGN_RATE_HZ))
-    start = np.array([1.0, 0.0, 0.0, 0.0])
-    chain = integrate_gyro(block_means(stretch.gyro_radps, block), stretch.rate_hz / block, start)
-    middle = slice(block // 2, len(chain) * block, block)
+    chain, middle = stretch.coarse.quat_wxyz, stretch.coarse.middle
     still = np.flatnonzero(stretch.still[middle])
     level = quat_multiply(quat_between(up, UP), quat_conjugate(chain[still[len(still) // 2]]))
     height = quat_rotate(quat_multiply(level, chain[stretch.running[middle]]), forward)[:, 2]

@@ -220,6 +220,8 @@ def _on_grid(
     far_s = (settings.far_periods + 1e-6) * period_s
     # One period: as far as a clipped sample can reach through interpolation.
     reach_s = 1.001 * period_s
+    nothing = np.zeros(len(grid_s))
+    hidden_on_grid = np.interp(grid_s, time_s, hidden) if hidden.any() else nothing
     signals = SiteSignals(
         site=log.site,
         accel_mps2=np.ascontiguousarray(on_grid[:, :3]),
@@ -228,7 +230,7 @@ def _on_grid(
         accel_clipped=near_samples(time_s[touched["accel"]], grid_s, reach_s),
         gyro_clipped=near_samples(time_s[touched["gyro"]], grid_s, reach_s),
         rate_hz=1.0 / period_s,
-        gyro_hidden_radps=np.interp(grid_s, time_s, hidden),
+        gyro_hidden_radps=hidden_on_grid,
     )
     flags = _missing_flags(stamps, real, log.site, settings.max_bridge_samples)
     flags += _cover_flags(log.site, stamps.time_s, grid_s[-1] - grid_s[0], settings)

@@ -11,7 +11,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 from imuproc.core.sites import Site
 from imuproc.dsp.bridging import find_bridges
-from imuproc.dsp.filters import finite_rows
+from imuproc.dsp.filters import all_finite, finite_rows
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -60,14 +60,16 @@ def bridged(time_s: FloatArray, values: FloatArray) -> FloatArray:
     ndarray, shape (n, 3)
         Zero where there is no value at all.
     """
-    good = finite_rows(values)
-    if good.all():
+    if all_finite(values):
         return values
+    good = finite_rows(values)
     if not good.any():
         return np.nan_to_num(values)
-    return np.stack(
-        [np.interp(time_s, time_s[good], values[good, axis]) for axis in range(3)], axis=1
-    )
+    out = values.copy()
+    known_s, missing_s = time_s[good], time_s[~good]
+    for axis in range(values.shape[1]):
+        out[~good, axis] = np.interp(missing_s, known_s, values[good, axis])
+    return out
 
 
 def whole_part(

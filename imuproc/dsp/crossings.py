@@ -45,9 +45,11 @@ def crossing_times(
     above = np.asarray(x, dtype=np.float64) - level
     before, after = above[:-1], above[1:]
     # NaN compares false, so gaps drop out by themselves.
-    rising = (before < 0.0) & (after >= 0.0)
-    falling = (before > 0.0) & (after <= 0.0)
-    wanted = {"rising": rising, "falling": falling, "both": rising | falling}[direction]
+    wanted = np.zeros(len(before), dtype=bool)
+    if direction != "falling":
+        wanted |= (before < 0.0) & (after >= 0.0)
+    if direction != "rising":
+        wanted |= (before > 0.0) & (after <= 0.0)
     i = np.flatnonzero(wanted)
     share = before[i] / (before[i] - after[i])
     return np.asarray(time_s[i] + share * (time_s[i + 1] - time_s[i]), dtype=np.float64)

@@ -1,5 +1,6 @@
 """Zero-phase low-pass, derivative and moving statistics, all along axis 0."""
 
+from functools import lru_cache
 from math import atan, ceil, isfinite, pi, prod, tan
 
 import numpy as np
@@ -185,11 +186,17 @@ def block_means(x: FloatArray, block: int) -> FloatArray:
     count, width = len(x) // block, prod(x.shape[1:])
     blocks = x[: count * block].reshape(count, block * width)
     # By matrix product: many times as fast as a mean along a short axis.
-    means = blocks @ np.tile(np.eye(width) / block, (block, 1))
+    means = blocks @ _mean_of(block, width)
     if not all_finite(means):  # a missing value has spread to all signals of its block
         spoiled = ~finite_rows(means)
         means[spoiled] = blocks[spoiled].reshape(-1, block, width).mean(axis=1)
     return np.asarray(means.reshape(count, *x.shape[1:]))
+
+
+@lru_cache(maxsize=64)
+def _mean_of(block: int, width: int) -> FloatArray:
+    """Matrix that takes a block of samples of several signals, in a row, to their means."""
+    return np.tile(np.eye(width) / block, (block, 1))
 
 
 def odd_width(duration_s: float, rate_hz: float) -> int:

@@ -168,6 +168,8 @@ def quat_rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
     """
     if q.ndim == 1:  # one rotation of many vectors
         return np.asarray(vector @ quat_to_matrix(q).T)
+    if vector.ndim == 1 and np.count_nonzero(vector) == 1:
+        return _turned_axis(q, vector)
     (w, x, y, z), (a, b, c) = _components(q), _components(vector)
     # Twice the cross product of the axis and the vector, and that product once more.
     ta, tb, tc = 2.0 * (y * c - z * b), 2.0 * (z * a - x * c), 2.0 * (x * b - y * a)
@@ -176,6 +178,18 @@ def quat_rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
     out[..., 1] = b + w * tb + z * ta - x * tc
     out[..., 2] = c + w * tc + x * tb - y * ta
     return out
+
+
+def _turned_axis(q: FloatArray, vector: FloatArray) -> FloatArray:
+    """A vector along one body axis turned by many rotations: a column of each matrix."""
+    i = int(np.flatnonzero(vector)[0])
+    j, k = (i + 1) % 3, (i + 2) % 3
+    w, *axis = _components(q)
+    out = np.empty((*q.shape[:-1], 3))
+    out[..., i] = 1.0 - 2.0 * (axis[j] * axis[j] + axis[k] * axis[k])
+    out[..., j] = 2.0 * (axis[i] * axis[j] + w * axis[k])
+    out[..., k] = 2.0 * (axis[i] * axis[k] - w * axis[j])
+    return out if vector[i] == 1.0 else vector[i] * out
 
 
 def quat_cumulative_product(q: FloatArray) -> FloatArray:

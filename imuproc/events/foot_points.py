@@ -1,6 +1,7 @@
 """Vertical motion of points of a foot, and the speed at which it runs."""
 
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,7 +96,7 @@ def foot_points(
 
 def _smear_s(cutoff_hz: float, rate_hz: float) -> float:
     """Height over steepest slope of a smoothed step."""
-    half = round(rate_hz)
+    half = ceil(8.0 * rate_hz / cutoff_hz)  # by then the step has long settled
     step = np.repeat([0.0, 1.0], half)
     return 1.0 / float(derivative(low_pass(step, cutoff_hz, rate_hz), rate_hz).max())
 

@@ -29,7 +29,7 @@ GYRO_TERMS: Final = 24
 """Tilt and heading at the anchor (3), gyro bias (3), gyro matrix (9), g-sensitivity (9)."""
 ERROR_TERMS: Final = 30
 """The gyro terms, then accelerometer bias (3) and scale (3)."""
-_SENSITIVITY_RATE_HZ: Final = 125.0
+_SENSITIVITY_RATE_HZ: Final = 75.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +119,7 @@ def integrate(
 def sensitivity(strapdown: Strapdown, segment: Conditioned) -> Sensitivity:
     """Answer of orientation and velocity to each error term.
 
-    Computed on block means at about 125 Hz: an error of a per cent in it does not matter.
+    Computed on block means at about 75 Hz: an error of a per cent in it does not matter.
 
     Parameters
     ----------

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -130,7 +131,13 @@ def _parts(name: str, figure: Figure) -> pd.DataFrame:
     for column, part in enumerate(names):
         values[:, column] = figure.parts.get(part, np.nan)
     values[np.isnan(figure.value)] = np.nan
-    return pd.DataFrame(values, columns=list(names))
+    return pd.DataFrame(values, columns=_labels(names), copy=False)
+
+
+@cache
+def _labels(names: tuple[str, ...]) -> pd.Index:
+    """Column labels; to make them takes longer than to make a small table."""
+    return pd.Index(names)
 
 
 def _trusted(figures: Mapping[str, Figure]) -> tuple[dict[str, Figure], list[RaisedFlag]]:
@@ -209,7 +216,8 @@ def _table(
         ";".join(dict.fromkeys(f.name for f in flags if f.step == step))
         for step in range(1, count + 1)
     ]
-    return pd.DataFrame(columns, index=np.arange(count))[step_table_columns()]
+    in_order = {name: columns[name] for name in step_table_columns()}
+    return pd.DataFrame(in_order, index=np.arange(count))
 
 
 def _phase_settings(contacts: Contacts, settings: Settings) -> PhaseSettings:
