@@ -1,15 +1,17 @@
-"""Samples that the limb cannot have made: an axis that keeps its value, single wild readings.
+"""Samples that the limb cannot have made: held ones, an axis that keeps its value, wild readings.
 
 They are taken for missing. A shock is no wild reading: it rings, so its neighbours are rough too.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.conditioning.held import HeldSettings, held_samples, same_as_before
 from imuproc.conditioning.marking import marked
+from imuproc.conditioning.repeated import own_samples
 from imuproc.conditioning.surroundings import flags_of_run
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording, SensorLog
@@ -19,6 +21,18 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 _AXES: Final = "xyz"
+_LEFT_OUT: Final = (
+    (
+        "stuck_channel",
+        "An axis kept one value while the others moved",
+        "Have the sensor checked; without its log in the session file the others are worked on",
+    ),
+    (
+        "samples_held",
+        "A sensor repeated one sample on all axes where others should have been",
+        "Check the radio link; without its log in the session file the others are worked on",
+    ),
+)
 
 
 @dataclass(frozen=True)
@@ -41,6 +55,9 @@ class ArtefactSettings:
         roughness.
     spike_mps2, spike_radps : float
         And by more than this.
+    held : HeldSettings
+    low_rate_hz : float
+        A sensor that is written faster than it samples is flagged below this rate.
     """
 
     stuck_s: float = 0.05
@@ -51,12 +68,17 @@ class ArtefactSettings:
     spike_ratio: float = 8.0
     spike_mps2: float = 50.0
     spike_radps: float = 4.0
+    held: HeldSettings = field(default_factory=HeldSettings)
+    low_rate_hz: float = 200.0
 
 
 def without_artefacts(
     log: SensorLog, settings: ArtefactSettings
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """The log with artefacts replaced by NaN, and a flag for each kind.
+
+    Repeats of a sensor that is written faster than it samples are no artefacts, and no samples: see
+    :func:`imuproc.conditioning.repeated.own_samples`.
 
     Parameters
     ----------
@@ -68,51 +90,88 @@ def without_artefacts(
     log : SensorLog
         The same object where there are none.
     flags : list of RaisedFlag
-        ``stuck_channel`` and ``spikes``.
+        ``samples_held``, ``low_rate``, ``stuck_channel`` and ``spikes``.
     """
-    forward = np.diff(log.time_s)
-    forward = forward[forward > 0.0]
-    if len(forward) == 0:
+    period_s = _period_s(log)
+    if period_s == 0.0:
         return log, []
-    period_s = float(np.median(forward))
+    log, flags = _without_repeats(log, period_s, settings)
+    period_s = _period_s(log)
+    same = _repeats(log)
     least = max(round(settings.stuck_s / period_s), settings.stuck_samples)
-    held = (least, max(round(settings.clipped_s / period_s), least))
-    flags: list[RaisedFlag] = []
+    longest = (least, max(round(settings.clipped_s / period_s), least))
     cleaned: dict[str, FloatArray] = {}
     spikes = np.zeros(len(log.time_s), dtype=bool)
-    for sensor, name, moves, size in (
-        ("accelerometer", "accel_mps2", settings.moves_mps2, settings.spike_mps2),
-        ("gyroscope", "gyro_radps", settings.moves_radps, settings.spike_radps),
+    moves = (settings.moves_mps2, settings.moves_radps)
+    both = (log.accel_mps2, log.gyro_radps)
+    for k, (sensor, name, size) in enumerate(
+        (
+            ("accelerometer", "accel_mps2", settings.spike_mps2),
+            ("gyroscope", "gyro_radps", settings.spike_radps),
+        )
     ):
-        values: FloatArray = getattr(log, name)
-        stuck = _stuck(values, held, moves)
-        wild = _wild(values, settings.spike_ratio, size)
+        stuck = _stuck(both[k], same[k], longest, moves[k])
+        whole = _stuck_whole(same[k], least, both[1 - k], moves[1 - k])
+        wild = _wild(both[k], settings.spike_ratio, size)
         if wild.any():
             wild &= ~stuck.any(axis=1)
-        flags += _stuck_flags(log, sensor, stuck)
+        flags += _stuck_flags(log, sensor, stuck, whole)
         spikes |= wild
-        if stuck.any() or wild.any():
-            cleaned[name] = np.where(stuck | wild[:, None], np.nan, values)
+        missing = stuck | (wild | whole)[:, None]
+        if missing.any():
+            cleaned[name] = np.where(missing, np.nan, both[k])
     if spikes.any():
         marks = marked(log.time_s, spikes, "{samples} left out, the first at {first}")
         flags.append(RaisedFlag("spikes", marks.detail(), log.site, marks=marks))
     return (replace(log, **cleaned) if cleaned else log), flags  # type: ignore[arg-type]
 
 
-def _stuck_flags(log: SensorLog, sensor: str, stuck: BoolArray) -> list[RaisedFlag]:
+def _period_s(log: SensorLog) -> float:
+    """Middle step forward between stamps; 0 where there is none."""
+    steps = np.diff(log.time_s)
+    steps = steps[steps > 0.0]
+    return float(np.median(steps)) if len(steps) else 0.0
+
+
+def _without_repeats(
+    log: SensorLog, period_s: float, settings: ArtefactSettings
+) -> tuple[SensorLog, list[RaisedFlag]]:
+    """The log without samples that only stand for others; the same object where there are none."""
+    same = _repeats(log)
+    held = held_samples(log, same, period_s, settings.held)
+    out, flags = own_samples(log, same, period_s, settings.low_rate_hz)
+    if not held.any():
+        return out, flags
+    marks = marked(log.time_s, held, "{samples} in {places}; the longest {longest}")
+    flags.append(RaisedFlag("samples_held", marks.detail(), log.site, marks=marks))
+    if len(out.time_s) == len(log.time_s):  # else their rows are gone
+        accel, gyro = (
+            np.where(held[:, None], np.nan, values) for values in (out.accel_mps2, out.gyro_radps)
+        )
+        out = replace(out, accel_mps2=accel, gyro_radps=gyro)
+    return out, flags
+
+
+def _repeats(log: SensorLog) -> tuple[BoolArray, BoolArray]:
+    return same_as_before(log.accel_mps2), same_as_before(log.gyro_radps)
+
+
+def _stuck_flags(
+    log: SensorLog, sensor: str, stuck: BoolArray, whole: BoolArray
+) -> list[RaisedFlag]:
     flags = []
-    for axis, name in enumerate(_AXES):
-        own = stuck[:, axis]
+    axes = [(f"{sensor} axis {name}", stuck[:, axis]) for axis, name in enumerate(_AXES)]
+    for words, own in (*axes, (f"{sensor}, all axes,", whole)):
         if own.any():
             own = own | np.append(own[1:], False)  # with the value that it kept
-            marks = marked(log.time_s, own, f"{sensor} axis {name} {{span}}")
+            marks = marked(log.time_s, own, f"{words} {{span}}")
             marks = replace(marks, from_s=float(log.time_s[0]), to_s=float(log.time_s[-1]))
             flags.append(RaisedFlag("stuck_channel", marks.detail(), log.site, marks=marks))
     return flags
 
 
 def naming_stuck(reason: str, recording: Recording, around: Interval | None = None) -> str:
-    """A reason for which a run is refused, and which stuck axes may be behind it.
+    """A reason for which a run is refused, and which stuck axes or held samples may be behind it.
 
     Parameters
     ----------
@@ -125,40 +184,50 @@ def naming_stuck(reason: str, recording: Recording, around: Interval | None = No
     Returns
     -------
     str
-        The reason itself where no axis is stuck.
+        The reason itself where there are none.
     """
     flags = recording.flags if around is None else flags_of_run(recording.flags, around, around)
-    told = [
-        f"{log.source} ({site}): {flag.detail}"
-        for site, log in recording.logs.items()
-        for flag in flags
-        if flag.name == "stuck_channel" and flag.site == site
-    ]
-    if not told:
-        return reason
-    return (
-        f"{reason}. An axis kept one value while the others moved, so samples were left out: "
-        f"{'; '.join(told)}. Have the sensor checked; without its log in the session file the "
-        "others are worked on"
-    )
+    for name, what, advice in _LEFT_OUT:
+        told = [
+            f"{log.source} ({site}): {flag.detail}"
+            for site, log in recording.logs.items()
+            for flag in flags
+            if flag.name == name and flag.site == site
+        ]
+        if told:
+            reason = f"{reason}. {what}, so samples were left out: {'; '.join(told)}. {advice}"
+    return reason
 
 
-def _stuck(values: FloatArray, held: tuple[int, int], moves: float) -> BoolArray:
+def _stuck(values: FloatArray, same: BoolArray, held: tuple[int, int], moves: float) -> BoolArray:
     """Samples at which one axis repeats its last value while another axis moves, shape (n, 3).
 
-    ``held`` are how many samples it must keep it for, and how many where the value is the axis's
-    largest or least: at the end of its range an axis keeps its value too, which is clipping.
+    ``same`` is that of :func:`same_as_before`; ``held`` are how many samples it must keep it for,
+    and how many where the value is the axis's largest or least: at the end of its range an axis
+    keeps its value too, which is clipping.
     """
     least, longest_clipped = held
     out = np.zeros(values.shape, dtype=bool)
     for axis in range(values.shape[1]):
         column = values[:, axis]
-        runs = _held_runs(column, least)
+        runs = _held_runs(same[:, axis], least)
         ends = (np.nanmax(column), np.nanmin(column)) if runs else ()
         for first, last in runs:
             clipped = column[first] in ends and last - first <= longest_clipped
             if not clipped and _spread(values[first : last + 1]) > moves:
                 out[first + 1 : last + 1, axis] = True
+    return out
+
+
+def _stuck_whole(same: BoolArray, least: int, other: FloatArray, moves: float) -> BoolArray:
+    """Samples at which a sensor repeats all of its last values while the other moves, shape (n,).
+
+    An accelerometer may do so while its gyroscope goes on, or the other way round.
+    """
+    out = np.zeros(len(other), dtype=bool)
+    for first, last in _held_runs(same[:, 0] & same[:, 1] & same[:, 2], least):
+        if _spread(other[first : last + 1]) > moves:
+            out[first + 1 : last + 1] = True
     return out
 
 
@@ -168,9 +237,8 @@ def _spread(values: FloatArray) -> float:
     return float(np.fmax.reduce(own))
 
 
-def _held_runs(x: FloatArray, least: int) -> list[tuple[int, int]]:
+def _held_runs(held: BoolArray, least: int) -> list[tuple[int, int]]:
     """First and last sample of every run of more than ``least`` equal values."""
-    held = x[1:] == x[:-1]
     if np.count_nonzero(held) < least:
         return []
     first, last = stretches_of(held)

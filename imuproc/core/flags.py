@@ -156,10 +156,18 @@ _ALL: Final[tuple[Flag, ...]] = (
     ),
     Flag(
         "stuck_channel",
-        "One axis of a sensor stood still while its other axes moved.",
+        "One axis of a sensor stood still while its other axes moved, or all of its accelerometer "
+        "or gyroscope while the other one moved.",
         "Its samples were left out, and figures that need them are withheld; have the sensor "
         "checked.",
         serious=True,
+    ),
+    Flag(
+        "samples_held",
+        "A sensor repeated one sample on all axes where others should have been.",
+        "The repeats count as missing: short ones were bridged, figures that need longer ones are "
+        "less certain or withheld. Check the radio link, and what the logger writes for samples "
+        "that are lost.",
     ),
     Flag(
         "spikes",

@@ -16,6 +16,7 @@ from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.rotations import quat_from_rotvec, quat_to_matrix
+from imuproc.synth.faults_held import at_touchdown, in_swing, often
 
 FloatArray = NDArray[np.float64]
 Spoil = Callable[[Recording, float, np.random.Generator], Recording]
@@ -171,8 +172,7 @@ def _stuck(log: SensorLog, duration_s: float, rng: np.random.Generator) -> Senso
     values = getattr(log, name).copy()
     axis = int(rng.integers(3))
     values[held, axis] = values[int(np.argmax(held)), axis]
-    changed: SensorLog = replace(log, **{name: values})
-    return changed
+    return replace(log, **{name: values})
 
 
 def _swapped_axes(log: SensorLog, kind: float, rng: np.random.Generator) -> SensorLog:
@@ -334,6 +334,25 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         _one_sensor(_spikes),
     ),
     FaultKind("stuck", "one axis keeps its value", "s", (0.06, 0.3, 1e9), 1, _one_sensor(_stuck)),
+    FaultKind(
+        "held_in_swing", "a sensor held, in swing", "s", (0.02, 0.04, 0.3), 1, _one_sensor(in_swing)
+    ),
+    FaultKind(
+        "held_at_touchdown",
+        "a sensor held, about a touchdown",
+        "s",
+        (0.02, 0.04, 0.3),
+        0,
+        _one_sensor(at_touchdown),
+    ),
+    FaultKind(
+        "held_often",
+        "all sensors held now and then, for 20 to 60 ms",
+        "of the time",
+        (0.01, 0.05, 0.2),
+        0,
+        _every_sensor(often),
+    ),
     FaultKind(
         "swapped_axes",
         "axis reversed, exchanged, exchanged in both sensors",

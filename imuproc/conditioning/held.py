@@ -1,0 +1,209 @@
+"""Stretches in which a whole sensor repeats one sample, as loggers fill what a radio link lost.
+
+A limb at rest repeats itself too where a sensor's steps are coarse. Then axes seldom change near by
+either, and the limb goes on from there without a jump; samples that were held hide noise or motion.
+A sensor that is written faster than it samples repeats each sample a few times: only what lasts
+longer is held.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.conditioning.repeated import usual_stand
+from imuproc.core.recording import SensorLog
+from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.dsp.stretches import stretches_of
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.intp]
+
+_AXES: Final = 6
+_AROUND_S: Final = 0.05
+"""What is looked at before and after a stretch."""
+_AROUND_AT_LEAST: Final = 4
+_COUNTED: Final = 4
+"""So many repeats count: at rest a sensor may stay between two of its steps for long."""
+_COUNTED_ROWS: Final = np.arange(_COUNTED)
+_UNLIKELY: Final = -20.0
+"""Logarithm of the chance of so many repeats: once in 5e8 samples."""
+_JUMP: Final = 3.0
+"""A step out of a stretch that is larger than those around it by this factor hides others."""
+
+
+@dataclass(frozen=True)
+class HeldSettings:
+    """When a repeated sample is taken for missing.
+
+    Parameters
+    ----------
+    longest_s : float
+        A sensor does not repeat a sample for longer, and not more than once.
+    longest_at_rest_s : float
+        The same where the limb is at rest before and after: less hides no step, and standing is
+        the same with it and without. Nor are all axes at the end of their range for longer.
+    rest_mps2, rest_radps : float
+        At rest no axis changes by more within 0.05 s.
+    rest_turn_radps, rest_force_mps2 : float
+        At rest a gyroscope reads less than this, and an accelerometer gravity within this.
+    jump_mps2, jump_radps : float
+        A limb that goes on from rest does not jump by more from one sample to the next.
+    """
+
+    longest_s: float = 0.008
+    longest_at_rest_s: float = 0.25
+    rest_mps2: float = 1.0
+    rest_radps: float = 0.2
+    rest_turn_radps: float = 0.35
+    rest_force_mps2: float = 2.0
+    jump_mps2: float = 5.0
+    jump_radps: float = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class _Stretches:
+    """Stretches of repeats: the sample that is repeated, and its last repeat."""
+
+    values: FloatArray
+    first: IntArray
+    last: IntArray
+    around: int
+
+    def before(self) -> FloatArray:
+        """Samples up to the one that is repeated, shape (k, around, 6); the first one repeats."""
+        return self._rows(self.first[:, None] - np.arange(self.around))
+
+    def after(self) -> FloatArray:
+        """Samples that follow; the last one of the log repeats."""
+        return self._rows(self.last[:, None] + 1 + np.arange(self.around))
+
+    def _rows(self, rows: IntArray) -> FloatArray:
+        return np.asarray(self.values[np.clip(rows, 0, len(self.values) - 1)])
+
+
+def same_as_before(values: FloatArray) -> BoolArray:
+    """Which values are equal to those of the sample before, shape (n, k) to (n - 1, k)."""
+    return np.asarray(values[1:] == values[:-1])
+
+
+def held_samples(
+    log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, settings: HeldSettings
+) -> BoolArray:
+    """Samples that only repeat the one before and stand for others.
+
+    Parameters
+    ----------
+    log : SensorLog
+    same : tuple of ndarray of bool, shape (n - 1, 3)
+        :func:`same_as_before` of acceleration and angular velocity.
+    period_s : float
+        Sampling period of the log.
+    settings : HeldSettings
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        The sample that is repeated is none of them.
+    """
+    held = np.zeros(len(log.time_s), dtype=bool)
+    repeats = np.logical_and.reduce([part[:, axis] for part in same for axis in range(3)])
+    if np.count_nonzero(repeats) < 2:
+        return held  # nearly always: next to nothing is spent on a sound log
+    first, last = stretches_of(repeats)
+    count = last - first
+    long = (count > 1) & (count * period_s > settings.longest_s)
+    long &= count + 1 > 2.0 * usual_stand(repeats)
+    # Exact copies of a sample have its stamp as well, and are no matter of time.
+    long &= log.time_s[last] > log.time_s[first]
+    if not long.any():
+        return held
+    stretches = _Stretches(
+        np.concatenate((log.accel_mps2, log.gyro_radps), axis=1),
+        first[long],
+        last[long],
+        max(round(_AROUND_S / period_s), _AROUND_AT_LEAST),
+    )
+    changed = ~np.concatenate(same, axis=1)
+    found = _unlikely(stretches, changed) & ~_comes_to_rest(stretches, changed, settings)
+    found |= _jumps(stretches, settings)
+    near = np.concatenate((stretches.before(), stretches.after()), axis=1)
+    calm = _within(near, settings.rest_mps2, settings.rest_radps)
+    short = count[long] * period_s <= settings.longest_at_rest_s
+    found &= ~(short & (calm | _clipped(stretches)))
+    for a, b in zip(first[long][found], last[long][found], strict=True):  # over stretches
+        held[a + 1 : b + 1] = True
+    return held
+
+
+def _within(near: FloatArray, accel_mps2: float, gyro_radps: float) -> BoolArray:
+    """Whether no axis changes by more, shape (k, m, 6) to (k,)."""
+    spread = np.fmax.reduce(near, axis=1) - np.fmin.reduce(near, axis=1)
+    return np.asarray((spread < np.repeat([accel_mps2, gyro_radps], 3)).all(axis=1))
+
+
+def _comes_to_rest(stretches: _Stretches, changed: BoolArray, settings: HeldSettings) -> BoolArray:
+    """Where a sensor without visible noise may repeat itself although it does not near by.
+
+    The value is one of rest, to which the limb did not come from fast motion or from which it goes
+    on, and no noise is seen where it is at rest near by: most axes going to and fro.
+    """
+    value = stretches.values[stretches.first]
+    force = np.linalg.norm(value[:, :3], axis=1) - STANDARD_GRAVITY_MPS2
+    rest = np.linalg.norm(value[:, 3:], axis=1) < settings.rest_turn_radps
+    rest &= np.abs(force) < settings.rest_force_mps2
+    before, after = stretches.before(), stretches.after()
+    begins, ends = stretches.first == 0, stretches.last == len(changed)
+    rest &= ~ends | (~begins & _within(before, settings.jump_mps2, settings.jump_radps))
+    for near, known, rows in (
+        (before, ~begins, stretches.first[:, None] - 1 - _COUNTED_ROWS),
+        (after, ~ends, stretches.last[:, None] + _COUNTED_ROWS),
+    ):
+        steps = np.diff(near, axis=1)
+        noisy = np.count_nonzero((steps[:, 1:] * steps[:, :-1]).sum(axis=1) < 0.0, axis=1) >= 4
+        noisy &= changed[np.clip(rows, 0, len(changed) - 1)].mean(axis=(1, 2)) > 0.5
+        rest &= ~(known & noisy & _within(near, settings.rest_mps2, settings.rest_radps))
+    return np.asarray(rest)
+
+
+def _unlikely(stretches: _Stretches, changed: BoolArray) -> BoolArray:
+    """Whether axes change so often, before and after, that no sensor repeats itself by chance.
+
+    Parameters
+    ----------
+    stretches : _Stretches
+    changed : ndarray of bool, shape (n - 1, 6)
+        Whether a value is not that of the sample before.
+    """
+    first, last = stretches.first, stretches.last
+    steps = len(changed)
+    sums = np.zeros((steps + 1, _AXES + 1), dtype=np.int64)
+    np.cumsum(np.column_stack((changed, changed.any(axis=1))), axis=0, out=sums[1:])
+    chance = np.full(len(first), -np.inf)
+    for a, b in (
+        (np.maximum(first - stretches.around, 0), first),
+        (last, np.minimum(last + stretches.around, steps)),
+    ):
+        counts = sums[b] - sums[a]  # repeats of all axes do not count: others may be held too
+        kept = (counts[:, -1:] - counts[:, :-1] + 0.5) / (counts[:, -1:] + 1.0)
+        chance = np.fmax(chance, np.where(b > a, np.log(kept).sum(axis=1), -np.inf))
+    known = (first > 0) | (last < steps)
+    return np.asarray(known & (np.minimum(last - first, _COUNTED) * chance < _UNLIKELY))
+
+
+def _jumps(stretches: _Stretches, settings: HeldSettings) -> BoolArray:
+    """Whether any axis goes on with a jump, far larger than its steps before and after."""
+    limit = np.repeat([settings.jump_mps2, settings.jump_radps], 3)
+    before, after = stretches.before()[:, :3], stretches.after()[:, :3]
+    steps = np.abs(np.concatenate((np.diff(before, axis=1), np.diff(after, axis=1)), axis=1))
+    out = np.abs(after[:, 0] - before[:, 0])
+    return np.asarray(((out > limit) & (out > _JUMP * np.fmax.reduce(steps, axis=1))).any(axis=1))
+
+
+def _clipped(stretches: _Stretches) -> BoolArray:
+    """Whether all axes are at the end of their range."""
+    ends = np.fmax.reduce(stretches.values), np.fmin.reduce(stretches.values)
+    value = stretches.values[stretches.first]
+    return np.asarray(((value == ends[0]) | (value == ends[1])).all(axis=1))

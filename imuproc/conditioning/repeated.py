@@ -1,0 +1,93 @@
+"""Sensors that are written into a table faster than they sample: their repeats are no samples."""
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.conditioning.marking import marked
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.recording import SensorLog
+from imuproc.dsp.stretches import stretches_of
+
+BoolArray = NDArray[np.bool_]
+
+_LIVELY_AXES: Final = 2.0
+"""Of three axes so many change in the mean with each sample; coarse steps at rest change one."""
+_JUST_BELOW: Final = 0.995
+
+
+def usual_stand(repeats: BoolArray) -> float:
+    """In how many rows most samples stand.
+
+    Parameters
+    ----------
+    repeats : ndarray of bool, shape (n - 1,)
+        Whether a row repeats the one before.
+
+    Returns
+    -------
+    float
+        1 in nearly all logs.
+    """
+    count = int(np.count_nonzero(repeats))
+    if 3 * count < len(repeats):  # so few repeats cannot be of half of the samples
+        return 1.0
+    samples = len(repeats) - count + 1
+    first, after = stretches_of(repeats)
+    if 2 * len(first) < samples:
+        return 1.0
+    return float(np.median(np.concatenate((np.ones(samples - len(first)), 1.0 + after - first))))
+
+
+def own_samples(
+    log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, low_rate_hz: float
+) -> tuple[SensorLog, list[RaisedFlag]]:
+    """A log without the rows in which both sensors regularly repeat themselves.
+
+    Parameters
+    ----------
+    log : SensorLog
+    same : tuple of ndarray of bool, shape (n - 1, 3)
+        Which values of accelerometer and gyroscope are those of the row before.
+    period_s : float
+        From row to row.
+    low_rate_hz : float
+        A sensor that samples less often is flagged.
+
+    Returns
+    -------
+    log : SensorLog
+        The same object where at least one of the sensors has new samples in most rows.
+    flags : list of RaisedFlag
+        ``low_rate``.
+    """
+    repeats = [part[:, 0] & part[:, 1] & part[:, 2] for part in same]
+    stands = [_stand(part, own) for part, own in zip(same, repeats, strict=True)]
+    if max(stands) < 2.0 or not _advances(log, repeats):
+        return log, []
+    flags = []
+    for sensor, stand in zip(("accelerometer", "gyroscope"), stands, strict=True):
+        if stand >= 2.0 and 1.0 / (stand * period_s) < _JUST_BELOW * low_rate_hz:
+            words = f"{sensor}: a new sample in one of {stand:g} rows only"
+            marks = marked(log.time_s, np.ones(len(log.time_s), dtype=bool), words)
+            flags.append(RaisedFlag("low_rate", words, log.site, marks=marks))
+    if min(stands) >= 2.0:
+        new = np.concatenate(([True], ~(repeats[0] & repeats[1])))
+        return log.take(new), flags
+    # One of them alone is left: lines in place of its steps would begin a shock a sample early.
+    return log, flags
+
+
+def _advances(log: SensorLog, repeats: list[BoolArray]) -> bool:
+    """Whether repeats have times of their own: exact copies are for the repair of stamps."""
+    steps = np.diff(log.time_s)[repeats[0] | repeats[1]]
+    return bool(np.median(steps) > 0.0)
+
+
+def _stand(same: BoolArray, repeats: BoolArray) -> float:
+    stand = usual_stand(repeats)
+    if stand < 2.0:
+        return 1.0
+    changed = np.count_nonzero(~same[~repeats])
+    return stand if changed >= _LIVELY_AXES * np.count_nonzero(~repeats) else 1.0
