@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.dsp.filters import derivative, low_pass, moving_max, odd_width
+from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import skew
 
 FloatArray = NDArray[np.float64]
@@ -199,7 +200,7 @@ def _solve(
             return Lag(lag_s, np.inf, np.inf)
         sizes, rows_of = _sizes(accel, turn, there, levers)
         left = sizes[0] - sizes[1]
-        usual = max(1.4826 * float(np.median(np.abs(left[known]))), 0.3)
+        usual = max(1.4826 * float(median(np.abs(left[known]))), 0.3)
         weight = known / np.maximum(1.0, np.abs(left) / (settings.huber * usual)) / usual**2
         normal = (weight * rows_of) @ rows_of.T + prior
         gradient = (rows_of * (weight * left)).T

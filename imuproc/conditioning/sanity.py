@@ -18,6 +18,7 @@ from imuproc.core.sites import Site, is_foot
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.core.words import plural
 from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
+from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import lengths
 
 FloatArray = NDArray[np.float64]
@@ -292,7 +293,7 @@ def _quietest(
     with np.errstate(divide="ignore", invalid="ignore"):
         rest = spread / level < settings.rest_spread
     if rest.any():
-        return float(np.median(level[rest])), True
+        return float(median(level[rest])), True
     return float(level[np.argmin(spread)]), False
 
 

@@ -13,6 +13,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
 from imuproc.core.words import plural
 from imuproc.dsp.filters import moving_mean, odd_width
+from imuproc.dsp.medians import median
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -181,7 +182,7 @@ def _drop_backward(time_s: FloatArray, row: IntArray, most: int, where: str) -> 
             "order in which they were taken"
         )
     forward = steps[steps > 0.0]
-    period_s = float(np.median(forward)) if len(forward) else 0.0
+    period_s = float(median(forward)) if len(forward) else 0.0
     for _ in range(most + 1):
         times = time_s[row]
         jumps = np.flatnonzero(np.diff(times) < 0.0)
@@ -251,7 +252,7 @@ def _spread_duplicates(
     if len(start) < 2:
         return row[start], time_s[start], shared
     step_s = np.diff(time_s[start]) / size[:-1]
-    typical_s = float(np.median(step_s))
+    typical_s = float(median(step_s))
     # Before a gap the next stamp is far away: the samples were still taken one after the other.
     step_s = np.append(np.where(step_s > gap_periods * typical_s, typical_s, step_s), typical_s)
     place = np.arange(len(row)) - np.repeat(start, size)
@@ -261,7 +262,7 @@ def _spread_duplicates(
 def _nominal_period_s(time_s: FloatArray, where: str) -> float:
     """Mean of the steps within half of their median: neither gaps nor rounding shift it."""
     steps = np.diff(time_s)
-    median_s = float(np.median(steps))
+    median_s = float(median(steps))
     near = steps[(steps > 0.5 * median_s) & (steps < 1.5 * median_s)]
     period_s = float(np.mean(near)) if len(near) else median_s
     mean_s = float(np.mean(steps))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
 from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_mean_std, odd_width
+from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import lengths
 from imuproc.dsp.stretches import stretches_of
 
@@ -87,7 +88,7 @@ def still_stretches(
     if not calm.any():
         return ()
     calmest = np.nan_to_num(shaking, nan=np.inf) <= np.nanquantile(shaking[calm], 0.2)
-    bias = np.median(gyro_mean[calmest], axis=0)
+    bias = median(gyro_mean[calmest])
     turning = lengths(gyro_mean - bias) > np.radians(settings.turning_degps)
     still = calm & ~turning & finite_rows(coarse[:, :3])
     return tuple(
@@ -121,7 +122,7 @@ def _steady_parts(direction: FloatArray, offset: int, settings: StillnessSetting
         part = pending.pop()
         if part.stop - part.start < 2:
             continue
-        centre = np.median(unit[part], axis=0)
+        centre = median(unit[part])
         near = unit[part] @ (centre / np.linalg.norm(centre)) > np.cos(
             np.radians(settings.gravity_drift_deg)
         )

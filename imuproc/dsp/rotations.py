@@ -151,7 +151,8 @@ def quat_to_matrix(q: FloatArray) -> FloatArray:
 
 def _components(vector: FloatArray) -> tuple[FloatArray, ...]:
     """Components along the last axis, each contiguous: arithmetic is faster on them."""
-    return tuple(np.ascontiguousarray(np.moveaxis(vector, -1, 0)))
+    by_axis = vector.T if vector.ndim <= 2 else np.moveaxis(vector, -1, 0)  # the former at once
+    return tuple(np.ascontiguousarray(by_axis))
 
 
 def quat_rotate(q: FloatArray, vector: FloatArray) -> FloatArray:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
+from imuproc.dsp.medians import median
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -96,7 +97,7 @@ def _stray(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
     around = np.concatenate(([np.nan] * 3, length, [np.nan] * 3))
     beside = np.stack([around[k : k + len(length)] for k in (0, 1, 2, 4, 5, 6)])
     whole = np.isfinite(beside).all(axis=0)
-    usual = np.where(whole, np.median(beside, axis=0), length)
+    usual = np.where(whole, median(beside), length)
     return np.asarray((length > settings.stray_contact * usual) | (length < usual / 2.0))
 
 
@@ -150,10 +151,7 @@ def _usual_step(step: FloatArray, follows: BoolArray) -> FloatArray:
     """Median duration of the two whole steps before and after each step; NaN if none."""
     whole = np.concatenate(([np.nan] * 2, np.where(follows, step, np.nan), [np.nan] * 2))
     beside = np.stack([whole[k : k + len(step)] for k in (0, 1, 3, 4)])
-    known = np.isfinite(beside).any(axis=0)
-    usual = np.full(len(step), np.nan)
-    usual[known] = np.nanmedian(beside[:, known], axis=0)
-    return usual
+    return median(beside)
 
 
 def _without_wrong_ends(chain: Contacts, settings: SelectionSettings) -> Contacts:
@@ -161,11 +159,11 @@ def _without_wrong_ends(chain: Contacts, settings: SelectionSettings) -> Contact
     length = chain.toe_off_s - chain.touchdown_s
     first, last = 0, len(chain)
     while last - first > 3 and length[first] < settings.end_contact_share * float(
-        np.median(length[first + 1 : first + 4])
+        median(length[first + 1 : first + 4])
     ):
         first += 1
     while last - first > 3 and length[last - 1] < settings.end_contact_share * float(
-        np.median(length[last - 4 : last - 1])
+        median(length[last - 4 : last - 1])
     ):
         last -= 1
     return chain.take(np.arange(first, last))
