@@ -15,11 +15,14 @@ from imuproc.conditioning.repeated import own_samples
 from imuproc.conditioning.surroundings import flags_of_run
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording, SensorLog
+from imuproc.dsp.medians import median
 from imuproc.dsp.stretches import stretches_of
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+LOW_RATE_HZ: Final = 200.0
+"""Sensors that sample less often are flagged."""
 _AXES: Final = "xyz"
 _LEFT_OUT: Final = (
     (
@@ -69,7 +72,7 @@ class ArtefactSettings:
     spike_mps2: float = 50.0
     spike_radps: float = 4.0
     held: HeldSettings = field(default_factory=HeldSettings)
-    low_rate_hz: float = 200.0
+    low_rate_hz: float = LOW_RATE_HZ
 
 
 def without_artefacts(
@@ -95,9 +98,10 @@ def without_artefacts(
     period_s = _period_s(log)
     if period_s == 0.0:
         return log, []
-    log, flags = _without_repeats(log, period_s, settings)
-    period_s = _period_s(log)
     same = _repeats(log)
+    own, flags = _without_repeats(log, same, period_s, settings)
+    if own is not log:
+        log, period_s, same = own, _period_s(own), _repeats(own)
     least = max(round(settings.stuck_s / period_s), settings.stuck_samples)
     longest = (least, max(round(settings.clipped_s / period_s), least))
     cleaned: dict[str, FloatArray] = {}
@@ -130,14 +134,13 @@ def _period_s(log: SensorLog) -> float:
     """Middle step forward between stamps; 0 where there is none."""
     steps = np.diff(log.time_s)
     steps = steps[steps > 0.0]
-    return float(np.median(steps)) if len(steps) else 0.0
+    return float(median(steps)) if len(steps) else 0.0
 
 
 def _without_repeats(
-    log: SensorLog, period_s: float, settings: ArtefactSettings
+    log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, settings: ArtefactSettings
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """The log without samples that only stand for others; the same object where there are none."""
-    same = _repeats(log)
     held = held_samples(log, same, period_s, settings.held)
     out, flags = own_samples(log, same, period_s, settings.low_rate_hz)
     if not held.any():

@@ -8,7 +8,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.artefacts import ArtefactSettings, naming_stuck, without_artefacts
+from imuproc.conditioning.artefacts import (
+    LOW_RATE_HZ,
+    ArtefactSettings,
+    naming_stuck,
+    without_artefacts,
+)
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
@@ -79,7 +84,7 @@ class SanitySettings:
     min_samples: int = 50
     min_duration_s: float = 1.0
     min_rate_hz: float = 50.0
-    low_rate_hz: float = 200.0
+    low_rate_hz: float = LOW_RATE_HZ
     min_measured_share: float = 0.5
     rest_window_s: float = 0.5
     rest_spread: float = 0.03
