@@ -115,7 +115,7 @@ def without_artefacts(
         )
     ):
         stuck = _stuck(both[k], same[k], longest, moves[k])
-        whole = _stuck_whole(same[k], least, both[1 - k], moves[1 - k])
+        whole = _stuck_whole(both[k], same[k], longest, both[1 - k], moves[1 - k])
         wild = _wild(both[k], settings.spike_ratio, size)
         if wild.any():
             wild &= ~stuck.any(axis=1)
@@ -222,14 +222,22 @@ def _stuck(values: FloatArray, same: BoolArray, held: tuple[int, int], moves: fl
     return out
 
 
-def _stuck_whole(same: BoolArray, least: int, other: FloatArray, moves: float) -> BoolArray:
+def _stuck_whole(
+    values: FloatArray, same: BoolArray, held: tuple[int, int], other: FloatArray, moves: float
+) -> BoolArray:
     """Samples at which a sensor repeats all of its last values while the other moves, shape (n,).
 
-    An accelerometer may do so while its gyroscope goes on, or the other way round.
+    An accelerometer may do so while its gyroscope goes on, or the other way round. ``held`` as for
+    :func:`_stuck`: all axes may be at the end of their range at once.
     """
+    least, longest_clipped = held
     out = np.zeros(len(other), dtype=bool)
-    for first, last in _held_runs(same[:, 0] & same[:, 1] & same[:, 2], least):
-        if _spread(other[first : last + 1]) > moves:
+    runs = _held_runs(same[:, 0] & same[:, 1] & same[:, 2], least)
+    ends = (np.fmax.reduce(values), np.fmin.reduce(values)) if runs else ()
+    for first, last in runs:
+        at_end = np.logical_or.reduce([values[first] == end for end in ends]).all()
+        clipped = at_end and last - first <= longest_clipped
+        if not clipped and _spread(other[first : last + 1]) > moves:
             out[first + 1 : last + 1] = True
     return out
 
