@@ -42,12 +42,15 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 REPO = Path(__file__).resolve().parents[1]
 sys.path.append(str(REPO))  # after PYTHONPATH, where workers find the package as it was
 
+import numpy as np  # noqa: E402
+
 from scripts.fuzz_mutations import spoil  # noqa: E402
+from tests.readers.xdf_files import Stream, xdf  # noqa: E402
 
 LONGEST_S: Final = 5.0
 _MEMORY_BYTES: Final = 6 * 2**30
 _PER_WORKER: Final = 250
-FORMATS: Final = ("delimited", "hdf5", "parquet", "bids-motion")
+FORMATS: Final = ("delimited", "hdf5", "parquet", "bids-motion", "xdf")
 TEXT_SUFFIXES: Final = (".csv", ".toml", ".tsv", ".json", ".md")
 
 
@@ -78,8 +81,9 @@ def base_sessions(folder: Path) -> None:
     first = folder / "delimited"
     _imuproc("simulate", first, "--rate", 100, "--athletes", 1, "--runs", 1, "--distance", 10)
     _left_leg_alone(first)
-    for name in FORMATS[1:]:
+    for name in FORMATS[1:-1]:
         _imuproc("convert", first / "session.toml", "-o", folder / name, "--to", name)
+    _as_xdf(first, folder / "xdf")
 
 
 def freeze_code(folder: Path) -> None:
@@ -95,6 +99,22 @@ def _left_leg_alone(folder: Path) -> None:
     for log in (folder / "logs").glob("*_r?.csv"):
         log.unlink()
     shutil.rmtree(folder / "truth")
+
+
+def _as_xdf(source: Path, folder: Path) -> None:
+    """The same session with its logs as streams of one XDF file."""
+    shutil.copytree(source, folder, ignore=shutil.ignore_patterns("*.csv"))
+    streams = []
+    for log in sorted((source / "logs").glob("*.csv")):
+        values = np.loadtxt(log, delimiter=",", skiprows=1)
+        columns = tuple(log.read_text().splitlines()[0].split(",")[1:])
+        streams.append(Stream(log.stem, values[:, 0], values[:, 1:], columns))
+    (folder / "logs" / "all.xdf").write_bytes(xdf(*streams))
+    head = folder / "session.toml"
+    text = re.sub(r"^time = .*\n", "", head.read_text(), flags=re.MULTILINE)
+    text = text.replace('"delimited"', '"xdf"')
+    one = r'{ file = "logs/all.xdf", select = "\1" }'
+    head.write_text(re.sub(r'"logs/([^"]*)\.csv"', one, text))
 
 
 def _imuproc(*arguments: object) -> None:

@@ -207,6 +207,8 @@ def _solve(
         step = np.linalg.solve(
             normal + 1e-12 * np.eye(7), gradient.sum(axis=0) + prior @ np.append(levers, 0.0)
         )
+        if not np.isfinite(step).all():  # samples of no size that a limb can move with
+            return Lag(lag_s, np.inf, np.inf)
         levers = levers - step[:6]
         lag_s -= float(np.clip(step[6], -_LONGEST_STEP_S, _LONGEST_STEP_S))
         lag_s = float(np.clip(lag_s, -settings.longest_lag_s, settings.longest_lag_s))

@@ -26,6 +26,10 @@ FloatArray = NDArray[np.float64]
 LEAST_SAMPLES: Final = 2
 ROWS_AT_A_TIME: Final = 1 << 16
 _EXACT: Final = 1 << 53  # whole numbers up to here are exact in float64
+_ANY_SIZE: Final = 1e15
+"""Beyond what any converter counts to, whatever unit the counts are taken for."""
+_ANY_TIME_S: Final = 1e12
+"""Beyond the years of any calendar in use."""
 
 
 @dataclass(frozen=True)
@@ -179,8 +183,8 @@ def _in_si(samples: Samples, meaning: Meaning) -> Samples:
     stamps = samples.stamps
     return Samples(
         None if stamps is None else _seconds(stamps, meaning.time_unit),
-        _finite(samples.accel) * ACCEL_TO_MPS2[meaning.accel_unit],
-        _finite(samples.gyro) * GYRO_TO_RADPS[meaning.gyro_unit],
+        _within(samples.accel * ACCEL_TO_MPS2[meaning.accel_unit], _ANY_SIZE),
+        _within(samples.gyro * GYRO_TO_RADPS[meaning.gyro_unit], _ANY_SIZE),
         samples.cut_short,
     )
 
@@ -188,10 +192,11 @@ def _in_si(samples: Samples, meaning: Meaning) -> Samples:
 def _seconds(stamps: NDArray[Any], unit: TimeUnit) -> FloatArray:
     per_second = PER_SECOND[unit]
     if stamps.dtype.kind == "f":
-        return _finite(stamps) / per_second
+        return _within(stamps / per_second, _ANY_TIME_S)
     whole = stamps.astype(np.int64)
     parts = whole // int(per_second) + whole % int(per_second) / per_second
-    return np.where(np.abs(whole) < _EXACT, whole / per_second, parts)
+    seconds = np.where(np.abs(whole) < _EXACT, whole / per_second, parts)
+    return _within(seconds, _ANY_TIME_S)
 
 
 def _log(request: LogRequest, meaning: Meaning, piece: Samples, before: int) -> SensorLog:
@@ -226,8 +231,9 @@ def _rate(meaning: Meaning) -> float:
     return meaning.rate_hz
 
 
-def _finite(values: FloatArray) -> FloatArray:
-    return np.where(np.isfinite(values), values, np.nan)
+def _within(values: FloatArray, largest: float) -> FloatArray:
+    """Values that may be meant; damage makes numbers of any size, which count as missing."""
+    return np.where(np.abs(values) <= largest, values, np.nan)
 
 
 def missing_as_nan(values: FloatArray, code: str | float | None) -> FloatArray:

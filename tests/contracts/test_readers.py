@@ -111,6 +111,15 @@ def test_arrays_are_as_the_core_types_say(kind, sample):
         assert array.dtype == np.float64
 
 
+def test_numbers_that_nothing_can_read_count_as_missing(kind, write):
+    table = truth()
+    table[3, 2], table[5, 4], table[9, 0] = 1e35, -3e37, 1e30  # also in 32 bits a number
+    log = read_log(kind.request(write(table)))
+    assert np.argwhere(np.isnan(log.accel_mps2)).tolist() == [[3, 1]]
+    assert np.argwhere(np.isnan(log.gyro_radps)).tolist() == [[5, 0]]
+    assert np.flatnonzero(np.isnan(log.time_s)).tolist() == [9]
+
+
 def test_missing_values_are_nan_and_stamps_are_kept(kind, write):
     table = truth()
     table[3, 2] = table[5, 4] = table[9, 0] = np.nan
