@@ -1,6 +1,6 @@
 """The check of one recording, sensor by sensor and all together."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from math import isfinite
@@ -14,7 +14,7 @@ from imuproc.checks.settings import CheckSettings
 from imuproc.checks.signals import signal_reasons
 from imuproc.checks.still import check_stillness, stillness_reasons, worn_together
 from imuproc.checks.together import Together, check_together
-from imuproc.checks.wording import from_flag, refused
+from imuproc.checks.wording import from_flag, own_fault, refused
 from imuproc.core.errors import LogError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording, SensorLog
@@ -89,9 +89,18 @@ def check_logs_of(
     Returns
     -------
     CheckReport
-        A log that cannot be read has its row and its reason; the others go on.
+        A log that cannot be read has its row and its reason; the others go on. So it is where the
+        check itself fails unforeseen.
     """
-    settings = settings or CheckSettings()
+    logs = tuple(logs)
+    try:
+        return _checked(about, logs, settings or CheckSettings())
+    except Exception as error:  # noqa: BLE001  our own fault in one run must not cost the others
+        sensors = tuple(SensorCheck(log.site, log.source) for log in logs)
+        return CheckReport(about.run.id, about.athlete.id, (), sensors, (own_fault(error),))
+
+
+def _checked(about: Recording, logs: Sequence[LogToCheck], settings: CheckSettings) -> CheckReport:
     looked = [_looked_at(log, about, settings) for log in logs]
     usable = {one.log.site: one for one in looked if one.scan is not None and one.usable}
     scans = {site: one.scan for site, one in usable.items() if one.scan is not None}
@@ -129,9 +138,15 @@ class _Looked:
 
 def _looked_at(log: LogToCheck, about: Recording, settings: CheckSettings) -> _Looked:
     try:
-        scan = scan_log(log.pieces(), settings)
+        return _read(log, about, settings)
     except (LogError, RunError) as error:
         return _Looked(log, reasons=(refused(error, log.source, log.site),))
+    except Exception as error:  # noqa: BLE001  our own fault in one log must not cost the others
+        return _Looked(log, reasons=(own_fault(error),))
+
+
+def _read(log: LogToCheck, about: Recording, settings: CheckSettings) -> _Looked:
+    scan = scan_log(log.pieces(), settings)
     sampling, reasons = check_sampling(scan, log.stated_rate_hz, settings)
     if scan.log.cut_short:
         reasons.append(from_flag(RaisedFlag("log_cut_short", scan.log.cut_short), "limit"))

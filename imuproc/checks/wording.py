@@ -1,5 +1,8 @@
 """Reasons out of errors and flags of the stages that a check uses."""
 
+import traceback
+from pathlib import Path
+
 from imuproc.checks.findings import Reason, Severity
 from imuproc.core.errors import ImuprocError
 from imuproc.core.flags import FLAGS, RaisedFlag
@@ -15,6 +18,18 @@ def refused(error: ImuprocError, source: str, site: str) -> Reason:
     """The same for a log that could not even be read; the sensor's name stands beside it."""
     text = str(error).removeprefix(f"{source} ({site}): ").removeprefix(f"{source} ({site}) ")
     return Reason("unfit", sentence(text))
+
+
+def own_fault(error: Exception) -> Reason:
+    """What this package did not foresee, as a reason: it must not cost the other checks."""
+    where = traceback.extract_tb(error.__traceback__)[-1]
+    place = f"{Path(where.filename).name}, line {where.lineno}"
+    text = f"the check stopped with an unexpected {type(error).__name__}: {error} ({place})"
+    return Reason(
+        "unfit",
+        sentence(" ".join(text.split())),
+        "The fault is one of imuproc: please report it with this line.",
+    )
 
 
 def from_flag(flag: RaisedFlag, severity: Severity) -> Reason:

@@ -91,7 +91,9 @@ class _Shown:
     def header(self) -> Text:
         """Which run, what was seen, the verdict."""
         report = self.report
-        if not report.runs:
+        if not any(sensor.sampling.samples for sensor in report.sensors):
+            seen = "nothing could be checked"
+        elif not report.runs:
             seen = "nobody runs in it"
         elif len(report.runs) == 1:
             seen = f"1 run seen, {report.runs[0].start_s:.1f} to {report.runs[0].end_s:.1f} s"

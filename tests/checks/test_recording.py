@@ -256,6 +256,35 @@ def test_a_log_that_breaks_off_with_an_error_has_its_reason_and_the_others_go_on
     assert report.sensors[0].reasons[0].text == "Line 9: found nothing; allowed: numbers."
 
 
+def test_a_fault_of_our_own_costs_one_log_and_says_where_it_is() -> None:
+    recording = lying()
+
+    def broken():
+        yield recording.logs["left_foot"]
+        raise ZeroDivisionError("no such\nnumber")
+
+    logs = [
+        LogToCheck("left_foot", "logs/x.csv", broken),
+        LogToCheck("right_foot", "right_foot", lambda: iter([recording.logs["right_foot"]])),
+    ]
+    report = check_logs_of(replace(recording, logs={}), logs)
+    assert [one.verdict for one in report.sensors] == ["not fit", "fit"]
+    reason = report.sensors[0].reasons[0]
+    said = "The check stopped with an unexpected ZeroDivisionError: no such number (test_recording"
+    assert reason.text.startswith(said)
+    assert "report it" in reason.advice
+
+
+def test_a_fault_of_our_own_behind_the_logs_costs_one_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise KeyError("left_foot")
+
+    monkeypatch.setattr("imuproc.checks.recording.check_together", broken)
+    report = check_recording(lying())
+    assert report.verdict == "not fit"
+    assert report.reasons[0].text.startswith("The check stopped with an unexpected KeyError: 'left")
+
+
 def test_pieces_give_the_same_as_the_whole() -> None:
     whole = check_recording(running())
     pieces = check_recording(running(), settings=CheckSettings(piece_samples=1777))

@@ -4,7 +4,7 @@ import io
 
 from rich.console import Console
 
-from imuproc.checks.findings import CheckReport, Reason, SensorCheck
+from imuproc.checks.findings import CheckReport, Reason, Sampling, SensorCheck
 from imuproc.report.check_table import print_check
 
 
@@ -38,3 +38,15 @@ def test_what_concerns_all_sensors_is_in_the_verdict_of_each() -> None:
     assert ["left", "foot", "NOT", "FIT"] in words
     assert out.getvalue().count("look swapped") == 1
     assert "2 logs: 2 not fit. Overall: not fit." in out.getvalue()
+
+
+def test_logs_of_which_nothing_could_be_read_are_not_said_to_hold_no_run() -> None:
+    broken = (Reason("unfit", "The file is damaged."),)
+    read = SensorCheck("right_shank", "rs.csv", Sampling(samples=500))
+    for sensors, said in (
+        ((SensorCheck("left_shank", "ls.csv", reasons=broken),), "nothing could be checked"),
+        ((SensorCheck("left_shank", "ls.csv", reasons=broken), read), "nobody runs in it"),
+    ):
+        out = io.StringIO()
+        print_check(Console(file=out, width=80), [CheckReport("R07-01", "R07", (), sensors)])
+        assert f"R07-01 (R07), {said}: not fit" in out.getvalue()
