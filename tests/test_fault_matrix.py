@@ -76,3 +76,15 @@ def test_axes_that_are_exchanged_are_named() -> None:
     flag = next(f for f in imuproc.process(recording).flags if f.name == "axes_disagree")
     assert flag.site == site
     assert f"with {', '.join(words)} of the gyroscope" in flag.detail
+
+
+def test_a_foot_lost_in_a_late_swing_does_not_spoil_the_strides_before() -> None:
+    """What stands for its signals from there on once told where the foot should have rested."""
+    sprint = clean_case("sprint", 0, 13_000)
+    torn = outcome_of(*spoiled(sprint, FAULTS["held_in_swing"], 2, 13_000))
+    assert RAISES["held_in_swing"] & torn.flags
+    known = torn.errors[torn.errors["error"].notna()]
+    for group, least in (("times", 100), ("lengths", 50)):
+        own = known[known["group"] == group]
+        assert len(own) > least
+        assert (own["error"].abs() <= 2.0 * own["u"]).mean() > 0.9, group

@@ -203,7 +203,9 @@ def _condition(
     accel, gyro = bridged(time_s, signals.accel_mps2), bridged(time_s, signals.gyro_radps)
     bias, bias_u = gyro_bias(time_s, gyro, rests)
     anchor = standing.before or standing.after
-    running = (time_s >= run.start_s) & (time_s <= run.end_s)
+    running = _within(time_s, run)
+    # What was filled in tells nothing of the axes: a log that ends in a swing would turn on in it.
+    running = running & signals.measured if (running & signals.measured).any() else running
     standing_mask = None if anchor is None else _within(time_s, anchor)
     stretch = Stretch(time_s, rate_hz, accel, gyro - bias, running, standing_mask)
     axes = segment_axes(stretch, settings.sign_margin)

@@ -295,3 +295,7 @@ class ConditionedRecording:
     segments: Mapping[Site, Conditioned]
     flags: tuple[RaisedFlag, ...] = ()
     history: tuple[HistoryEntry, ...] = field(default=())
+
+    def measured(self) -> dict[Site, BoolArray]:
+        """Where each sensor was measured."""
+        return {site: segment.measured for site, segment in self.segments.items()}

@@ -23,12 +23,13 @@ from numpy.typing import NDArray
 from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
-from imuproc.core.sites import SIDES, foot_of, shank_of
+from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.estimators.figures import Figure
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 _AFTER_S = 0.07
 _LEAST_ROLL_DEG = 2.0
@@ -42,20 +43,24 @@ _TURNING_RADPS = 2.0
 _VAGUE_S = 0.03
 
 
-def side_flags(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
+def side_flags(
+    motion: Motion, contacts: Contacts, measured: Mapping[Site, BoolArray]
+) -> list[RaisedFlag]:
     """Flags where the logs of both legs, or of shank and foot of one leg, look swapped.
 
     Parameters
     ----------
     motion : Motion
     contacts : Contacts
+    measured : mapping from Site to ndarray of bool, shape (n,)
+        Where each sensor was; a torn log tells nothing of its place behind the tear.
 
     Returns
     -------
     list of RaisedFlag
         ``sides_swapped`` and ``segments_swapped`` with what was measured, or nothing.
     """
-    return [*_swapped_legs(motion, contacts), *_swapped_segments(motion, contacts)]
+    return [*_swapped_legs(motion, contacts), *_swapped_segments(motion, contacts, measured)]
 
 
 def without_swapped(
@@ -98,7 +103,9 @@ def _next(own: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return np.append(own[1:], False)
 
 
-def _swapped_segments(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
+def _swapped_segments(
+    motion: Motion, contacts: Contacts, measured: Mapping[Site, BoolArray]
+) -> list[RaisedFlag]:
     """Legs whose shank moves as a foot does and whose foot as a shank."""
     flags = []
     rate_hz = (len(motion.time_s) - 1) / (motion.time_s[-1] - motion.time_s[0])
@@ -106,15 +113,20 @@ def _swapped_segments(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
         *np.searchsorted(motion.time_s, [contacts.touchdown_s[0], contacts.toe_off_s[-1]])
     )
     for side in SIDES:
-        legs = [motion.segments.get(site(side)) for site in (foot_of, shank_of)]
-        rates = [
-            low_pass(leg.pitch_rate_radps[inside], min(_CUTOFF_HZ, 0.4 * rate_hz), rate_hz)
-            for leg in legs
-            if leg is not None
-        ]
-        if len(rates) < 2 or np.sum(contacts.side == side) < 3:
+        sites = [site for site in (foot_of(side), shank_of(side)) if site in motion.segments]
+        if len(sites) < 2 or np.sum(contacts.side == side) < 3:
             continue
-        foot, shank = rates
+        known = np.logical_and.reduce([measured[site][inside] for site in sites])
+        foot, shank = (
+            low_pass(
+                motion.segments[site].pitch_rate_radps[inside],
+                min(_CUTOFF_HZ, 0.4 * rate_hz),
+                rate_hz,
+            )[known]
+            for site in sites
+        )
+        if len(foot) == 0:
+            continue
         size = float(np.mean(np.abs(foot - shank) ** 3))
         turning_radps = -max(float(shank.min()), float(foot.min()))
         if size == 0.0 or turning_radps < _TURNING_RADPS:  # the same log twice, or no running

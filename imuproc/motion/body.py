@@ -123,6 +123,16 @@ def solve_motion(
     return Motion(conditioned.time_s, solved, flags, (*conditioned.history, entry))
 
 
+def _measured_by(start: Prepared, contacts: Contacts) -> NDArray[np.bool_]:
+    """Contacts in which a segment was measured for the most part: others tell nothing of it."""
+    time_s, measured = start.strapdown.time_s, start.segment.measured
+    if measured.all():
+        return np.ones(len(contacts), dtype=bool)
+    so_far = np.append(0, np.cumsum(measured))
+    first, after = np.searchsorted(time_s, [contacts.touchdown_s, contacts.toe_off_s])
+    return np.asarray(so_far[after] - so_far[first] > 0.5 * (after - first))
+
+
 def _quiet_parts(contacts: Contacts, settings: MotionSettings) -> Stances:
     length = contacts.toe_off_s - contacts.touchdown_s
     return Stances(
@@ -136,29 +146,32 @@ def _solve_leg(
 ) -> tuple[dict[Site, SegmentMotion], FloatArray | None]:
     """Foot and shank of one side, and the direction of the way, shape (n,)."""
     foot_start, shank_start = prepared.get(foot_of(side)), prepared.get(shank_of(side))
-    stances = _quiet_parts(own, settings)
     out: dict[Site, SegmentMotion] = {}
     foot: Solved | None = None
     bend: FloatArray | None = None
     if foot_start is not None:
-        ball = _ball_point(settings)
+        own = own.take(_measured_by(foot_start, own))
+        stances, ball = _quiet_parts(own, settings), _ball_point(settings)
         solved = solve_segment(foot_start, stances, ball, settings, _HEADING_GIVEN_RAD)
         foot = _face_forward(solved, own)
         bend = bend_of_way(foot.time_s, foot.velocity_mps, stances.middle_s)
         turn = heel_rise_turn(foot_start.segment, foot.time_s, own, side, settings)
         out[foot_of(side)] = to_motion(foot, FOOT_AXIS, bend, turn, uncertainty)
-    if shank_start is not None and foot is None:
+    if shank_start is None:
+        return out, bend
+    own = own.take(_measured_by(shank_start, own))  # of those in which the foot was measured too
+    stances = _quiet_parts(own, settings)
+    if foot is None or bend is None:
         ankle = _drifting_ankle(settings)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_GIVEN_RAD)
         shank = _face_forward(solved, own)
         bend = bend_of_way(shank.time_s, shank.velocity_mps, stances.middle_s)
-        out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend, uncertainty=uncertainty)
-    elif shank_start is not None and foot is not None and bend is not None:
+    else:
         heading = swing_heading(shank_start.strapdown, stances.middle_s)
         ankle = _ankle_of(foot, heading, settings)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_TIED_RAD)
         shank = turn_solved(solved, -heading)
-        out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend, uncertainty=uncertainty)
+    out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend, uncertainty=uncertainty)
     return out, bend
 
 

@@ -249,7 +249,8 @@ def _process_run(
     slips = find_slips(conditioned, motion, contacts, on_ground)
     if slips:
         return _process_run(without_slips(timebased, slips), run, runs, settings, rejected)
-    if not (upright_zero(motion, contacts) or side_flags(motion, contacts)):
+    in_place = upright_zero(motion, contacts)
+    if not (in_place or side_flags(motion, contacts, conditioned.measured())):
         rejected = (*rejected, *_standing_of(conditioned))
         return _process_run(timebased, run, runs, settings, rejected)
     return make_result(conditioned, contacts, motion, settings)

@@ -72,7 +72,7 @@ def make_result(
     contacts = timed(widened(contacts, gaps), conditioned)
     about = (recording.athlete, settings.estimators, gaps, recording.clocks)
     read = all_figures(motion, contacts, *about)
-    sides = side_flags(motion, contacts)
+    sides = side_flags(motion, contacts, conditioned.measured())
     figures, step_flags = _trusted(without_swapped(read.by_name, contacts, sides))
     if any(flag.name == "rate_differs" for flag in motion.flags):
         figures = withheld(figures, figures.keys() - _EVENTS)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
 from imuproc.core.sites import SIDES
 from imuproc.estimators.sides import side_flags
@@ -12,6 +13,14 @@ from tests.estimators.made_motion import TIME_S, inward_roll, motion, segment, s
 
 STEPS = steady("left", 0.25, 0.12, 12)
 STILL = np.zeros(len(TIME_S))
+
+
+EVERYWHERE = np.ones(len(TIME_S), dtype=bool)
+
+
+def flags_of(found: Motion, known: np.ndarray = EVERYWHERE) -> list[RaisedFlag]:
+    """Of sensors that were all measured where told."""
+    return side_flags(found, STEPS, dict.fromkeys(found.segments, known))
 
 
 def rolling(gain_deg: float) -> Motion:
@@ -27,12 +36,12 @@ def rolling(gain_deg: float) -> Motion:
 @pytest.mark.parametrize("gain_deg", [6.4, 12.0, 26.5])
 def test_feet_that_roll_inward_are_in_their_place(gain_deg: float) -> None:
     """6.4 to 26.5 deg in 33 trials of 11 runners (Fukuchi et al. 2017)."""
-    assert side_flags(rolling(gain_deg), STEPS) == []
+    assert flags_of(rolling(gain_deg)) == []
 
 
 @pytest.mark.parametrize("gain_deg", [0.2, -4.5, -12.0])
 def test_feet_that_do_not_roll_inward_are_in_each_others_place(gain_deg: float) -> None:
-    (flag,) = side_flags(rolling(gain_deg), STEPS)
+    (flag,) = flags_of(rolling(gain_deg))
     assert flag.name == "sides_swapped"
     assert f"left foot rolls inward by {gain_deg:.0f} deg" in flag.detail
 
@@ -40,13 +49,13 @@ def test_feet_that_do_not_roll_inward_are_in_each_others_place(gain_deg: float) 
 def test_one_stiff_foot_raises_nothing() -> None:
     odd = rolling(12.0)
     stiff = rolling(-1.0).segments["left_foot"]
-    assert side_flags(replace(odd, segments={**odd.segments, "left_foot": stiff}), STEPS) == []
+    assert flags_of(replace(odd, segments={**odd.segments, "left_foot": stiff})) == []
 
 
 def test_one_foot_alone_tells_nothing() -> None:
     lone = rolling(-12.0)
     only = {"left_foot": lone.segments["left_foot"]}
-    assert side_flags(replace(lone, segments=only), STEPS) == []
+    assert flags_of(replace(lone, segments=only)) == []
 
 
 def ankle_leg(exchanged: bool):
@@ -62,15 +71,26 @@ def ankle_leg(exchanged: bool):
 
 
 def test_shank_and_foot_in_each_others_place_are_noticed() -> None:
-    assert side_flags(ankle_leg(False), STEPS) == []
-    (flag,) = side_flags(ankle_leg(True), STEPS)
+    assert flags_of(ankle_leg(False)) == []
+    (flag,) = flags_of(ankle_leg(True))
     assert (flag.name, flag.site) == ("segments_swapped", "left_foot")
     assert "left leg" in flag.detail
+
+
+def test_what_stands_for_a_lost_part_tells_nothing() -> None:
+    """Behind a tear the last value stands for all: here a shank that turns ahead for ever."""
+    torn = ankle_leg(False)
+    known = np.arange(len(TIME_S)) < np.searchsorted(TIME_S, STEPS.touchdown_s[7])
+    shank = torn.segments["left_shank"]
+    held = np.where(known, shank.pitch_rate_radps, -40.0)
+    legs = {**torn.segments, "left_shank": replace(shank, pitch_rate_radps=held)}
+    assert [flag.name for flag in flags_of(replace(torn, segments=legs))] == ["segments_swapped"]
+    assert flags_of(replace(torn, segments=legs), known) == []
 
 
 def test_the_same_log_twice_raises_no_error() -> None:
     swing = 9.0 * np.sin(2.0 * np.pi * 2.0 * TIME_S)
     legs = [segment(site, np.cumsum(swing) / 500.0) for site in ("left_foot", "left_shank")]
-    assert side_flags(motion(*legs), STEPS) == []
+    assert flags_of(motion(*legs)) == []
     still = [segment(site, STILL) for site in ("left_foot", "left_shank")]
-    assert side_flags(motion(*still), STEPS) == []
+    assert flags_of(motion(*still)) == []
