@@ -5,7 +5,7 @@ the optical poses, contacts of the plates on a clock of their own. Everything go
 through the command line. Run it twice over: with an instant that both clocks recorded, and with the
 events alone, which refuses runs whose steps come like clockwork.
 
-Run ``python -m scripts.agreement_study FOLDER``.
+Run ``python scripts/agreement_study.py FOLDER``.
 """
 
 import argparse
@@ -17,6 +17,8 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from scripts.optical_running import DATA, RealCase, cases
 from scripts.study_folders import (

@@ -1,8 +1,8 @@
 """Every fault of a sensor at three severities: flagged? Are the figures that remain right?
 
-    python -m scripts.fault_matrix                    # all faults, 10 simulated and 10 real runs
-    python -m scripts.fault_matrix --runs 40 --only slip --only spikes
-    python -m scripts.fault_matrix --clean 12         # flags of runs without any fault
+    python scripts/fault_matrix.py                    # all faults, 10 simulated and 10 real runs
+    python scripts/fault_matrix.py --runs 40 --only slip --only spikes
+    python scripts/fault_matrix.py --clean 12        # flags of runs without any fault
 
 Simulated sprints and, where the shared data are there, real motion. The sensors' range is wide
 enough that nothing clips unless a fault makes it. A fault counts as flagged when its own flag is
@@ -16,10 +16,13 @@ import sys
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Final
 
 import numpy as np
 import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import imuproc
 from imuproc.core.errors import ImuprocError

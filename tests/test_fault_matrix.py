@@ -1,6 +1,6 @@
 """A short form of the fault matrix: what a user would notice of each fault.
 
-The long form is ``python -m scripts.fault_matrix``.
+The long form is ``python scripts/fault_matrix.py``.
 """
 
 from functools import lru_cache

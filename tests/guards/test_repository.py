@@ -74,3 +74,15 @@ def test_the_check_command_may_be_run() -> None:
     command = REPO / ".ci" / "run"
     assert command.read_text(encoding="utf-8").startswith("#!/usr/bin/env bash")
     assert "scripts/run_tests.py" in command.read_text(encoding="utf-8")
+
+
+def test_scripts_that_the_readme_names_find_each_other_from_any_folder() -> None:
+    """Named by its path a script finds its own folder only, not the repository's."""
+    told = "".join((REPO / name).read_text("utf-8") for name in ("README.md", "DEVELOPERS.md"))
+    named = set(re.findall(r"python (scripts/\w+\.py)", told))
+    assert len(named) > 5
+    assert not re.search(r"python -m scripts", told)
+    for name in sorted(named):
+        source = (REPO / name).read_text("utf-8")
+        imported = source.find("\nfrom scripts.")
+        assert imported < 0 or 0 < source.find("sys.path.") < imported, name
