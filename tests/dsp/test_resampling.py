@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from imuproc.dsp.resampling import distance_to_samples, interpolate, regular_grid
+from imuproc.dsp.resampling import distance_to_samples, interpolate, near_samples, regular_grid
 
 METHODS = ["linear", "cubic"]
 
@@ -109,6 +109,17 @@ def test_distance_to_the_nearest_sample(times, grid):
     time_s, grid_s = np.sort(np.array(times)), np.array(grid)
     expected = np.abs(grid_s[:, None] - time_s[None]).min(axis=1)
     np.testing.assert_allclose(distance_to_samples(time_s, grid_s), expected)
+
+
+@given(
+    st.lists(st.integers(-50, 50), max_size=12, unique=True),
+    st.lists(st.integers(-80, 80), max_size=20),
+    st.floats(0.0, 30.0),
+)
+def test_near_is_within_that_distance(times, grid, reach_s):
+    time_s, grid_s = np.sort(np.array(times, dtype=float)), np.array(grid, dtype=float)
+    expected = distance_to_samples(time_s, grid_s) <= reach_s
+    np.testing.assert_array_equal(near_samples(time_s, grid_s, reach_s), expected)
 
 
 def test_distance_without_samples_is_infinite():

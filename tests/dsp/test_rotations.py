@@ -63,6 +63,9 @@ def test_turned_vectors_equal_scipy_for_any_leading_shape(seed):
     expected = scipy_rotation(q).apply(v.reshape(-1, 3)).reshape(2, 3, 3)
     np.testing.assert_allclose(quat_rotate(q, v), expected, atol=1e-12)
     np.testing.assert_allclose(quat_rotate(q[0, 0], v[0, 0]), expected[0, 0], atol=1e-12)
+    for axis in -2.5 * np.eye(3):  # a vector along one axis has a way of its own
+        turned = quat_rotate(q, np.broadcast_to(axis, v.shape))
+        np.testing.assert_allclose(quat_rotate(q, axis), turned, atol=1e-12)
 
 
 @quick
