@@ -208,16 +208,17 @@ def worker_ratio() -> None:
     """One worker against two, on a session of 96 runs, tables and archives only."""
     with tempfile.TemporaryDirectory() as scratch:
         path = write_session(Path(scratch) / "session", one_run(15.0, 1000.0), 96)
-        spent = {}
         command = [sys.executable, "-m", "imuproc", "process", str(path), "--quiet", "--no-report"]
         first = ("-o", str(Path(scratch) / "first"), "--run", "R07-01", "--jobs", "1")
         subprocess.run([*command, *first], check=True)  # else the first of the two compiles
-        for jobs in (1, 2):
-            asked = ("-o", str(Path(scratch) / f"out{jobs}"), "--jobs", str(jobs))
-            begin = time.perf_counter()
-            subprocess.run([*command, *asked], check=True)
-            spent[jobs] = time.perf_counter() - begin
-    _tell("workers", spent[1] / spent[2], "at least 1.7")
+
+        def processed_by(jobs: str) -> Callable[[], object]:
+            asked = ("-o", str(Path(scratch) / f"out{jobs}"), "--jobs", jobs, "--again")
+            return lambda: subprocess.run([*command, *asked], check=True)
+
+        sides = {"one": processed_by("1"), "two": processed_by("2")}
+        spent = least_s(sides, repeats=2, clock=time.perf_counter)
+    _tell("workers", spent["one"] / spent["two"], "at least 1.7")
 
 
 def help_ratio() -> None:
