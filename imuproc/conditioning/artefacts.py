@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from imuproc.conditioning.held import HeldSettings, held_samples, same_as_before
 from imuproc.conditioning.marking import marked
-from imuproc.conditioning.repeated import own_samples
+from imuproc.conditioning.repeated import all_axes, own_samples
 from imuproc.conditioning.surroundings import flags_of_run
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording, SensorLog
@@ -232,7 +232,7 @@ def _stuck_whole(
     """
     least, longest_clipped = held
     out = np.zeros(len(other), dtype=bool)
-    runs = _held_runs(same[:, 0] & same[:, 1] & same[:, 2], least)
+    runs = _held_runs(all_axes(same), least)
     ends = (np.fmax.reduce(values), np.fmin.reduce(values)) if runs else ()
     for first, last in runs:
         at_end = np.logical_or.reduce([values[first] == end for end in ends]).all()

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
-from imuproc.dsp.filters import block_means
+from imuproc.dsp.filters import block_means, block_of
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import quat_between, quat_conjugate, quat_multiply, quat_rotate
 
@@ -74,7 +74,7 @@ class Stretch:
     @cached_property
     def coarse(self) -> Coarse:
         """What is plain at a coarse rate too is read off this."""
-        block = max(1, int(self.rate_hz / _ENOUGH_HZ))
+        block = block_of(self.rate_hz, _ENOUGH_HZ)
         accel, gyro = (block_means(x, block) for x in (self.accel_mps2, self.gyro_radps))
         middle = slice(block // 2, len(accel) * block, block)
         return Coarse(middle, self.rate_hz / block, accel, gyro)

@@ -205,7 +205,8 @@ def _condition(
     anchor = standing.before or standing.after
     running = _within(time_s, run)
     # What was filled in tells nothing of the axes: a log that ends in a swing would turn on in it.
-    running = running & signals.measured if (running & signals.measured).any() else running
+    known = running & signals.measured
+    running = known if known.any() else running
     standing_mask = None if anchor is None else _within(time_s, anchor)
     stretch = Stretch(time_s, rate_hz, accel, gyro - bias, running, standing_mask)
     axes = segment_axes(stretch, settings.sign_margin)

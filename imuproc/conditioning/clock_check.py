@@ -21,7 +21,7 @@ from imuproc.conditioning.clock_lag import (
 from imuproc.core.recording import Conditioned, ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.dsp.correlation import correlation
-from imuproc.dsp.filters import block_means, finite_stretches
+from imuproc.dsp.filters import block_means, block_of, finite_stretches
 
 FloatArray = NDArray[np.float64]
 
@@ -79,7 +79,7 @@ def leg_lags(
 def _signals(
     segment: Conditioned, rows: slice, rate_hz: float, settings: LagSettings
 ) -> JointSignals:
-    block = max(1, int(rate_hz / _ENOUGH_HZ))
+    block = block_of(rate_hz, _ENOUGH_HZ)
     clipped = (segment.accel_clipped[rows] | segment.gyro_clipped[rows]).astype(float)
     accel, gyro, clipped = (
         block_means(x, block) for x in (segment.accel_mps2[rows], segment.gyro_radps[rows], clipped)

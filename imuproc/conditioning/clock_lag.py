@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.filters import derivative, low_pass, moving_max, odd_width
+from imuproc.dsp.filters import block_of, derivative, low_pass, moving_max, odd_width
 from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import skew
 
@@ -138,7 +138,7 @@ def joint_signals(
     JointSignals
         At 100 Hz or little more.
     """
-    every = max(1, int(rate_hz / _WORK_HZ))
+    every = block_of(rate_hz, _WORK_HZ)
     accel = low_pass(accel_mps2, cutoff_hz, rate_hz)[::every]
     gyro = low_pass(gyro_radps, cutoff_hz, rate_hz)
     change = derivative(gyro, rate_hz)[::every]

@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from imuproc.core.errors import RunError
 from imuproc.core.recording import ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, foot_of, shank_of
-from imuproc.dsp.filters import block_means, low_pass
+from imuproc.dsp.filters import block_means, block_of, low_pass
 
 FloatArray = NDArray[np.float64]
 
@@ -37,7 +37,7 @@ def require_paired_legs(conditioned: ConditionedRecording, run: Interval) -> Non
     if any(site not in conditioned.segments for site in sites):
         return
     inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
-    block = max(1, int(conditioned.rate_hz / _ENOUGH_HZ))
+    block = block_of(conditioned.rate_hz, _ENOUGH_HZ)
     rate_hz = conditioned.rate_hz / block
     rates = {
         site: low_pass(

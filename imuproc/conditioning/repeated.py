@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from imuproc.conditioning.marking import marked
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
+from imuproc.dsp.medians import median
 from imuproc.dsp.stretches import stretches_of
 
 BoolArray = NDArray[np.bool_]
@@ -15,6 +16,11 @@ BoolArray = NDArray[np.bool_]
 _LIVELY_AXES: Final = 2.0
 """Of three axes so many change in the mean with each sample; coarse steps at rest change one."""
 _JUST_BELOW: Final = 0.995
+
+
+def all_axes(same: BoolArray) -> BoolArray:
+    """Whether all three axes of a sensor are the same as before, shape (m, 3) to (m,)."""
+    return np.asarray(same[:, 0] & same[:, 1] & same[:, 2])
 
 
 def usual_stand(repeats: BoolArray) -> float:
@@ -37,7 +43,7 @@ def usual_stand(repeats: BoolArray) -> float:
     first, after = stretches_of(repeats)
     if 2 * len(first) < samples:
         return 1.0
-    return float(np.median(np.concatenate((np.ones(samples - len(first)), 1.0 + after - first))))
+    return float(median(np.concatenate((np.ones(samples - len(first)), 1.0 + after - first))))
 
 
 def own_samples(
@@ -62,7 +68,7 @@ def own_samples(
     flags : list of RaisedFlag
         ``low_rate``.
     """
-    repeats = [part[:, 0] & part[:, 1] & part[:, 2] for part in same]
+    repeats = [all_axes(part) for part in same]
     stands = [_stand(part, own) for part, own in zip(same, repeats, strict=True)]
     if max(stands) < 2.0 or not _advances(log, repeats):
         return log, []
@@ -82,7 +88,7 @@ def own_samples(
 def _advances(log: SensorLog, repeats: list[BoolArray]) -> bool:
     """Whether repeats have times of their own: exact copies are for the repair of stamps."""
     steps = np.diff(log.time_s)[repeats[0] | repeats[1]]
-    return bool(np.median(steps) > 0.0)
+    return bool(median(steps) > 0.0)
 
 
 def _stand(same: BoolArray, repeats: BoolArray) -> float:

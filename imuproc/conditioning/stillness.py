@@ -10,7 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
-from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_mean_std, odd_width
+from imuproc.dsp.filters import (
+    block_means,
+    block_of,
+    finite_rows,
+    moving_mean,
+    moving_mean_std,
+    odd_width,
+)
 from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import lengths
 from imuproc.dsp.stretches import stretches_of
@@ -76,7 +83,7 @@ def still_stretches(
     tuple of Interval
         In order of time; windows that touch motion are cut by half a window at both ends.
     """
-    block = max(1, int(rate_hz / _ENOUGH_HZ))
+    block = block_of(rate_hz, _ENOUGH_HZ)
     rate_hz = rate_hz / block
     width, short = odd_width(settings.window_s, rate_hz), odd_width(0.02, rate_hz)
     coarse = np.hstack((block_means(accel_mps2, block), block_means(gyro_radps, block)))

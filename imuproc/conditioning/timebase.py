@@ -220,8 +220,8 @@ def _on_grid(
     far_s = (settings.far_periods + 1e-6) * period_s
     # One period: as far as a clipped sample can reach through interpolation.
     reach_s = 1.001 * period_s
-    nothing = np.zeros(len(grid_s))
-    hidden_on_grid = np.interp(grid_s, time_s, hidden) if hidden.any() else nothing
+    clipped_at_all = hidden.any()
+    hidden_on_grid = np.interp(grid_s, time_s, hidden) if clipped_at_all else np.zeros(len(grid_s))
     signals = SiteSignals(
         site=log.site,
         accel_mps2=np.ascontiguousarray(on_grid[:, :3]),

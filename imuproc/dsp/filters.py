@@ -166,6 +166,11 @@ def derivative(x: FloatArray, rate_hz: float) -> FloatArray:
     return np.asarray(slope * rate_hz, dtype=np.float64)
 
 
+def block_of(rate_hz: float, enough_hz: float) -> int:
+    """Samples whose means are still at ``enough_hz`` or more; 1 where the rate is no higher."""
+    return max(1, int(rate_hz / enough_hz))
+
+
 def block_means(x: FloatArray, block: int) -> FloatArray:
     """Means of successive blocks of samples.
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.sites import Site, is_foot
-from imuproc.dsp.filters import block_means, finite_rows, low_pass, moving_mean, odd_width
+from imuproc.dsp.filters import block_means, block_of, finite_rows, low_pass, moving_mean, odd_width
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.peaks import find_peaks
 from imuproc.dsp.rotations import lengths, quat_rotate
@@ -99,7 +99,7 @@ def stride_lengths(track: Track, site: Site, settings: ProgressSettings) -> Floa
     ndarray, shape (k,)
         In m; strides with missing samples, or too short or too long to be of running, left out.
     """
-    block = max(1, int(track.rate_hz / _ENOUGH_HZ))
+    block = block_of(track.rate_hz, _ENOUGH_HZ)
     rate_hz = track.rate_hz / block
     if len(track.time_s) < 2 * block * settings.longest_stride_s * rate_hz:
         return np.empty(0)

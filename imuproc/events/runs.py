@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
 from imuproc.core.sites import Site, is_foot
-from imuproc.dsp.filters import block_means, low_pass
+from imuproc.dsp.filters import block_means, block_of, low_pass
 from imuproc.dsp.peaks import find_peaks
 from imuproc.dsp.rotations import lengths
 from imuproc.events.progress import ProgressSettings, Track, stride_lengths
@@ -160,7 +160,7 @@ def _fast_swings(
 
     Which way is forward is not known yet: turns both ways count, each way for itself.
     """
-    block = max(1, int(rate_hz / _ENOUGH_HZ))
+    block = block_of(rate_hz, _ENOUGH_HZ)
     time_s, rate_hz = block_means(time_s, block), rate_hz / block
     smooth = low_pass(block_means(gyro, block), min(settings.cutoff_hz, 0.4 * rate_hz), rate_hz)
     smooth = np.nan_to_num(smooth)

@@ -9,7 +9,7 @@ between, so its velocity tells less.
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.filters import block_means
+from imuproc.dsp.filters import block_means, block_of
 from imuproc.dsp.integration import cumulative_integral
 from imuproc.motion.strapdown import at_times
 
@@ -42,7 +42,7 @@ def bend_of_way(time_s: FloatArray, velocity_mps: FloatArray, stance_s: FloatArr
     if len(stance_s) <= _FEWEST_CHORDS:
         return straight
     rate_hz = (len(time_s) - 1) / (time_s[-1] - time_s[0])
-    block = max(1, int(rate_hz / _ENOUGH_HZ))
+    block = block_of(rate_hz, _ENOUGH_HZ)
     way = cumulative_integral(block_means(velocity_mps[:, :2], block), rate_hz / block)
     place = at_times(way, block_means(time_s, block), stance_s)
     chord = np.diff(place, axis=0)
