@@ -11,8 +11,8 @@ from filelock import FileLock, Timeout
 from imuproc.batch.faults import cannot_be_written
 from imuproc.batch.log import PROCESS_LOG
 from imuproc.batch.plan import Task
-from imuproc.batch.store import RUNS_FOLDER, SESSION_ARCHIVE, archive_path
 from imuproc.core.errors import SessionError
+from imuproc.core.results_folder import RUNS_FOLDER, SESSION_ARCHIVE, archive_path
 from imuproc.report.tables import (
     REPORT_FOLDER,
     RUNS_CSV,

@@ -1,27 +1,23 @@
 """Work on this machine: in this process, or by worker processes that may die."""
 
 import os
-import signal
-import threading
-import time
 import warnings
 from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
-from functools import lru_cache
 from typing import Any, Final
 
-from joblib import Parallel, delayed, parallel_config
+from joblib import delayed
 from joblib.externals.loky import BrokenProcessPool
 
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job
 from imuproc.batch.work import Method, Tell, work_on
+from imuproc.core.workers import pool, settle_in
 
 DIED: Final = (
     "its worker process was ended from outside, also when it was tried again alone; "
     "most often the memory was full"
 )
-_WATCH_S: Final = 0.5
 
 
 def in_turn(jobs: Sequence[Job], method: Method, tell: Tell) -> Generator[Outcome, None, None]:
@@ -87,14 +83,8 @@ class _Round:
 
     def outcomes(self) -> Iterator[Outcome]:
         """Outcomes as they are ready; fewer than jobs when a worker has died."""
-        with _quiet_restarts(), parallel_config("loky", inner_max_num_threads=1):
-            finished = Parallel(
-                n_jobs=self._workers,
-                return_as="generator_unordered",
-                batch_size=1,
-                pre_dispatch=self._workers,  # no more under way than there are workers
-                max_nbytes=None,
-            )(self._calls())
+        with _quiet_restarts():
+            finished = pool(self._workers, "generator_unordered")(self._calls())
             try:
                 for outcome in finished:
                     self._back.add(outcome.run)
@@ -123,19 +113,5 @@ def _quiet_restarts() -> Iterator[None]:
 
 
 def _in_worker(job: Job, how: tuple[Method, Tell], parent: int) -> Outcome:
-    _settle_in(parent)
+    settle_in(parent)
     return work_on(job, *how)
-
-
-@lru_cache(maxsize=1)
-def _settle_in(parent: int) -> None:
-    """Leave Ctrl-C to the parent, and end with it: nobody would take what comes after."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if os.name != "nt":
-        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-
-
-def _end_with(parent: int) -> None:
-    while os.getppid() == parent:
-        time.sleep(_WATCH_S)
-    os._exit(1)

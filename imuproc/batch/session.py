@@ -15,11 +15,12 @@ from imuproc.batch.log import PROCESS_LOG, ProcessLog
 from imuproc.batch.outcome import Outcome, Row
 from imuproc.batch.pages import forget_pages, make_report
 from imuproc.batch.plan import Task
-from imuproc.batch.store import Job, archive_path, is_current
+from imuproc.batch.store import Job, is_current
 from imuproc.batch.strict import serious_flags, strict_rows
 from imuproc.batch.tables import gather, write_results
 from imuproc.batch.work import Method, Tell
 from imuproc.core.errors import SessionError
+from imuproc.core.results_folder import archive_path
 from imuproc.pipeline.settings import Settings
 from imuproc.report.text import clean
 

@@ -4,7 +4,7 @@ import datetime
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from imuproc.archive.assembling import assemble_session
 from imuproc.archive.reading import Archive, ArchivedRun, open_archive
@@ -15,14 +15,12 @@ from imuproc.batch.plan import Task
 from imuproc.core.errors import ArchiveError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Distance, Result
+from imuproc.core.results_folder import RUNS_FOLDER, SESSION_ARCHIVE
 from imuproc.pipeline.run import refusal_flags
 from imuproc.report.summary import RUN_COLUMNS, RunSummary, start_time, summarise_run
 
 if TYPE_CHECKING:
     import pandas as pd
-
-RUNS_FOLDER: Final = "runs"
-SESSION_ARCHIVE: Final = "session.h5"
 
 
 @dataclass(frozen=True)
@@ -53,11 +51,6 @@ class Job:
     def shown(self) -> str:
         """Path of the archive within the folder of results."""
         return f"{RUNS_FOLDER}/{self.archive.name}"
-
-
-def archive_path(folder: Path, run_id: str) -> Path:
-    """Where the archive of a recording lies in the folder of results."""
-    return folder / RUNS_FOLDER / f"{run_id}.h5"
 
 
 def keep(

@@ -6,8 +6,9 @@ from pathlib import Path
 from imuproc.batch.faults import cannot_be_written
 from imuproc.batch.folder import RESULTS
 from imuproc.batch.outcome import Outcome, Row
-from imuproc.batch.store import SESSION_ARCHIVE, Job, join_archives, load
+from imuproc.batch.store import Job, join_archives, load
 from imuproc.core.errors import ArchiveError, SessionError
+from imuproc.core.results_folder import SESSION_ARCHIVE
 from imuproc.report.summary import failed_run
 from imuproc.report.tables import (
     RUNS_CSV,

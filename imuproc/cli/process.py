@@ -11,8 +11,11 @@ from imuproc.cli.exit_codes import ALL_DONE, INTERRUPTED, SOME_FAILED
 from imuproc.cli.workers import Jobs, cores
 
 if TYPE_CHECKING:
+    from imuproc.batch.plan import Task
     from imuproc.batch.session import Processed
     from imuproc.batch.work import Method
+
+_NEEDED_BY_WORKERS = ("imuproc.batch.local", "imuproc.pipeline.run", "imuproc.cli.found_runs")
 
 _MOST_TABLES = 20
 """Of more runs than this no step tables are printed: nobody reads a squad's that way."""
@@ -91,20 +94,37 @@ def process(options: ProcessOptions) -> None:
 
 
 def _processed(options: ProcessOptions) -> "Processed":
-    from imuproc.batch.folder import output_folder
     from imuproc.batch.plan import plan
-    from imuproc.batch.session import Request, process_tasks
-    from imuproc.cli.progress import Shown
-    from imuproc.pipeline.settings import Settings, read_settings
+    from imuproc.core.workers import started
     from imuproc.readers.session import read_session
 
     tasks = plan(read_session(options.session), options.run or ())
+    jobs = options.jobs or cores()
+    with started(_workers_at_once(options, tasks, jobs), _NEEDED_BY_WORKERS):
+        return _worked_through(options, tasks, jobs)
+
+
+def _workers_at_once(options: ProcessOptions, tasks: "list[Task]", jobs: int) -> int:
+    """How many workers there is work for beyond doubt, before any input has been looked at."""
+    from imuproc.core.results_folder import archive_path
+
+    wanted = [task.run.id for task in tasks if task.wanted]
+    there = 0 if options.again else sum(archive_path(options.out, run).exists() for run in wanted)
+    return 0 if options.cluster else min(jobs, len(wanted) - there)
+
+
+def _worked_through(options: ProcessOptions, tasks: "list[Task]", jobs: int) -> "Processed":
+    from imuproc.batch.folder import output_folder
+    from imuproc.batch.session import Request, process_tasks
+    from imuproc.cli.progress import Shown
+    from imuproc.pipeline.settings import Settings, read_settings
+
     settings = read_settings(options.settings) if options.settings else Settings()
     request = Request(
         tasks,
         _method(),
         settings,
-        jobs=options.jobs or cores(),
+        jobs=jobs,
         cluster=options.cluster,
         again=options.again,
         report=not options.no_report,

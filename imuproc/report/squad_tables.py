@@ -16,11 +16,11 @@ from imuproc.archive.reading import ArchivedRun, open_archive
 from imuproc.core.columns import step_table_columns
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.core.flags import RaisedFlag
+from imuproc.core.results_folder import SESSION_ARCHIVE
 from imuproc.report.summary import KEY_FIGURES, RunSummary, mean_name, sum_up
 from imuproc.report.tables import DECIMALS, RUN_COLUMN, RUNS_CSV, STEPS_PARQUET
 from imuproc.report.text import from_spreadsheet_safe
 
-ARCHIVE: Final = "session.h5"
 _AGAIN: Final = "run the same `imuproc process` again"
 _NEEDED: Final = ("session", "athlete", "run", "start", "distance_m", "status", "flags", "reason")
 
@@ -72,11 +72,11 @@ def read_squad(path: Path) -> SquadTables:
     if not os.path.isdir(path):
         raise SessionError(
             f"{path}: found nothing there; allowed: the output folder of `imuproc process`, or a "
-            f"{ARCHIVE}"
+            f"{SESSION_ARCHIVE}"
         )
     if not os.access(path, os.R_OK | os.X_OK):
         raise SessionError(f"{path}: cannot be read, this user has no right to; ask who owns it")
-    names = (RUNS_CSV, STEPS_PARQUET, ARCHIVE)
+    names = (RUNS_CSV, STEPS_PARQUET, SESSION_ARCHIVE)
     if not any(os.path.isfile(path / name) for name in names):
         raise SessionError(
             f"{path}: is no output folder of `imuproc process`, or its tables are not written "
@@ -90,13 +90,13 @@ def _of_folder(folder: Path) -> SquadTables:
         return _of_tables(folder)
     except SessionError as error:
         why = str(error)
-    if not os.path.isfile(folder / ARCHIVE):
+    if not os.path.isfile(folder / SESSION_ARCHIVE):
         raise SessionError(f"{why}; {_AGAIN}")
     try:
-        tables = _of_archive(folder / ARCHIVE)
+        tables = _of_archive(folder / SESSION_ARCHIVE)
     except ArchiveError as error:
         raise SessionError(f"{why}\n{error}") from error
-    note = f"{why}; shown is what {ARCHIVE} holds, which has no runs that failed; {_AGAIN}"
+    note = f"{why}; shown is what {SESSION_ARCHIVE} holds, which has no runs that failed; {_AGAIN}"
     return SquadTables(tables.runs, tables.steps, tables.source, (note,))
 
 

@@ -10,10 +10,11 @@ from imuproc.batch.fingerprint import fingerprint, input_digests
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.plan import plan
 from imuproc.batch.session import Request
-from imuproc.batch.store import Job, archive_path
+from imuproc.batch.store import Job
 from imuproc.batch.work import Method
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
+from imuproc.core.results_folder import archive_path
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource
 from imuproc.pipeline.windows import read_short

@@ -4,9 +4,7 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
-from imuproc.batch.store import SESSION_ARCHIVE
 from imuproc.core.errors import ArchiveError, SessionError
-from imuproc.report import squad_tables
 from imuproc.report.squad_tables import read_squad
 from imuproc.report.tables import RUNS_CSV, STEPS_PARQUET, joined_steps, write_steps_parquet
 from tests.report.fake_squad import REASON, sprint, squad_runs_by_hand, write_squad
@@ -49,7 +47,6 @@ def test_where_the_tables_are_not_whole_the_archive_is_read_and_that_is_told(out
     tables = read_squad(out)
     assert tables.runs[0].run == "R07-01"
     assert "runs.csv: is missing; shown is what session.h5 holds" in tables.notes[0]
-    assert squad_tables.ARCHIVE == SESSION_ARCHIVE
 
 
 def test_no_such_folder(tmp_path: Path) -> None:

@@ -11,8 +11,8 @@ import pandas as pd
 
 from imuproc.archive.reading import ArchivedRun, open_archive
 from imuproc.core.errors import ArchiveError, RunError, SessionError
+from imuproc.core.results_folder import SESSION_ARCHIVE, archive_path
 from imuproc.readers.wording import did_you_mean, listed, quoted
-from imuproc.report.pages.writing import RUNS_FOLDER, SESSION_ARCHIVE
 from imuproc.report.squad_tables import SquadTables, read_squad
 from imuproc.report.text import clean
 
@@ -115,7 +115,7 @@ _NO_ARCHIVE: Final = (
 def _with_archive(found: RunResult, folder: Path) -> RunResult:
     """The run with what its archive tells; without, where there is none that can be read."""
     # Runs found in a log are kept together under the log's id, which holds no underscore.
-    own = folder / RUNS_FOLDER / f"{found.run.partition('_')[0]}.h5"
+    own = archive_path(folder, found.run.partition("_")[0])
     path = own if os.path.isfile(own) else folder / SESSION_ARCHIVE
     if not os.path.isfile(path):
         return replace(found, notes=(_NO_ARCHIVE,))

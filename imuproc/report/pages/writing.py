@@ -13,6 +13,8 @@ from imuproc.archive.reading import open_archive
 from imuproc.assessment.targets import DEFAULT, TargetSet, chosen, read_targets
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.core.files import replaced_file
+from imuproc.core.results_folder import RUNS_FOLDER, SESSION_ARCHIVE
+from imuproc.core.workers import pool
 from imuproc.report.pages.run_page import run_page
 from imuproc.report.pages.squad_page import (
     SquadRow,
@@ -27,8 +29,6 @@ from imuproc.report.spreadsheet import write_steps_xlsx
 from imuproc.report.tables import REPORT_FOLDER, RUNS_CSV, STEPS_XLSX, joined_steps
 
 INDEX: Final = "index.html"
-SESSION_ARCHIVE: Final = "session.h5"
-RUNS_FOLDER: Final = "runs"
 
 
 @dataclass
@@ -174,12 +174,12 @@ def _shared_out(sources: Sequence[tuple[Path, str]], request: _Request, jobs: in
     workers = max(1, min(jobs, len(sources)))
     if workers == 1:
         return _part(sources, request)
-    from joblib import Parallel, delayed
+    from joblib import delayed
 
     size = -(-len(sources) // workers)
     parts = [sources[at : at + size] for at in range(0, len(sources), size)]
     gathered = _Gathered()
-    for part in Parallel(n_jobs=workers)(delayed(_part)(part, request) for part in parts):
+    for part in pool(workers)(delayed(_part)(part, request) for part in parts):
         gathered.join(part)
     return gathered
 
