@@ -12,7 +12,7 @@ from joblib.externals.loky import BrokenProcessPool
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job
 from imuproc.batch.work import Method, Tell, work_on
-from imuproc.core.workers import pool, settle_in
+from imuproc.core.workers import settle_in, shared_out
 
 DIED: Final = (
     "its worker process was ended from outside, also when it was tried again alone; "
@@ -84,7 +84,7 @@ class _Round:
     def outcomes(self) -> Iterator[Outcome]:
         """Outcomes as they are ready; fewer than jobs when a worker has died."""
         with _quiet_restarts():
-            finished = pool(self._workers, "generator_unordered")(self._calls())
+            finished = shared_out(self._calls(), self._workers, in_order=False)
             try:
                 for outcome in finished:
                     self._back.add(outcome.run)

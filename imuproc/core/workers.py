@@ -10,47 +10,57 @@ import os
 import signal
 import threading
 import time
-import warnings
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Generator, Iterable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final, Literal
-
-if TYPE_CHECKING:
-    from joblib import Parallel
-
-Form = Literal["list", "generator", "generator_unordered"]
+from multiprocessing import resource_tracker
+from typing import Any, Final
 
 _WATCH_S: Final = 0.5
 
 
-def pool(workers: int, form: Form = "list") -> "Parallel":
-    """Workers to give calls to; those of an earlier pool of as many are taken again.
+def shared_out(
+    calls: Iterable[Any], workers: int, in_order: bool = True
+) -> Generator[Any, None, None]:
+    """Give calls to workers; those of an earlier time are taken again if they were as many.
 
     No more calls are under way than there are workers, one each, and each worker keeps linear
     algebra to one thread.
 
     Parameters
     ----------
+    calls : iterable
+        As :func:`joblib.delayed` makes them. The first ones are taken and begun at once.
     workers : int
-    form : {"list", "generator", "generator_unordered"}
-        How results come back.
+    in_order : bool
+        Whether results come in the order of the calls, or else as they are ready.
+
+    Returns
+    -------
+    generator
+        Of results. Closing it early ends the workers.
     """
     from joblib import Parallel, parallel_config
 
     with parallel_config("loky", inner_max_num_threads=1):
-        return Parallel(
+        share_out = Parallel(
             n_jobs=workers,
-            return_as=form,
+            return_as="generator" if in_order else "generator_unordered",
             batch_size=1,
             pre_dispatch=workers,
             max_nbytes=None,
         )
+    with _deaf_to_interruption():
+        results: Generator[Any, None, None] = share_out(calls)
+    return results
 
 
 @contextmanager
 def started(workers: int, modules: Sequence[str]) -> Iterator[None]:
-    """Start the workers of :func:`pool` now, and let them load; they are ended at the end.
+    """Start the workers of :func:`shared_out` now and let them load.
+
+    They end with this process. However the block ends, they have loaded then: to end them before
+    would leave messages of those that were just being started.
 
     Parameters
     ----------
@@ -64,14 +74,31 @@ def started(workers: int, modules: Sequence[str]) -> Iterator[None]:
         return
     from joblib import delayed
 
-    calls = (delayed(_load)(os.getpid(), modules) for _ in range(workers))
-    loading = pool(workers, "generator")(calls)
-    try:
+    loads = [delayed(_load)(os.getpid(), modules) for _ in range(workers)]
+    with ExitStack() as at_end:
+        with _deaf_to_interruption():
+            at_end.callback(_loaded, shared_out(loads, workers))
         yield
-    finally:
-        with warnings.catch_warnings():
-            warnings.filterwarnings("ignore", message=".*successfully executed")
-            loading.close()
+
+
+def _loaded(loading: Generator[None, None, None]) -> None:
+    from joblib.externals.loky import BrokenProcessPool
+
+    with suppress(BrokenProcessPool):  # told where the worker that has died was at work
+        for _ in loading:
+            pass
+
+
+def settle_in(parent: int) -> None:
+    """Leave Ctrl-C to the parent, and end with it: nobody would take what comes after.
+
+    Parameters
+    ----------
+    parent : int
+        Its process id.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _end_with(parent)
 
 
 def _load(parent: int, modules: Sequence[str]) -> None:
@@ -82,20 +109,25 @@ def _load(parent: int, modules: Sequence[str]) -> None:
 
 
 @lru_cache(maxsize=1)
-def settle_in(parent: int) -> None:
-    """Leave Ctrl-C to the parent, and end with it: nobody would take what comes after.
-
-    Parameters
-    ----------
-    parent : int
-        Its process id.
-    """
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    if os.name != "nt":
-        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-
-
 def _end_with(parent: int) -> None:
-    while os.getppid() == parent:
-        time.sleep(_WATCH_S)
-    os._exit(1)
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(_WATCH_S)
+        os._exit(1)
+
+    if os.name != "nt":
+        threading.Thread(target=watch, daemon=True).start()
+
+
+@contextmanager
+def _deaf_to_interruption() -> Iterator[None]:
+    """Processes started within never hear Ctrl-C, also while they load; this one does, after it."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    resource_tracker.ensure_running()  # if it were started within, this process would hear again
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)

@@ -1,12 +1,14 @@
 import json
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
 from imuproc.batch.folder import output_folder
+from imuproc.batch.local import in_turn
 from imuproc.cli.found_runs import FoundRuns
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
@@ -170,6 +172,43 @@ def test_an_interruption_of_the_tables_stops_at_once(
     assert (seen.code, seen.err) == (130, "imuproc: interrupted; finished runs are kept\n")
     assert not (tmp_path / "out" / "runs.csv").exists()
     assert len(list((tmp_path / "out" / "runs").iterdir())) == 3
+
+
+@pytest.mark.parametrize(
+    ("options", "expected"),
+    [
+        ([], 2),
+        (["--jobs", "8"], 3),
+        (["--jobs", "1"], 1),
+        (["--run", "R07-02"], 1),
+        (["--cluster", "tcp://127.0.0.1:1"], 0),
+    ],
+)
+def test_workers_are_started_early_for_the_runs_there_are_to_do(
+    imuproc: Command,
+    session: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    options: list[str],
+    expected: int,
+) -> None:
+    asked: list[int] = []
+
+    @contextmanager
+    def note(workers: int, _modules: object) -> Iterator[None]:
+        asked.append(workers)
+        yield
+
+    monkeypatch.setattr("imuproc.core.workers.started", note)
+    monkeypatch.setattr("imuproc.batch.session.by_workers", lambda j, m, t, _: in_turn(j, m, t))
+    monkeypatch.setattr("imuproc.cli.process.cores", lambda: 2)
+    again = ("process", session, "-o", tmp_path / "out", "--no-report", *options)
+    imuproc(*again)
+    assert asked == [expected]
+    if "--cluster" not in options:
+        imuproc(*again)  # all is there
+        imuproc(*again, "--again")
+        assert asked == [expected, 0, expected]
 
 
 def test_a_folder_in_use_is_refused(imuproc: Command, session: Path, tmp_path: Path) -> None:

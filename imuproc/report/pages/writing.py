@@ -14,7 +14,7 @@ from imuproc.assessment.targets import DEFAULT, TargetSet, chosen, read_targets
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.core.files import replaced_file
 from imuproc.core.results_folder import RUNS_FOLDER, SESSION_ARCHIVE
-from imuproc.core.workers import pool
+from imuproc.core.workers import shared_out
 from imuproc.report.pages.run_page import run_page
 from imuproc.report.pages.squad_page import (
     SquadRow,
@@ -179,7 +179,7 @@ def _shared_out(sources: Sequence[tuple[Path, str]], request: _Request, jobs: in
     size = -(-len(sources) // workers)
     parts = [sources[at : at + size] for at in range(0, len(sources), size)]
     gathered = _Gathered()
-    for part in pool(workers)(delayed(_part)(part, request) for part in parts):
+    for part in shared_out((delayed(_part)(part, request) for part in parts), workers):
         gathered.join(part)
     return gathered
 

@@ -1,0 +1,94 @@
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from joblib import delayed
+
+from imuproc.core.workers import shared_out, started
+from tests.session_folder import small_session
+
+UNUSED = "imuproc.synth.jump"
+"""A module that nothing else in these tests loads."""
+
+
+def _process() -> int:
+    time.sleep(0.1)  # long enough for the other worker to take the next call
+    return os.getpid()
+
+
+def _loaded(module: str) -> bool:
+    time.sleep(0.1)
+    return module in sys.modules
+
+
+def _there(process: int) -> bool:
+    try:
+        state = Path(f"/proc/{process}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()
+    except FileNotFoundError:
+        return False
+    return state[0] != "Z"
+
+
+def test_workers_started_early_have_loaded_what_is_needed_and_do_the_work() -> None:
+    with started(2, [UNUSED]):
+        calls = [delayed(_loaded)(UNUSED) for _ in range(4)]
+        assert list(shared_out(calls, 2)) == [True] * 4
+    assert UNUSED not in sys.modules
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="needs /proc")
+def test_workers_started_early_are_the_ones_used() -> None:
+    with started(2, []):
+        first = set(shared_out([delayed(_process)() for _ in range(8)], 2))
+        again = set(shared_out([delayed(_process)() for _ in range(8)], 2, in_order=False))
+        assert len(first) == 2
+        assert first == again
+
+
+def test_for_one_worker_nothing_is_started(monkeypatch: pytest.MonkeyPatch) -> None:
+    def never(*_: object) -> None:
+        raise AssertionError("a worker was started")
+
+    monkeypatch.setattr("imuproc.core.workers.shared_out", never)
+    with started(1, [UNUSED]):
+        pass
+
+
+def _workers_of(process: int) -> list[int]:
+    """Worker processes that a process has started."""
+    of_it = Path(f"/proc/{process}/task/{process}/children").read_text(encoding="utf-8").split()
+    named = [(int(it), Path(f"/proc/{it}/cmdline").read_bytes()) for it in of_it]
+    return [it for it, words in named if b"--process-name" in words]
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="needs /proc")
+@pytest.mark.parametrize("later_s", [0.0, 0.2])
+def test_ctrl_c_while_workers_load_says_so_once_and_leaves_none_behind(
+    tmp_path: Path, later_s: float
+) -> None:
+    session = small_session(tmp_path / "session")
+    command = [sys.executable, "-m", "imuproc", "process", str(session), "--jobs", "2"]
+    command += ["-o", str(tmp_path / "out")]
+    process = subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    )
+    workers: list[int] = []
+    while len(workers) < 2:
+        assert process.poll() is None
+        workers = _workers_of(process.pid)
+        time.sleep(0.001)
+    time.sleep(later_s)
+    os.killpg(process.pid, signal.SIGINT)  # a terminal tells all processes of a command
+    out, err = process.communicate(timeout=60)
+    assert out == ""
+    print(err)
+    assert err in (
+        "imuproc: interrupted; finished runs are kept\n",
+        "imuproc: interrupted\n",
+    )
+    assert process.returncode in (130, -signal.SIGINT)
+    assert not any(map(_there, workers))
