@@ -10,6 +10,7 @@ import os
 import signal
 import threading
 import time
+import warnings
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from functools import lru_cache
@@ -17,6 +18,7 @@ from multiprocessing import resource_tracker
 from typing import Any, Final
 
 _WATCH_S: Final = 0.5
+_TAKEN_S: Final = 0.2
 
 
 def shared_out(
@@ -50,8 +52,11 @@ def shared_out(
             pre_dispatch=workers,
             max_nbytes=None,
         )
-    with _deaf_to_interruption():
-        results: Generator[Any, None, None] = share_out(calls)
+    with ExitStack() as undo:
+        with _deaf_to_interruption():
+            results: Generator[Any, None, None] = share_out(calls)
+            undo.callback(_give_up, results)
+        undo.pop_all()
     return results
 
 
@@ -81,10 +86,15 @@ def started(workers: int, modules: Sequence[str]) -> Iterator[None]:
         yield
 
 
-def _loaded(loading: Generator[None, None, None]) -> None:
-    from joblib.externals.loky import BrokenProcessPool
+def _give_up(results: Generator[Any, None, None]) -> None:
+    time.sleep(_TAKEN_S)  # joblib's thread stumbles over calls that it has not yet taken
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", ".* tasks .* been (successfully|cancelled)")
+        results.close()
 
-    with suppress(BrokenProcessPool):  # told where the worker that has died was at work
+
+def _loaded(loading: Generator[None, None, None]) -> None:
+    with suppress(RuntimeError):  # a worker has died, or was ended: told where it was at work
         for _ in loading:
             pass
 

@@ -1,8 +1,10 @@
+import gc
 import os
 import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -58,6 +60,23 @@ def test_for_one_worker_nothing_is_started(monkeypatch: pytest.MonkeyPatch) -> N
         pass
 
 
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="needs signal masks")
+def test_ctrl_c_while_calls_are_given_out_is_heard_afterwards() -> None:
+    def calls() -> Iterator[object]:
+        signal.raise_signal(signal.SIGINT)
+        yield from [delayed(_process)() for _ in range(4)]
+
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with started(2, []):
+            with pytest.raises(KeyboardInterrupt):
+                shared_out(calls(), 2)
+            gc.collect()
+        assert len(list(shared_out([delayed(_process)() for _ in range(4)], 2))) == 4
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
 def _workers_of(process: int) -> list[int]:
     """Worker processes that a process has started."""
     of_it = Path(f"/proc/{process}/task/{process}/children").read_text(encoding="utf-8").split()
@@ -85,7 +104,6 @@ def test_ctrl_c_while_workers_load_says_so_once_and_leaves_none_behind(
     os.killpg(process.pid, signal.SIGINT)  # a terminal tells all processes of a command
     out, err = process.communicate(timeout=60)
     assert out == ""
-    print(err)
     assert err in (
         "imuproc: interrupted; finished runs are kept\n",
         "imuproc: interrupted\n",
