@@ -10,9 +10,9 @@
 ``length``  cost per sample of logs from 30 s to ``--longest`` s in which the same run comes every
             30 s, over that of one run alone. A log of 10 s holds a whole run too, cut short at its
             end: its samples are a third and its work is not, so it is told per run
-``workers`` one worker over two, on a session of copies of one run. A machine shared with others
-            changes its pace within minutes: each time of one worker is held against those of two
-            just before and after it, and the median of five such ratios counts
+``workers`` one worker over two, on half a squad's session (160 copies of one run). A machine
+            shared with others changes its pace within minutes: each time of one worker is held
+            against those of two just before and after it, and the median of such ratios counts
 ``help``    ``imuproc --help`` over ``python -c pass``
 ``memory``  largest resident memory of a worker for runs of 30 s at 1000 Hz, in MB
 ``long``    ``imuproc process`` on CSV logs of 15 minutes and more (4 sensors, 1000 Hz, a run every
@@ -207,9 +207,9 @@ def _cost(recording: Recording, base: Recording, repeats: int) -> float:
 
 
 def worker_ratio() -> None:
-    """One worker against two, on a session of 96 runs, tables and archives only."""
+    """One worker against two, on a session of 160 runs, tables and archives only."""
     with tempfile.TemporaryDirectory() as scratch:
-        path = write_session(Path(scratch) / "session", one_run(15.0, 1000.0), 96)
+        path = write_session(Path(scratch) / "session", one_run(15.0, 1000.0), 160)
         command = [sys.executable, "-m", "imuproc", "process", str(path), "--quiet", "--no-report"]
         first = ("-o", str(Path(scratch) / "first"), "--run", "R07-01", "--jobs", "1")
         subprocess.run([*command, *first], check=True)  # else the first of the two compiles
@@ -220,13 +220,13 @@ def worker_ratio() -> None:
 
         one, two = processed_by("1"), processed_by("2")
         before_s, ratios = _took_s(two), []
-        for _ in range(5):
+        for _ in range(3):
             one_s, after_s = _took_s(one), _took_s(two)
             ratios.append(2.0 * one_s / (before_s + after_s))
             before_s = after_s
     _tell("workers", float(np.median(ratios)), "at least 1.7")
-    _tell("workers: least of 5", min(ratios), "")
-    _tell("workers: most of 5", max(ratios), "")
+    _tell("workers: least of 3", min(ratios), "")
+    _tell("workers: most of 3", max(ratios), "")
 
 
 def _took_s(work: Callable[[], object]) -> float:
