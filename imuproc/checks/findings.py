@@ -72,7 +72,7 @@ class Sampling:
         Standard deviation of the steps between stamps as a share of the sampling period.
     gaps : int
     missing : int
-        Samples missing in gaps or without a value.
+        Samples missing in gaps, without a value, or with that of the one before in their place.
     longest_gap_s, longest_gap_at_s : float
     duplicates : int
         Samples that carry the stamp of the one before.

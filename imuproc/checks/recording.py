@@ -148,6 +148,7 @@ def _looked_at(log: LogToCheck, about: Recording, settings: CheckSettings) -> _L
 def _read(log: LogToCheck, about: Recording, settings: CheckSettings) -> _Looked:
     scan = scan_log(log.pieces(), settings)
     sampling, reasons = check_sampling(scan, log.stated_rate_hz, settings)
+    sampling = replace(sampling, missing=sampling.missing + scan.held)  # has a reason of its own
     if scan.log.cut_short:
         reasons.append(from_flag(RaisedFlag("log_cut_short", scan.log.cut_short), "limit"))
     if log.stated_rate_hz is not None:

@@ -59,6 +59,12 @@ class Scan:
     tracks: tuple[Track, ...]
 
     @property
+    def held(self) -> int:
+        """Samples that only repeat the one before and stand for others."""
+        marks = [flag.marks for flag in self.artefacts if flag.name == "samples_held"]
+        return sum(int(of.samples.sum()) for of in marks if of is not None)
+
+    @property
     def longest(self) -> Track:
         """The longest stretch without a long gap."""
         return max(self.tracks, key=lambda track: len(track.time_s))

@@ -10,6 +10,7 @@ from imuproc.checks.settings import CheckSettings
 from imuproc.core.errors import LogError
 from imuproc.core.flags import FLAGS
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.synth.faults_held import in_swing
 from imuproc.synth.sensors import GRADES
 from tests.checks.made import (
     all_reasons,
@@ -303,6 +304,20 @@ def test_all_pieces_are_told_of_what_was_left_out(kind: str) -> None:
         told.append({r.text for r in reasons if r.flag in ("spikes", "stuck_channel")})
     assert told[0] == told[1]
     assert len(told[0]) > 0
+
+
+@pytest.mark.parametrize("piece_samples", [400_000, 1777])
+def test_samples_that_are_only_repeated_are_lost(piece_samples: int) -> None:
+    log = running().logs["left_foot"]
+    held = in_swing(log, 0.06, np.random.default_rng(6))
+    repeated = int(np.count_nonzero((held.gyro_radps != log.gyro_radps).any(axis=1)))
+    report = check_recording(
+        with_log(running(), "left_foot", gyro_radps=held.gyro_radps, accel_mps2=held.accel_mps2),
+        settings=CheckSettings(piece_samples=piece_samples),
+    )
+    before = sensor(check_recording(running()), "left_foot").sampling.missing
+    assert repeated > 10
+    assert sensor(report, "left_foot").sampling.missing == before + repeated
 
 
 def test_a_stated_rate_is_said_to_be_unchecked() -> None:
