@@ -1,11 +1,14 @@
 """The archive of a whole session: a copy of those of its recordings, in one file."""
 
+import hashlib
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from imuproc.archive.head import stated_digest
+from imuproc.archive.plain import to_json
 from imuproc.archive.reading import opened
-from imuproc.archive.values import read_json, write_json
+from imuproc.archive.values import read_attribute, read_json, write_attribute, write_json
 from imuproc.archive.writing import archive_file
 from imuproc.core.errors import ArchiveError
 
@@ -19,7 +22,7 @@ def assemble_session(
     """Join the archives of recordings into one that needs none of them.
 
     Each is verified, then copied piece by piece as it lies on the disk, so that memory does not
-    grow with the session.
+    grow with the session. Where the file is there, whole and made from the same, it stays.
 
     Parameters
     ----------
@@ -40,7 +43,11 @@ def assemble_session(
     OSError
         The file cannot be written; what was there before is still there.
     """
+    made_from = _made_from(archives, session, left_out)
+    if _is_made_from(path, made_from):
+        return
     with archive_file(path, "session") as (root, sink):
+        write_attribute(root, "made_from", made_from)
         write_json(root, "session", session)
         order: list[str] = []
         for archive in archives:
@@ -54,3 +61,25 @@ def assemble_session(
                     order.append(run_id)
                     sink.check()
         write_json(root, "order", order)
+
+
+def _made_from(
+    archives: Sequence[Path], session: Mapping[str, Any], left_out: Collection[str]
+) -> str:
+    """One SHA-256 over all that the content of a session's archive depends on."""
+    parts = {
+        "archives": [stated_digest(archive) for archive in archives],
+        "session": session,
+        "left_out": sorted(left_out),
+    }
+    return hashlib.sha256(to_json(parts).encode("ascii")).hexdigest()
+
+
+def _is_made_from(path: Path, made_from: str) -> bool:
+    if not path.is_file():
+        return False
+    try:
+        with opened(path) as root:
+            return read_attribute(root, "made_from") == made_from
+    except ArchiveError:
+        return False

@@ -69,6 +69,22 @@ def verify(path: Path) -> int:
     return stated[0]
 
 
+def stated_digest(path: Path) -> str:
+    """SHA-256 of the content of an archive as its head states it; the content is not read.
+
+    Raises
+    ------
+    ArchiveError
+        The file cannot be read or is no archive.
+    """
+    try:
+        with path.open("rb") as file:
+            head = file.read(HEAD_BYTES)
+    except OSError as error:
+        raise ArchiveError(f"{path}: cannot be read ({error.strerror or error})") from error
+    return _stated(path, head)[2]
+
+
 def _head(schema: int, length: int, digest: str) -> bytes:
     line = f"{_NAME.decode()}; schema {schema}; {length} bytes after this block; sha256 {digest}\n"
     text = line + _NOTE

@@ -74,6 +74,43 @@ def test_the_same_archives_give_the_same_bytes(folder: Path, tmp_path: Path) -> 
     assert again.read_bytes() == (folder / "session.h5").read_bytes()
 
 
+def test_a_session_that_is_there_and_made_of_the_same_stays(folder: Path, tmp_path: Path) -> None:
+    again = tmp_path / "session.h5"
+    assemble_session(again, archives(folder), SESSION)
+    before = again.stat()
+    assemble_session(again, archives(folder), SESSION)
+    assert (again.stat().st_ino, again.stat().st_mtime_ns) == (before.st_ino, before.st_mtime_ns)
+
+
+@pytest.mark.parametrize("change", ["an archive", "the order", "the session", "what is left out"])
+def test_a_session_made_of_something_else_is_made_anew(
+    folder: Path, tmp_path: Path, change: str
+) -> None:
+    path, other = tmp_path / "session.h5", tmp_path / "other.h5"
+    parts, session, left_out = archives(folder), SESSION, ["R07-02_2"]
+    assemble_session(path, parts, session, left_out)
+    if change == "an archive":
+        parts = [small_archive(tmp_path / "R07-01.h5", "R07-01"), *parts[1:]]
+    elif change == "the order":
+        parts = parts[::-1]
+    elif change == "the session":
+        session = {**SESSION, "note": "rain"}
+    else:
+        left_out = ["R07-02_1"]
+    assemble_session(path, parts, session, left_out)
+    assemble_session(other, parts, session, left_out)
+    assert path.read_bytes() == other.read_bytes()
+
+
+def test_a_session_that_is_damaged_is_made_anew(folder: Path, tmp_path: Path) -> None:
+    path = tmp_path / "session.h5"
+    whole = (folder / "session.h5").read_bytes()
+    for damaged in (whole[:-1], whole[:100], whole[:5000] + b"?" + whole[5001:], b""):
+        path.write_bytes(damaged)
+        assemble_session(path, archives(folder), SESSION)
+        assert path.read_bytes() == whole
+
+
 def test_a_session_may_be_made_of_sessions_or_of_nothing(folder: Path, tmp_path: Path) -> None:
     assemble_session(tmp_path / "one.h5", [folder / "session.h5"], {})
     assemble_session(tmp_path / "none.h5", [], SESSION)

@@ -36,7 +36,7 @@ def sizes(whole):
 for size in sizes(before[0]):
     print(limited(size, lambda: small_archive(run, "R07-02")))
 for size in sizes(before[1]):
-    print(limited(size, lambda: assemble_session(session, [run], {"id": "before"})))
+    print(limited(size, lambda: assemble_session(session, [run], {"id": "behind"})))
 assert (run.read_bytes(), session.read_bytes()) == before, "changed"
 assert sorted(os.listdir(folder)) == ["a.h5", "session.h5"], os.listdir(folder)
 small_archive(run, "R07-02")
