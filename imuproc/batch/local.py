@@ -1,6 +1,5 @@
 """Work on this machine: in this process, or by worker processes that may die."""
 
-import os
 import warnings
 from collections.abc import Generator, Iterator, Sequence
 from contextlib import contextmanager
@@ -12,7 +11,7 @@ from joblib.externals.loky import BrokenProcessPool
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job
 from imuproc.batch.work import Method, Tell, work_on
-from imuproc.core.workers import settle_in, shared_out
+from imuproc.core.workers import shared_out
 
 DIED: Final = (
     "its worker process was ended from outside, also when it was tried again alone; "
@@ -101,7 +100,7 @@ class _Round:
     def _calls(self) -> Iterator[Any]:
         for job in self._jobs:
             self.sent.append(job)
-            yield delayed(_in_worker)(job, self._how, os.getpid())
+            yield delayed(work_on)(job, *self._how)
 
 
 @contextmanager
@@ -110,8 +109,3 @@ def _quiet_restarts() -> Iterator[None]:
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="A worker stopped while some jobs")
         yield
-
-
-def _in_worker(job: Job, how: tuple[Method, Tell], parent: int) -> Outcome:
-    settle_in(parent)
-    return work_on(job, *how)

@@ -13,7 +13,6 @@ import time
 import warnings
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
-from functools import lru_cache
 from multiprocessing import resource_tracker
 from typing import Any, Final
 
@@ -51,6 +50,8 @@ def shared_out(
             batch_size=1,
             pre_dispatch=workers,
             max_nbytes=None,
+            initializer=_settle_in,
+            initargs=(os.getpid(),),
         )
     with ExitStack() as undo:
         with _deaf_to_interruption():
@@ -79,7 +80,7 @@ def started(workers: int, modules: Sequence[str]) -> Iterator[None]:
         return
     from joblib import delayed
 
-    loads = [delayed(_load)(os.getpid(), modules) for _ in range(workers)]
+    loads = [delayed(_load)(modules) for _ in range(workers)]
     with ExitStack() as at_end:
         with _deaf_to_interruption():
             at_end.callback(_loaded, shared_out(loads, workers))
@@ -99,34 +100,26 @@ def _loaded(loading: Generator[None, None, None]) -> None:
             pass
 
 
-def settle_in(parent: int) -> None:
+def _settle_in(parent: int) -> None:
     """Leave Ctrl-C to the parent, and end with it: nobody would take what comes after.
 
-    Parameters
-    ----------
-    parent : int
-        Its process id.
+    The first thing that a worker does: one that waits for work would wait for ever.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _end_with(parent)
+    if os.name != "nt":
+        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
 
 
-def _load(parent: int, modules: Sequence[str]) -> None:
-    settle_in(parent)
+def _end_with(parent: int) -> None:
+    while os.getppid() == parent:
+        time.sleep(_WATCH_S)
+    os._exit(1)
+
+
+def _load(modules: Sequence[str]) -> None:
     for name in modules:
         importlib.import_module(name)
     gc.freeze()  # what is loaded stays: it need not be looked through after each piece of work
-
-
-@lru_cache(maxsize=1)
-def _end_with(parent: int) -> None:
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(_WATCH_S)
-        os._exit(1)
-
-    if os.name != "nt":
-        threading.Thread(target=watch, daemon=True).start()
 
 
 @contextmanager

@@ -84,14 +84,11 @@ def _workers_of(process: int) -> list[int]:
     return [it for it, words in named if b"--process-name" in words]
 
 
-@pytest.mark.skipif(not Path("/proc").is_dir(), reason="needs /proc")
-@pytest.mark.parametrize("later_s", [0.0, 0.2])
-def test_ctrl_c_while_workers_load_says_so_once_and_leaves_none_behind(
-    tmp_path: Path, later_s: float
-) -> None:
-    session = small_session(tmp_path / "session")
+def _with_workers(folder: Path) -> tuple[subprocess.Popen[str], list[int]]:
+    """A command whose workers have just been started, and these."""
+    session = small_session(folder / "session")
     command = [sys.executable, "-m", "imuproc", "process", str(session), "--jobs", "2"]
-    command += ["-o", str(tmp_path / "out")]
+    command += ["-o", str(folder / "out")]
     process = subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
     )
@@ -100,6 +97,15 @@ def test_ctrl_c_while_workers_load_says_so_once_and_leaves_none_behind(
         assert process.poll() is None
         workers = _workers_of(process.pid)
         time.sleep(0.001)
+    return process, workers
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="needs /proc")
+@pytest.mark.parametrize("later_s", [0.0, 0.2])
+def test_ctrl_c_while_workers_load_says_so_once_and_leaves_none_behind(
+    tmp_path: Path, later_s: float
+) -> None:
+    process, workers = _with_workers(tmp_path)
     time.sleep(later_s)
     os.killpg(process.pid, signal.SIGINT)  # a terminal tells all processes of a command
     out, err = process.communicate(timeout=60)
@@ -109,4 +115,17 @@ def test_ctrl_c_while_workers_load_says_so_once_and_leaves_none_behind(
         "imuproc: interrupted\n",
     )
     assert process.returncode in (130, -signal.SIGINT)
+    assert not any(map(_there, workers))
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="needs /proc")
+@pytest.mark.parametrize("later_s", [0.0, 0.3, 0.8])
+def test_workers_end_with_a_command_that_is_killed(tmp_path: Path, later_s: float) -> None:
+    process, workers = _with_workers(tmp_path)
+    time.sleep(later_s)
+    process.kill()
+    process.communicate(timeout=60)  # returns when nobody writes to its streams any more
+    ended_by_s = time.monotonic() + 20.0
+    while any(map(_there, workers)) and time.monotonic() < ended_by_s:
+        time.sleep(0.05)
     assert not any(map(_there, workers))
