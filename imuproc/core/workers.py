@@ -17,7 +17,10 @@ from multiprocessing import resource_tracker
 from typing import Any, Final
 
 _WATCH_S: Final = 0.5
+"""How often a worker looks whether its parent is there."""
+
 _TAKEN_S: Final = 0.2
+"""How long calls that have just been given out are left to be taken before they are given up."""
 
 
 def shared_out(
@@ -54,7 +57,9 @@ def shared_out(
             initargs=(os.getpid(),),
         )
     with ExitStack() as undo:
-        with _deaf_to_interruption():
+        with _deaf_to_interruption(), warnings.catch_warnings():
+            # Where more are wanted than have been started, those have to load first.
+            warnings.filterwarnings("ignore", "Trying to resize an executor")
             results: Generator[Any, None, None] = share_out(calls)
             undo.callback(_give_up, results)
         undo.pop_all()
@@ -88,7 +93,7 @@ def started(workers: int, modules: Sequence[str]) -> Iterator[None]:
 
 
 def _give_up(results: Generator[Any, None, None]) -> None:
-    time.sleep(_TAKEN_S)  # joblib's thread stumbles over calls that it has not yet taken
+    time.sleep(_TAKEN_S)  # joblib's own thread stumbles over those it has not taken
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", ".* tasks .* been (successfully|cancelled)")
         results.close()

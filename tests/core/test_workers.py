@@ -51,6 +51,11 @@ def test_workers_started_early_are_the_ones_used() -> None:
         assert first == again
 
 
+def test_more_workers_may_be_wanted_than_were_started_early() -> None:
+    with started(2, [UNUSED]):
+        assert len(set(shared_out([delayed(_process)() for _ in range(12)], 3))) > 1
+
+
 def test_for_one_worker_nothing_is_started(monkeypatch: pytest.MonkeyPatch) -> None:
     def never(*_: object) -> None:
         raise AssertionError("a worker was started")
