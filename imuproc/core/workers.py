@@ -13,8 +13,12 @@ import time
 import warnings
 from collections.abc import Generator, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
+from contextvars import ContextVar
 from multiprocessing import resource_tracker
 from typing import Any, Final
+
+_LOADED: Final[ContextVar[tuple[str, ...]]] = ContextVar("_LOADED", default=())
+"""What workers load before they work."""
 
 _WATCH_S: Final = 0.5
 """How often a worker looks whether its parent is there."""
@@ -54,7 +58,7 @@ def shared_out(
             pre_dispatch=workers,
             max_nbytes=None,
             initializer=_settle_in,
-            initargs=(os.getpid(),),
+            initargs=(os.getpid(), _LOADED.get()),
         )
     with ExitStack() as undo:
         with _deaf_to_interruption(), warnings.catch_warnings():
@@ -68,7 +72,7 @@ def shared_out(
 
 @contextmanager
 def started(workers: int, modules: Sequence[str]) -> Iterator[None]:
-    """Start the workers of :func:`shared_out` now and let them load.
+    """Start the workers of :func:`shared_out` now and let them load; so do all in the block.
 
     They end with this process. However the block ends, they have loaded then: to end them before
     would leave messages of those that were just being started.
@@ -85,11 +89,15 @@ def started(workers: int, modules: Sequence[str]) -> Iterator[None]:
         return
     from joblib import delayed
 
-    loads = [delayed(_load)(modules) for _ in range(workers)]
-    with ExitStack() as at_end:
-        with _deaf_to_interruption():
-            at_end.callback(_loaded, shared_out(loads, workers))
-        yield
+    before = _LOADED.set(tuple(modules))
+    try:
+        with ExitStack() as at_end:
+            with _deaf_to_interruption():
+                calls = [delayed(_be_there)() for _ in range(workers)]
+                at_end.callback(_taken_in, shared_out(calls, workers))
+            yield
+    finally:
+        _LOADED.reset(before)
 
 
 def _give_up(results: Generator[Any, None, None]) -> None:
@@ -99,32 +107,34 @@ def _give_up(results: Generator[Any, None, None]) -> None:
         results.close()
 
 
-def _loaded(loading: Generator[None, None, None]) -> None:
+def _be_there() -> None:
+    pass
+
+
+def _taken_in(results: Generator[None, None, None]) -> None:
     with suppress(RuntimeError):  # a worker has died, or was ended: told where it was at work
-        for _ in loading:
+        for _ in results:
             pass
 
 
-def _settle_in(parent: int) -> None:
-    """Leave Ctrl-C to the parent, and end with it: nobody would take what comes after.
+def _settle_in(parent: int, modules: tuple[str, ...]) -> None:
+    """Leave Ctrl-C to the parent, end with it, and load.
 
-    The first thing that a worker does: one that waits for work would wait for ever.
+    The first thing that a worker does: one that waits for work of a parent that is gone would wait
+    for ever.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if os.name != "nt":
         threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+    for name in modules:
+        importlib.import_module(name)
+    gc.freeze()  # what is loaded stays: it need not be looked through after each piece of work
 
 
 def _end_with(parent: int) -> None:
     while os.getppid() == parent:
         time.sleep(_WATCH_S)
     os._exit(1)
-
-
-def _load(modules: Sequence[str]) -> None:
-    for name in modules:
-        importlib.import_module(name)
-    gc.freeze()  # what is loaded stays: it need not be looked through after each piece of work
 
 
 @contextmanager
