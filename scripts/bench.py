@@ -98,10 +98,14 @@ def least_s(
     best = dict.fromkeys(sides, np.inf)
     for _ in range(repeats):
         for name, call in sides.items():
-            begin = clock()
-            call()
-            best[name] = min(best[name], clock() - begin)
+            best[name] = min(best[name], _took_s(call, clock))
     return best
+
+
+def _took_s(call: Callable[[], object], clock: Callable[[], float]) -> float:
+    begin = clock()
+    call()
+    return clock() - begin
 
 
 def filter_ratio() -> None:
@@ -222,20 +226,14 @@ def worker_ratio() -> None:
             return process
 
         one, two = processed_by("1"), processed_by("2")
-        before_s, ratios = _took_s(two), []
+        before_s, ratios = _took_s(two, time.perf_counter), []
         for _ in range(3):
-            one_s, after_s = _took_s(one), _took_s(two)
+            one_s, after_s = (_took_s(work, time.perf_counter) for work in (one, two))
             ratios.append(2.0 * one_s / (before_s + after_s))
             before_s = after_s
     _tell("workers", float(np.median(ratios)), "at least 1.7")
     _tell("workers: least of 3", min(ratios), "")
     _tell("workers: most of 3", max(ratios), "")
-
-
-def _took_s(work: Callable[[], object]) -> float:
-    begin = time.perf_counter()
-    work()
-    return time.perf_counter() - begin
 
 
 def help_ratio() -> None:

@@ -1,12 +1,11 @@
 """The archive of a whole session: a copy of those of its recordings, in one file."""
 
-import hashlib
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from imuproc.archive.head import stated_digest
-from imuproc.archive.plain import to_json
+from imuproc.archive.plain import digest_of
 from imuproc.archive.reading import opened
 from imuproc.archive.values import read_attribute, read_json, write_attribute, write_json
 from imuproc.archive.writing import archive_file
@@ -72,7 +71,7 @@ def _made_from(
         "session": session,
         "left_out": sorted(left_out),
     }
-    return hashlib.sha256(to_json(parts).encode("ascii")).hexdigest()
+    return digest_of(parts)
 
 
 def _is_made_from(path: Path, made_from: str) -> bool:

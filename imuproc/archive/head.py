@@ -5,7 +5,10 @@ the same for every schema, for ever.
 """
 
 import hashlib
+import io
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
@@ -57,13 +60,10 @@ def verify(path: Path) -> int:
     ArchiveError
         The file cannot be read, is no archive, is cut off, or any bit of it has changed.
     """
-    try:
-        with path.open("rb") as file:
-            head = file.read(HEAD_BYTES)
-            digest = hashlib.file_digest(file, "sha256").hexdigest()
-            length = file.tell() - HEAD_BYTES
-    except OSError as error:
-        raise ArchiveError(f"{path}: cannot be read ({error.strerror or error})") from error
+    with _readable(path) as file:
+        head = file.read(HEAD_BYTES)
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+        length = file.tell() - HEAD_BYTES
     stated = _stated(path, head)
     _compare(path, stated, length, digest)
     return stated[0]
@@ -77,12 +77,18 @@ def stated_digest(path: Path) -> str:
     ArchiveError
         The file cannot be read or is no archive.
     """
+    with _readable(path) as file:
+        head = file.read(HEAD_BYTES)
+    return _stated(path, head)[2]
+
+
+@contextmanager
+def _readable(path: Path) -> Iterator[io.BufferedReader]:
     try:
         with path.open("rb") as file:
-            head = file.read(HEAD_BYTES)
+            yield file
     except OSError as error:
         raise ArchiveError(f"{path}: cannot be read ({error.strerror or error})") from error
-    return _stated(path, head)[2]
 
 
 def _head(schema: int, length: int, digest: str) -> bytes:

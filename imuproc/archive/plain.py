@@ -2,6 +2,7 @@
 
 import dataclasses
 import datetime
+import hashlib
 import json
 import math
 from collections.abc import Mapping
@@ -28,6 +29,11 @@ def to_json(value: Any) -> str:
         Something else is in it.
     """
     return json.dumps(_plain(value), allow_nan=False, separators=(", ", ": "))
+
+
+def digest_of(value: Any) -> str:
+    """SHA-256 of nested values, in hexadecimal: the same values, the same number."""
+    return hashlib.sha256(to_json(value).encode("ascii")).hexdigest()
 
 
 def from_json(text: str) -> Any:

@@ -6,7 +6,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
-from imuproc.archive.plain import to_json
+from imuproc.archive.plain import digest_of
 from imuproc.archive.schema import SCHEMA
 from imuproc.archive.writing import versions
 from imuproc.batch.plan import Task
@@ -44,7 +44,7 @@ def input_digests(task: Task, known: MutableMapping[Path, str] | None = None) ->
                 with path.open("rb") as file:
                     seen[path] = hashlib.file_digest(file, "sha256").hexdigest()
             digests[source] = seen[path]
-    return {**digests, ENTRY: _digest(_entry(task))}
+    return {**digests, ENTRY: digest_of(_entry(task))}
 
 
 def fingerprint(inputs: Mapping[str, str], settings: object) -> str:
@@ -62,7 +62,7 @@ def fingerprint(inputs: Mapping[str, str], settings: object) -> str:
     str
         Hexadecimal.
     """
-    return _digest(
+    return digest_of(
         {
             "inputs": dict(sorted(inputs.items())),
             "settings": settings,
@@ -104,7 +104,3 @@ def _entry(task: Task) -> dict[str, Any]:
         "run": task.run,
         "logs": logs,
     }
-
-
-def _digest(value: object) -> str:
-    return hashlib.sha256(to_json(value).encode("ascii")).hexdigest()
