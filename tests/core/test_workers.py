@@ -94,9 +94,18 @@ def _with_workers(folder: Path) -> tuple[subprocess.Popen[str], list[int]]:
     session = small_session(folder / "session")
     command = [sys.executable, "-m", "imuproc", "process", str(session), "--jobs", "2"]
     command += ["-o", str(folder / "out")]
-    process = subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
-    )
+    # Where tests are run in the background of a shell Ctrl-C is ignored, and by what they start.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        process = subprocess.Popen(
+            command,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            start_new_session=True,
+        )
+    finally:
+        signal.signal(signal.SIGINT, before)
     workers: list[int] = []
     while len(workers) < 2:
         assert process.poll() is None
