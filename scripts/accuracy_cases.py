@@ -18,7 +18,8 @@ import imuproc
 from imuproc.core.errors import ImuprocError
 from imuproc.core.recording import Clock, Recording, Start
 from imuproc.core.sites import Site
-from imuproc.synth.plan import Impact, RunPlan, random_plan, steady_plan
+from imuproc.synth.ground import any_landing, any_leaving, any_lever
+from imuproc.synth.plan import Body, Impact, RunPlan, random_plan, steady_plan
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors import GRADES, SensorModel
@@ -78,6 +79,8 @@ class Recipe:
         Whether sensors share a clock; with ``jump`` there are jumps around the run (simulated).
     accel_range_g : float or None
         Range of all accelerometers, in place of the grade's.
+    ground : {"usual", "landing", "leaving"}
+        Whether simulated feet land, or leave the ground, as feet may at all.
     """
 
     motion: Literal["sprint", "steady", "optical"]
@@ -96,6 +99,7 @@ class Recipe:
     threshold_n: float = 20.0
     clock: Clock = "shared"
     accel_range_g: float | None = None
+    ground: Literal["usual", "landing", "leaving"] = "usual"
 
 
 @dataclass(frozen=True, eq=False)
@@ -260,11 +264,26 @@ def plan_of(recipe: Recipe, number: int, rng: np.random.Generator) -> tuple[str,
         name = f"{start}-{distance_m:.0f}m"
         plan = random_plan(rng, start, distance_m)
     plan = replace(plan, curve_radius_m=recipe.curve_radius_m)
+    if recipe.ground != "usual":
+        plan = _on_any_ground(plan, recipe.ground, rng)
     if recipe.impact is not None:
         plan = replace(plan, impact=recipe.impact)
     if recipe.soft_tissue_deg is not None:
         plan = replace(plan, soft_tissue_deg=recipe.soft_tissue_deg)
     return name, plan
+
+
+def _on_any_ground(
+    plan: RunPlan, which: Literal["landing", "leaving"], rng: np.random.Generator
+) -> RunPlan:
+    """The same athlete, whose feet land or leave the ground as feet may at all."""
+    if which == "landing":
+        impact: Impact = ("none", "weak", "strong")[int(rng.integers(3))]
+        ground = any_landing(rng, plan.technique.ground)
+        return replace(plan, impact=impact, technique=replace(plan.technique, ground=ground))
+    ground = any_leaving(rng, plan.technique.ground)
+    body = Body.of_stature(plan.body.stature_m, any_lever(rng))
+    return replace(plan, body=body, technique=replace(plan.technique, ground=ground))
 
 
 @lru_cache(maxsize=2)

@@ -36,30 +36,41 @@ def heel_lead_s(posture: Posture) -> float:
     return max(0.022, posture.heel_first_s * min(1.3, posture.pitch_touchdown_deg / 13.0))
 
 
+def lowest_pitch_deg(stance: Stance) -> float:
+    """Foot pitch once the heel is as low as it gets."""
+    p, sink_deg = stance.posture, stance.ground.sink_deg
+    if sink_deg is None or heel_lead_s(p) > 0.0:
+        return p.pitch_flat_deg
+    # A heel cannot sink below the ground.
+    return min(p.pitch_touchdown_deg + sink_deg, max(p.pitch_flat_deg, 0.0))
+
+
 def _stance_pitch(knots: Knots, stance: Stance) -> None:
     p = stance.posture
     contact_s = stance.toe_off_s - stance.touchdown_s
     lead_s = heel_lead_s(p)
+    flat_deg = lowest_pitch_deg(stance)
+    lowest_s = 1.25 * stance.ground.sink_s
     knots.add(stance.touchdown_s, p.pitch_touchdown_deg)
     if lead_s > 0.0:
         for share, left in ((0.25, 0.84), (0.5, 0.54), (0.75, 0.27), (1.0, 0.10), (1.3, 0.03)):
-            value = p.pitch_flat_deg + left * (p.pitch_touchdown_deg - p.pitch_flat_deg)
+            value = flat_deg + left * (p.pitch_touchdown_deg - flat_deg)
             knots.add(stance.touchdown_s + share * lead_s, value)
     else:
-        span = p.pitch_flat_deg - p.pitch_touchdown_deg
-        for lag_s, share in ((0.006, -0.04), (0.012, 0.22), (0.020, 0.66), (0.028, 0.93)):
-            knots.add(stance.touchdown_s + lag_s, p.pitch_touchdown_deg + share * span)
-    knots.add(stance.touchdown_s + max(0.33 * contact_s, 0.035), p.pitch_flat_deg)
-    span = p.pitch_toe_off_deg - p.pitch_flat_deg
+        span, sink_s = flat_deg - p.pitch_touchdown_deg, stance.ground.sink_s
+        for lag, share in ((0.21, -0.04), (0.43, 0.22), (0.71, 0.66), (1.0, 0.93)):
+            knots.add(stance.touchdown_s + lag * sink_s, p.pitch_touchdown_deg + share * span)
+    knots.add(stance.touchdown_s + max(0.33 * contact_s, lowest_s), flat_deg)
+    span = p.pitch_toe_off_deg - flat_deg
     for s, share in zip(_FALL_AT, blend(p.upright, _FALL_FIRST, _FALL_TOP), strict=True):
-        knots.add(stance.touchdown_s + s * contact_s, p.pitch_flat_deg + share * span)
+        knots.add(stance.touchdown_s + s * contact_s, flat_deg + share * span)
 
 
 def _leaving_rate(stance: Stance) -> float:
     """Rate of foot pitch at toe-off in deg/s, as the stance's own knots have it."""
     p = stance.posture
     shape = blend(p.upright, _FALL_FIRST, _FALL_TOP)
-    start = p.pitch_flat_deg
+    start = lowest_pitch_deg(stance)
     if not np.isfinite(stance.touchdown_s):
         return -600.0
     late_s = float(_FALL_AT[-1] - _FALL_AT[-3]) * (stance.toe_off_s - stance.touchdown_s)

@@ -21,14 +21,8 @@ FloatArray = NDArray[np.float64]
 
 _SINK_M: Final = 0.004
 _HEEL_PAD_M: Final = (0.0015, 0.007)
-_HEEL_STOP_S: Final = (0.009, 0.011)
-_STOP_S: Final = (0.018, 0.030)
-"""How long the ground takes to stop the heel and the ball: a heel's upward acceleration peaks
-4.5 ms after 20 N are reached, a ball's fall is half stopped after 10 to 15 ms (11 runners with a
-force plate, Fukuchi et al. 2017)."""
-SLIP_S: Final = 0.030
-"""Least and longest time in which the striking point stops falling, and in which it stops
-slipping (sole, skin and forefoot give way); about as in the optical data of running."""
+_HEEL_STOP_S: Final = (0.006, 0.009)
+"""Shortest and longest time in which the ground stops the heel (judgement)."""
 
 
 def rise(w: FloatArray) -> FloatArray:
@@ -121,16 +115,17 @@ def _stopped(
     high_m: float,
     arrival: Arrival,
     t: FloatArray,
-    limits_s: tuple[float, float] = _STOP_S,
+    limits_s: tuple[float, float],
 ) -> FloatArray:
     """Forward slip and height over rest of the point that strikes, while it is stopped, (n, 2)."""
     since = t - stance.touchdown_s
-    fall_s = 2.0 * (high_m + _SINK_M) / max(-arrival.velocity_mps[1], 0.3)
+    fall_s = 2.0 * (high_m + _SINK_M) / max(-arrival.velocity_mps[1], 0.05)
     fall_s = float(np.clip(fall_s, *limits_s))
-    strikes_m = -0.5 * SLIP_S * arrival.velocity_mps[0], high_m
+    slip_s = stance.ground.slip_s
+    strikes_m = -0.5 * slip_s * arrival.velocity_mps[0], high_m
     rests_m = 0.0, -_SINK_M
     out = np.empty((len(t), 2))
-    for k, stop_s in enumerate((SLIP_S, fall_s)):
+    for k, stop_s in enumerate((slip_s, fall_s)):
         start = np.array([strikes_m[k], arrival.velocity_mps[k], arrival.acceleration_mps2[k]])
         end = np.array([rests_m[k], 0.0, 0.0])
         w = np.clip(since / stop_s, 0.0, 1.0)
@@ -150,12 +145,6 @@ def _heel_landing(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray
     level = b.ball_from_heel_m - b.sole_radius_m
     roll = -b.sole_radius_m * leg.pitch(t)
     return np.asarray(heel + np.stack((roll - arm - level, -leg.heel_up(t)), axis=-1))
-
-
-def toe_roll_s(stance: Stance, go_s: float) -> float:
-    """How long before toe-off the ball begins to leave the ground while the toes still press."""
-    contact_s = stance.toe_off_s - max(stance.touchdown_s, go_s)
-    return stance.posture.toe_roll_share * min(contact_s, 0.7)
 
 
 def stance_path(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) -> FloatArray:
@@ -180,17 +169,18 @@ def stance_path(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) 
     roll = -b.sole_radius_m * (leg.pitch(t) - leg.pitch(reference))
     out = np.stack((stance.ball_m + roll, np.full(len(t), b.sole_radius_m)), axis=-1)
     if not standing and lead_s > 0.0:
-        slip = _stopped(stance, 0.0, arrival, t)[:, 0]
+        slip = _stopped(stance, 0.0, arrival, t, stance.ground.stop_s)[:, 0]
         flat = np.stack((slip - b.sole_radius_m * leg.pitch(t), np.full(len(t), -_SINK_M)), axis=-1)
         weight = rise((t - stance.touchdown_s - 0.5 * lead_s) / max(lead_s, 0.018))[:, None]
         out[:, 0] = stance.ball_m
         out = out + (1.0 - weight) * _heel_landing(leg, stance, arrival, t) + weight * flat
     elif not standing:
-        out = out + _stopped(stance, -float(leg.edge_up(stance.touchdown_s)), arrival, t)
+        high_m = -float(leg.edge_up(stance.touchdown_s))
+        out = out + _stopped(stance, high_m, arrival, t, stance.ground.stop_s)
     if np.isfinite(stance.toe_off_s):
-        w = np.clip((t - stance.toe_off_s) / toe_roll_s(stance, leg.go_s) + 1.0, 0.0, 2.0)
+        w = np.clip((t - stance.toe_off_s) / stance.peel_s + 1.0, 0.0, 2.0)
         # From rest, then evenly faster: the real ball's rise speeds up through toe-off.
-        toe = np.radians(p.toe_lift_deg) * (3.0 * w**3 - 3.0 * w**4 + w**5)
+        toe = stance.toe_lift_rad * (3.0 * w**3 - 3.0 * w**4 + w**5)
         out[:, 0] += b.toe_m * (1.0 - np.cos(toe))
         out[:, 1] += b.toe_m * np.sin(toe) + _SINK_M * (not standing) * rise(w)
     return out

@@ -11,7 +11,6 @@ from scipy.interpolate import CubicSpline
 
 from imuproc.synth.legs_ball import (
     AT_REST,
-    SLIP_S,
     Arrival,
     Sagittal,
     hermite,
@@ -27,6 +26,7 @@ _PROBE_S: Final = 2e-4
 _FREE_MPS2: Final = (np.array([-60.0, -45.0]), np.array([60.0, -20.0]))
 """Forward and upward acceleration of the striking point just before touchdown, least and largest:
 upward as read off 11 runners at 4.5 m/s (-20 to -45 m/s², Fukuchi et al. 2017)."""
+_APPROACH_HZ: Final = 40.0
 _EVEN_S: Final = 0.020
 _LOW_LIFT_M: Final = 0.05
 _SETTLE_S: Final = 0.020
@@ -90,10 +90,13 @@ def _strike(
     rate = float(np.clip(rate, -_THIGH_RADPS, 0.0))
     strike = hip[1] + rate * np.array([-across[1], across[0]]) - knee[1]
     strike[0] = np.clip(strike[0], *_SLIP_MPS)
-    strike[1] = np.clip(strike[1], -_STRIKE_MPS[1], -_STRIKE_MPS[0])
+    if after.ground.strike_mps is None:
+        strike[1] = np.clip(strike[1], -_STRIKE_MPS[1], -_STRIKE_MPS[0])
+    else:
+        strike[1] = -after.ground.strike_mps
     knee[1] += strike
     # The arriving point lies as far behind its rest as it slips; see legs_ball._stopped.
-    knee[0, 0] -= 0.5 * SLIP_S * strike[0]
+    knee[0, 0] -= 0.5 * after.ground.slip_s * strike[0]
     return knee, ball, strike
 
 
@@ -131,7 +134,22 @@ def _hump(w: FloatArray) -> FloatArray:
     return np.asarray(rise(w / 0.3) * rise((1.0 - w) / 0.3))
 
 
-def _eased(path: Path, span: tuple[float, float], ends: tuple[FloatArray, FloatArray]) -> Path:
+def _free_mps2(strike_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Least and largest acceleration before touchdown; a foot that lands slowly slows down before.
+
+    Else it would come from below the ground.
+    """
+    least, largest = _FREE_MPS2
+    slowest = np.array([least[0], max(least[1], -_APPROACH_HZ * -strike_mps[1])])
+    return slowest, np.maximum(largest, slowest + np.array([0.0, 5.0]))
+
+
+def _eased(
+    path: Path,
+    span: tuple[float, float],
+    ends: tuple[FloatArray, FloatArray],
+    strike_mps: FloatArray,
+) -> Path:
     """The path with the acceleration that the stance before ends with, and a free fall at the end.
 
     A foot in the air does not brake before the ground does: it still speeds up downward.
@@ -139,7 +157,7 @@ def _eased(path: Path, span: tuple[float, float], ends: tuple[FloatArray, FloatA
     t0, t1 = span
     jump = ends[0] - _state(path, t0)[2]
     braking = _state(path, t1)[2] - ends[1]
-    excess = braking - np.clip(braking, *_FREE_MPS2)
+    excess = braking - np.clip(braking, *_free_mps2(strike_mps))
 
     def eased(t: FloatArray) -> FloatArray:
         since, until = (t - t0)[:, None], (t - t1)[:, None]
@@ -162,7 +180,7 @@ def _low_swing(
     (t0, t1), lands = span, after.touchdown_s
     knee, turning, velocity = _strike(leg, after, hip)
     ball = knee[0] - leg.knee_from_ball(np.array([lands]))[0]
-    falling = np.array([0.0, float(np.mean([low[1] for low in _FREE_MPS2]))])
+    falling = np.array([0.0, float(np.mean([low[1] for low in _free_mps2(velocity)]))])
     landing = np.stack((ball, turning[1] + velocity, turning[2] + falling))
 
     def path(t: FloatArray) -> FloatArray:
@@ -224,5 +242,5 @@ def make_swing(
         return np.asarray(free(t) + bent + lifted - leg.knee_from_ball(t))
 
     cleared = partial(raw, lift_m=_clearance_lift(leg, raw, np.linspace(t0, t1, 120)))
-    path = _eased(cleared, (t0, t1), (left[2], turning[2]))
+    path = _eased(cleared, (t0, t1), (left[2], turning[2]), velocity)
     return Swing(path, Arrival(velocity, _state(path, t1)[2] - turning[2]))

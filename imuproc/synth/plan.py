@@ -8,6 +8,7 @@ import numpy as np
 
 from imuproc.core.recording import Start
 from imuproc.core.sites import Side
+from imuproc.synth.ground import Ground, usual_ground
 
 Fault = Literal["toe-drop", "reaching", "early-upright", "asymmetry"]
 FAULTS: Final[tuple[Fault, ...]] = ("toe-drop", "reaching", "early-upright", "asymmetry")
@@ -95,8 +96,7 @@ class Technique:
     slip_speed_mps: float = 2.0
     toe_out_deg: tuple[float, float] = (8.0, 8.0)
     inversion_touchdown_deg: float = 9.0
-    toe_roll_share: float = 0.35
-    toe_lift_deg: float = 30.0
+    ground: Ground = field(default_factory=Ground)
     contact_offset_s: tuple[float, float] = (0.0, 0.0)
     shin_offset_deg: tuple[float, float] = (0.0, 0.0)
     dorsiflexion_offset_deg: tuple[float, float] = (0.0, 0.0)
@@ -266,8 +266,7 @@ def random_technique(rng: np.random.Generator) -> Technique:
         slip_speed_mps=around(base.slip_speed_mps, 0.3),
         toe_out_deg=pair(9.0, 2.5),
         inversion_touchdown_deg=around(base.inversion_touchdown_deg, 1.2),
-        toe_roll_share=around(base.toe_roll_share, 0.03),
-        toe_lift_deg=around(base.toe_lift_deg, 3.0),
+        ground=usual_ground(rng),
         contact_offset_s=pair(0.0, 0.001),
         shin_offset_deg=pair(0.0, 0.7),
         dorsiflexion_offset_deg=pair(0.0, 1.0),

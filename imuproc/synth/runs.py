@@ -19,6 +19,7 @@ from imuproc.synth.poses import PoseTrack
 from imuproc.synth.schedule import Schedule, make_schedule
 from imuproc.synth.sensors import GRADES, SensorModel, StampModel, sample_log
 from imuproc.synth.shock import on_skin
+from imuproc.synth.stances import Stance
 from imuproc.synth.truth import Truth, angle_curves, truth_from_events
 
 FloatArray = NDArray[np.float64]
@@ -76,8 +77,9 @@ def make_motion(plan: RunPlan) -> RunMotion:
     for side in SIDES:
         leg = make_leg(plan, course, schedule, pelvis, side)
         bones[shank_of(side)], bones[foot_of(side)] = leg.shank, leg.foot
-        strikes[shank_of(side)] = strikes[foot_of(side)] = leg.strikes_mps
-        strikes["pelvis"] = {**strikes["pelvis"], **leg.strikes_mps}
+        shocks = _shocks(leg.strikes_mps, schedule.of_side(side))
+        strikes[shank_of(side)] = strikes[foot_of(side)] = shocks
+        strikes["pelvis"] = {**strikes["pelvis"], **shocks}
         pivots[shank_of(side)] = pivots[foot_of(side)] = leg.ball_m
     skin: dict[Site, PoseTrack] = {}
     for site, track in bones.items():
@@ -86,6 +88,12 @@ def make_motion(plan: RunPlan) -> RunMotion:
         if plan.treadmill:
             skin[site] = _on_belt(skin[site], course)
     return RunMotion(plan, course, schedule, bones, skin)
+
+
+def _shocks(strikes_mps: Mapping[float, float], stances: tuple[Stance, ...]) -> dict[float, float]:
+    """Speed of each strike by the time at which its shock comes."""
+    late = {stance.touchdown_s: stance.ground.shock_late_s for stance in stances}
+    return {at_s + late[at_s]: mps for at_s, mps in strikes_mps.items()}
 
 
 def _on_belt(track: PoseTrack, course: Course) -> PoseTrack:

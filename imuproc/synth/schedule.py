@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.sites import Side
 from imuproc.synth.course import Course
+from imuproc.synth.ground import Ground, scattered
 from imuproc.synth.plan import Body, RunPlan, Technique, with_faults
 from imuproc.synth.stances import (
     RUN_MPS,
@@ -88,7 +89,7 @@ def _ball_or_heel(pitch_deg: float) -> float:
 
 def _scattered(posture: Posture, sd_deg: float, rng: np.random.Generator) -> Posture:
     """Posture of one step: the athlete's own with step-to-step scatter."""
-    z = np.clip(rng.standard_normal(12), -2.2, 2.2)
+    z = np.clip(rng.standard_normal(10), -2.2, 2.2)
     return replace(
         posture,
         shin_touchdown_deg=posture.shin_touchdown_deg + sd_deg * z[0],
@@ -100,9 +101,7 @@ def _scattered(posture: Posture, sd_deg: float, rng: np.random.Generator) -> Pos
         dorsiflexion_swing_deg=posture.dorsiflexion_swing_deg + sd_deg * z[6],
         knee_lift_deg=posture.knee_lift_deg + sd_deg * z[7],
         slip_speed_mps=posture.slip_speed_mps * (1.0 + 0.15 * z[8]),
-        toe_roll_share=posture.toe_roll_share * (1.0 + 0.06 * z[9]),
-        toe_lift_deg=posture.toe_lift_deg + sd_deg * z[10],
-        swing_low_at=posture.swing_low_at + 0.007 * sd_deg * z[11],
+        swing_low_at=posture.swing_low_at + 0.007 * sd_deg * z[9],
     )
 
 
@@ -112,31 +111,16 @@ def _mixed(a: Posture, b: Posture, weight: float) -> Posture:
     return Posture(*((1 - weight) * getattr(a, n) + weight * getattr(b, n) for n in names))
 
 
-_PEEL_S: Final = 0.022
-_PEEL_SPEED: Final = 0.180
-_USUAL_SHARE: Final = 0.35
-_USUAL_LIFT_DEG: Final = 30.0
+_READY_PEEL_SHARE: Final = 0.35
+_READY_LIFT_RAD: Final = np.radians(30.0)
+_MOST_LIFT_RAD: Final = 0.9
 
 
-def _peeling(posture: Posture, body: Body, speed_mps: float, contact_s: float) -> Posture:
-    """Posture with the roll over the toes that belongs to a speed.
-
-    The ball of the foot leaves some 0.022 s before the toes do (15 to 30 ms in real runners). When
-    the force ends, the line of the sole 6 cm ahead of the ball's pivot rises with 0.20 of the
-    running speed at 2.5 m/s and 0.17 at 3.5 to 4.5 m/s (SD 0.03; 11 runners with a force plate,
-    Fukuchi et al. 2017); this model gives 0.17 to 0.19 at any speed. Simulated toe-off thus stands
-    for the end of force at 20 N. That this holds in a sprint is assumed: no open sprint data with
-    force plates was found, so simulated toe-off is no evidence for the detector's bias in a sprint.
-    The posture's own share and lift scale both.
-    """
-    last_s = _PEEL_S * posture.toe_roll_share / _USUAL_SHARE
-    rising = _PEEL_SPEED * speed_mps * posture.toe_lift_deg / _USUAL_LIFT_DEG
-    lift = 0.5 * rising * last_s / body.toe_m
-    return replace(
-        posture,
-        toe_roll_share=last_s / min(contact_s, 0.7),
-        toe_lift_deg=float(np.degrees(min(lift * (1.0 + 0.5 * lift**2), 0.9))),
-    )
+def _toe_lift_rad(toe_m: float, ground: Ground, speed_mps: float) -> float:
+    """Angle by which the ball is lifted over the toes at toe-off, so that they leave as stated."""
+    rising_mps = ground.toe_speed_share * speed_mps
+    lift = 0.5 * rising_mps * ground.peel_s / toe_m
+    return float(min(lift * (1.0 + 0.5 * lift**2), _MOST_LIFT_RAD))
 
 
 def other(side: Side) -> Side:
@@ -172,8 +156,16 @@ class _Stepper:
         z = np.clip(self.rng.standard_normal(2), -2.2, 2.2)
         contact_s = step.contact_s + self.technique.contact_offset_s[k] + sd * z[0]
         posture = _scattered(step.posture, self.plan.angle_sd_deg, self.rng)
-        posture = _peeling(posture, self.plan.body, speed, contact_s)
-        return _Step(contact_s, step.step_s + 1.2 * sd * z[1], posture, step.kind)
+        return replace(
+            step, contact_s=contact_s, step_s=step.step_s + 1.2 * sd * z[1], posture=posture
+        )
+
+    def ground(self, touchdown_s: float, contact_s: float) -> tuple[Ground, float, float]:
+        """How the foot lands and leaves, how long it peels off, and how far its ball is lifted."""
+        ground = scattered(self.technique.ground, self.rng)
+        speed = self.course.speed_at(touchdown_s + 0.05)
+        lift_rad = _toe_lift_rad(self.plan.body.toe_m, ground, speed)
+        return ground, min(ground.peel_s, 0.5 * contact_s), lift_rad
 
     def _sound(self, number: int, touchdown_s: float, speed: float, side: Side) -> _Step:
         if speed < RUN_MPS:
@@ -222,8 +214,19 @@ def _ready(plan: RunPlan, course: Course, stepper: _Stepper) -> tuple[list[Stanc
     if plan.start == "rolling":
         front_m = course.at(course.go_s) + plan.body.ball_from_heel_m - plan.body.ankle_from_heel_m
     stances = [
-        Stance(rear, -np.inf, rear_s, front_m - gap_m, wide[rear], drive, "ready"),
-        Stance(front_side, -np.inf, front_s, front_m, wide[front_side], drive, "ready"),
+        Stance(
+            side,
+            -np.inf,
+            off_s,
+            at_m,
+            wide[side],
+            drive,
+            "ready",
+            technique.ground,
+            _READY_PEEL_SHARE * min(off_s - course.go_s, 0.7),
+            _READY_LIFT_RAD,
+        )
+        for side, off_s, at_m in ((rear, rear_s, front_m - gap_m), (front_side, front_s, front_m))
     ]
     return stances, first_s
 
@@ -252,7 +255,16 @@ def make_schedule(plan: RunPlan, course: Course) -> Schedule:
         left_m = half if side == "left" else -half
         left_m += 0.01 * float(stepper.rng.standard_normal())
         stances.append(
-            Stance(side, touchdown_s, toe_off_s, ball_m, left_m, step.posture, step.kind)
+            Stance(
+                side,
+                touchdown_s,
+                toe_off_s,
+                ball_m,
+                left_m,
+                step.posture,
+                step.kind,
+                *stepper.ground(touchdown_s, step.contact_s),
+            )
         )
         touchdown_s += step.step_s
         side, number = other(side), number + 1
@@ -272,7 +284,11 @@ def _standing(
     wide = {"left": 0.09, "right": -0.09}
     shift_m = 0.02 * float(rng.standard_normal())
     last: Side = other(side)
+    ground = plan.technique.ground
     return [
-        Stance(side, touchdown_s, np.inf, at_m, wide[side], posture, "stand"),
-        Stance(last, second_s, np.inf, at_m + shift_m, wide[last], posture, "stand"),
+        Stance(side, down_s, np.inf, place_m, wide[side], posture, "stand", ground, 1.0, 0.0)
+        for side, down_s, place_m in (
+            (side, touchdown_s, at_m),
+            (last, second_s, at_m + shift_m),
+        )
     ]

@@ -7,6 +7,7 @@ import numpy as np
 
 from imuproc.core.recording import Start
 from imuproc.core.sites import Side
+from imuproc.synth.ground import Ground
 from imuproc.synth.plan import Technique
 
 
@@ -30,8 +31,6 @@ class Posture:
     dorsiflexion_swing_deg: float
     knee_lift_deg: float
     slip_speed_mps: float
-    toe_roll_share: float
-    toe_lift_deg: float
     heel_first_s: float = 0.032
     swing_low_at: float = 0.34
 
@@ -52,6 +51,11 @@ class Stance:
     posture : Posture
         At this contact and in the swing before it.
     kind : {"ready", "run", "walk", "stand"}
+    ground : Ground
+        How the foot lands and leaves.
+    peel_s, toe_lift_rad : float
+        How long before toe-off the ball begins to leave the ground while the toes still press, and
+        the angle by which it has then been lifted over the toes.
     """
 
     side: Side
@@ -61,6 +65,9 @@ class Stance:
     ball_left_m: float
     posture: Posture
     kind: str
+    ground: Ground
+    peel_s: float
+    toe_lift_rad: float
 
 
 RUN_MPS: Final = 2.1
@@ -129,8 +136,6 @@ def effort_posture(technique: Technique, step: float, side: Side) -> Posture:
         + technique.dorsiflexion_offset_deg[k],
         knee_lift_deg=mix(technique.knee_lift_deg + 6.0, technique.knee_lift_deg),
         slip_speed_mps=mix(0.4, 1.0) * technique.slip_speed_mps,
-        toe_roll_share=technique.toe_roll_share,
-        toe_lift_deg=technique.toe_lift_deg,
     )
 
 
@@ -159,7 +164,5 @@ def slow_posture(technique: Technique, speed: float) -> Posture:
         dorsiflexion_swing_deg=by_speed(3.0, 3.0, 4.0, technique.dorsiflexion_swing_deg),
         knee_lift_deg=by_speed(24.0, 28.0, 36.0, 52.0),
         slip_speed_mps=by_speed(0.5, 0.9, 1.5, 1.8),
-        toe_roll_share=technique.toe_roll_share,
-        toe_lift_deg=technique.toe_lift_deg,
         heel_first_s=by_speed(0.09, 0.05, 0.04, 0.032),
     )
