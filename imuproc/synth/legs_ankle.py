@@ -50,17 +50,17 @@ def _stance_pitch(knots: Knots, stance: Stance) -> None:
     contact_s = stance.toe_off_s - stance.touchdown_s
     lead_s = heel_lead_s(p)
     flat_deg = lowest_pitch_deg(stance)
-    lowest_s = 1.25 * stance.ground.sink_s
+    sink_s = stance.ground.sink_s
     knots.add(stance.touchdown_s, p.pitch_touchdown_deg)
     if lead_s > 0.0:
         for share, left in ((0.25, 0.84), (0.5, 0.54), (0.75, 0.27), (1.0, 0.10), (1.3, 0.03)):
             value = flat_deg + left * (p.pitch_touchdown_deg - flat_deg)
             knots.add(stance.touchdown_s + share * lead_s, value)
     else:
-        span, sink_s = flat_deg - p.pitch_touchdown_deg, stance.ground.sink_s
+        span = flat_deg - p.pitch_touchdown_deg
         for lag, share in ((0.21, -0.04), (0.43, 0.22), (0.71, 0.66), (1.0, 0.93)):
             knots.add(stance.touchdown_s + lag * sink_s, p.pitch_touchdown_deg + share * span)
-    knots.add(stance.touchdown_s + max(0.33 * contact_s, lowest_s), flat_deg)
+    knots.add(stance.touchdown_s + max(0.33 * contact_s, 1.25 * sink_s), flat_deg)
     span = p.pitch_toe_off_deg - flat_deg
     for s, share in zip(_FALL_AT, blend(p.upright, _FALL_FIRST, _FALL_TOP), strict=True):
         knots.add(stance.touchdown_s + s * contact_s, flat_deg + share * span)

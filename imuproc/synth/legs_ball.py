@@ -120,7 +120,9 @@ def _stopped(
     """Forward slip and height over rest of the point that strikes, while it is stopped, (n, 2)."""
     since = t - stance.touchdown_s
     fall_s = 2.0 * (high_m + _SINK_M) / max(-arrival.velocity_mps[1], 0.05)
-    fall_s = float(np.clip(fall_s, *limits_s))
+    # What comes down slowly is pressed down as the heel sinks, no faster.
+    shortest_s, longest_s = limits_s
+    fall_s = float(np.clip(fall_s, shortest_s, max(longest_s, stance.ground.sink_s)))
     slip_s = stance.ground.slip_s
     strikes_m = -0.5 * slip_s * arrival.velocity_mps[0], high_m
     rests_m = 0.0, -_SINK_M

@@ -163,6 +163,8 @@ class _Stepper:
     def ground(self, touchdown_s: float, contact_s: float) -> tuple[Ground, float, float]:
         """How the foot lands and leaves, how long it peels off, and how far its ball is lifted."""
         ground = scattered(self.technique.ground, self.rng)
+        # The heel must be down before it rises again.
+        ground = replace(ground, sink_s=min(ground.sink_s, 0.34 * contact_s))
         speed = self.course.speed_at(touchdown_s + 0.05)
         lift_rad = _toe_lift_rad(self.plan.body.toe_m, ground, speed)
         return ground, min(ground.peel_s, 0.5 * contact_s), lift_rad
