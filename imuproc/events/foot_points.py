@@ -1,7 +1,6 @@
 """Vertical motion of points of a foot, and the speed at which it runs."""
 
 from dataclasses import dataclass
-from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,16 +22,15 @@ class FootGeometry:
 
     Parameters
     ----------
-    heel_offset_m, ball_edge_offset_m, toe_offset_m : tuple of float
+    heel_offset_m, ball_edge_offset_m : tuple of float
         Forward, outward and upward from the pivot of the ball (near the joints of the toes) to the
-        heel's sole, to the outer edge of the ball's sole and to the toes, in m.
+        heel's sole and to the outer edge of the ball's sole, in m.
     cutoff_hz : float
         Low-pass of point velocities.
     """
 
     heel_offset_m: tuple[float, float, float] = (-0.213, 0.0, -0.047)
     ball_edge_offset_m: tuple[float, float, float] = (-0.02, 0.03, -0.047)
-    toe_offset_m: tuple[float, float, float] = (0.06, 0.0, 0.008)
     cutoff_hz: float = 50.0
 
 
@@ -40,12 +38,12 @@ class FootGeometry:
 class FootPoints:
     """Vertical velocities of points of one foot, and its pitch, shape (n,) each.
 
-    ``smear_s`` is the duration that smoothing and sampling give to a sudden stop.
+    The pivot of the ball, the outer edge of its sole, the heel and the line of the toes.
     """
 
     time_s: FloatArray
     rate_hz: float
-    smear_s: float
+    pivot_mps: FloatArray
     ball_mps: FloatArray
     heel_mps: FloatArray
     toe_mps: FloatArray
@@ -55,7 +53,11 @@ class FootPoints:
 
 
 def foot_points(
-    time_s: FloatArray, foot: SegmentMotion, side: Side, geometry: FootGeometry
+    time_s: FloatArray,
+    foot: SegmentMotion,
+    side: Side,
+    toe_offset_m: tuple[float, float, float],
+    geometry: FootGeometry,
 ) -> FootPoints:
     """Points of one foot through a run.
 
@@ -64,6 +66,8 @@ def foot_points(
     time_s : ndarray, shape (n,)
     foot : SegmentMotion
     side : Side
+    toe_offset_m : tuple of float
+        From the pivot of the ball to the line of the toes: forward, outward, upward, in m.
     geometry : FootGeometry
 
     Returns
@@ -77,14 +81,15 @@ def foot_points(
     # The vertical part of omega x lever, as what one unit of lever in the foot's axes makes of it.
     across = cross(UP, foot.rate_world_radps)
     per_lever = quat_rotate(quat_conjugate(foot.quat_wxyz), across)
-    offsets = (geometry.ball_edge_offset_m, geometry.heel_offset_m, geometry.toe_offset_m)
+    pivot = (0.0, 0.0, 0.0)
+    offsets = (pivot, geometry.ball_edge_offset_m, geometry.heel_offset_m, toe_offset_m)
     levers = np.array([foot.lever_m + outward * offset for offset in offsets])
     vertical = per_lever @ levers.T + foot.velocity_mps[:, 2:]
-    ball, heel, toe = np.ascontiguousarray(low_pass(vertical, cutoff_hz, rate_hz).T)
+    middle, ball, heel, toe = np.ascontiguousarray(low_pass(vertical, cutoff_hz, rate_hz).T)
     return FootPoints(
         time_s=time_s,
         rate_hz=rate_hz,
-        smear_s=_smear_s(cutoff_hz, rate_hz),
+        pivot_mps=middle,
         ball_mps=ball,
         heel_mps=heel,
         toe_mps=toe,
@@ -92,13 +97,6 @@ def foot_points(
         ball_accel_mps2=derivative(ball, rate_hz),
         pitch_rad=foot.pitch_rad,
     )
-
-
-def _smear_s(cutoff_hz: float, rate_hz: float) -> float:
-    """Height over steepest slope of a smoothed step."""
-    half = ceil(8.0 * rate_hz / cutoff_hz)  # by then the step has long settled
-    step = np.repeat([0.0, 1.0], half)
-    return 1.0 / float(derivative(low_pass(step, cutoff_hz, rate_hz), rate_hz).max())
 
 
 def running_speed(time_s: FloatArray, foot: SegmentMotion, own: Contacts) -> FloatArray:

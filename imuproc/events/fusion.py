@@ -6,7 +6,8 @@ that disagree the ratio of Birge 1932, Phys Rev 40:207, as NIST and the particle
 A mark may be wrong altogether, though (a shake that was not the touchdown): marks that lie further
 from the mean than their uncertainties explain lose weight as those of a distribution with heavy
 tails do (Lange, Little & Taylor 1989, J Am Stat Assoc 84:881), and what disagreement is left
-widens the uncertainty.
+widens the uncertainty. Two marks that cannot both be right leave the event anywhere between them:
+the uncertainty is then at least half their distance.
 """
 
 from dataclasses import dataclass
@@ -20,6 +21,12 @@ _TAIL = 3.0
 """Degrees of freedom of the heavy-tailed distribution; small means that outliers lose much."""
 
 _ROUNDS = 12
+
+_APART = 3.0
+"""Distance of two marks, in its own standard uncertainty, beyond which one of them is wrong."""
+
+_LEAST_SHARE = 0.03
+"""Weight below which a mark has been given up, so that its distance tells nothing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,12 +84,21 @@ def fused(time_s: FloatArray, u_s: FloatArray, correlation: float = 0.0) -> Fuse
     apart = (share * (marks - mean) ** 2).sum(axis=0)
     usual = (share * (1.0 - share) * np.where(known, u_s, 0.0) ** 2).sum(axis=0)
     spread = np.sqrt(np.maximum(apart - usual, 0.0))
+    spread = np.maximum(spread, 0.5 * _widest_gap(marks, np.where(known, u_s, np.nan), share))
     return Fused(
         time_s=np.where(some, mean, np.nan),
         u_s=np.where(some, np.hypot(np.sqrt(own), spread), np.nan),
         spread_s=np.where(some, spread, np.nan),
         share=share,
     )
+
+
+def _widest_gap(marks_s: FloatArray, u_s: FloatArray, share: FloatArray) -> FloatArray:
+    """Largest distance in s between two marks that cannot both be right; 0 where all can."""
+    gap_s = np.abs(marks_s[:, None] - marks_s[None])
+    wrong = gap_s > _APART * np.hypot(u_s[:, None], u_s[None])
+    counts = np.minimum(share[:, None], share[None]) > _LEAST_SHARE
+    return np.asarray(np.max(np.where(wrong & counts, gap_s, 0.0), axis=(0, 1)))
 
 
 def _ratio(above: FloatArray, below: FloatArray) -> FloatArray:

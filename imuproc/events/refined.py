@@ -1,25 +1,18 @@
-"""Touchdown and toe-off to a few milliseconds: the foot's own motion, and marks in raw signals.
+"""Touchdown and toe-off to a few milliseconds: every mark of them weighed as evidence.
 
-Touchdown: the arrest of the point that strikes first (:mod:`imuproc.events.arrest`), averaged with
-the first rise of the shock where there is one. Both are seen by the same sensor but in different
-bands and for different reasons: a shock rings the sensor, which spoils the arrest and sharpens its
-own onset. Toe-off: the ball of the foot leaves the ground 15 to 30 ms before the force ends,
-because the foot rolls off over the toes. The force is gone when the line of the sole at the toes
-rises faster than a fixed share of the running speed; that is averaged with the steepest fall of the
-force off the sole.
+Each event has several marks with different physics: what the foot's own motion says
+(:mod:`imuproc.events.landing`, :mod:`imuproc.events.leaving`), and what stands in the raw signals
+of foot and shank (:mod:`imuproc.events.marks`). A mark lags its event by a time that is stated
+with its standard uncertainty; the event is their mean by inverse variances, in which a mark that
+lies far from the rest loses its weight (:mod:`imuproc.events.fusion`).
 
-Numbers were read off 11 runners with a force plate at 2.5 to 4.5 m/s, both feet, all strike types
-(Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298; 20 N above local zero; sensors made up, mid grade,
-500 Hz) with no runner left out: touchdown 0.8 ± 2.5 ms, toe-off 0.3 ± 3.6 ms. A fit of the blend of
-heel and ball that leaves one runner out each time gives -0.0 ± 2.5 ms; it wants 0.79 of the
-arrest's duration where 0.7 is used, which simulated sprints agree with better. Either toe-off mark
-alone spreads by a tenth more than their mean.
-
-With a strong shock added touchdown is 1.4 ± 0.9 ms, where the arrest alone reads 6.7 ± 4.9 ms. No
-open data has a real shock together with a force plate: added shocks begin at the very touchdown and
-all look alike, so that spread flatters. The lag of a shock is that of made-up ones, 3 ms for those
-added to real running and 0 for those of simulated sprints, chosen on these same cases; its stated
-uncertainty, not that spread, says how well it is known.
+Lags and uncertainties were read off 11 runners with a force plate at 2.5 to 4.5 m/s, all strike
+types (Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298; the lag of its markers, 6.7 ms, taken off) and
+three clips of two runners at 4.4 to 6.7 m/s overground (Goncalves et al. 2021, J Sci Med Sport
+24:939); 20 N above local zero, sensors made up, mid grade, 500 Hz. Nothing was read off simulated
+runs. What these laboratories differ by stands in ``reference``, the part of the uncertainty that a
+set-up shares: few sets, so the largest leave-one-out error of a set was taken for it, not the
+spread within one.
 """
 
 from dataclasses import asdict, dataclass, field, replace
@@ -29,125 +22,159 @@ from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.history import HistoryEntry
-from imuproc.core.motion import Motion
-from imuproc.core.sites import SIDES, foot_of
-from imuproc.dsp.crossings import crossing_times
-from imuproc.events.arrest import ArrestSettings, arrest_of
+from imuproc.core.motion import Motion, SegmentMotion
+from imuproc.core.sites import SIDES, Side, foot_of
 from imuproc.events.foot_points import FootGeometry, FootPoints, foot_points, running_speed
 from imuproc.events.fusion import Fused, fused
+from imuproc.events.landing import MOST_CANDIDATES, Landing, LandingSettings, landing_of
+from imuproc.events.leaving import Leaving, LeavingSettings, leaving_of, roll_ahead_m
 
 FloatArray = NDArray[np.float64]
 
-_LONGEST_LANDING_S = 0.1
-
+_BALLS = tuple(
+    f"{name}_{k}"
+    for k in range(MOST_CANDIDATES)
+    for name in ("ball_s", "hardness", "fall_mps", "stop_s")
+)
 _COLUMNS = (
-    "arrest_touchdown_s",
-    "strike_speed_mps",
-    "arrest_s",
+    *_BALLS,
+    "heel_s",
     "heel_weight",
-    "strike_in_doubt_s",
-    "toe_rise_s",
+    "heel_down_s",
+    "toe_s",
     "toe_growth_mps2",
+    "lift_s",
+    "lift_mps",
     "running_speed_mps",
     "slowing_mps",
 )
 
 
 @dataclass(frozen=True)
+class TouchdownSettings:
+    """Marks of touchdown: lags in s, standard uncertainties in s.
+
+    Parameters
+    ----------
+    strike_u_s : tuple of float
+        Arrest of the ball and of the heel.
+    stop_u_share : float
+        Part of the arrest's duration that adds to it.
+    give_u_m : float
+        Way that the ball may go on after contact before it is stopped; over its fall it adds to it.
+    choice_u_share : float
+        Part of the spread of the foot's candidates (stops of the ball; ball or heel) that adds to
+        it, where the other marks do not decide between them.
+    shock_lag_s, shock_u_s : float
+        First rise of a shock: sole, shoe and skin delay it by some ms (judgement).
+    shock_blunt_u_s : float
+        What adds to that, over the square of how far the shock stands out.
+    shock_clear : float
+        Where it stands out this far the foot has surely landed: ringing can only delay its arrest.
+    shock_rate_hz : float
+        Sampling rate below which the band of a shock is cut; its uncertainty grows with the square
+        of the sampling interval there.
+    axial_lag_s, axial_u_s : float
+        Loading of the shank.
+    jerk_lag_s, jerk_u_s : float
+        Half rise of the jerk of the foot.
+    rate_u, unresolved_rate_u : float
+        What coarse sampling adds, in sampling intervals: times sampling interval over duration of
+        the arrest; and for a shock that stands out but whose band is cut (times the share that is).
+    reference_u_s : float
+        What data sets differ by.
+    """
+
+    strike_u_s: tuple[float, float] = (0.002, 0.003)
+    stop_u_share: float = 0.1
+    give_u_m: float = 0.003
+    choice_u_share: float = 1.0
+    shock_lag_s: float = 0.0
+    shock_u_s: float = 0.0035
+    shock_blunt_u_s: float = 0.3
+    shock_clear: float = 10.0
+    shock_rate_hz: float = 375.0
+    axial_lag_s: float = 0.009
+    axial_u_s: float = 0.008
+    jerk_lag_s: float = -0.002
+    jerk_u_s: float = 0.009
+    rate_u: float = 0.6
+    unresolved_rate_u: float = 1.5
+    reference_u_s: float = 0.004
+
+
+@dataclass(frozen=True)
+class ToeOffSettings:
+    """Marks of toe-off: lags in s, standard uncertainties in s.
+
+    Parameters
+    ----------
+    toe_u_s, toe_u_mps : float
+        Rise of the toes: a constant, and an error of their speed over how fast it grows.
+    lift_u_s, lift_u_m : float
+        Lift of the ball: a constant, and an error of the height over how fast it rises.
+    shank_lag_s, shank_u_s : float
+        Knee's extension ends and the shank folds back (half fall of its rate).
+    shank_changing_u : float
+        What adds to that where speed changes, in s per m/s from stride to stride (no data cover
+        it; judgement).
+    push_lag_s, push_u_s : float
+        Steepest fall of the force off the sole.
+    push_sprint_u_s : float
+        What adds to that in sprints: a leg that swings so fast pulls the foot up without a gap.
+    sprint_cycle_s, sprint_ramp_s : float
+        Where slowed swing and next swing are closer than this, over which range that sets in.
+    slowing_u_share : float
+        Part of what speed changes from stride to stride, over the growth of the toes' speed, that
+        adds to the rise of the toes.
+    correlation : float
+        Between the errors of any two marks.
+    rate_u : float
+        What coarse sampling adds, in sampling intervals.
+    reference_u_s : float
+        What data sets differ by.
+    """
+
+    toe_u_s: float = 0.0025
+    toe_u_mps: float = 0.08
+    lift_u_s: float = 0.006
+    lift_u_m: float = 0.01
+    shank_lag_s: float = 0.010
+    shank_u_s: float = 0.005
+    shank_changing_u: float = 0.010
+    push_lag_s: float = -0.006
+    push_u_s: float = 0.007
+    push_sprint_u_s: float = 0.015
+    sprint_cycle_s: float = 0.40
+    sprint_ramp_s: float = 0.08
+    slowing_u_share: float = 0.1
+    correlation: float = 0.4
+    rate_u: float = 0.2
+    reference_u_s: float = 0.0045
+
+
+@dataclass(frozen=True)
 class RefineSettings:
-    """Shares and uncertainties of the marks.
+    """How marks become events.
 
     Parameters
     ----------
     geometry : FootGeometry
-    arrest : ArrestSettings
+    landing : LandingSettings
+    leaving : LeavingSettings
+    touchdown : TouchdownSettings
+    toe_off : ToeOffSettings
     lost_pitch_deg : float
         Standard uncertainty of foot pitch above which the foot's motion tells nothing of its
         events: as much as costs a sensor its orientation where a gap hides it.
-    touchdown_u_s : tuple of float
-        Standard uncertainty of the arrest with the ball and with the heel first.
-    arrest_u_share : float
-        Part of the arrest's duration that adds to it.
-    in_doubt_u_share : float
-        Part of the doubt about which point struck first that adds to it.
-    late_u_share, shaken_from, shaken_to : float
-        Ringing makes the foot fall once more, so a shock can only delay the arrest: this share of
-        the time by which it comes after the shock adds to it, all of that where the shock stands
-        out ``shaken_to`` times.
-    touchdown_common_u_s : float
-        Part that all touchdowns of a foot share.
-    shock_lag_s, shock_u_s : float
-        First rise of a shock after touchdown, and how much shocks differ in it.
-    shock_sprint_lag_s, shock_sprint_u_s : float
-        The same in sprints, whose strike is harder (simulated only).
-    shock_rate_hz : float
-        Sampling rate below which the band of a shock is cut; its uncertainty grows with the square
-        of the sampling interval there.
-    shock_blunt_u_s : float
-        What adds to that for a shock that does not stand out, over how far it does.
-    shock_least, shock_near_s : float
-        How far a shock must stand out, and how near the arrest it must lie.
-    toe_speed_share : float
-        Vertical speed of the sole at the toes at the end of force, as a share of running speed.
-    toe_off_lag_s : float
-        From that mark to the end of force.
-    toe_off_u_s, toe_speed_u_share, toe_speed_u_mps, slowing_u_share : float
-        Standard uncertainty of toe-off: a constant, and that of the vertical speed at the end of
-        force (as a share of running speed: its SD over runners; as a constant; and as a share of
-        how much the speed changes from stride to stride), over how fast that speed grows.
-    push_lag_s, push_u_s : float
-        Steepest fall of the force off the sole.
-    push_near_s : tuple of float
-        Within what the other mark must lie: twice its own uncertainty, but no less and no more.
-    push_sprint_u_s : float
-        What adds to its uncertainty in sprints: a leg that swings so fast pulls the foot up without
-        a gap after the push.
-    sprint_cycle_s, sprint_ramp_s : float
-        Where slowed swing and next swing are closer than this no data with a force plate cover the
-        speed; over which range that sets in.
-    toe_marks_correlation : float
-        Between the errors of the two marks.
-    touchdown_rate_u, toe_off_rate_u : float
-        What coarse sampling adds, in sampling intervals; for touchdown times sampling interval over
-        duration of the arrest, for an arrest shorter than that is hardly seen.
-    unresolved_rate_u : float
-        The same for a shock that stands out but whose band is cut (times the share that is).
     """
 
     geometry: FootGeometry = field(default_factory=FootGeometry)
-    arrest: ArrestSettings = field(default_factory=ArrestSettings)
+    landing: LandingSettings = field(default_factory=LandingSettings)
+    leaving: LeavingSettings = field(default_factory=LeavingSettings)
+    touchdown: TouchdownSettings = field(default_factory=TouchdownSettings)
+    toe_off: ToeOffSettings = field(default_factory=ToeOffSettings)
     lost_pitch_deg: float = 20.0
-    touchdown_u_s: tuple[float, float] = (0.002, 0.003)
-    arrest_u_share: float = 0.1
-    in_doubt_u_share: float = 0.5
-    late_u_share: float = 1.0
-    shaken_from: float = 4.0
-    shaken_to: float = 12.0
-    touchdown_common_u_s: float = 0.0015
-    shock_lag_s: float = 0.003
-    shock_u_s: float = 0.0022
-    shock_sprint_lag_s: float = 0.0
-    shock_sprint_u_s: float = 0.003
-    shock_rate_hz: float = 375.0
-    shock_blunt_u_s: float = 0.025
-    shock_least: float = 3.0
-    shock_near_s: float = 0.025
-    toe_speed_share: float = 0.15
-    toe_off_lag_s: float = 0.0023
-    toe_off_u_s: float = 0.002
-    toe_speed_u_share: float = 0.033
-    toe_speed_u_mps: float = 0.06
-    slowing_u_share: float = 0.1
-    push_lag_s: float = 0.001
-    push_u_s: float = 0.0035
-    push_near_s: tuple[float, float] = (0.012, 0.02)
-    push_sprint_u_s: float = 0.015
-    sprint_cycle_s: float = 0.40
-    sprint_ramp_s: float = 0.08
-    toe_marks_correlation: float = 0.55
-    touchdown_rate_u: float = 0.6
-    unresolved_rate_u: float = 1.5
-    toe_off_rate_u: float = 0.2
 
 
 def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSettings) -> Contacts:
@@ -165,15 +192,17 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
     -------
     Contacts
         Feet without motion, and contacts in which a foot's pitch is lost (clipped gyroscopes), keep
-        their coarse events. Evidence added: ``arrest_touchdown_s``,
-        ``toe_rise_s`` (the marks from motion), ``strike_speed_mps`` (fall of the ball before
-        touchdown), ``arrest_s`` (duration of its arrest), ``heel_weight`` (1 heel first, 0 ball
-        first), ``strike_in_doubt_s``, ``running_speed_mps``, ``slowing_mps`` (change of that from
-        stride to stride), ``toe_growth_mps2`` (growth of the toes' vertical speed at toe-off),
-        ``shock_share`` and ``push_share`` (weights of the marks in raw signals),
-        ``touchdown_apart_s`` and ``toe_off_apart_s`` (disagreement of the marks beyond their
-        uncertainties), ``touchdown_random_u_s`` (without what all touchdowns share),
-        ``touchdown_rate_u_s`` and ``toe_off_rate_u_s`` (the part that sampling adds).
+        their coarse events. Uncertainties are those between the contacts of one athlete in one
+        set-up; what all of them share is ``touchdown_reference_u_s`` and ``toe_off_reference_u_s``
+        in the evidence. Evidence added, too: every mark (``ball_s_0`` and so on, the stops of the
+        ball in order, with ``hardness``, ``fall_mps`` and ``stop_s``; ``heel_s``, ``toe_s``,
+        ``lift_s``), ``heel_weight`` (1 heel first, 0 ball first), ``strike_s`` (what was taken of
+        ball and heel), ``strike_in_doubt_s``, ``running_speed_mps``, ``slowing_mps`` (change of
+        that from stride to stride), the weights of the marks (``strike_share``, ``shock_share``,
+        ``axial_share``, ``jerk_share``; ``toe_share``, ``lift_share``, ``shank_share``,
+        ``push_share``), ``touchdown_apart_s`` and ``toe_off_apart_s`` (disagreement of the marks
+        beyond their uncertainties), ``touchdown_rate_u_s`` and ``toe_off_rate_u_s`` (the part that
+        sampling adds).
     """
     columns = {name: np.full(len(contacts), np.nan) for name in _COLUMNS}
     for side in SIDES:
@@ -181,37 +210,63 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
         rows = np.flatnonzero(contacts.side == side)
         if foot is None or len(rows) == 0:
             continue
-        points = foot_points(motion.time_s, foot, side, settings.geometry)
-        speed = running_speed(motion.time_s, foot, contacts.take(rows))
-        changes = np.abs(np.gradient(speed)) if len(rows) > 1 else np.zeros(len(rows))
-        middle_s = 0.5 * (contacts.touchdown_s + contacts.toe_off_s)[rows]
-        pitch_u = np.degrees(np.interp(middle_s, motion.time_s, np.nan_to_num(foot.pitch_u_rad)))
-        known = pitch_u < settings.lost_pitch_deg
-        for row, v, change in zip(rows[known], speed[known], changes[known], strict=True):
-            found = _marks(points, contacts.touchdown_s[row], contacts.toe_off_s[row], v, settings)
-            for name, value in zip(_COLUMNS, (*found, v, change), strict=True):
-                columns[name][row] = value
+        found = _foot_marks(contacts, rows, (motion.time_s, foot, side), settings)
+        for name, values in found.items():
+            columns[name][rows] = values
     return _with_events(contacts, motion, columns, settings)
 
 
-def _marks(
-    points: FootPoints,
-    coarse_s: float,
-    toe_off_s: float,
-    speed_mps: float,
+def _foot_marks(
+    contacts: Contacts,
+    rows: NDArray[np.intp],
+    moves: tuple[FloatArray, SegmentMotion, Side],
     settings: RefineSettings,
+) -> dict[str, FloatArray]:
+    """The marks of one foot's contacts, in the order of the columns."""
+    time_s, foot, side = moves
+    own = contacts.take(rows)
+    spans = np.stack((own.touchdown_s, own.toe_off_s), axis=1)
+    leaving = settings.leaving
+    roll_m = float(np.nan_to_num(roll_ahead_m(time_s, foot, spans, leaving)))
+    toe_m = leaving.toe_ahead_m + leaving.toe_per_roll * roll_m
+    points = foot_points(time_s, foot, side, (toe_m, 0.0, leaving.toe_up_m), settings.geometry)
+    speed = running_speed(time_s, foot, own)
+    slowing = np.abs(np.gradient(speed)) if len(rows) > 1 else np.zeros(len(rows))
+    middle_s = spans.mean(axis=1)
+    pitch_u = np.degrees(np.interp(middle_s, time_s, np.nan_to_num(foot.pitch_u_rad)))
+    marks = np.full((len(rows), len(_COLUMNS)), np.nan)
+    for k in np.flatnonzero(pitch_u < settings.lost_pitch_deg):
+        marks[k] = (*_marks(points, spans[k], speed[k], settings), speed[k], slowing[k])
+    return dict(zip(_COLUMNS, marks.T, strict=True))
+
+
+def _marks(
+    points: FootPoints, span_s: FloatArray, speed_mps: float, settings: RefineSettings
 ) -> tuple[float, ...]:
     """The marks of one contact, in the order of the columns."""
-    arrest = arrest_of(points, coarse_s, toe_off_s, settings.arrest)
-    rise = _toe_off(points, arrest.time_s, toe_off_s, speed_mps, settings)
-    return (
-        arrest.time_s,
-        arrest.fall_mps,
-        arrest.arrest_s,
-        arrest.heel_weight,
-        arrest.in_doubt_s,
-        *rise,
+    landing = landing_of(points, float(span_s[0]), float(span_s[1]), settings.landing)
+    leaving = leaving_of(
+        points, float(span_s[0]), float(span_s[1]), float(speed_mps), settings.leaving
     )
+    return (
+        *_ball_columns(landing),
+        landing.heel_s,
+        landing.heel_weight,
+        landing.heel_down_s,
+        *_leaving_columns(leaving),
+    )
+
+
+def _ball_columns(landing: Landing) -> list[float]:
+    """What is known of each stop of the ball, the missing ones NaN."""
+    stops = (landing.ball_s, landing.hardness, landing.fall_mps, landing.stop_s)
+    return [
+        values[k] if k < len(values) else np.nan for k in range(MOST_CANDIDATES) for values in stops
+    ]
+
+
+def _leaving_columns(leaving: Leaving) -> tuple[float, float, float, float]:
+    return leaving.toe_s, leaving.toe_growth_mps2, leaving.lift_s, leaving.lift_mps
 
 
 def _with_events(
@@ -219,140 +274,180 @@ def _with_events(
 ) -> Contacts:
     evidence = {**contacts.evidence, **columns}
     sample_s = float(np.ptp(motion.time_s)) / (len(motion.time_s) - 1)
-    down, off = _touchdowns(evidence, sample_s, settings), _toe_offs(evidence, settings)
-    found_down, found_off = np.isfinite(down.time_s), np.isfinite(off.time_s)
-    rate_u = _touchdown_rate_u(evidence, sample_s, settings)
-    off_rate_u = settings.toe_off_rate_u * sample_s * np.ones(len(contacts))
-    random_u = np.where(found_down, np.hypot(down.u_s, rate_u), contacts.touchdown_u_s)
-    off_u = np.hypot(off.u_s, off_rate_u)
+    down, strike = _touchdowns(evidence, sample_s, settings.touchdown)
+    off = _toe_offs(evidence, settings.toe_off)
+    found_down, found_off = np.isfinite(strike["strike_s"]), np.isfinite(off.time_s)
+    rate_u = _touchdown_rate_u(evidence, strike["stop_s"], sample_s, settings.touchdown)
+    off_rate_u = settings.toe_off.rate_u * sample_s * np.ones(len(contacts))
     nothing = np.zeros(len(contacts))
     entry = HistoryEntry(
         "events.refined",
         f"{int(found_down.sum())} touchdowns and {int(found_off.sum())} toe-offs from foot motion.",
         asdict(settings),
     )
+
+    def kept(found: NDArray[np.bool_], new: FloatArray | float, name: str) -> FloatArray:
+        return np.where(found, new, contacts.evidence.get(name, nothing))
+
     own = {
-        "shock_share": down.share[1],
-        "push_share": off.share[1],
+        "strike_s": strike["strike_s"],
+        "strike_in_doubt_s": strike["in_doubt_s"],
+        **_shares(down, _DOWN_MARKS),
+        **_shares(off, _OFF_MARKS),
         "touchdown_apart_s": down.spread_s,
         "toe_off_apart_s": off.spread_s,
-        "touchdown_random_u_s": random_u,
-        "touchdown_rate_u_s": np.where(
-            found_down, rate_u, contacts.evidence.get("touchdown_rate_u_s", nothing)
+        "touchdown_rate_u_s": kept(found_down, rate_u, "touchdown_rate_u_s"),
+        "toe_off_rate_u_s": kept(found_off, off_rate_u, "toe_off_rate_u_s"),
+        "touchdown_reference_u_s": kept(
+            found_down, settings.touchdown.reference_u_s, "touchdown_reference_u_s"
         ),
-        "toe_off_rate_u_s": np.where(
-            found_off, off_rate_u, contacts.evidence.get("toe_off_rate_u_s", nothing)
+        "toe_off_reference_u_s": kept(
+            found_off, settings.toe_off.reference_u_s, "toe_off_reference_u_s"
         ),
     }
-    down_u = np.hypot(random_u, settings.touchdown_common_u_s)
     return replace(
         contacts,
         touchdown_s=np.where(found_down, down.time_s, contacts.touchdown_s),
         toe_off_s=np.where(found_off, off.time_s, contacts.toe_off_s),
-        touchdown_u_s=np.where(found_down, down_u, contacts.touchdown_u_s),
-        toe_off_u_s=np.where(found_off, off_u, contacts.toe_off_u_s),
+        touchdown_u_s=np.where(found_down, np.hypot(down.u_s, rate_u), contacts.touchdown_u_s),
+        toe_off_u_s=np.where(found_off, np.hypot(off.u_s, off_rate_u), contacts.toe_off_u_s),
         evidence={**evidence, **own},
         history=(*motion.history, entry),
     )
 
 
+_DOWN_MARKS = ("strike", "shock", "axial", "jerk")
+_OFF_MARKS = ("toe", "lift", "shank", "push")
+
+
+def _shares(event: Fused, marks: tuple[str, ...]) -> dict[str, FloatArray]:
+    return {f"{name}_share": share for name, share in zip(marks, event.share, strict=True)}
+
+
 def _touchdown_rate_u(
-    evidence: dict[str, FloatArray], sample_s: float, settings: RefineSettings
+    evidence: dict[str, FloatArray],
+    stop_s: FloatArray,
+    sample_s: float,
+    settings: TouchdownSettings,
 ) -> FloatArray:
     """What coarse sampling adds: short arrests are hardly seen, and shocks seen but not timed."""
-    short_u = settings.touchdown_rate_u * sample_s**2 / evidence["arrest_s"]
+    short_u = settings.rate_u * sample_s**2 / stop_s
     unresolved = max(0.0, 1.0 - 1.0 / (settings.shock_rate_hz * sample_s))
     seen = np.nan_to_num(np.clip((_of(evidence, "shock_ratio") - 2.0) / 3.0, 0.0, 1.0))
     return np.hypot(short_u, settings.unresolved_rate_u * sample_s * unresolved * seen)
 
 
 def _touchdowns(
-    evidence: dict[str, FloatArray], sample_s: float, settings: RefineSettings
-) -> Fused:
-    """The arrest, averaged with the shock where there is one near it."""
-    arrest_s, ratio = evidence["arrest_touchdown_s"], _of(evidence, "shock_ratio")
-    ball_u, heel_u = settings.touchdown_u_s
-    arrest_u = ball_u + (heel_u - ball_u) * evidence["heel_weight"]
-    arrest_u = np.hypot(arrest_u, settings.arrest_u_share * evidence["arrest_s"])
-    arrest_u = np.hypot(arrest_u, settings.in_doubt_u_share * evidence["strike_in_doubt_s"])
-    shaken = (ratio - settings.shaken_from) / (settings.shaken_to - settings.shaken_from)
-    sprint = np.nan_to_num(_sprint(evidence, settings))
-    lag_s = settings.shock_lag_s + sprint * (settings.shock_sprint_lag_s - settings.shock_lag_s)
-    own_u = settings.shock_u_s + sprint * (settings.shock_sprint_u_s - settings.shock_u_s)
-    shock_s = _of(evidence, "shock_s") - lag_s
-    shock_u = np.hypot(
-        own_u * max(1.0, settings.shock_rate_hz * sample_s) ** 2,
-        settings.shock_blunt_u_s / np.maximum(ratio, 1.0),
+    evidence: dict[str, FloatArray], sample_s: float, settings: TouchdownSettings
+) -> tuple[Fused, dict[str, FloatArray]]:
+    """The foot's own arrest, averaged with the marks of raw signals; and what of it was taken."""
+    ratio = np.maximum(np.nan_to_num(_of(evidence, "shock_ratio")), 1.0)
+    coarse_u = max(1.0, settings.shock_rate_hz * sample_s) ** 2
+    shock_u = np.hypot(settings.shock_u_s * coarse_u, settings.shock_blunt_u_s / ratio**2)
+    others_s = np.stack(
+        (
+            _of(evidence, "shock_s") - settings.shock_lag_s,
+            _of(evidence, "axial_rise_s") - settings.axial_lag_s,
+            _of(evidence, "jerk_half_s") - settings.jerk_lag_s,
+        )
     )
-    late_s = np.clip(shaken, 0.0, 1.0) * np.maximum(arrest_s - shock_s, 0.0)
-    near = np.abs(shock_s - arrest_s) < settings.shock_near_s
-    shock_s = np.where(near & (ratio > settings.shock_least), shock_s, np.nan)
-    # A clear shock well before the arrest: the foot may have landed then, by another point of it.
-    landed_s = np.where((ratio > settings.shock_least) & (late_s < _LONGEST_LANDING_S), late_s, 0.0)
-    share = np.where(near, settings.late_u_share, 0.5)
-    arrest_u = np.hypot(arrest_u, share * np.nan_to_num(landed_s))
-    return fused(np.stack((arrest_s, shock_s)), np.stack((arrest_u, shock_u)))
-
-
-def _toe_offs(evidence: dict[str, FloatArray], settings: RefineSettings) -> Fused:
-    """The rise of the toes, averaged with the fall of the force where it lies near."""
-    rise_s = evidence["toe_rise_s"]
-    speed_u = np.hypot(
-        settings.toe_speed_u_share * evidence["running_speed_mps"], settings.toe_speed_u_mps
+    others_u = np.stack(
+        (
+            shock_u,
+            np.full(len(ratio), settings.axial_u_s),
+            np.full(len(ratio), settings.jerk_u_s),
+        )
     )
-    speed_u = np.hypot(speed_u, settings.slowing_u_share * evidence["slowing_mps"])
-    rise_u = np.hypot(settings.toe_off_u_s, speed_u / evidence["toe_growth_mps2"])
-    push_s = _of(evidence, "push_off_s") - settings.push_lag_s
-    near_s = np.clip(2.0 * rise_u, *settings.push_near_s)
-    push_s = np.where(np.abs(push_s - rise_s) < near_s, push_s, np.nan)
-    push_u = np.hypot(settings.push_u_s, settings.push_sprint_u_s * _sprint(evidence, settings))
-    return fused(
-        np.stack((rise_s, push_s)), np.stack((rise_u, push_u)), settings.toe_marks_correlation
+    strike = _strike(evidence, (others_s, others_u), settings)
+    # Ringing makes the foot fall once more: a clear shock well before the arrest has the foot down.
+    late_s = np.nan_to_num(np.maximum(strike["strike_s"] - others_s[0], 0.0))
+    clear = np.clip(2.0 * ratio / settings.shock_clear - 1.0, 0.0, 1.0)
+    strike_u = np.hypot(strike["u_s"], clear * late_s)
+    return (
+        fused(np.vstack((strike["strike_s"], others_s)), np.vstack((strike_u, others_u))),
+        strike,
     )
 
 
-def _sprint(evidence: dict[str, FloatArray], settings: RefineSettings) -> FloatArray:
-    """From 0 where data with a force plate cover the speed to 1 where only simulations do."""
+def _strike(
+    evidence: dict[str, FloatArray],
+    others: tuple[FloatArray, FloatArray],
+    settings: TouchdownSettings,
+) -> dict[str, FloatArray]:
+    """Contact by ball or heel: of the stops of the ball that which the other marks bear out.
+
+    Each stop counts by its hardness and by how far the other marks lie from it, on a scale with
+    heavy tails; the spread of what remains possible is the doubt of the choice.
+    """
+    ball_u, heel_u = settings.strike_u_s
+    ball_s, hardness, stop_s, falls_mps = (
+        np.stack([evidence[f"{name}_{k}"] for k in range(MOST_CANDIDATES)])
+        for name in ("ball_s", "hardness", "stop_s", "fall_mps")
+    )
+    credit = np.nan_to_num(hardness) * np.prod(
+        _agreement(ball_s[:, None] - others[0], np.hypot(ball_u, others[1])), axis=1
+    )
+    weight = _normalised(credit)
+    best = np.argmax(weight, axis=0)[None]
+    chosen_s, chosen_stop_s, fall_mps = (
+        np.take_along_axis(values, best, axis=0)[0] for values in (ball_s, stop_s, falls_mps)
+    )
+    away_s = np.nan_to_num(ball_s - chosen_s)
+    doubt_s = np.sqrt(np.sum(weight * away_s**2, axis=0))
+    heel = np.nan_to_num(evidence["heel_weight"])
+    heel_s = np.where(heel > 0.0, evidence["heel_s"], chosen_s)
+    between_s = np.sqrt(heel * (1.0 - heel)) * np.abs(heel_s - chosen_s)
+    soft_s = np.nan_to_num(np.maximum(chosen_s - evidence["heel_down_s"], 0.0))
+    doubt_s = np.hypot((1.0 - heel) * np.hypot(doubt_s, 0.5 * soft_s), 0.5 * between_s)
+    own_u = ball_u + (heel_u - ball_u) * heel
+    own_u = np.hypot(own_u, settings.stop_u_share * chosen_stop_s)
+    own_u = np.hypot(own_u, (1.0 - heel) * settings.give_u_m / fall_mps)
+    return {
+        "strike_s": heel * heel_s + (1.0 - heel) * chosen_s,
+        "u_s": np.hypot(own_u, settings.choice_u_share * doubt_s),
+        "in_doubt_s": doubt_s,
+        "stop_s": chosen_stop_s,
+    }
+
+
+def _agreement(apart_s: FloatArray, u_s: FloatArray) -> FloatArray:
+    """Likelihood of a distance, at most 1, with heavy tails (t with 3 degrees of freedom).
+
+    A mark that is missing says nothing; one that is far off says little.
+    """
+    near = (1.0 + (apart_s / u_s) ** 2 / 3.0) ** -2
+    return np.where(np.isfinite(near), np.maximum(near, 1e-3), 1.0)
+
+
+def _normalised(weight: FloatArray) -> FloatArray:
+    total = weight.sum(axis=0)
+    return np.asarray(np.divide(weight, total, out=np.zeros_like(weight), where=total > 0.0))
+
+
+def _toe_offs(evidence: dict[str, FloatArray], settings: ToeOffSettings) -> Fused:
+    """The rise of the toes, the lift of the ball, the shank folding back and the fall of force."""
+    speed_u = np.hypot(settings.toe_u_mps, settings.slowing_u_share * evidence["slowing_mps"])
+    toe_u = np.hypot(settings.toe_u_s, speed_u / evidence["toe_growth_mps2"])
+    lift_u = np.hypot(settings.lift_u_s, settings.lift_u_m / evidence["lift_mps"])
     short_s = settings.sprint_cycle_s - _of(evidence, "cycle_s")
-    return np.clip(short_s / settings.sprint_ramp_s, 0.0, 1.0)
+    sprint = np.clip(short_s / settings.sprint_ramp_s, 0.0, 1.0)
+    push_u = np.hypot(settings.push_u_s, settings.push_sprint_u_s * sprint)
+    shank_u = np.hypot(settings.shank_u_s, settings.shank_changing_u * evidence["slowing_mps"])
+    marks = (
+        evidence["toe_s"],
+        evidence["lift_s"],
+        _of(evidence, "shank_off_s") - settings.shank_lag_s,
+        _of(evidence, "push_off_s") - settings.push_lag_s,
+    )
+    # Without the foot's own marks the coarse event stays.
+    known = np.isfinite(marks[0]) | np.isfinite(marks[1])
+    return fused(
+        np.where(known, np.stack(marks), np.nan),
+        np.stack((toe_u, lift_u, shank_u, push_u)),
+        settings.correlation,
+    )
 
 
 def _of(evidence: dict[str, FloatArray], name: str) -> FloatArray:
     """A mark from the evidence; NaN where it was not looked for."""
-    return evidence.get(name, np.full(len(evidence["arrest_touchdown_s"]), np.nan))
-
-
-def _toe_off(
-    points: FootPoints,
-    touchdown_s: float,
-    coarse_s: float,
-    speed_mps: float,
-    settings: RefineSettings,
-) -> tuple[float, float]:
-    """Instant at which the toes rise faster than their share of running speed, and their growth.
-
-    Sought from mid-stance on to well after any toe-off: the first such rise after the line of the
-    sole points most into the ground, which is just before it leaves. The share differs between
-    runners, and at low speed the toes may rest at about that speed for some 30 ms: the instant is
-    the mean over the share and one standard deviation to both sides, and the growth in m/s² is
-    what takes the toes across them (propagation of a distribution, JCGM 101:2008).
-    """
-    low, high = np.searchsorted(
-        points.time_s, [touchdown_s + 0.4 * (coarse_s - touchdown_s), coarse_s + 0.1]
-    )
-    if not (high - low > 3 and np.isfinite(speed_mps)):
-        return np.nan, np.nan
-    fastest = int(low + np.argmax(points.toe_mps[low:high]))
-    deepest = int(low + np.argmin(points.toe_mps[low : fastest + 1]))
-    early = slice(deepest, fastest + 1)
-    doubt = float(np.hypot(settings.toe_speed_u_share * speed_mps, settings.toe_speed_u_mps))
-    rises = []
-    for level in settings.toe_speed_share * speed_mps + doubt * np.array([-1.0, 0.0, 1.0]):
-        found = crossing_times(points.time_s[early], points.toe_mps[early], level, "rising")
-        rises.append(found[0] if len(found) else np.nan)
-    if np.isnan(rises[1]):
-        return np.nan, np.nan
-    ends = points.time_s[[deepest, deepest, fastest]]
-    before, at, after = np.where(np.isnan(rises), ends, rises)
-    growth = 2.0 * doubt / max(after - before, 1.0 / points.rate_hz)
-    return float(np.mean((before, at, after)) + settings.toe_off_lag_s), growth
+    return evidence.get(name, np.full(len(evidence["toe_s"]), np.nan))
