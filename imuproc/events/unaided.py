@@ -2,9 +2,10 @@
 known (a shank alone, or no quiet standing at all), and as a first guess everywhere.
 
 Lags and spreads were read off 11 runners with a force plate at 2.5 to 4.5 m/s, both legs, all
-strike types (Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298; 20 N above local zero), without and
-with an added touchdown shock. No open data with both sensors and force covers sprinting: there the
-uncertainty is widened by what the same marks did in simulated sprints.
+strike types (Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298; 20 N above local zero, the lag of its
+markers taken off), and two runners overground at 4.4 to 6.7 m/s (Goncalves et al. 2021, J Sci Med
+Sport 24:939). No open data with both sensors and force covers sprinting: there the uncertainty is
+widened by what the same marks did in simulated sprints.
 """
 
 from collections.abc import Mapping
@@ -36,8 +37,8 @@ class UnaidedSettings:
         swing to next swing; what comes earlier is swing.
     impact_lag_s, impact_u_s : float
         Half rise of the jerk of a sharp impact.
-    axial_lag_s, axial_sprint_lag_s, axial_u_s : float
-        Loading of the shank; a sprinter's is loaded faster (simulated only).
+    axial_lag_s, axial_u_s : float
+        Loading of the shank.
     jerk_lag_s, jerk_u_s : float
         Onset of the jerk where the impact is not sharp and there is no shank sensor.
     shock_lag_s, shock_u_s, shock_blunt_u_s : float
@@ -65,28 +66,29 @@ class UnaidedSettings:
         Where slowed swing and next swing are closer than this, uncertainties are widened.
     sprint_impact_u_s, sprint_axial_u_s, sprint_off_u_s : float
         By how much: impact or jerk, loading of the shank, toe-off.
+    reference_u_s : tuple of float
+        What data sets differ by, of touchdown and of toe-off.
     """
 
     sharp_impact_ratio: float = 2.8
     loading_lead_share: float = 0.085
-    impact_lag_s: float = 0.001
+    impact_lag_s: float = -0.001
     impact_u_s: float = 0.005
-    axial_lag_s: float = 0.0155
-    axial_sprint_lag_s: float = 0.002
-    axial_u_s: float = 0.005
-    jerk_lag_s: float = -0.0045
+    axial_lag_s: float = 0.0095
+    axial_u_s: float = 0.006
+    jerk_lag_s: float = -0.012
     jerk_u_s: float = 0.008
-    shock_lag_s: float = 0.002
+    shock_lag_s: float = 0.0
     shock_u_s: float = 0.0025
     shock_blunt_u_s: float = 0.06
     shock_least: float = 3.0
     shock_near_s: float = 0.025
     push_agree_s: float = 0.045
-    push_lag_s: float = 0.001
-    push_u_s: float = 0.0035
-    shank_lag_s: float = 0.018
+    push_lag_s: float = -0.006
+    push_u_s: float = 0.006
+    shank_lag_s: float = 0.0115
     shank_u_s: float = 0.005
-    turn_lag_share: float = -0.09
+    turn_lag_share: float = -0.12
     turn_u_s: float = 0.010
     slow_contact_s: float = 0.22
     slow_off_u_share: float = 0.04
@@ -97,6 +99,7 @@ class UnaidedSettings:
     sprint_impact_u_s: float = 0.006
     sprint_axial_u_s: float = 0.018
     sprint_off_u_s: float = 0.008
+    reference_u_s: tuple[float, float] = (0.006, 0.006)
 
 
 @dataclass(frozen=True, eq=False)
@@ -160,10 +163,9 @@ def _selected(
         (marks["impact_ratio"] > settings.sharp_impact_ratio) | early,
         np.isfinite(axial),
     ]
-    lag = settings.axial_lag_s + sprint * (settings.axial_sprint_lag_s - settings.axial_lag_s)
     down = np.select(
         kinds,
-        [half - settings.impact_lag_s, axial - lag],
+        [half - settings.impact_lag_s, axial - settings.axial_lag_s],
         marks["jerk_onset_s"] - settings.jerk_lag_s,
     )
     down_u = np.select(kinds, [settings.impact_u_s, settings.axial_u_s], settings.jerk_u_s)
@@ -204,7 +206,7 @@ def unaided_contacts(contacts: Contacts, motion: Motion, settings: UnaidedSettin
     Contacts
         Contacts of legs with foot motion are left as they are. Evidence added:
         ``touchdown_rate_u_s``, ``toe_off_rate_u_s`` (the part of the uncertainty that sampling
-        adds).
+        adds), ``touchdown_reference_u_s`` and ``toe_off_reference_u_s`` (what all contacts share).
     """
     blind = np.ones(len(contacts), dtype=bool)
     for side in SIDES:
@@ -235,6 +237,8 @@ def unaided_contacts(contacts: Contacts, motion: Motion, settings: UnaidedSettin
             **contacts.evidence,
             "touchdown_rate_u_s": np.where(blind, rate_u, 0.0),
             "toe_off_rate_u_s": np.where(blind, off_rate_u, 0.0),
+            "touchdown_reference_u_s": np.where(blind, settings.reference_u_s[0], 0.0),
+            "toe_off_reference_u_s": np.where(blind, settings.reference_u_s[1], 0.0),
         },
     )
 
