@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from imuproc.core.columns import BY_NAME, uncertainty_name
+from imuproc.core.columns import STEP_COLUMNS
 
 SCHEMA: Final = 1
 """Version of the layout; one more with every change that a reader must know of."""
@@ -96,12 +96,8 @@ def unit_of(name: str) -> str:
 
 def step_column(name: str) -> Explained:
     """Unit and meaning of a column of the step table."""
-    if name in BY_NAME:
-        return Explained(BY_NAME[name].unit, BY_NAME[name].meaning)
-    for figure, column in BY_NAME.items():
-        if name == uncertainty_name(figure):
-            return Explained(column.unit, f"Standard uncertainty of {figure}.")
-    return Explained(unit_of(name), "")
+    known = STEP_COLUMNS.get(name)
+    return Explained(known.unit, known.meaning) if known else Explained(unit_of(name), "")
 
 
 def uncertainty_parts(figure: str) -> Explained:

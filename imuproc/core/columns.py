@@ -1,7 +1,8 @@
 """Every column of the step table: name, unit, meaning, plausible range.
 
-A measured column has a companion with ``_u`` appended: its standard uncertainty in the sense of
-the GUM (JCGM 100:2008), same unit.
+A measured column has two companions, same unit: with ``_u`` appended its standard uncertainty
+against the truth in the sense of the GUM (JCGM 100:2008), and with ``_u_repeat`` that between
+steps, sides and runs of one athlete in one set-up.
 """
 
 from dataclasses import dataclass
@@ -164,6 +165,34 @@ def uncertainty_name(figure: str) -> str:
     return f"{figure}_u"
 
 
+def repeat_name(figure: str) -> str:
+    """Name of the column that holds the standard uncertainty of a figure within a set-up."""
+    return f"{figure}_u_repeat"
+
+
+def companions(column: Column) -> tuple[Column, Column]:
+    """The two columns that hold the standard uncertainties of a figure."""
+    whole = f"Standard uncertainty of {column.name} against the truth."
+    repeat = f"Standard uncertainty of {column.name} between steps, sides and runs of a set-up."
+    return (
+        Column(uncertainty_name(column.name), column.unit, whole),
+        Column(repeat_name(column.name), column.unit, repeat),
+    )
+
+
+_COMPANIONS: Final = [companions(BY_NAME[name]) for name in FIGURES]
+
+STEP_COLUMNS: Final[dict[str, Column]] = {
+    column.name: column
+    for column in (
+        *COLUMNS,
+        *(whole for whole, _ in _COMPANIONS),
+        *(repeat for _, repeat in _COMPANIONS),
+    )
+}
+"""Every column of the step table by name, in order: figures, then their uncertainties."""
+
+
 def step_table_columns() -> list[str]:
     """All column names of the step table in order: figures, then their uncertainties."""
-    return [c.name for c in COLUMNS] + [uncertainty_name(name) for name in FIGURES]
+    return list(STEP_COLUMNS)

@@ -23,7 +23,7 @@ class Contacts:
     touchdown_s, toe_off_s : ndarray, shape (m,)
         Event times in s on the recording's clock; sub-sample.
     touchdown_u_s, toe_off_u_s : ndarray, shape (m,)
-        Standard uncertainties in s.
+        Standard uncertainties in s between the contacts of one athlete in one set-up.
     evidence : mapping from str to ndarray, shape (m,)
         Every criterion's value, so that a doubtful contact is explained by its own row.
     history : tuple of HistoryEntry
@@ -39,6 +39,16 @@ class Contacts:
 
     def __len__(self) -> int:
         return len(self.touchdown_s)
+
+    @property
+    def touchdown_reference_u_s(self) -> FloatArray:
+        """Standard uncertainty of touchdown that all contacts share, from the evidence; else 0."""
+        return self.evidence.get("touchdown_reference_u_s", np.zeros(len(self)))
+
+    @property
+    def toe_off_reference_u_s(self) -> FloatArray:
+        """Standard uncertainty of toe-off that all contacts share, from the evidence; else 0."""
+        return self.evidence.get("toe_off_reference_u_s", np.zeros(len(self)))
 
     def take(self, keep: NDArray[Any]) -> "Contacts":
         """Contacts picked by a boolean mask or by indices, in that order."""

@@ -21,17 +21,25 @@ PARTS: Final[dict[str, str]] = {
     "clipping": "What clipped samples may hide; of a length, in all strides alike.",
     "asymmetry": "Strides do not tell how left and right step share them.",
     "clock": "Clocks of two sensors against each other; for an angle, times its rate of turning.",
+    "reference": "What laboratories, force thresholds and shoes differ by in when a contact begins "
+    "and ends, alike in a whole set-up; for an angle, times its rate of turning.",
+    "standing": "Posture of quiet standing, the zero of angles, from one day to another.",
 }
 """Name of each part and what it stands for."""
 
-_ANGLE: Final = ("drift", "clipping", "rate", "alignment", "soft_tissue", "gap", "event", "clock")
+SET_UP: Final = frozenset({"reference", "standing"})
+"""Parts that all steps of one athlete in one set-up share: they tell against the truth and against
+another day, not between steps, sides and runs."""
+
+_OWN: Final = ("drift", "clipping", "rate", "alignment", "soft_tissue", "gap", "event", "clock")
+_ANGLE: Final = (*_OWN, "reference", "standing")
 _LENGTH: Final = ("stride", "stance", "clipping", "asymmetry", "touchdown", "toe_off", "clock")
 
 PARTS_OF: Final[dict[str, tuple[str, ...]]] = {
-    "touchdown_s": ("event", "rate", "clock"),
-    "toe_off_s": ("event", "rate", "clock"),
-    "contact_time_s": ("touchdown", "toe_off", "rate"),
-    "flight_time_s": ("touchdown", "toe_off", "rate", "clock"),
+    "touchdown_s": ("event", "rate", "clock", "reference"),
+    "toe_off_s": ("event", "rate", "clock", "reference"),
+    "contact_time_s": ("touchdown", "toe_off", "rate", "reference"),
+    "flight_time_s": ("touchdown", "toe_off", "rate", "clock", "reference"),
     "step_time_s": ("touchdown", "rate", "clock"),
     "step_frequency_hz": ("touchdown", "rate", "clock"),
     "shin_angle_touchdown_deg": _ANGLE,
@@ -44,7 +52,7 @@ PARTS_OF: Final[dict[str, tuple[str, ...]]] = {
     "dorsiflexion_touchdown_deg": _ANGLE,
     "dorsiflexion_swing_min_deg": _ANGLE,
     "dorsiflexion_swing_mean_deg": _ANGLE,
-    "pelvis_tilt_touchdown_deg": ("drift", "gap", "event", "clock"),
+    "pelvis_tilt_touchdown_deg": ("drift", "gap", "event", "clock", "reference", "standing"),
     "step_length_m": _LENGTH,
     "speed_mps": _LENGTH,
 }

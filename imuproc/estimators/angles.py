@@ -44,6 +44,7 @@ def shin_curve(time_s: FloatArray, shank: SegmentMotion, settings: "AngleSetting
                 _heading_share(time_s, shank, _UP),
             ),
             "soft_tissue": tissue,
+            "standing": standing_part(time_s, settings),
         },
     )
 
@@ -51,6 +52,11 @@ def shin_curve(time_s: FloatArray, shank: SegmentMotion, settings: "AngleSetting
 def _tissue(time_s: FloatArray, segment: SegmentMotion, usual_deg: float) -> FloatArray:
     """Motion of the sensor on its segment: the usual one, and a slip that standing shows."""
     return np.full(len(time_s), np.hypot(np.radians(usual_deg), segment.slip_u_rad))
+
+
+def standing_part(time_s: FloatArray, settings: "AngleSettings") -> FloatArray:
+    """What another day's quiet standing would move an angle by, in rad, shape (n,)."""
+    return np.full(len(time_s), np.radians(settings.standing_u_deg))
 
 
 def _solved_parts(segment: SegmentMotion) -> dict[str, FloatArray]:
@@ -74,6 +80,7 @@ def pitch_curve(time_s: FloatArray, foot: SegmentMotion, settings: "AngleSetting
                 _heading_share(time_s, foot, _AHEAD),
             ),
             "soft_tissue": _tissue(time_s, foot, settings.foot_soft_tissue_deg),
+            "standing": standing_part(time_s, settings),
         },
     )
 
@@ -107,12 +114,18 @@ class AngleSettings:
         Of the shank's heading against the way: what the solution of the shank allows for.
     shank_soft_tissue_deg, foot_soft_tissue_deg : float
         Motion of the sensor on the skin or shoe; from memory (low), no source.
+    standing_u_deg : float
+        Of one segment's posture in quiet standing from day to day, which is the zero of its angles.
+        Joint angles of two days differ by 1.6 to 2.7 deg (RMS, running; 2022, Front Bioeng
+        Biotechnol, 10.3389/fbioe.2022.1005496); of that each of two segments on each of two days
+        has half.
     """
 
     toe_out_u_deg: float = 4.0
     shank_axis_u_deg: float = 3.0
     shank_soft_tissue_deg: float = 0.3
     foot_soft_tissue_deg: float = 0.3
+    standing_u_deg: float = 1.0
 
 
 _SHARE_RATE_HZ = 200.0
@@ -178,25 +191,46 @@ def _sagittal_turn(a: FloatArray, b: FloatArray) -> FloatArray:
     )
 
 
-def at_events(curve: AngleCurve, event_s: FloatArray, event_u_s: FloatArray) -> Figure:
+@dataclass(frozen=True, eq=False)
+class Instants:
+    """Events of one kind.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (m,)
+        NaN where it is not known.
+    u_s : ndarray, shape (m,)
+        Standard uncertainty of each by itself.
+    shared_u_s : ndarray, shape (m,)
+        That which all of them share: see the part ``reference``.
+    """
+
+    time_s: FloatArray
+    u_s: FloatArray
+    shared_u_s: FloatArray
+
+
+def at_events(curve: AngleCurve, events: Instants) -> Figure:
     """Angle at event times in deg; the event's own uncertainty counts by the angle's rate.
 
     Parameters
     ----------
     curve : AngleCurve
-    event_s, event_u_s : ndarray, shape (m,)
+    events : Instants
 
     Returns
     -------
     Figure
         In deg.
     """
-    value = np.degrees(np.interp(event_s, curve.time_s, curve.angle_rad))
+    at_s = events.time_s
+    value = np.degrees(np.interp(at_s, curve.time_s, curve.angle_rad))
     parts = {
-        name: np.degrees(np.interp(event_s, curve.time_s, part))
+        name: np.degrees(np.interp(at_s, curve.time_s, part))
         for name, part in curve.parts_rad.items()
     }
-    parts["event"] = np.degrees(speed_near(curve, event_s, event_u_s) * event_u_s)
+    for name, u_s in (("event", events.u_s), ("reference", events.shared_u_s)):
+        parts[name] = np.degrees(speed_near(curve, at_s, u_s) * u_s)
     return Figure(value, parts)
 
 
@@ -225,18 +259,14 @@ class Swings:
 
     Parameters
     ----------
-    start_s : ndarray, shape (m,)
-        The foot's previous toe-off, or its departure from the start; NaN where unknown.
-    end_s : ndarray, shape (m,)
+    start : Instants
+        The foot's previous toe-off, or its departure from the start.
+    end : Instants
         Touchdown.
-    start_u_s, end_u_s : ndarray, shape (m,)
-        Standard uncertainties.
     """
 
-    start_s: FloatArray
-    end_s: FloatArray
-    start_u_s: FloatArray
-    end_u_s: FloatArray
+    start: Instants
+    end: Instants
 
 
 _SWING_S = (0.05, 1.5)
@@ -259,29 +289,40 @@ def over_swing(curve: AngleCurve, swings: Swings, last_share: float, statistic: 
     Figure
         In deg; the uncertainty of both ends counts by how the statistic moves with them.
     """
-    count = len(swings.end_s)
+    count = len(swings.end.time_s)
     value = np.full(count, np.nan)
-    parts = {name: np.full(count, np.nan) for name in (*curve.parts_rad, "event")}
-    length = swings.end_s - swings.start_s
+    parts = {name: np.full(count, np.nan) for name in (*curve.parts_rad, "event", "reference")}
+    length = swings.end.time_s - swings.start.time_s
     rows = np.flatnonzero((length > _SWING_S[0]) & (length < _SWING_S[1]))
-    # Each swing as it is, then with its start and its end moved by their uncertainty, both ways.
-    start = swings.start_s[rows, None] + swings.start_u_s[rows, None] * [0.0, 1.0, -1.0, 0.0, 0.0]
-    end = swings.end_s[rows, None] + swings.end_u_s[rows, None] * [0.0, 0.0, 0.0, 1.0, -1.0]
+    start, end = _moved(swings.start, rows, first=True), _moved(swings.end, rows, first=False)
     low = end - last_share * (end - start)
     if statistic == "mean":
         found, at_s = _mean(curve, low, end)
     else:
         found, at_s = _extreme(curve, low, end, 1.0 if statistic == "min" else -1.0)
     value[rows] = np.degrees(found[:, 0])
-    moved = found[:, 1:] - found[:, :1]
-    parts["event"][rows] = np.degrees(np.sqrt(0.5 * np.sum(np.square(moved), axis=1)))
+    moved = np.square(found[:, 1:] - found[:, :1])
+    parts["event"][rows] = np.degrees(np.sqrt(0.5 * np.sum(moved[:, :4], axis=1)))
+    parts["reference"][rows] = np.degrees(np.sqrt(0.5 * np.sum(moved[:, 4:], axis=1)))
     for name, part in curve.parts_rad.items():
         parts[name][rows] = np.degrees(np.interp(at_s, curve.time_s, part))
     return Figure(value, parts)
 
 
+def _moved(ends: Instants, rows: NDArray[np.intp], first: bool) -> FloatArray:
+    """One end of each swing, (k, 9): as it is, then moved by its uncertainty.
+
+    Both ways, by its own and then by the shared one; start and end take turns.
+    """
+    both, none = [1.0, -1.0], [0.0, 0.0]
+    way = np.array([*both, *none] if first else [*none, *both])
+    own, shared = (u_s[rows, None] * way for u_s in (ends.u_s, ends.shared_u_s))
+    moves = np.hstack((np.zeros((len(rows), 1)), own, shared))
+    return np.asarray(ends.time_s[rows, None] + moves)
+
+
 def _mean(curve: AngleCurve, low_s: FloatArray, end_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean in rad over windows, shape (k, 5), and the middle of the first of each row."""
+    """Mean in rad over windows, shape (k, 9), and the middle of the first of each row."""
     steps = 0.5 * (curve.angle_rad[1:] + curve.angle_rad[:-1]) * np.diff(curve.time_s)
     gathered = np.concatenate(([0.0], np.cumsum(steps)))
 
@@ -298,7 +339,7 @@ def _mean(curve: AngleCurve, low_s: FloatArray, end_s: FloatArray) -> tuple[Floa
 def _extreme(
     curve: AngleCurve, low_s: FloatArray, end_s: FloatArray, sign: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Least (sign 1) or largest (-1) angle in rad in windows, shape (k, 5), and when it is.
+    """Least (sign 1) or largest (-1) angle in rad in windows, shape (k, 9), and when it is.
 
     The time is that of the first window of each row.
     """

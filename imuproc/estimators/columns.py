@@ -15,12 +15,14 @@ from imuproc.dsp.rotations import lengths
 from imuproc.estimators.angles import (
     AngleCurve,
     AngleSettings,
+    Instants,
     Swings,
     at_events,
     dorsiflexion_curve,
     over_swing,
     pitch_curve,
     shin_curve,
+    standing_part,
 )
 from imuproc.estimators.clocks import with_clock
 from imuproc.estimators.distance import DistanceSettings
@@ -205,7 +207,9 @@ def all_figures(
         by_side.append((rows, {**leg, "ankle_ahead_of_knee_m": _reach(leg, athlete)}))
     for name in by_side[0][1]:
         figures[name] = _interleave([(rows, leg[name]) for rows, leg in by_side], len(contacts))
-    figures["pelvis_tilt_touchdown_deg"] = _pelvis(motion, contacts, gaps.get("pelvis"), clocks)
+    figures["pelvis_tilt_touchdown_deg"] = _pelvis(
+        motion, contacts, settings.angles, gaps.get("pelvis"), clocks
+    )
     return Figures(figures, legs, lengths)
 
 
@@ -213,11 +217,11 @@ def _leg_figures(
     motion: Motion, own: Contacts, side: Side, curves: LegCurves, settings: EstimatorSettings
 ) -> dict[str, Figure]:
     swings = find_swings(motion, own, side, settings)
-    down, off = (own.touchdown_s, own.touchdown_u_s), (own.toe_off_s, own.toe_off_u_s)
+    down, off = _touchdowns(own), _toe_offs(own)
     absent = missing(len(own))
 
-    def at(curve: AngleCurve | None, event: tuple[FloatArray, FloatArray]) -> Figure:
-        return absent if curve is None else at_events(curve, *event)
+    def at(curve: AngleCurve | None, events: Instants) -> Figure:
+        return absent if curve is None else at_events(curve, events)
 
     def swing(curve: AngleCurve | None, share: float, statistic: str) -> Figure:
         return absent if curve is None else over_swing(curve, swings, share, statistic)
@@ -233,6 +237,14 @@ def _leg_figures(
         "dorsiflexion_swing_min_deg": swing(curves.dorsiflexion, 0.60, "min"),
         "dorsiflexion_swing_mean_deg": swing(curves.dorsiflexion, 0.40, "mean"),
     }
+
+
+def _touchdowns(contacts: Contacts) -> Instants:
+    return Instants(contacts.touchdown_s, contacts.touchdown_u_s, contacts.touchdown_reference_u_s)
+
+
+def _toe_offs(contacts: Contacts) -> Instants:
+    return Instants(contacts.toe_off_s, contacts.toe_off_u_s, contacts.toe_off_reference_u_s)
 
 
 def find_swings(motion: Motion, own: Contacts, side: Side, settings: EstimatorSettings) -> Swings:
@@ -260,10 +272,11 @@ def find_swings(motion: Motion, own: Contacts, side: Side, settings: EstimatorSe
     start, start_u = np.full(len(own), np.nan), np.full(len(own), settings.departure_u_s)
     start[1:] = np.where(_missed_before(own)[1:], np.nan, own.toe_off_s[:-1])
     start_u[1:] = own.toe_off_u_s[:-1]
+    shared_u = np.append(0.0, own.toe_off_reference_u_s[:-1])[: len(own)]
     if len(own):
         first_s = float(own.touchdown_s[0])
         start[0] = _departure(motion, side, first_s, settings.departure_speed_mps)
-    return Swings(start, own.touchdown_s, start_u, own.touchdown_u_s)
+    return Swings(Instants(start, start_u, shared_u), _touchdowns(own))
 
 
 def _missed_before(own: Contacts) -> NDArray[np.bool_]:
@@ -318,14 +331,19 @@ def _interleave(parts: list[tuple[NDArray[np.bool_], Figure]], count: int) -> Fi
     return Figure(value, spread)
 
 
-def _pelvis(motion: Motion, contacts: Contacts, gaps: Gaps | None, clocks: Clocks) -> Figure:
+def _pelvis(
+    motion: Motion,
+    contacts: Contacts,
+    settings: AngleSettings,
+    gaps: Gaps | None,
+    clocks: Clocks,
+) -> Figure:
     pelvis: SegmentMotion | None = motion.segments.get("pelvis")
     if pelvis is None:
         return missing(len(contacts))
-    curve = AngleCurve(
-        motion.time_s, -pelvis.pitch_rad, -pelvis.pitch_rate_radps, {"drift": pelvis.pitch_u_rad}
-    )
+    parts = {"drift": pelvis.pitch_u_rad, "standing": standing_part(motion.time_s, settings)}
+    curve = AngleCurve(motion.time_s, -pelvis.pitch_rad, -pelvis.pitch_rate_radps, parts)
     # Legs are tied to each other better than to the pelvis: either stands for both.
     head = next((site for site in motion.segments if site != "pelvis"), None)
     curve = with_clock(_with_gaps(curve, gaps), clocks, "pelvis", head)
-    return at_events(curve, contacts.touchdown_s, contacts.touchdown_u_s)
+    return at_events(curve, _touchdowns(contacts))

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.core.uncertainty import SET_UP
+
 FloatArray = NDArray[np.float64]
 
 
@@ -27,9 +29,17 @@ class Figure:
     @property
     def uncertainty(self) -> FloatArray:
         """Combined standard uncertainty: root sum of squares of the parts (JCGM 100:2008, 5.1)."""
-        if not self.parts:
+        return self._combined(self.parts.keys())
+
+    @property
+    def repeat_uncertainty(self) -> FloatArray:
+        """The same between steps, sides and runs of one athlete in one set-up."""
+        return self._combined(self.parts.keys() - SET_UP)
+
+    def _combined(self, names: Collection[str]) -> FloatArray:
+        if not names:
             return np.full(len(self.value), np.nan)
-        total = np.sqrt(sum(np.square(part) for part in self.parts.values()))
+        total = np.sqrt(sum(np.square(self.parts[name]) for name in self.parts if name in names))
         return np.where(np.isfinite(self.value), total, np.nan)
 
 

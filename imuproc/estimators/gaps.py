@@ -152,7 +152,6 @@ def widened(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
     """
     names = ("touchdown_u_s", "toe_off_u_s")
     widened_u = {name: getattr(contacts, name).copy() for name in names}
-    random_u = contacts.evidence.get("touchdown_random_u_s", contacts.touchdown_u_s).copy()
     for side in SIDES:
         rows = contacts.side == side
         seen = gaps.get(foot_of(side), gaps.get(shank_of(side)))
@@ -163,15 +162,7 @@ def widened(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
             blind = 0.5 * seen.touching_s(at - _NEAR_EVENT_S, at + _NEAR_EVENT_S)
             blind = np.hypot(blind, _CLIPPED_SHARE * seen.clipped_within_s(at))
             widened_u[name][rows] = np.hypot(widened_u[name][rows], blind)
-            if name == "touchdown_u_s":
-                random_u[rows] = np.hypot(random_u[rows], blind)
-    evidence = {**contacts.evidence, "touchdown_random_u_s": random_u}
-    return replace(
-        contacts,
-        touchdown_u_s=widened_u["touchdown_u_s"],
-        toe_off_u_s=widened_u["toe_off_u_s"],
-        evidence=evidence,
-    )
+    return replace(contacts, **widened_u)
 
 
 def step_flags(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[RaisedFlag]:

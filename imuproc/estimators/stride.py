@@ -229,7 +229,7 @@ def step_lengths(
         return None
     between_s = np.append(np.diff(0.5 * (contacts.touchdown_s + contacts.toe_off_s)), np.nan)
     follows &= between_s > 0.0
-    down_u = contacts.evidence.get("touchdown_random_u_s", contacts.touchdown_u_s)
+    down_u = contacts.touchdown_u_s
     late_s = _late_leg_s(contacts)
     known = _Known(strides, stride_u, usable, follows, settings.speed_bend_mps)
     length, covariance, answer_mps = _solve_lengths(known, between_s)

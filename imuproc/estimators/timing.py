@@ -30,43 +30,52 @@ def timing_figures(contacts: Contacts) -> dict[str, Figure]:
     Parameters
     ----------
     contacts : Contacts
-        With ``touchdown_random_u_s``, ``touchdown_rate_u_s`` and ``toe_off_rate_u_s`` (what
-        sampling adds) in the evidence where they are known.
+        With ``touchdown_rate_u_s`` and ``toe_off_rate_u_s`` (what sampling adds) in the evidence
+        where they are known.
 
     Returns
     -------
     dict from column name to Figure
         Parts of the uncertainty: ``event`` (``touchdown`` and ``toe_off`` where both count), how
-        well the marks tell the event; ``rate``, what the sampling rate adds; and ``clock``, where
-        clocks are not one (see :func:`imuproc.estimators.clocks.timed`).
+        well the marks tell the event; ``rate``, what the sampling rate adds; ``reference``, what
+        all contacts share against the truth; and ``clock``, where clocks are not one (see
+        :func:`imuproc.estimators.clocks.timed`).
     """
     down, off = contacts.touchdown_s, contacts.toe_off_s
     down_u, down_rate_u = _parts(contacts, "touchdown_rate_u_s", contacts.touchdown_u_s)
     off_u, off_rate_u = _parts(contacts, "toe_off_rate_u_s", contacts.toe_off_u_s)
-    random_u, _ = _parts(
-        contacts,
-        "touchdown_rate_u_s",
-        contacts.evidence.get("touchdown_random_u_s", contacts.touchdown_u_s),
-    )
+    down_common_u, off_common_u = contacts.touchdown_reference_u_s, contacts.toe_off_reference_u_s
+    both_u = np.hypot(down_common_u, off_common_u)
     none = np.zeros(len(contacts))
     clock_u = contacts.evidence.get("clock_u_s", none)
     between_u = contacts.evidence.get("clock_next_u_s", none)
     ok = next_step(contacts)
     step = np.where(ok, _following(down) - down, np.nan)
-    step_u = np.hypot(random_u, _following(random_u))
+    step_u = np.hypot(down_u, _following(down_u))
     step_rate_u = np.hypot(down_rate_u, _following(down_rate_u))
     flight = np.where(ok, _following(down) - off, np.nan)
-    contact_u = {"touchdown": down_u, "toe_off": off_u, "rate": np.hypot(down_rate_u, off_rate_u)}
+    contact_u = {
+        "touchdown": down_u,
+        "toe_off": off_u,
+        "rate": np.hypot(down_rate_u, off_rate_u),
+        "reference": both_u,
+    }
     flight_u = {
         "touchdown": _following(down_u),
         "toe_off": off_u,
         "rate": np.hypot(_following(down_rate_u), off_rate_u),
         "clock": between_u,
+        "reference": both_u,
     }
     step_parts = {"touchdown": step_u, "rate": step_rate_u, "clock": between_u}
     return {
-        "touchdown_s": Figure(down, {"event": down_u, "rate": down_rate_u, "clock": clock_u}),
-        "toe_off_s": Figure(off, {"event": off_u, "rate": off_rate_u, "clock": clock_u}),
+        "touchdown_s": Figure(
+            down,
+            {"event": down_u, "rate": down_rate_u, "clock": clock_u, "reference": down_common_u},
+        ),
+        "toe_off_s": Figure(
+            off, {"event": off_u, "rate": off_rate_u, "clock": clock_u, "reference": off_common_u}
+        ),
         "contact_time_s": Figure(off - down, contact_u),
         "flight_time_s": Figure(flight, flight_u),
         "step_time_s": Figure(step, step_parts),

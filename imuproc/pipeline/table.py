@@ -8,7 +8,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from imuproc.core.columns import BY_NAME, FIGURES, step_table_columns, uncertainty_name
+from imuproc.core.columns import (
+    BY_NAME,
+    FIGURES,
+    repeat_name,
+    step_table_columns,
+    uncertainty_name,
+)
 from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
@@ -38,7 +44,8 @@ from imuproc.pipeline.settings import Settings
 
 FloatArray = NDArray[np.float64]
 
-# Above these standard uncertainties a figure says too little to be shown.
+# Above these standard uncertainties (between the steps of a set-up: what all of them share does not
+# spoil their comparison) a figure says too little to be shown.
 _LARGEST_U: dict[str, float] = {"deg": 6.0, "m": 0.25, "m/s": 1.2, "s": 0.03, "Hz": 0.8}
 _UNSURE_EVENT_S = 0.012
 _EVENTS = frozenset({"touchdown_s", "toe_off_s"})
@@ -146,7 +153,7 @@ def _trusted(figures: Mapping[str, Figure]) -> tuple[dict[str, Figure], list[Rai
     flags: list[RaisedFlag] = []
     for name, figure in figures.items():
         column = BY_NAME[name]
-        value, spread = figure.value, figure.uncertainty
+        value, spread = figure.value, figure.repeat_uncertainty
         known = np.isfinite(value)
         implausible = known & ((value < column.low) | (value > column.high))
         vague = known & ~implausible & ~(spread < _LARGEST_U[column.unit])
@@ -212,6 +219,7 @@ def _table(
         figure = figures.get(name, missing(count))
         columns[name] = figure.value
         columns[uncertainty_name(name)] = figure.uncertainty
+        columns[repeat_name(name)] = figure.repeat_uncertainty
     columns["flags"] = [
         ";".join(dict.fromkeys(f.name for f in flags if f.step == step))
         for step in range(1, count + 1)

@@ -13,7 +13,7 @@ from xlsxwriter.workbook import Format, Workbook
 from xlsxwriter.worksheet import Worksheet
 
 from imuproc.assessment.targets import Band, TargetSet
-from imuproc.core.columns import BY_NAME, COLUMNS, FIGURES, step_table_columns, uncertainty_name
+from imuproc.core.columns import COLUMNS, FIGURES, STEP_COLUMNS, step_table_columns
 from imuproc.core.files import replaced_file
 from imuproc.report.text import clean
 
@@ -81,10 +81,7 @@ def _with_verdicts(steps: pd.DataFrame, judged: pd.DataFrame) -> pd.DataFrame:
 
 
 def _unit(name: str) -> str:
-    if name in BY_NAME:
-        return BY_NAME[name].unit
-    figure = name.removesuffix("_u")
-    return BY_NAME[figure].unit if figure in BY_NAME else ""
+    return STEP_COLUMNS[name].unit if name in STEP_COLUMNS else ""
 
 
 def _steps_sheet(book: Workbook, table: pd.DataFrame) -> None:
@@ -152,11 +149,9 @@ def _columns_sheet(book: Workbook, names: Sequence[str]) -> None:
 
 
 def _meaning(name: str) -> str:
-    if name in BY_NAME:
-        return BY_NAME[name].meaning
+    if name in STEP_COLUMNS:
+        return STEP_COLUMNS[name].meaning
     for column in COLUMNS:
-        if name == uncertainty_name(column.name):
-            return f"Standard uncertainty of {column.name}."
         if column.kind == "figure" and name == verdict_name(column.name):
             return (
                 f"{column.name} against its target: on target, above or below it when that is at "

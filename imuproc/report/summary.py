@@ -8,12 +8,19 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.core.columns import BY_NAME, Column, uncertainty_name
+from imuproc.core.columns import (
+    BY_NAME,
+    Column,
+    companions,
+    repeat_name,
+    uncertainty_name,
+)
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
 from imuproc.report.symmetry import (
     left_minus_right,
+    mean_u,
     scatter_u,
     stated_u,
     symmetry_angle_pct,
@@ -91,6 +98,7 @@ def _figure_columns() -> tuple[Column, ...]:
     for name in KEY_FIGURES:
         what, unit = name.replace("_", " ").rsplit(" ", 1)[0], BY_NAME[name].unit
         means.append(Column(mean_name(name), unit, f"Mean {what} over the effort."))
+        means += companions(means[-1])
         counts.append(Column(count_name(name), "", f"Steps behind the mean {what}.", "key"))
         difference, meaning = difference_name(name), f"Left minus right of {what}, trend removed."
         differences.append(Column(difference, unit, meaning))
@@ -307,13 +315,18 @@ def sum_up(steps: "pd.DataFrame") -> tuple[dict[str, int], dict[str, float]]:
     left = (effort["side"].to_numpy(dtype=object) == "left").astype(np.bool_)
     step = effort["step"].to_numpy(dtype=np.int64)
     for name in KEY_FIGURES:
-        values, u = (
-            effort[column].to_numpy(dtype=np.float64) for column in (name, uncertainty_name(name))
+        values, u, repeat_u = (
+            effort[column].to_numpy(dtype=np.float64)
+            for column in (name, uncertainty_name(name), repeat_name(name))
         )
-        stated = stated_u(np.where(np.isfinite(values), u, np.nan), left, name in TRADED)
+        known = np.isfinite(values)
+        stated = stated_u(np.where(known, repeat_u, np.nan), left, name in TRADED)
         count, of_figure = _sum_up(name, values, stated, step, left)
         counts[count_name(name)] = count
         figures.update(of_figure)
+        whole_u, within_u = mean_u(u[known], repeat_u[known])
+        figures[uncertainty_name(mean_name(name))] = whole_u
+        figures[repeat_name(mean_name(name))] = within_u
     return counts, figures
 
 

@@ -155,6 +155,31 @@ def stated_u(u: FloatArray, left: BoolArray, traded: bool) -> float:
     return ALIKE * (sum(pair) if traded else float(np.hypot(*pair)))
 
 
+def mean_u(u: FloatArray, repeat_u: FloatArray) -> tuple[float, float]:
+    """Standard uncertainties of the mean of a figure over the steps of a run.
+
+    Of what is stated between the steps of a set-up, :data:`ALIKE` stays in the mean and the rest
+    averages out; what all steps share against the truth stays whole. The scatter of the athlete's
+    own steps is not in it.
+
+    Parameters
+    ----------
+    u, repeat_u : ndarray, shape (m,)
+        Standard uncertainty of each step's figure against the truth, and within a set-up.
+
+    Returns
+    -------
+    whole, within : float
+        Against the truth, and within a set-up; NaN without a step.
+    """
+    if not len(u):
+        return float("nan"), float("nan")
+    alike, own = ALIKE * repeat_u.mean(), np.sqrt(1.0 - ALIKE**2) * repeat_u
+    within = np.hypot(alike, np.sqrt(np.mean(own**2) / len(u)))
+    shared = np.sqrt(np.maximum(u**2 - repeat_u**2, 0.0)).mean()
+    return float(np.hypot(within, shared)), float(within)
+
+
 def symmetry_index_pct(left: float, right: float) -> float:
     """Symmetry index 200 (left - right) / (left + right) in %; positive: left is larger.
 

@@ -9,7 +9,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from imuproc.core.columns import COLUMNS, FIGURES, Column, step_table_columns, uncertainty_name
+from imuproc.core.columns import STEP_COLUMNS, Column, step_table_columns
 from imuproc.core.files import replaced_file
 from imuproc.report.summary import RUN_COLUMNS, RunSummary
 from imuproc.report.text import fixed, spreadsheet_safe
@@ -24,16 +24,7 @@ DECIMALS: Final[dict[str, int]] = {"s": 6, "Hz": 4, "deg": 3, "m": 4, "m/s": 4, 
 """Decimals in CSV by unit: each keeps a hundredth of the smallest uncertainty to be expected."""
 
 
-def _companion(column: Column) -> Column:
-    meaning = f"Standard uncertainty of {column.name}."
-    return Column(uncertainty_name(column.name), column.unit, meaning)
-
-
 RUN_COLUMN: Final[dict[str, Column]] = {column.name: column for column in RUN_COLUMNS}
-
-_STEP_COLUMNS: Final = {
-    c.name: c for c in (*COLUMNS, *(_companion(c) for c in COLUMNS if c.name in FIGURES))
-}
 
 
 def joined_steps(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
@@ -42,7 +33,7 @@ def joined_steps(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
     filled = [table for table in tables if len(table)]
     if not filled:
         return pd.DataFrame({name: pd.Series(dtype=_dtype(name)) for name in names})
-    joined = pd.concat([table[names] for table in filled], ignore_index=True)
+    joined = pd.concat([table.reindex(columns=names) for table in filled], ignore_index=True)
     words = [name for name in names if _dtype(name) == "str"]
     joined[words] = joined[words].fillna("")
     return joined.astype({name: _dtype(name) for name in names})
@@ -51,7 +42,7 @@ def joined_steps(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
 def _dtype(name: str) -> str:
     if name == "step":
         return "int64"
-    return "float64" if _STEP_COLUMNS[name].kind == "figure" else "str"
+    return "float64" if STEP_COLUMNS[name].kind == "figure" else "str"
 
 
 def write_steps_csv(path: Path, steps: pd.DataFrame) -> None:
@@ -64,7 +55,7 @@ def write_steps_csv(path: Path, steps: pd.DataFrame) -> None:
     steps : DataFrame
         As :func:`joined_steps` gives it.
     """
-    cells = [_text_cells(_STEP_COLUMNS[name], steps[name]) for name in steps.columns]
+    cells = [_text_cells(STEP_COLUMNS[name], steps[name]) for name in steps.columns]
     _write_csv(path, list(steps.columns), list(zip(*cells, strict=True)))
 
 
@@ -90,7 +81,7 @@ def write_steps_parquet(path: Path, steps: pd.DataFrame) -> None:
         field.with_type(
             pa.string() if pa.types.is_large_string(field.type) else field.type
         ).with_metadata(
-            {"unit": _STEP_COLUMNS[field.name].unit, "meaning": _STEP_COLUMNS[field.name].meaning}
+            {"unit": STEP_COLUMNS[field.name].unit, "meaning": STEP_COLUMNS[field.name].meaning}
         )
         for field in table.schema
     ]

@@ -148,10 +148,7 @@ def _figure_cells(steps: "pd.DataFrame", shown: _Shown) -> list[str]:
 
 
 def _summary_cell(summary: RunSummary, shown: _Shown, column: str, above: list[str]) -> str:
-    """A mean or difference; its point stands under those above it.
-
-    Only the difference has an uncertainty in the run table.
-    """
+    """A mean or difference; its point stands under those above it."""
     value, u = (
         summary.figures.get(name, float("nan")) * shown.factor
         for name in (column, uncertainty_name(column))
