@@ -20,7 +20,7 @@ import argparse
 import os
 import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from multiprocessing import get_context
@@ -40,9 +40,7 @@ from scripts.accuracy_cases import Recipe, judged_case, make_case, numbers_of, o
 from scripts.accuracy_groups import GROUPS, Group, chosen_groups
 from scripts.accuracy_tables import (
     BARS,
-    FOUND,
-    INVENTED,
-    PITCH_CURVE,
+    Bar,
     error_table,
     group_line,
     summary,
@@ -67,7 +65,8 @@ def real(
     grade: str, rate_hz: float, seed: int, shock: Any, limit: int
 ) -> Iterator[tuple[str, Recording, Truth]]:
     """Real treadmill running with force-plate contacts (20 N above local zero)."""
-    return _made(Recipe("optical", grade, rate_hz, impact=shock), 0, limit, seed)
+    recipe = Recipe("optical", grade, rate_hz, impact=shock, trials="treadmill")
+    return _made(recipe, 0, limit, seed)
 
 
 def _made(
@@ -173,10 +172,18 @@ def group_tables(group: Group, judged: Sequence[Judged]) -> pd.DataFrame:
     group : Group
     judged : sequence of Judged
     """
+    if group.by_set:
+        tables = [
+            _whole([one for one in judged if set_of(one) == name], set_bars(group, name)).assign(
+                part=name
+            )
+            for name in sets_of(judged)
+        ]
+        table = pd.concat(tables, ignore_index=True)
+        return pd.concat((table.pop("part"), table), axis=1)
     steps = sum(one.real_steps for one in judged)
     bars = BARS.get(group.bars, {})
-    whole = pd.concat((whole_run_rows(judged), summary(judged)), ignore_index=True)
-    tables = [with_bars(whole, bars, steps).assign(part="all")]
+    tables = [_whole(judged, bars).assign(part="all")]
     errors = [one.errors for one in judged if len(one.errors)]
     for label in group.parts if errors else ():
         together = pd.concat(errors, ignore_index=True)
@@ -187,6 +194,28 @@ def group_tables(group: Group, judged: Sequence[Judged]) -> pd.DataFrame:
     return pd.concat((table.pop("part"), table), axis=1)
 
 
+def _whole(judged: Sequence[Judged], bars: Mapping[str, Bar]) -> pd.DataFrame:
+    """The table of all that was judged."""
+    rows = pd.concat((whole_run_rows(judged), summary(judged)), ignore_index=True)
+    return with_bars(rows, bars, sum(one.real_steps for one in judged))
+
+
+def set_of(judged: Judged) -> str:
+    """Name of the data set that a case of real motion is of; empty where it gave no result."""
+    return str(judged.errors["set"].iloc[0]) if len(judged.errors) else ""
+
+
+def sets_of(judged: Sequence[Judged]) -> list[str]:
+    """Names of the data sets, in order; cases without a result stand under an empty one."""
+    return sorted({set_of(one) for one in judged}, key=lambda name: (name.split("-")[0], name))
+
+
+def set_bars(group: Group, name: str) -> Mapping[str, Bar]:
+    """What is asked of one data set."""
+    kind = "treadmill" if name.startswith("treadmill") else "overground"
+    return BARS[kind] if group.bars else {}
+
+
 def _natural(text: str) -> tuple[float, str]:
     """Order of words by the number in them."""
     number = re.search(r"[0-9.]+", text)
@@ -195,22 +224,17 @@ def _natural(text: str) -> tuple[float, str]:
 
 def print_group(group: Group, judged: Sequence[Judged], table: pd.DataFrame) -> None:
     """Print all tables of a group; of its parts only the figures that bars are set on."""
-    whole = table[table["part"] == "all"].set_index("figure")
     steps = sum(one.real_steps for one in judged)
     print(f"\n== {group.name}: {group.what}")
-    print(
-        f"{len(judged)} runs, {steps} steps: "
-        f"{100 * whole.loc[FOUND, 'n'] / max(steps, 1):.2f} % found, "
-        f"{whole.loc[INVENTED, 'n']:.0f} invented; foot pitch curve in swing RMSE "
-        f"{whole.loc[PITCH_CURVE, 'rmse']:.2f} deg"
-    )
+    print(f"{len(judged)} runs, {steps} steps")
     for one in judged:
         if one.failed:
             print(f"no result: {one.failed}")
     for part, own in table.groupby("part", sort=False):
         if part != "all":
             print(f"-- {part}")
-            own = own[own["figure"].isin(list(BARS["real"]))]
+        if part != "all" and not group.by_set:
+            own = own[own["figure"].isin(list(BARS["simulated"]))]
         _print(own.drop(columns="part"))
 
 
@@ -219,15 +243,20 @@ def _print(table: pd.DataFrame) -> None:
         "within_2u_percent": "within_2u",
         "within_low_percent": "low",
         "within_high_percent": "high",
+        "within_2u_repeat_percent": "within_2rep",
+        "median_u_repeat": "median_rep",
+        "independent": "contacts",
     }
-    percent = dict.fromkeys(short.values(), "{:.1f}".format)
+    shown = [short[name] for name in short if name.endswith("percent")]
+    percent: dict[str, Any] = dict.fromkeys(shown, "{:.1f}".format)
+    percent["contacts"] = lambda x: "" if np.isnan(x) else f"{x:.0f}"
     print(
         table.rename(columns=short).to_string(
             index=False,
             na_rep="",
             formatters=percent,
             float_format=lambda x: f"{x:.4f}" if abs(x) < 1.0 else f"{x:.3f}",
-            line_width=200,
+            line_width=240,
         )
     )
 
@@ -251,7 +280,7 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument("--grade", default="mid")
     own.add_argument("--rate", type=float, default=500.0, help="sampling rate in Hz")
     own.add_argument("--shock", choices=("none", "weak", "strong"), help="touchdown shock")
-    own.add_argument("--sites", default="all", choices=("all", "shank", "foot"))
+    own.add_argument("--sites", default="all", choices=("all", "shank", "foot", "left"))
     own.add_argument("--csv", type=Path, help="write its table here too")
     return parser
 
@@ -296,8 +325,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         own = judged[group.name]
         table = group_tables(group, own)
         print_group(group, own, table)
-        whole = table[table["part"] == "all"]
-        lines.append(group_line(group.name, whole, len(own), sum(bool(o.failed) for o in own)))
+        for part in sets_of(own) if group.by_set else ["all"]:
+            cases = [o for o in own if not group.by_set or set_of(o) == part]
+            whole = table[table["part"] == part]
+            name = f"{group.name} {part}" if group.by_set else group.name
+            lines.append(group_line(name, whole, len(cases), sum(bool(o.failed) for o in cases)))
         for path in (given.csv, given.csv_dir and given.csv_dir / f"{group.name}.csv"):
             if path:
                 table.to_csv(path, index=False)

@@ -27,6 +27,8 @@ from imuproc.synth.truth import Truth
 from imuproc.validation.judging import Judged, judge, judged_steps, nothing_found
 from scripts.accuracy_clocks import with_jumps_around, with_own_clocks
 from scripts.optical_running import RealCase, cases
+from scripts.overground import CLIPS
+from scripts.overground import make_recording as make_overground
 from scripts.real_motion import Shock, make_recording
 
 FloatArray = NDArray[np.float64]
@@ -34,8 +36,13 @@ FloatArray = NDArray[np.float64]
 STARTS: Final[tuple[Start, ...]] = ("blocks", "crouch", "three-point")
 DISTANCES_M: Final = (20.0, 30.0, 40.0, 60.0)
 STEADY_M: Final = 80.0
+TOP_SPEED_SHARE: Final = 0.95
+"""Steps faster than this share of the run's fastest are at top speed."""
 EVEN_MPS2: Final = 0.15
 """Easy running that gains or loses less speed than this is even."""
+
+OVERGROUND_DRAWS: Final = 20
+"""How often sensors are drawn anew for each overground clip: it holds few contacts."""
 
 LEAN_DEG: Final = 4.0
 LEAN_ASIDE_DEG: Final = 3.0
@@ -54,7 +61,7 @@ class Recipe:
         Sensors, see :data:`imuproc.synth.sensors.GRADES`.
     rate_hz : float
         Sampling rate in Hz.
-    sites : {"all", "shank", "foot"}
+    sites : {"all", "shank", "foot", "left"}
         Which sensors are kept.
     scale_sd : float or None
         SD of the scale-factor error of both sensors, in place of the grade's.
@@ -73,8 +80,10 @@ class Recipe:
         Simulated: run on a belt. Real motion: declared as what it was, with its belt speed.
     lean : {"none", "unstated", "stated"}
         Whether simulated athletes lean in quiet standing, and whether the package is told.
+    trials : {"all", "treadmill"}
+        Which real motion.
     threshold_n : float
-        Force above local zero that counts as contact (real motion).
+        Force above local zero that counts as contact (treadmill).
     clock : {"shared", "jump", "separate"}
         Whether sensors share a clock; with ``jump`` there are jumps around the run (simulated).
     accel_range_g : float or None
@@ -86,7 +95,7 @@ class Recipe:
     motion: Literal["sprint", "steady", "optical"]
     grade: str = "mid"
     rate_hz: float = 500.0
-    sites: Literal["all", "shank", "foot"] = "all"
+    sites: Literal["all", "shank", "foot", "left"] = "all"
     scale_sd: float | None = None
     g_sensitivity_dps_g: float | None = None
     starts: tuple[Start, ...] = STARTS
@@ -96,6 +105,7 @@ class Recipe:
     curve_radius_m: float | None = None
     treadmill: bool = False
     lean: Literal["none", "unstated", "stated"] = "none"
+    trials: Literal["all", "treadmill"] = "all"
     threshold_n: float = 20.0
     clock: Clock = "shared"
     accel_range_g: float | None = None
@@ -137,7 +147,8 @@ def numbers_of(recipe: Recipe, count: int, limit: int) -> range:
     """
     if recipe.motion != "optical":
         return range(count)
-    every = len(cases())
+    treadmill = len(cases())
+    every = treadmill + (OVERGROUND_DRAWS * len(CLIPS) if recipe.trials == "all" else 0)
     return range(0, every, max(1, every // limit) if limit else 1)
 
 
@@ -192,9 +203,11 @@ def _whole_case(recipe: Recipe, number: int, seed: int) -> Case:
 
 
 def only_sites(recording: Recording, kind: str) -> Recording:
-    """The recording with the sensors of one kind of segment: ``shank``, ``foot`` or ``all``."""
+    """The recording with the sensors of one segment or leg: ``shank``, ``foot``, ``left``; or all."""
     kept = {
-        site: log for site, log in recording.logs.items() if kind in ("all", site[-len(kind) :])
+        site: log
+        for site, log in recording.logs.items()
+        if kind == "all" or kind in site.split("_")
     }
     return replace(recording, logs=kept)
 
@@ -215,7 +228,9 @@ def sensor_model(recipe: Recipe) -> SensorModel:
 
 
 def _optical_case(recipe: Recipe, number: int, seed: int) -> Case:
-    """Real treadmill running with force-plate contacts."""
+    """Real running with force-plate contacts: the treadmill trials, then the overground clips."""
+    if number >= len(cases()):
+        return _overground_case(recipe, number - len(cases()), seed + number)
     case = cases()[number]
     shock: Shock = recipe.impact or "none"
     # Other sensors for each trial, or all of them would judge one set of four.
@@ -229,13 +244,22 @@ def _optical_case(recipe: Recipe, number: int, seed: int) -> Case:
     return Case(f"{case.runner}-{case.speed_mps}", recording, truth, _optical_labels(case, truth))
 
 
+def _overground_case(recipe: Recipe, number: int, own_seed: int) -> Case:
+    clip = CLIPS[number // OVERGROUND_DRAWS]
+    model = sensor_model(recipe)
+    recording, truth = make_overground(clip, model, recipe.rate_hz, own_seed)
+    labels = pd.DataFrame({"step": judged_steps(truth)["step"], "set": clip, "trial": clip})
+    return Case(f"{clip}-{own_seed}", recording, truth, labels)
+
+
 def _optical_labels(case: RealCase, truth: Truth) -> pd.DataFrame:
     steps = judged_steps(truth)
     strike = {"left": case.strike_left, "right": case.strike_right}
     return pd.DataFrame(
         {
             "step": steps["step"],
-            "speed": f"{case.speed_mps:g} m/s",
+            "set": f"treadmill-{case.speed_mps:g}",
+            "trial": f"{case.runner}-{case.speed_mps}",
             "strike": steps["side"].map(strike).str.lower(),
         }
     )
@@ -316,12 +340,14 @@ def _effort_labels(motion: RunMotion, truth: Truth) -> tuple[pd.DataFrame, NDArr
     steps = judged_steps(truth)
     effort = (steps["step"] <= _last_effort_step(motion)).to_numpy()
     number = steps["step"].to_numpy()
-    band = np.select([number <= 3, number <= 10], ["steps 1-3", "steps 4-10"], "steps 11+")
+    band = np.select([number <= 4, number <= 10], ["steps 1-4", "steps 5-10"], "steps 11+")
+    fastest = steps["speed_mps"].to_numpy() > TOP_SPEED_SHARE * steps["speed_mps"].max()
     labels = pd.DataFrame(
         {
             "step": steps["step"],
             "phase": np.where(effort, "effort", "slowing"),
             "number": np.where(effort, band, ""),
+            "top": np.where(effort & fastest, "top speed", ""),
             "gain": _speed_gain(motion, len(truth.steps))[steps.index],
         }
     )

@@ -25,7 +25,8 @@ class Group:
     bars : str
         Which bars of :data:`scripts.accuracy_tables.BARS` hold for it; empty where none do.
     parts : tuple of str
-        Labels of the steps by which the table is broken down too.
+        Labels of the steps by which the table is broken down too. Sets of real motion are never
+        pooled: each has its own table.
     """
 
     name: str
@@ -34,16 +35,24 @@ class Group:
     bars: str = ""
     parts: tuple[str, ...] = ()
 
+    @property
+    def by_set(self) -> bool:
+        """Whether the cases are data sets that must not be pooled."""
+        return self.recipe.motion == "optical"
+
 
 _SPRINT: Final = Recipe("sprint")
 _OPTICAL: Final = Recipe("optical")
+_TREADMILL: Final = Recipe("optical", trials="treadmill")
 
 
-def _both(name: str, what: str, **changes: object) -> list[Group]:
+def _both(name: str, what: str, bars: bool = False, **changes: object) -> list[Group]:
     """The same change to simulated sprints and to real motion."""
+    sprint, optical = replace(_SPRINT, **changes), replace(_OPTICAL, **changes)  # type: ignore[arg-type]
+    sim_bars, real_bars = ("simulated", "real") if bars else ("", "")
     return [
-        Group(f"sim-{name}", f"Simulated sprints, {what}.", replace(_SPRINT, **changes)),  # type: ignore[arg-type]
-        Group(f"real-{name}", f"Real motion, {what}.", replace(_OPTICAL, **changes)),  # type: ignore[arg-type]
+        Group(f"sim-{name}", f"Simulated sprints, {what}.", sprint, sim_bars),
+        Group(f"real-{name}", f"Real motion, {what}.", optical, real_bars),
     ]
 
 
@@ -55,15 +64,28 @@ def _all_groups() -> list[Group]:
             "sensors at 500 Hz.",
             _SPRINT,
             "simulated",
-            ("phase", "number"),
+            ("phase", "number", "top"),
         ),
         Group(
             "real",
-            "Real motion at 2.5 to 4.5 m/s, force plate at 20 N above local zero, mid-grade "
-            "sensors at 500 Hz, no shock.",
+            "Real motion set by set, force plates at 20 N above local zero, mid-grade sensors at "
+            "500 Hz, no shock.",
             _OPTICAL,
             "real",
-            ("speed", "strike"),
+        ),
+        Group(
+            "landing",
+            "Simulated sprints whose feet land as feet may at all.",
+            replace(_SPRINT, ground="landing"),
+            "sweep",
+            ("number",),
+        ),
+        Group(
+            "leaving",
+            "Simulated sprints whose feet leave the ground as feet may at all.",
+            replace(_SPRINT, ground="leaving"),
+            "sweep",
+            ("number",),
         ),
     ]
     for newton in (10.0, 50.0):
@@ -71,7 +93,7 @@ def _all_groups() -> list[Group]:
             Group(
                 f"real-{newton:.0f}N",
                 f"The same recordings as `real` against contacts at {newton:.0f} N.",
-                replace(_OPTICAL, threshold_n=newton),
+                replace(_TREADMILL, threshold_n=newton),
             )
         )
     for strength in ("none", "weak", "strong"):
@@ -87,7 +109,7 @@ def _all_groups() -> list[Group]:
             Group(
                 f"real-shock-{strength}",
                 f"Real motion with a made-up {strength} touchdown shock; no validation.",
-                replace(_OPTICAL, impact=strength),  # type: ignore[arg-type]
+                replace(_TREADMILL, impact=strength),  # type: ignore[arg-type]
             )
         )
     return groups + _courses() + _sensors()
@@ -115,7 +137,7 @@ def _courses() -> list[Group]:
         Group(
             "real-treadmill",
             "The same recordings as `real`, declared as treadmill with the belt's speed.",
-            replace(_OPTICAL, treadmill=True),
+            replace(_TREADMILL, treadmill=True),
         ),
         Group(
             "sim-standing",
@@ -148,9 +170,20 @@ def _courses() -> list[Group]:
 def _sensors() -> list[Group]:
     groups = []
     for rate_hz in RATES_HZ:
-        groups += _both(f"{rate_hz:.0f}Hz", f"sensors at {rate_hz:.0f} Hz", rate_hz=rate_hz)
+        what = f"sensors at {rate_hz:.0f} Hz"
+        groups += _both(f"{rate_hz:.0f}Hz", what, rate_hz in (200.0, 500.0), rate_hz=rate_hz)
     for kind in ("foot", "shank"):
         groups += _both(f"{kind}-only", f"{kind} sensors alone", sites=kind)
+    groups += _both("left-leg", "one leg alone", sites="left")
+    for sweep in ("landing", "leaving"):
+        groups.append(
+            Group(
+                f"{sweep}-200Hz",
+                f"As {sweep}, sensors at 200 Hz.",
+                replace(_SPRINT, ground=sweep, rate_hz=200.0),  # type: ignore[arg-type]
+                "sweep",
+            )
+        )
     groups += _both("low", "low-grade sensors", grade="low")
     groups += _both("mid16g", "feet clip at 16 g", grade="mid16g")
     groups += _both("scale-1pct", "scale-factor error of 1 % (SD)", scale_sd=0.01)

@@ -67,9 +67,9 @@ class LeavingSettings:
     toe_ahead_m: float = 0.02
     toe_up_m: float = 0.008
     toe_speed_share: float = 0.12
-    toe_lag_s: float = 0.0115
+    toe_lag_s: float = 0.011
     lift_m: float = 0.02
-    lift_lag_s: float = 0.0085
+    lift_lag_s: float = 0.008
 
 
 @dataclass(frozen=True)

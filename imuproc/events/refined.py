@@ -139,10 +139,10 @@ class ToeOffSettings:
     toe_u_mps: float = 0.08
     lift_u_s: float = 0.006
     lift_u_m: float = 0.01
-    shank_lag_s: float = 0.010
+    shank_lag_s: float = 0.0095
     shank_u_s: float = 0.005
     shank_changing_u: float = 0.010
-    push_lag_s: float = -0.006
+    push_lag_s: float = -0.0065
     push_u_s: float = 0.007
     push_sprint_u_s: float = 0.015
     sprint_cycle_s: float = 0.40

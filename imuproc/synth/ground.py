@@ -39,7 +39,7 @@ class Ground:
     """
 
     strike_mps: float | None = None
-    stop_s: tuple[float, float] = (0.012, 0.024)
+    stop_s: tuple[float, float] = (0.018, 0.028)
     slip_s: float = 0.024
     sink_deg: float | None = None
     sink_s: float = 0.028

@@ -9,13 +9,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from imuproc.core.columns import FIGURES
+from imuproc.core.columns import FIGURES, repeat_name, uncertainty_name
 from imuproc.core.result import Result
 from imuproc.core.sites import SIDES
 from imuproc.estimators.distance import end_of_effort
 from imuproc.synth.truth import Truth
 
 FloatArray = NDArray[np.float64]
+
+SAME_INSTANT: Final = "_same_instant"
 
 MATCH_S: Final = 0.08
 """Farthest that a touchdown may lie from the true one of its side, in s."""
@@ -28,8 +30,10 @@ class Judged:
     Parameters
     ----------
     errors : DataFrame
-        One row per matched step and figure: ``figure``, ``error``, ``u``, ``true``, ``step`` (the
-        truth's number), ``side``, ``case``, and the labels that the case gives its steps.
+        One row per matched step and figure: ``figure``, ``error``, ``u``, ``u_repeat``, ``true``,
+        ``step`` (the truth's number), ``side``, ``case``, and the labels that the case gives its
+        steps. Figures that end in :data:`SAME_INSTANT` are angles read off the curves at the true
+        event, so that they tell of the angle alone; they have no uncertainty.
     real_steps, found, invented : int
     pitch_swing_rms_deg : float
         RMS error of the foot pitch curve over all swings.
@@ -106,7 +110,13 @@ def judge(
     chosen = np.zeros(len(real), dtype=bool) if effort is None else effort
     near_edge = 0 if np.isinf(truth.valid_from_s) else _edge_steps(steps, rows, truth)
     return Judged(
-        errors=_errors(steps.iloc[rows], real.iloc[columns], case),
+        errors=pd.concat(
+            (
+                _errors(steps.iloc[rows], real.iloc[columns], case),
+                _at_true_events(result, real.iloc[columns], case),
+            ),
+            ignore_index=True,
+        ),
         real_steps=len(real),
         found=len(pairs),
         invented=len(steps) - len(pairs) - near_edge,
@@ -123,7 +133,8 @@ def _errors(steps: pd.DataFrame, real: pd.DataFrame, case: str) -> pd.DataFrame:
             {
                 "figure": figure,
                 "error": steps[figure].to_numpy() - real[figure].to_numpy(),
-                "u": steps[f"{figure}_u"].to_numpy(),
+                "u": steps[uncertainty_name(figure)].to_numpy(),
+                "u_repeat": steps[repeat_name(figure)].to_numpy(),
                 "true": real[figure].to_numpy(),
                 "step": real["step"].to_numpy(),
                 "side": real["side"].to_numpy(),
@@ -136,9 +147,39 @@ def _errors(steps: pd.DataFrame, real: pd.DataFrame, case: str) -> pd.DataFrame:
     return pd.concat(tables, ignore_index=True)
 
 
+def _at_true_events(result: Result, real: pd.DataFrame, case: str) -> pd.DataFrame:
+    """Errors of the angle curves at the true touchdowns and toe-offs."""
+    tables = []
+    for angle in ("shin_angle", "foot_pitch"):
+        for event in ("touchdown", "toe_off"):
+            figure = f"{angle}_{event}_deg"
+            if figure not in real:
+                continue
+            read = np.full(len(real), np.nan)
+            for side in SIDES:
+                rows = (real["side"] == side).to_numpy()
+                name = f"{angle}_{side}_deg"
+                if name in result.curves:
+                    at_s = real[f"{event}_s"].to_numpy()[rows]
+                    read[rows] = np.interp(at_s, result.curves["time_s"], result.curves[name])
+            true = real[figure].to_numpy()
+            table = {
+                "figure": figure + SAME_INSTANT,
+                "error": read - true,
+                "u": nan,
+                "u_repeat": nan,
+                "true": true,
+                "step": real["step"].to_numpy(),
+                "side": real["side"].to_numpy(),
+                "case": case,
+            }
+            tables.append(pd.DataFrame(table))
+    return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
+
+
 def nothing_found(truth: Truth, why: str) -> Judged:
     """What a run counts for that gave no result: every step missed."""
-    columns = ("figure", "error", "u", "true", "step", "side", "case")
+    columns = ("figure", "error", "u", "u_repeat", "true", "step", "side", "case")
     empty = pd.DataFrame({name: [] for name in columns})
     return Judged(empty, len(judged_steps(truth)), 0, 0, float("nan"), failed=why)
 
