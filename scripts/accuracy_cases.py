@@ -203,7 +203,7 @@ def _whole_case(recipe: Recipe, number: int, seed: int) -> Case:
 
 
 def only_sites(recording: Recording, kind: str) -> Recording:
-    """The recording with the sensors of one segment or leg: ``shank``, ``foot``, ``left``; or all."""
+    """The recording with sensors of one segment or leg: ``shank``, ``foot``, ``left``, or all."""
     kept = {
         site: log
         for site, log in recording.logs.items()

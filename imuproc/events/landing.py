@@ -76,7 +76,7 @@ class LandingSettings:
     least_hardness: float = 0.35
     least_share: float = 0.2
     stopped_share: float = 0.65
-    ball_lag_s: float = 0.0082
+    ball_lag_s: float = 0.0076
     stop_share: float = 0.3
     usual_stop_s: float = 0.018
 

@@ -85,9 +85,9 @@ class TouchdownSettings:
         What data sets differ by.
     """
 
-    strike_u_s: tuple[float, float] = (0.002, 0.003)
+    strike_u_s: tuple[float, float] = (0.0018, 0.0025)
     stop_u_share: float = 0.1
-    give_u_m: float = 0.003
+    give_u_m: float = 0.0025
     choice_u_share: float = 1.0
     shock_lag_s: float = 0.0
     shock_u_s: float = 0.0035
@@ -135,8 +135,8 @@ class ToeOffSettings:
         What data sets differ by.
     """
 
-    toe_u_s: float = 0.0025
-    toe_u_mps: float = 0.08
+    toe_u_s: float = 0.002
+    toe_u_mps: float = 0.07
     lift_u_s: float = 0.006
     lift_u_m: float = 0.01
     shank_lag_s: float = 0.0095
