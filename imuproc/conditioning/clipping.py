@@ -17,6 +17,9 @@ AT_END: Final = 0.9995
 LEAST_ACCEL_RANGE_MPS2: Final = 18.0
 LEAST_GYRO_RANGE_RADPS: Final = 4.0
 """No sensor in use has a smaller range than 2 g or 250 deg/s (from memory), less some scale."""
+_STEPS_OF_A_TOP: Final = 8.0
+"""Beside its flat top a smooth peak of a limb's rate falls by fewer steps of a 16-bit sensor from
+one sample to the next (worked out: 1250 deg/s, curved as in a swing, 2000 Hz: 7 steps)."""
 _LONGEST_PEAK_S: Final = 0.12
 _TAKEN: Final = 0.85
 _HIDES: Final = 0.5
@@ -36,7 +39,9 @@ def clipped_axes(x: FloatArray, full_scale: float | None, least_range: float) ->
 
     Where the range is known, two or more samples in a row within 0.5 % of it, or one at its very
     end. In any case three or more in a row that all equal the largest or least value of their
-    axis: a signal with noise does not stand still at its own extreme.
+    axis, and that the signal reaches or leaves by more than a few of its own steps: a signal with
+    noise does not stand still at its own extreme, and a smooth one that is rounded to steps goes
+    up to its top by one or two of them.
 
     Parameters
     ----------
@@ -59,8 +64,21 @@ def clipped_axes(x: FloatArray, full_scale: float | None, least_range: float) ->
             own |= in_runs(size >= NEAR_END * full_scale, 2) | (size >= AT_END * full_scale)
         for extreme in extremes:
             if abs(extreme) >= least_range:
-                own |= in_runs(signal == extreme, 3)
+                flat = in_runs(signal == extreme, 3)
+                if flat.any():
+                    own |= _steep(signal, flat)
     return clipped.T
+
+
+def _steep(signal: FloatArray, flat: BoolArray) -> BoolArray:
+    """Flat tops that the signal reaches or leaves by more than a few of its own steps."""
+    change = np.abs(np.diff(signal))
+    step = change[change > 0.0].min(initial=np.inf)
+    steep = np.zeros(len(flat), dtype=bool)
+    for first, after in zip(*stretches_of(flat), strict=True):  # over flat tops
+        beside = change[[max(first - 1, 0), min(after - 1, len(change) - 1)]]
+        steep[first:after] = beside.max() > _STEPS_OF_A_TOP * step
+    return steep
 
 
 def restored_rate(

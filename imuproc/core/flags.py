@@ -255,6 +255,13 @@ _ALL: Final[tuple[Flag, ...]] = (
         serious=True,
     ),
     Flag(
+        "outside_evidence",
+        "Feet ran, landed or changed speed as in no data with force plates that the method was "
+        "held against.",
+        "Nothing; contact times and what follows from them are stated as less certain against the "
+        "truth. Comparing steps, sides and runs is not concerned.",
+    ),
+    Flag(
         "run_refused",
         "One of the runs in the log could not be processed and is missing.",
         "See the reason; the other runs of the log are not concerned.",

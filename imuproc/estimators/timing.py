@@ -54,34 +54,21 @@ def timing_figures(contacts: Contacts) -> dict[str, Figure]:
     step_u = np.hypot(down_u, _following(down_u))
     step_rate_u = np.hypot(down_rate_u, _following(down_rate_u))
     flight = np.where(ok, _following(down) - off, np.nan)
-    contact_u = {
-        "touchdown": down_u,
-        "toe_off": off_u,
-        "rate": np.hypot(down_rate_u, off_rate_u),
-        "reference": both_u,
-    }
-    flight_u = {
-        "touchdown": _following(down_u),
-        "toe_off": off_u,
-        "rate": np.hypot(_following(down_rate_u), off_rate_u),
-        "clock": between_u,
-        "reference": both_u,
-    }
-    step_parts = {"touchdown": step_u, "rate": step_rate_u, "clock": between_u}
+    rate_u = np.hypot(down_rate_u, off_rate_u)
+    next_rate_u = np.hypot(_following(down_rate_u), off_rate_u)
+    of_step = {"touchdown": step_u, "rate": step_rate_u, "clock": between_u}
+    of_contact = {"touchdown": down_u, "toe_off": off_u, "rate": rate_u, "reference": both_u}
+    of_flight = {"touchdown": _following(down_u), "toe_off": off_u, "rate": next_rate_u}
+    of_flight |= {"clock": between_u, "reference": both_u}
+    of_down = {"event": down_u, "rate": down_rate_u, "reference": down_common_u, "clock": clock_u}
+    of_off = {"event": off_u, "rate": off_rate_u, "reference": off_common_u, "clock": clock_u}
     return {
-        "touchdown_s": Figure(
-            down,
-            {"event": down_u, "rate": down_rate_u, "clock": clock_u, "reference": down_common_u},
-        ),
-        "toe_off_s": Figure(
-            off, {"event": off_u, "rate": off_rate_u, "clock": clock_u, "reference": off_common_u}
-        ),
-        "contact_time_s": Figure(off - down, contact_u),
-        "flight_time_s": Figure(flight, flight_u),
-        "step_time_s": Figure(step, step_parts),
-        "step_frequency_hz": Figure(
-            1.0 / step, {name: part / step**2 for name, part in step_parts.items()}
-        ),
+        "touchdown_s": Figure(down, of_down),
+        "toe_off_s": Figure(off, of_off),
+        "contact_time_s": Figure(off - down, of_contact),
+        "flight_time_s": Figure(flight, of_flight),
+        "step_time_s": Figure(step, of_step),
+        "step_frequency_hz": Figure(1.0 / step, {n: part / step**2 for n, part in of_step.items()}),
     }
 
 

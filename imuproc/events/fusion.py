@@ -10,12 +10,14 @@ widens the uncertainty. Two marks that cannot both be right leave the event anyw
 the uncertainty is then at least half their distance.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+Evidence = Mapping[str, FloatArray]
 
 _TAIL = 3.0
 """Degrees of freedom of the heavy-tailed distribution; small means that outliers lose much."""
@@ -104,3 +106,8 @@ def _widest_gap(marks_s: FloatArray, u_s: FloatArray, share: FloatArray) -> Floa
 def _ratio(above: FloatArray, below: FloatArray) -> FloatArray:
     """Quotient, 0 where nothing is known."""
     return np.divide(above, below, out=np.zeros_like(above + below), where=below > 0.0)
+
+
+def mark_of(evidence: Evidence, name: str) -> FloatArray:
+    """A mark from the evidence; NaN where it was not looked for."""
+    return evidence.get(name, np.full(len(next(iter(evidence.values()))), np.nan))

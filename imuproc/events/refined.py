@@ -25,9 +25,16 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.sites import SIDES, Side, foot_of
 from imuproc.events.foot_points import FootGeometry, FootPoints, foot_points, running_speed
-from imuproc.events.fusion import Fused, fused
+from imuproc.events.fusion import Fused
 from imuproc.events.landing import MOST_CANDIDATES, Landing, LandingSettings, landing_of
 from imuproc.events.leaving import Leaving, LeavingSettings, leaving_of, roll_ahead_m
+from imuproc.events.toe_off import TOE_OFF_MARKS, ToeOffSettings, toe_offs
+from imuproc.events.touchdown import (
+    TOUCHDOWN_MARKS,
+    TouchdownSettings,
+    touchdown_rate_u,
+    touchdowns,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -51,106 +58,27 @@ _COLUMNS = (
 
 
 @dataclass(frozen=True)
-class TouchdownSettings:
-    """Marks of touchdown: lags in s, standard uncertainties in s.
+class CoverageSettings:
+    """What the data with force plates cover: beyond it less is known of how feet land and leave.
 
     Parameters
     ----------
-    strike_u_s : tuple of float
-        Arrest of the ball and of the heel.
-    stop_u_share : float
-        Part of the arrest's duration that adds to it.
-    give_u_m : float
-        Way that the ball may go on after contact before it is stopped; over its fall it adds to it.
-    choice_u_share : float
-        Part of the spread of the foot's candidates (stops of the ball; ball or heel) that adds to
-        it, where the other marks do not decide between them.
-    shock_lag_s, shock_u_s : float
-        First rise of a shock: sole, shoe and skin delay it by some ms (judgement).
-    shock_blunt_u_s : float
-        What adds to that, over the square of how far the shock stands out.
-    shock_clear : float
-        Where it stands out this far the foot has surely landed: ringing can only delay its arrest.
-    shock_rate_hz : float
-        Sampling rate below which the band of a shock is cut; its uncertainty grows with the square
-        of the sampling interval there.
-    axial_lag_s, axial_u_s : float
-        Loading of the shank.
-    jerk_lag_s, jerk_u_s : float
-        Half rise of the jerk of the foot.
-    rate_u, unresolved_rate_u : float
-        What coarse sampling adds, in sampling intervals: times sampling interval over duration of
-        the arrest; and for a shock that stands out but whose band is cut (times the share that is).
-    reference_u_s : float
-        What data sets differ by.
+    slowest_mps, fastest_mps : float
+        Running speed.
+    changing_mps : float
+        Change of speed from stride to stride.
+    softest_mps, hardest_mps : float
+        Fall of a ball that strikes first.
+    widened : float
+        By how much ``reference`` is larger beyond that (judgement).
     """
 
-    strike_u_s: tuple[float, float] = (0.0018, 0.0025)
-    stop_u_share: float = 0.1
-    give_u_m: float = 0.0025
-    choice_u_share: float = 1.0
-    shock_lag_s: float = 0.0
-    shock_u_s: float = 0.0035
-    shock_blunt_u_s: float = 0.3
-    shock_clear: float = 10.0
-    shock_rate_hz: float = 375.0
-    axial_lag_s: float = 0.009
-    axial_u_s: float = 0.008
-    jerk_lag_s: float = -0.002
-    jerk_u_s: float = 0.009
-    rate_u: float = 0.6
-    unresolved_rate_u: float = 1.5
-    reference_u_s: float = 0.004
-
-
-@dataclass(frozen=True)
-class ToeOffSettings:
-    """Marks of toe-off: lags in s, standard uncertainties in s.
-
-    Parameters
-    ----------
-    toe_u_s, toe_u_mps : float
-        Rise of the toes: a constant, and an error of their speed over how fast it grows.
-    lift_u_s, lift_u_m : float
-        Lift of the ball: a constant, and an error of the height over how fast it rises.
-    shank_lag_s, shank_u_s : float
-        Knee's extension ends and the shank folds back (half fall of its rate).
-    shank_changing_u : float
-        What adds to that where speed changes, in s per m/s from stride to stride (no data cover
-        it; judgement).
-    push_lag_s, push_u_s : float
-        Steepest fall of the force off the sole.
-    push_sprint_u_s : float
-        What adds to that in sprints: a leg that swings so fast pulls the foot up without a gap.
-    sprint_cycle_s, sprint_ramp_s : float
-        Where slowed swing and next swing are closer than this, over which range that sets in.
-    slowing_u_share : float
-        Part of what speed changes from stride to stride, over the growth of the toes' speed, that
-        adds to the rise of the toes.
-    correlation : float
-        Between the errors of any two marks.
-    rate_u : float
-        What coarse sampling adds, in sampling intervals.
-    reference_u_s : float
-        What data sets differ by.
-    """
-
-    toe_u_s: float = 0.002
-    toe_u_mps: float = 0.07
-    lift_u_s: float = 0.006
-    lift_u_m: float = 0.01
-    shank_lag_s: float = 0.0095
-    shank_u_s: float = 0.005
-    shank_changing_u: float = 0.010
-    push_lag_s: float = -0.0065
-    push_u_s: float = 0.007
-    push_sprint_u_s: float = 0.015
-    sprint_cycle_s: float = 0.40
-    sprint_ramp_s: float = 0.08
-    slowing_u_share: float = 0.1
-    correlation: float = 0.4
-    rate_u: float = 0.2
-    reference_u_s: float = 0.0045
+    slowest_mps: float = 2.3
+    fastest_mps: float = 6.8
+    changing_mps: float = 0.6
+    softest_mps: float = 0.8
+    hardest_mps: float = 3.0
+    widened: float = 1.15
 
 
 @dataclass(frozen=True)
@@ -164,6 +92,7 @@ class RefineSettings:
     leaving : LeavingSettings
     touchdown : TouchdownSettings
     toe_off : ToeOffSettings
+    coverage : CoverageSettings
     lost_pitch_deg : float
         Standard uncertainty of foot pitch above which the foot's motion tells nothing of its
         events: as much as costs a sensor its orientation where a gap hides it.
@@ -174,6 +103,7 @@ class RefineSettings:
     leaving: LeavingSettings = field(default_factory=LeavingSettings)
     touchdown: TouchdownSettings = field(default_factory=TouchdownSettings)
     toe_off: ToeOffSettings = field(default_factory=ToeOffSettings)
+    coverage: CoverageSettings = field(default_factory=CoverageSettings)
     lost_pitch_deg: float = 20.0
 
 
@@ -201,7 +131,8 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
         that from stride to stride), the weights of the marks (``strike_share``, ``shock_share``,
         ``axial_share``, ``jerk_share``; ``toe_share``, ``lift_share``, ``shank_share``,
         ``push_share``), ``touchdown_apart_s`` and ``toe_off_apart_s`` (disagreement of the marks
-        beyond their uncertainties), ``touchdown_rate_u_s`` and ``toe_off_rate_u_s`` (the part that
+        beyond their uncertainties), ``outside_evidence`` (1 where the contact is unlike any in data
+        with force plates), ``touchdown_rate_u_s`` and ``toe_off_rate_u_s`` (the part that
         sampling adds).
     """
     columns = {name: np.full(len(contacts), np.nan) for name in _COLUMNS}
@@ -274,37 +205,38 @@ def _with_events(
 ) -> Contacts:
     evidence = {**contacts.evidence, **columns}
     sample_s = float(np.ptp(motion.time_s)) / (len(motion.time_s) - 1)
-    down, strike = _touchdowns(evidence, sample_s, settings.touchdown)
-    off = _toe_offs(evidence, settings.toe_off)
-    found_down, found_off = np.isfinite(strike["strike_s"]), np.isfinite(off.time_s)
-    rate_u = _touchdown_rate_u(evidence, strike["stop_s"], sample_s, settings.touchdown)
-    off_rate_u = settings.toe_off.rate_u * sample_s * np.ones(len(contacts))
-    nothing = np.zeros(len(contacts))
+    down, strike = touchdowns(evidence, sample_s, settings.touchdown)
+    off = toe_offs(evidence, settings.toe_off)
+    found_down, found_off = np.isfinite(strike.time_s), np.isfinite(off.time_s)
+    rate_u = touchdown_rate_u(evidence, strike.stop_s, sample_s, settings.touchdown)
+    off_rate_u = np.full(len(contacts), settings.toe_off.rate_u * sample_s)
+    outside = _outside(evidence, strike.fall_mps, settings.coverage)
+    wider = np.where(outside, settings.coverage.widened, 1.0)
     entry = HistoryEntry(
         "events.refined",
         f"{int(found_down.sum())} touchdowns and {int(found_off.sum())} toe-offs from foot motion.",
         asdict(settings),
     )
-
-    def kept(found: NDArray[np.bool_], new: FloatArray | float, name: str) -> FloatArray:
-        return np.where(found, new, contacts.evidence.get(name, nothing))
-
     own = {
-        "strike_s": strike["strike_s"],
-        "strike_in_doubt_s": strike["in_doubt_s"],
-        **_shares(down, _DOWN_MARKS),
-        **_shares(off, _OFF_MARKS),
+        "strike_s": strike.time_s,
+        "strike_in_doubt_s": strike.in_doubt_s,
+        **_shares(down, TOUCHDOWN_MARKS),
+        **_shares(off, TOE_OFF_MARKS),
         "touchdown_apart_s": down.spread_s,
         "toe_off_apart_s": off.spread_s,
-        "touchdown_rate_u_s": kept(found_down, rate_u, "touchdown_rate_u_s"),
-        "toe_off_rate_u_s": kept(found_off, off_rate_u, "toe_off_rate_u_s"),
-        "touchdown_reference_u_s": kept(
-            found_down, settings.touchdown.reference_u_s, "touchdown_reference_u_s"
-        ),
-        "toe_off_reference_u_s": kept(
-            found_off, settings.toe_off.reference_u_s, "toe_off_reference_u_s"
-        ),
+        "outside_evidence": outside.astype(np.float64),
     }
+    of_down = {
+        "touchdown_rate_u_s": rate_u,
+        "touchdown_reference_u_s": settings.touchdown.reference_u_s * wider,
+    }
+    of_off = {
+        "toe_off_rate_u_s": off_rate_u,
+        "toe_off_reference_u_s": settings.toe_off.reference_u_s * wider,
+    }
+    for found, new in ((found_down, of_down), (found_off, of_off)):
+        for name, values in new.items():
+            own[name] = np.where(found, values, contacts.evidence.get(name, 0.0))
     return replace(
         contacts,
         touchdown_s=np.where(found_down, down.time_s, contacts.touchdown_s),
@@ -316,138 +248,19 @@ def _with_events(
     )
 
 
-_DOWN_MARKS = ("strike", "shock", "axial", "jerk")
-_OFF_MARKS = ("toe", "lift", "shank", "push")
+def _outside(
+    evidence: dict[str, FloatArray], fall_mps: FloatArray, settings: CoverageSettings
+) -> NDArray[np.bool_]:
+    """Contacts unlike any in the data with force plates."""
+    speed = evidence["running_speed_mps"]
+    ball = evidence["heel_weight"] < 0.5
+    return np.asarray(
+        (speed < settings.slowest_mps)
+        | (speed > settings.fastest_mps)
+        | (evidence["slowing_mps"] > settings.changing_mps)
+        | (ball & ((fall_mps < settings.softest_mps) | (fall_mps > settings.hardest_mps)))
+    )
 
 
 def _shares(event: Fused, marks: tuple[str, ...]) -> dict[str, FloatArray]:
     return {f"{name}_share": share for name, share in zip(marks, event.share, strict=True)}
-
-
-def _touchdown_rate_u(
-    evidence: dict[str, FloatArray],
-    stop_s: FloatArray,
-    sample_s: float,
-    settings: TouchdownSettings,
-) -> FloatArray:
-    """What coarse sampling adds: short arrests are hardly seen, and shocks seen but not timed."""
-    short_u = settings.rate_u * sample_s**2 / stop_s
-    unresolved = max(0.0, 1.0 - 1.0 / (settings.shock_rate_hz * sample_s))
-    seen = np.nan_to_num(np.clip((_of(evidence, "shock_ratio") - 2.0) / 3.0, 0.0, 1.0))
-    return np.hypot(short_u, settings.unresolved_rate_u * sample_s * unresolved * seen)
-
-
-def _touchdowns(
-    evidence: dict[str, FloatArray], sample_s: float, settings: TouchdownSettings
-) -> tuple[Fused, dict[str, FloatArray]]:
-    """The foot's own arrest, averaged with the marks of raw signals; and what of it was taken."""
-    ratio = np.maximum(np.nan_to_num(_of(evidence, "shock_ratio")), 1.0)
-    coarse_u = max(1.0, settings.shock_rate_hz * sample_s) ** 2
-    shock_u = np.hypot(settings.shock_u_s * coarse_u, settings.shock_blunt_u_s / ratio**2)
-    others_s = np.stack(
-        (
-            _of(evidence, "shock_s") - settings.shock_lag_s,
-            _of(evidence, "axial_rise_s") - settings.axial_lag_s,
-            _of(evidence, "jerk_half_s") - settings.jerk_lag_s,
-        )
-    )
-    others_u = np.stack(
-        (
-            shock_u,
-            np.full(len(ratio), settings.axial_u_s),
-            np.full(len(ratio), settings.jerk_u_s),
-        )
-    )
-    strike = _strike(evidence, (others_s, others_u), settings)
-    # Ringing makes the foot fall once more: a clear shock well before the arrest has the foot down.
-    late_s = np.nan_to_num(np.maximum(strike["strike_s"] - others_s[0], 0.0))
-    clear = np.clip(2.0 * ratio / settings.shock_clear - 1.0, 0.0, 1.0)
-    strike_u = np.hypot(strike["u_s"], clear * late_s)
-    return (
-        fused(np.vstack((strike["strike_s"], others_s)), np.vstack((strike_u, others_u))),
-        strike,
-    )
-
-
-def _strike(
-    evidence: dict[str, FloatArray],
-    others: tuple[FloatArray, FloatArray],
-    settings: TouchdownSettings,
-) -> dict[str, FloatArray]:
-    """Contact by ball or heel: of the stops of the ball that which the other marks bear out.
-
-    Each stop counts by its hardness and by how far the other marks lie from it, on a scale with
-    heavy tails; the spread of what remains possible is the doubt of the choice.
-    """
-    ball_u, heel_u = settings.strike_u_s
-    ball_s, hardness, stop_s, falls_mps = (
-        np.stack([evidence[f"{name}_{k}"] for k in range(MOST_CANDIDATES)])
-        for name in ("ball_s", "hardness", "stop_s", "fall_mps")
-    )
-    credit = np.nan_to_num(hardness) * np.prod(
-        _agreement(ball_s[:, None] - others[0], np.hypot(ball_u, others[1])), axis=1
-    )
-    weight = _normalised(credit)
-    best = np.argmax(weight, axis=0)[None]
-    chosen_s, chosen_stop_s, fall_mps = (
-        np.take_along_axis(values, best, axis=0)[0] for values in (ball_s, stop_s, falls_mps)
-    )
-    away_s = np.nan_to_num(ball_s - chosen_s)
-    doubt_s = np.sqrt(np.sum(weight * away_s**2, axis=0))
-    heel = np.nan_to_num(evidence["heel_weight"])
-    heel_s = np.where(heel > 0.0, evidence["heel_s"], chosen_s)
-    between_s = np.sqrt(heel * (1.0 - heel)) * np.abs(heel_s - chosen_s)
-    soft_s = np.nan_to_num(np.maximum(chosen_s - evidence["heel_down_s"], 0.0))
-    doubt_s = np.hypot((1.0 - heel) * np.hypot(doubt_s, 0.5 * soft_s), 0.5 * between_s)
-    own_u = ball_u + (heel_u - ball_u) * heel
-    own_u = np.hypot(own_u, settings.stop_u_share * chosen_stop_s)
-    own_u = np.hypot(own_u, (1.0 - heel) * settings.give_u_m / fall_mps)
-    return {
-        "strike_s": heel * heel_s + (1.0 - heel) * chosen_s,
-        "u_s": np.hypot(own_u, settings.choice_u_share * doubt_s),
-        "in_doubt_s": doubt_s,
-        "stop_s": chosen_stop_s,
-    }
-
-
-def _agreement(apart_s: FloatArray, u_s: FloatArray) -> FloatArray:
-    """Likelihood of a distance, at most 1, with heavy tails (t with 3 degrees of freedom).
-
-    A mark that is missing says nothing; one that is far off says little.
-    """
-    near = (1.0 + (apart_s / u_s) ** 2 / 3.0) ** -2
-    return np.where(np.isfinite(near), np.maximum(near, 1e-3), 1.0)
-
-
-def _normalised(weight: FloatArray) -> FloatArray:
-    total = weight.sum(axis=0)
-    return np.asarray(np.divide(weight, total, out=np.zeros_like(weight), where=total > 0.0))
-
-
-def _toe_offs(evidence: dict[str, FloatArray], settings: ToeOffSettings) -> Fused:
-    """The rise of the toes, the lift of the ball, the shank folding back and the fall of force."""
-    speed_u = np.hypot(settings.toe_u_mps, settings.slowing_u_share * evidence["slowing_mps"])
-    toe_u = np.hypot(settings.toe_u_s, speed_u / evidence["toe_growth_mps2"])
-    lift_u = np.hypot(settings.lift_u_s, settings.lift_u_m / evidence["lift_mps"])
-    short_s = settings.sprint_cycle_s - _of(evidence, "cycle_s")
-    sprint = np.clip(short_s / settings.sprint_ramp_s, 0.0, 1.0)
-    push_u = np.hypot(settings.push_u_s, settings.push_sprint_u_s * sprint)
-    shank_u = np.hypot(settings.shank_u_s, settings.shank_changing_u * evidence["slowing_mps"])
-    marks = (
-        evidence["toe_s"],
-        evidence["lift_s"],
-        _of(evidence, "shank_off_s") - settings.shank_lag_s,
-        _of(evidence, "push_off_s") - settings.push_lag_s,
-    )
-    # Without the foot's own marks the coarse event stays.
-    known = np.isfinite(marks[0]) | np.isfinite(marks[1])
-    return fused(
-        np.where(known, np.stack(marks), np.nan),
-        np.stack((toe_u, lift_u, shank_u, push_u)),
-        settings.correlation,
-    )
-
-
-def _of(evidence: dict[str, FloatArray], name: str) -> FloatArray:
-    """A mark from the evidence; NaN where it was not looked for."""
-    return evidence.get(name, np.full(len(evidence["toe_s"]), np.nan))

@@ -23,6 +23,7 @@ from imuproc.core.recording import ConditionedRecording, Recording, Run
 from imuproc.core.result import Distance, Result
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.core.uncertainty import PARTS_OF
+from imuproc.core.words import plural
 from imuproc.estimators.clocks import clock_flags, timed
 from imuproc.estimators.columns import LegCurves, all_figures
 from imuproc.estimators.distance import (
@@ -88,6 +89,7 @@ def make_result(
         figures, read = withheld(figures, _LENGTHS), replace(read, lengths=None)
     flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned), *sides]
     flags += clock_flags(contacts)
+    flags += _outside_flags(contacts)
     step_flags += _step_flags(contacts)
     step_flags += gap_flags(contacts, gaps)
     steps = _table(recording, contacts, figures, step_flags, settings)
@@ -186,6 +188,13 @@ def _site_flags(conditioned: ConditionedRecording) -> list[RaisedFlag]:
         if not foot and not shank:
             flags.append(RaisedFlag("missing_leg", side))
     return flags
+
+
+def _outside_flags(contacts: Contacts) -> list[RaisedFlag]:
+    """One flag on a run with contacts unlike any in data with force plates."""
+    outside = int(np.sum(contacts.evidence.get("outside_evidence", np.zeros(0)) > 0.0))
+    detail = f"{outside} of {plural(len(contacts), 'step')}"
+    return [RaisedFlag("outside_evidence", detail)] if outside else []
 
 
 def _step_flags(contacts: Contacts) -> list[RaisedFlag]:

@@ -14,7 +14,7 @@ from imuproc.core.sites import Site
 from imuproc.readers.registry import read_log
 from imuproc.readers.request import LogRequest
 from imuproc.readers.session_checks import cross_problems, log_requests
-from imuproc.readers.session_model import SCHEMA, SessionFile
+from imuproc.readers.session_model import SCHEMA, AthleteEntry, SessionEntry, SessionFile
 from imuproc.readers.toml_file import complain, load_toml, validated
 from imuproc.readers.wording import did_you_mean, listed, quoted
 
@@ -174,7 +174,7 @@ def read_session(path: str | PathLike[str]) -> Session:
 
 
 def _session(path: Path, file: SessionFile, requests: list[tuple[LogRequest, ...]]) -> Session:
-    athletes = {entry.id: Athlete(**entry.model_dump()) for entry in file.athlete}
+    athletes = {entry.id: _athlete(entry, file.session) for entry in file.athlete}
     plans = {}
     for entry, logs in zip(file.run, requests, strict=True):
         run = Run(
@@ -200,3 +200,11 @@ def _session(path: Path, file: SessionFile, requests: list[tuple[LogRequest, ...
         runs=tuple(plan.run for plan in plans.values()),
         plans=plans,
     )
+
+
+def _athlete(entry: AthleteEntry, session: SessionEntry) -> Athlete:
+    """An athlete, whose lean in standing is the session's where none of its own is stated."""
+    fields = entry.model_dump()
+    if entry.standing_lean_deg is None:
+        fields["standing_lean_deg"] = session.standing_lean_deg
+    return Athlete(**fields)

@@ -30,6 +30,12 @@ def _length(most_m: float) -> Any:
     return Field(default=None, gt=0, le=most_m, description=f"metres, above 0, at most {most_m:g}")
 
 
+def _lean(default_deg: float | None) -> Any:
+    return Field(
+        default=default_deg, ge=-45, le=45, allow_inf_nan=False, description="degrees, -45 to 45"
+    )
+
+
 def _file_alone(value: Any) -> Any:
     return {"file": value} if isinstance(value, str) else value
 
@@ -43,6 +49,7 @@ class SessionEntry(Table):
     latitude_deg: float | None = Field(
         default=None, ge=-90, le=90, allow_inf_nan=False, description="degrees, -90 to 90"
     )
+    standing_lean_deg: float = _lean(0.0)
     note: _Note
 
 
@@ -53,9 +60,7 @@ class AthleteEntry(Table):
     stature_m: float | None = _length(3.0)
     shank_length_m: float | None = _length(1.0)
     foot_length_m: float | None = _length(0.6)
-    standing_lean_deg: float = Field(
-        default=0.0, ge=-45, le=45, allow_inf_nan=False, description="degrees, -45 to 45"
-    )
+    standing_lean_deg: float | None = _lean(None)
     birth_year: int | None = Field(
         default=None, ge=1900, le=2100, description="a year, 1900 to 2100"
     )

@@ -1,0 +1,220 @@
+"""Touchdown from its marks: the foot's own arrest, a shock, the loading of the shank, the jerk."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from imuproc.events.fusion import Evidence, Fused, fused, mark_of
+from imuproc.events.landing import MOST_CANDIDATES
+
+FloatArray = NDArray[np.float64]
+
+TOUCHDOWN_MARKS = ("strike", "shock", "axial", "jerk")
+"""The marks in the order in which they are weighed."""
+
+
+@dataclass(frozen=True)
+class TouchdownSettings:
+    """Marks of touchdown: lags in s, standard uncertainties in s.
+
+    Parameters
+    ----------
+    strike_u_s : tuple of float
+        Arrest of the ball and of the heel.
+    stop_u_share : float
+        Part of the arrest's duration that adds to it.
+    give_u_m : float
+        Way that the ball may go on after contact before it is stopped; over its fall it adds to it.
+    choice_u_share : float
+        Part of the spread of the foot's candidates (stops of the ball; ball or heel) that adds to
+        it, where the other marks do not decide between them.
+    shock_lag_s, shock_u_s : float
+        First rise of a shock: sole, shoe and skin delay it by some ms (judgement).
+    shock_blunt_u_s : float
+        What adds to that, over the square of how far the shock stands out.
+    shock_clear : float
+        Where it stands out this far the foot has surely landed: ringing can only delay its arrest.
+    shock_rate_hz : float
+        Sampling rate below which the band of a shock is cut; its uncertainty grows with the square
+        of the sampling interval there.
+    axial_lag_s, axial_u_s : float
+        Loading of the shank.
+    jerk_lag_s, jerk_u_s : float
+        Half rise of the jerk of the foot.
+    rate_u, unresolved_rate_u : float
+        What coarse sampling adds, in sampling intervals: times sampling interval over duration of
+        the arrest; and for a shock that stands out but whose band is cut (times the share that is).
+    reference_u_s : float
+        What data sets differ by.
+    """
+
+    strike_u_s: tuple[float, float] = (0.0018, 0.0025)
+    stop_u_share: float = 0.1
+    give_u_m: float = 0.0025
+    choice_u_share: float = 1.0
+    shock_lag_s: float = 0.0
+    shock_u_s: float = 0.0035
+    shock_blunt_u_s: float = 0.3
+    shock_clear: float = 10.0
+    shock_rate_hz: float = 375.0
+    axial_lag_s: float = 0.009
+    axial_u_s: float = 0.008
+    jerk_lag_s: float = -0.002
+    jerk_u_s: float = 0.009
+    rate_u: float = 0.6
+    unresolved_rate_u: float = 1.5
+    reference_u_s: float = 0.004
+
+
+@dataclass(frozen=True, eq=False)
+class Strike:
+    """What the foot's own motion says of touchdown, shape (m,) each.
+
+    Parameters
+    ----------
+    time_s, u_s : ndarray
+        Contact by ball or heel, or between them; NaN where the foot's motion does not tell.
+    in_doubt_s : ndarray
+        Spread of what else it may have been.
+    fall_mps, stop_s : ndarray
+        Fall of the ball that was stopped, and in what time.
+    """
+
+    time_s: FloatArray
+    u_s: FloatArray
+    in_doubt_s: FloatArray
+    fall_mps: FloatArray
+    stop_s: FloatArray
+
+
+def touchdowns(
+    evidence: Evidence, sample_s: float, settings: TouchdownSettings
+) -> tuple[Fused, Strike]:
+    """The foot's own arrest, averaged with the marks of raw signals.
+
+    Parameters
+    ----------
+    evidence : mapping from str to ndarray, shape (m,)
+        Marks of :mod:`imuproc.events.landing` and :mod:`imuproc.events.marks`.
+    sample_s : float
+        Sampling interval.
+    settings : TouchdownSettings
+
+    Returns
+    -------
+    Fused
+        Touchdowns and the weights of :data:`TOUCHDOWN_MARKS`.
+    Strike
+        What was taken of the foot's own motion.
+    """
+    ratio = np.maximum(np.nan_to_num(mark_of(evidence, "shock_ratio")), 1.0)
+    coarse_u = max(1.0, settings.shock_rate_hz * sample_s) ** 2
+    shock_u = np.hypot(settings.shock_u_s * coarse_u, settings.shock_blunt_u_s / ratio**2)
+    others_s = np.stack(
+        (
+            mark_of(evidence, "shock_s") - settings.shock_lag_s,
+            mark_of(evidence, "axial_rise_s") - settings.axial_lag_s,
+            mark_of(evidence, "jerk_half_s") - settings.jerk_lag_s,
+        )
+    )
+    others_u = np.stack(
+        (
+            shock_u,
+            np.full(len(ratio), settings.axial_u_s),
+            np.full(len(ratio), settings.jerk_u_s),
+        )
+    )
+    strike = _strike(evidence, (others_s, others_u), settings)
+    # Ringing makes the foot fall once more: a clear shock well before the arrest has the foot down.
+    late_s = np.nan_to_num(np.maximum(strike.time_s - others_s[0], 0.0))
+    clear = np.clip(2.0 * ratio / settings.shock_clear - 1.0, 0.0, 1.0)
+    strike_u = np.hypot(strike.u_s, clear * late_s)
+    return (
+        fused(np.vstack((strike.time_s, others_s)), np.vstack((strike_u, others_u))),
+        strike,
+    )
+
+
+def _strike(
+    evidence: Evidence,
+    others: tuple[FloatArray, FloatArray],
+    settings: TouchdownSettings,
+) -> Strike:
+    """Contact by ball or heel: of the stops of the ball that which the other marks bear out.
+
+    Each stop counts by its hardness and by how far the other marks lie from it, on a scale with
+    heavy tails; the spread of what remains possible is the doubt of the choice.
+    """
+    ball_u, heel_u = settings.strike_u_s
+    ball_s, hardness, stop_s, falls_mps = (
+        np.stack([evidence[f"{name}_{k}"] for k in range(MOST_CANDIDATES)])
+        for name in ("ball_s", "hardness", "stop_s", "fall_mps")
+    )
+    credit = np.nan_to_num(hardness) * np.prod(
+        _agreement(ball_s[:, None] - others[0], np.hypot(ball_u, others[1])), axis=1
+    )
+    weight = _normalised(credit)
+    best = np.argmax(weight, axis=0)[None]
+    chosen_s, chosen_stop_s, fall_mps = (
+        np.take_along_axis(values, best, axis=0)[0] for values in (ball_s, stop_s, falls_mps)
+    )
+    away_s = np.nan_to_num(ball_s - chosen_s)
+    doubt_s = np.sqrt(np.sum(weight * away_s**2, axis=0))
+    heel = np.nan_to_num(evidence["heel_weight"])
+    heel_s = np.where(heel > 0.0, evidence["heel_s"], chosen_s)
+    between_s = np.sqrt(heel * (1.0 - heel)) * np.abs(heel_s - chosen_s)
+    soft_s = np.nan_to_num(np.maximum(chosen_s - evidence["heel_down_s"], 0.0))
+    doubt_s = np.hypot((1.0 - heel) * np.hypot(doubt_s, 0.5 * soft_s), 0.5 * between_s)
+    own_u = ball_u + (heel_u - ball_u) * heel
+    own_u = np.hypot(own_u, settings.stop_u_share * chosen_stop_s)
+    own_u = np.hypot(own_u, (1.0 - heel) * settings.give_u_m / fall_mps)
+    return Strike(
+        time_s=heel * heel_s + (1.0 - heel) * chosen_s,
+        u_s=np.hypot(own_u, settings.choice_u_share * doubt_s),
+        in_doubt_s=doubt_s,
+        fall_mps=fall_mps,
+        stop_s=chosen_stop_s,
+    )
+
+
+def _agreement(apart_s: FloatArray, u_s: FloatArray) -> FloatArray:
+    """Likelihood of a distance, at most 1, with heavy tails (t with 3 degrees of freedom).
+
+    A mark that is missing says nothing; one that is far off says little.
+    """
+    near = (1.0 + (apart_s / u_s) ** 2 / 3.0) ** -2
+    return np.where(np.isfinite(near), np.maximum(near, 1e-3), 1.0)
+
+
+def _normalised(weight: FloatArray) -> FloatArray:
+    total = weight.sum(axis=0)
+    return np.asarray(np.divide(weight, total, out=np.zeros_like(weight), where=total > 0.0))
+
+
+def touchdown_rate_u(
+    evidence: Evidence,
+    stop_s: FloatArray,
+    sample_s: float,
+    settings: TouchdownSettings,
+) -> FloatArray:
+    """What coarse sampling adds: short arrests are hardly seen, and shocks seen but not timed.
+
+    Parameters
+    ----------
+    evidence : mapping from str to ndarray, shape (m,)
+    stop_s : ndarray, shape (m,)
+        Duration of each arrest.
+    sample_s : float
+        Sampling interval.
+    settings : TouchdownSettings
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Standard uncertainty in s.
+    """
+    short_u = settings.rate_u * sample_s**2 / stop_s
+    unresolved = max(0.0, 1.0 - 1.0 / (settings.shock_rate_hz * sample_s))
+    seen = np.nan_to_num(np.clip((mark_of(evidence, "shock_ratio") - 2.0) / 3.0, 0.0, 1.0))
+    return np.asarray(np.hypot(short_u, settings.unresolved_rate_u * sample_s * unresolved * seen))
