@@ -31,6 +31,7 @@ from imuproc.events.leaving import Leaving, LeavingSettings, leaving_of, roll_ah
 from imuproc.events.toe_off import TOE_OFF_MARKS, ToeOffSettings, toe_offs
 from imuproc.events.touchdown import (
     TOUCHDOWN_MARKS,
+    Strike,
     TouchdownSettings,
     touchdown_rate_u,
     touchdowns,
@@ -210,30 +211,15 @@ def _with_events(
     found_down, found_off = np.isfinite(strike.time_s), np.isfinite(off.time_s)
     rate_u = touchdown_rate_u(evidence, strike.stop_s, sample_s, settings.touchdown)
     off_rate_u = np.full(len(contacts), settings.toe_off.rate_u * sample_s)
-    outside = _outside(evidence, strike.fall_mps, settings.coverage)
-    wider = np.where(outside, settings.coverage.widened, 1.0)
     entry = HistoryEntry(
         "events.refined",
         f"{int(found_down.sum())} touchdowns and {int(found_off.sum())} toe-offs from foot motion.",
         asdict(settings),
     )
-    own = {
-        "strike_s": strike.time_s,
-        "strike_in_doubt_s": strike.in_doubt_s,
-        **_shares(down, TOUCHDOWN_MARKS),
-        **_shares(off, TOE_OFF_MARKS),
-        "touchdown_apart_s": down.spread_s,
-        "toe_off_apart_s": off.spread_s,
-        "outside_evidence": outside.astype(np.float64),
-    }
-    of_down = {
-        "touchdown_rate_u_s": rate_u,
-        "touchdown_reference_u_s": settings.touchdown.reference_u_s * wider,
-    }
-    of_off = {
-        "toe_off_rate_u_s": off_rate_u,
-        "toe_off_reference_u_s": settings.toe_off.reference_u_s * wider,
-    }
+    outside = _outside(evidence, strike.fall_mps, settings.coverage)
+    of_down = _uncertain("touchdown", rate_u, settings.touchdown.reference_u_s, outside, settings)
+    of_off = _uncertain("toe_off", off_rate_u, settings.toe_off.reference_u_s, outside, settings)
+    own = _why(down, off, strike)
     for found, new in ((found_down, of_down), (found_off, of_off)):
         for name, values in new.items():
             own[name] = np.where(found, values, contacts.evidence.get(name, 0.0))
@@ -243,9 +229,36 @@ def _with_events(
         toe_off_s=np.where(found_off, off.time_s, contacts.toe_off_s),
         touchdown_u_s=np.where(found_down, np.hypot(down.u_s, rate_u), contacts.touchdown_u_s),
         toe_off_u_s=np.where(found_off, np.hypot(off.u_s, off_rate_u), contacts.toe_off_u_s),
-        evidence={**evidence, **own},
+        evidence={**evidence, **own, "outside_evidence": outside.astype(np.float64)},
         history=(*motion.history, entry),
     )
+
+
+def _why(down: Fused, off: Fused, strike: Strike) -> dict[str, FloatArray]:
+    """What explains the events: the foot's own mark, the weights of all, and how they disagree."""
+    return {
+        "strike_s": strike.time_s,
+        "strike_in_doubt_s": strike.in_doubt_s,
+        **_shares(down, TOUCHDOWN_MARKS),
+        **_shares(off, TOE_OFF_MARKS),
+        "touchdown_apart_s": down.spread_s,
+        "toe_off_apart_s": off.spread_s,
+    }
+
+
+def _uncertain(
+    event: str,
+    rate_u_s: FloatArray,
+    reference_u_s: float,
+    outside: NDArray[np.bool_],
+    settings: RefineSettings,
+) -> dict[str, FloatArray]:
+    """What sampling adds to an event, and what a set-up shares of its uncertainty."""
+    wider = np.where(outside, settings.coverage.widened, 1.0)
+    return {
+        f"{event}_rate_u_s": rate_u_s,
+        f"{event}_reference_u_s": reference_u_s * wider,
+    }
 
 
 def _outside(
