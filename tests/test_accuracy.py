@@ -32,7 +32,7 @@ from scripts.accuracy import (
 )
 from scripts.accuracy_cases import LEAN_ASIDE_DEG, LEAN_DEG, Recipe, judged_case, make_case
 from scripts.accuracy_groups import GROUPS, chosen_groups
-from scripts.accuracy_tables import BARS, whole_run_rows, with_bars
+from scripts.accuracy_tables import BARS, Bar, whole_run_rows, with_bars
 from tests.shared_data import needs_shared_data
 
 SEED = 88_100
@@ -68,12 +68,11 @@ def test_every_simulated_step_is_found_and_none_invented() -> None:
 @pytest.mark.parametrize(
     ("figure", "bias", "rmse"),
     [
-        # Wanted are 3.0 ms of contact time and a shin bias of 0.4 deg; the sweep gives 3.7 ms and
-        # 0.5 deg (3.2 ms and 0.4 deg with perfect sensors), and four runs scatter about that.
-        ("touchdown_s", 0.0015, 0.0025),
-        ("toe_off_s", 0.0015, 0.0040),
-        ("contact_time_s", 0.002, 0.0045),
-        ("shin_angle_touchdown_deg", 0.7, 0.9),
+        # The sweep gives touchdown 1.5 ms early, which is 0.7 deg of the shin.
+        ("touchdown_s", 0.002, 0.0025),
+        ("toe_off_s", 0.002, 0.0025),
+        ("contact_time_s", 0.002, 0.0035),
+        ("shin_angle_touchdown_deg", 0.8, 1.0),
         ("dorsiflexion_swing_min_deg", 0.6, 0.8),
         ("step_frequency_hz", 0.02, 0.06),
         ("step_length_m", 0.02, 0.03),
@@ -122,8 +121,10 @@ def test_foot_pitch_curve_of_real_swings() -> None:
 @needs_shared_data
 def test_stated_uncertainty_covers_real_errors() -> None:
     table = figures(real_runs())
-    assert table["within_2u_percent"].between(85.0, 100.0).all()
-    assert 90.0 <= table["within_2u_percent"].mean() <= 99.5
+    stated = table[table["within_2u_percent"].notna()]
+    assert stated["within_2u_percent"].between(85.0, 100.0).all()
+    # Within a set-up, the trials' mean error removed, the uncertainty is neither small nor lazy.
+    assert 90.0 <= stated["within_2u_repeat_percent"].mean() <= 99.5
 
 
 # --- The script itself ---------------------------------------------------------------------------
@@ -154,7 +155,7 @@ def measured(
     table = pd.DataFrame(np.nan, steps.index, step_table_columns(), dtype=float).astype(
         {"side": object}
     )
-    table[[f"{name}_u" for name in FIGURES]] = 1.0
+    table[[f"{name}_{u}" for name in FIGURES for u in ("u", "u_repeat")]] = 1.0
     table[list(steps)] = steps
     curves = true_run().curves.copy()
     for side in ("left", "right"):
@@ -255,12 +256,15 @@ def test_bars_are_met_at_the_bar_and_not_beyond_it() -> None:
             "sd": [np.nan, np.nan, 0.006, 0.001, 0.1],
             "rmse": [np.nan] * 5,
             "within_2u_percent": [np.nan, np.nan, 90.0, 99.1, 89.9],
+            "within_2u_repeat_percent": [np.nan, np.nan, 90.0, 99.1, 89.9],
         }
     )
-    judged = with_bars(table, BARS["real"], 199).set_index("figure")
+    bars = {**BARS["treadmill"], "steps_found": Bar(missing=0.005)}
+    judged = with_bars(table, bars, 199).set_index("figure")
     assert judged["met"].tolist() == ["no", "no", "yes", "no", ""]  # 1 of 199 is 0.503 %
-    assert judged["u_met"].tolist() == ["", "", "yes", "no", "no"]
-    more = with_bars(table, BARS["real"], 200).set_index("figure")
+    assert judged["u_met"].tolist() == ["", "", "yes", "yes", "no"]
+    assert judged["repeat_met"].tolist() == ["", "", "yes", "no", "no"]
+    more = with_bars(table, bars, 200).set_index("figure")
     assert more.loc["steps_found", "met"] == "yes"
 
 

@@ -23,12 +23,15 @@ class Flag:
         What to do about it.
     serious : bool
         Whether figures may be wrong or are withheld.
+    information : bool
+        Whether it tells only how much is known of such runs: nothing is wrong, nothing to do.
     """
 
     name: str
     sentence: str
     advice: str
     serious: bool = False
+    information: bool = False
 
 
 @dataclass(frozen=True)
@@ -260,6 +263,7 @@ _ALL: Final[tuple[Flag, ...]] = (
         "held against.",
         "Nothing; contact times and what follows from them are stated as less certain against the "
         "truth. Comparing steps, sides and runs is not concerned.",
+        information=True,
     ),
     Flag(
         "run_refused",
@@ -309,3 +313,6 @@ _ALL: Final[tuple[Flag, ...]] = (
 )
 
 FLAGS: Final[dict[str, Flag]] = {flag.name: flag for flag in _ALL}
+
+INFORMATION: Final = frozenset(flag.name for flag in _ALL if flag.information)
+"""Flags that tell only how much is known of a run."""

@@ -27,7 +27,7 @@ _ROUNDS = 12
 _APART = 3.0
 """Distance of two marks, in its own standard uncertainty, beyond which one of them is wrong."""
 
-_LEAST_SHARE = 0.03
+_LEAST_SHARE = 0.02
 """Weight below which a mark has been given up, so that its distance tells nothing."""
 
 
@@ -51,7 +51,12 @@ class Fused:
     share: FloatArray
 
 
-def fused(time_s: FloatArray, u_s: FloatArray, correlation: float = 0.0) -> Fused:
+def fused(
+    time_s: FloatArray,
+    u_s: FloatArray,
+    correlation: float = 0.0,
+    stray: tuple[int, ...] = (),
+) -> Fused:
     """Mean of marks by inverse variances, with doubtful marks given less weight.
 
     Parameters
@@ -60,6 +65,9 @@ def fused(time_s: FloatArray, u_s: FloatArray, correlation: float = 0.0) -> Fuse
         Marks of m events in s and their standard uncertainties; NaN where a mark is missing.
     correlation : float
         Between the errors of any two marks.
+    stray : tuple of int
+        Marks that are known to go astray now and then: their distance from the others only costs
+        them their weight.
 
     Returns
     -------
@@ -86,7 +94,9 @@ def fused(time_s: FloatArray, u_s: FloatArray, correlation: float = 0.0) -> Fuse
     apart = (share * (marks - mean) ** 2).sum(axis=0)
     usual = (share * (1.0 - share) * np.where(known, u_s, 0.0) ** 2).sum(axis=0)
     spread = np.sqrt(np.maximum(apart - usual, 0.0))
-    spread = np.maximum(spread, 0.5 * _widest_gap(marks, np.where(known, u_s, np.nan), share))
+    firm = np.delete(np.arange(len(marks)), stray)
+    wrong_s = _widest_gap(marks[firm], np.where(known, u_s, np.nan)[firm], share[firm])
+    spread = np.maximum(spread, 0.5 * wrong_s)
     return Fused(
         time_s=np.where(some, mean, np.nan),
         u_s=np.where(some, np.hypot(np.sqrt(own), spread), np.nan),

@@ -95,6 +95,7 @@ _SHOCK_S = 0.02
 _QUIET_S = 0.045
 _SHOCK_RISE = 0.7
 _IMPACT_BESIDE_S = 0.03
+_LOAD_BEFORE_S = 0.02
 
 
 def touchdown_marks(leg: LegSignals, between: Between) -> TouchdownMarks:
@@ -120,8 +121,10 @@ def touchdown_marks(leg: LegSignals, between: Between) -> TouchdownMarks:
     shock_s, shock_ratio = _shock(leg, between, first, last)
     axial = np.nan
     if leg.axial_mps2 is not None:
-        part = leg.axial_mps2[between.slowed : between.at(_FORCE_PEAK_TO)]
-        top = between.slowed + int(np.argmax(part))
+        # The swing pulls along the shank too: the load is sought from just before the shake on.
+        begin = max(between.slowed, peak - max(1, round(_LOAD_BEFORE_S * leg.rate_hz)))
+        end = max(between.at(_FORCE_PEAK_TO), begin + 2)
+        top = begin + int(np.argmax(leg.axial_mps2[begin:end]))
         axial = _rise_time(leg, leg.axial_mps2, top, _ONSET_S, 0.35)
     return TouchdownMarks(
         jerk_onset_s=_rise_time(leg, leg.jerk_mps3, peak, _ONSET_S, 0.25),

@@ -53,13 +53,13 @@ class TouchdownSettings:
     stop_u_share: float = 0.1
     give_u_m: float = 0.0025
     choice_u_share: float = 1.0
-    shock_lag_s: float = 0.0
+    shock_lag_s: float = 0.0005
     shock_u_s: float = 0.0035
     shock_blunt_u_s: float = 0.3
     shock_clear: float = 10.0
     shock_rate_hz: float = 375.0
     axial_lag_s: float = 0.009
-    axial_u_s: float = 0.008
+    axial_u_s: float = 0.010
     jerk_lag_s: float = -0.002
     jerk_u_s: float = 0.009
     rate_u: float = 0.6
@@ -130,10 +130,9 @@ def touchdowns(
     late_s = np.nan_to_num(np.maximum(strike.time_s - others_s[0], 0.0))
     clear = np.clip(2.0 * ratio / settings.shock_clear - 1.0, 0.0, 1.0)
     strike_u = np.hypot(strike.u_s, clear * late_s)
-    return (
-        fused(np.vstack((strike.time_s, others_s)), np.vstack((strike_u, others_u))),
-        strike,
-    )
+    marks_s, marks_u = np.vstack((strike.time_s, others_s)), np.vstack((strike_u, others_u))
+    # The swing pulls along the shank as the load does.
+    return fused(marks_s, marks_u, stray=(TOUCHDOWN_MARKS.index("axial"),)), strike
 
 
 def _strike(

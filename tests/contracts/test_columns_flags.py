@@ -8,10 +8,11 @@ import pandas as pd
 import pytest
 
 import imuproc
-from imuproc.core.columns import BY_NAME, COLUMNS, FIGURES, step_table_columns, uncertainty_name
+from imuproc.core.columns import BY_NAME, COLUMNS, FIGURES, repeat_name, step_table_columns, uncertainty_name
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.sites import SITES
 from imuproc.core.uncertainty import PARTS, PARTS_OF
+from imuproc.core.uncertainty import SET_UP
 from imuproc.estimators.columns import EstimatorSettings, all_figures
 from imuproc.estimators.phase import PHASES
 from tests.guards.sources import sources
@@ -54,7 +55,8 @@ def words(node: ast.AST) -> set[str]:
 
 def test_columns_stand_in_the_agreed_order_with_their_uncertainties_behind() -> None:
     measured = [name for name in AGREED if name not in KEYS and name != "flags"]
-    assert step_table_columns() == AGREED + [f"{name}_u" for name in measured]
+    behind = [f"{name}_{u}" for u in ("u", "u_repeat") for name in measured]
+    assert step_table_columns() == AGREED + behind
 
 
 def test_every_figure_has_a_unit_in_its_name_a_meaning_and_a_range() -> None:
@@ -76,9 +78,12 @@ def test_a_result_has_exactly_these_columns() -> None:
     assert set(result.steps["phase"]) <= set(PHASES)
     for name in FIGURES:
         figure, spread = result.steps[name], result.steps[uncertainty_name(name)]
+        within = result.steps[repeat_name(name)]
         assert figure.dtype == np.float64
         assert (figure.isna() == spread.isna()).all(), name
-        assert (spread.dropna() > 0.0).all(), name
+        assert (figure.isna() == within.isna()).all(), name
+        assert (within.dropna() > 0.0).all(), name
+        assert (within.dropna() <= spread.dropna()).all(), name
 
 
 def test_the_estimators_give_every_figure_and_no_other() -> None:
@@ -95,6 +100,11 @@ def test_uncertainty_parts_add_up_to_what_the_table_says() -> None:
         total = np.sqrt((parts**2).sum(axis=1, skipna=False))
         pd.testing.assert_series_equal(
             result.steps[uncertainty_name(name)], total, check_names=False, rtol=1e-9
+        )
+        own = parts.drop(columns=[part for part in SET_UP if part in parts])
+        within = np.sqrt((own**2).sum(axis=1, skipna=False))
+        pd.testing.assert_series_equal(
+            result.steps[repeat_name(name)], within, check_names=False, rtol=1e-9
         )
 
 

@@ -26,15 +26,14 @@ TIME_S = 10.0 + np.arange(2501) / 500.0
 
 
 def contacts(
-    rows: Sequence[tuple[str, float, float]], u_s: float = 0.002, random_u_s: float | None = None
+    rows: Sequence[tuple[str, float, float]], u_s: float = 0.002, shared_u_s: float = 0.0
 ) -> Contacts:
     """Contacts from (side, touchdown, toe-off) in s after the clock's begin."""
     down = 10.0 + np.array([row[1] for row in rows])
     off = 10.0 + np.array([row[2] for row in rows])
     u = np.full(len(rows), u_s)
-    evidence = (
-        {} if random_u_s is None else {"touchdown_random_u_s": np.full(len(rows), random_u_s)}
-    )
+    shared = np.full(len(rows), shared_u_s)
+    evidence = {"touchdown_reference_u_s": shared, "toe_off_reference_u_s": shared}
     return Contacts(np.array([row[0] for row in rows], dtype="<U5"), down, off, u, u, evidence)
 
 

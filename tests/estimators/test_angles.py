@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from imuproc.estimators.angles import (
     AngleCurve,
     AngleSettings,
+    Instants,
     Swings,
     at_events,
     dorsiflexion_curve,
@@ -30,8 +31,13 @@ def curve(angle_deg, u_deg=0.5) -> AngleCurve:
     return AngleCurve(TIME_S, angle, np.gradient(angle, TIME_S), {"drift": part})
 
 
-def swing(start, end, u_s=0.0, start_u_s=0.0) -> Swings:
-    return Swings(*(np.atleast_1d(x).astype(float) for x in (start, end, start_u_s, u_s)))
+def instants(time_s, u_s=0.0, shared_u_s=0.0) -> Instants:
+    time_s = np.atleast_1d(time_s).astype(float)
+    return Instants(time_s, *(np.full(len(time_s), float(u)) for u in (u_s, shared_u_s)))
+
+
+def swing(start, end, u_s=0.0, start_u_s=0.0, shared_u_s=0.0) -> Swings:
+    return Swings(instants(start, start_u_s, shared_u_s), instants(end, u_s, shared_u_s))
 
 
 # --- At events ------------------------------------------------------------------------------------
@@ -39,21 +45,43 @@ def swing(start, end, u_s=0.0, start_u_s=0.0) -> Swings:
 
 def test_the_angle_is_read_between_samples() -> None:
     ramp = curve(100.0 * (TIME_S - 10.0))  # 100 deg/s
-    figure = at_events(ramp, np.array([11.0013, 12.5]), np.zeros(2))
+    figure = at_events(ramp, instants([11.0013, 12.5]))
     np.testing.assert_allclose(figure.value, [100.13, 250.0])
 
 
 def test_the_events_own_uncertainty_counts_by_the_rate() -> None:
     """300 deg/s and 4 ms make 1.2 deg (computed: angular rate times time)."""
     ramp = curve(300.0 * (TIME_S - 10.0))
-    figure = at_events(ramp, np.array([12.0]), np.array([0.004]))
+    figure = at_events(ramp, instants(12.0, 0.004))
     np.testing.assert_allclose(figure.parts["event"], 1.2)
     np.testing.assert_allclose(figure.uncertainty, np.hypot(1.2, 0.5))
 
 
+def test_what_a_set_up_shares_tells_against_the_truth_and_not_between_steps() -> None:
+    ramp = curve(300.0 * (TIME_S - 10.0))
+    figure = at_events(ramp, instants(12.0, 0.004, 0.003))
+    np.testing.assert_allclose(figure.parts["reference"], 0.9)
+    np.testing.assert_allclose(figure.uncertainty, np.sqrt(1.2**2 + 0.5**2 + 0.9**2))
+    np.testing.assert_allclose(figure.repeat_uncertainty, np.hypot(1.2, 0.5))
+    highest = over_swing(ramp, swing(11.0, 11.5, 0.004, shared_u_s=0.003), 0.4, "max")
+    np.testing.assert_allclose(highest.parts["event"], 1.2)
+    np.testing.assert_allclose(highest.parts["reference"], 0.9)
+
+
+def test_another_days_standing_moves_an_angle_but_not_the_comparison_of_steps() -> None:
+    upright = np.zeros(len(TIME_S))
+    settings = AngleSettings(standing_u_deg=2.0)
+    for read, site in ((shin_curve, "left_shank"), (pitch_curve, "left_foot")):
+        figure = at_events(read(TIME_S, segment(site, upright), settings), instants(12.0))
+        np.testing.assert_allclose(figure.parts["standing"], 2.0)
+        np.testing.assert_allclose(
+            figure.uncertainty**2 - figure.repeat_uncertainty**2, 4.0, rtol=1e-9
+        )
+
+
 def test_at_a_turning_point_the_event_still_counts() -> None:
     bend = curve(20.0 - 1e4 * (TIME_S - 12.0) ** 2)
-    figure = at_events(bend, np.array([12.0]), np.array([0.01]))
+    figure = at_events(bend, instants(12.0, 0.01))
     # 200 deg/s are reached 10 ms away on either side: root mean square of 200, 0, 200.
     np.testing.assert_allclose(figure.parts["event"], 200.0 * np.sqrt(2.0 / 3.0) * 0.01, rtol=1e-3)
 
@@ -93,7 +121,9 @@ def test_uncertainty_of_dorsiflexion_is_that_of_both_segments() -> None:
     pitch = pitch_curve(TIME_S, segment("left_foot", still, u_rad=0.04), AngleSettings())
     both = dorsiflexion_curve(shin, pitch)
     np.testing.assert_allclose(both.parts_rad["drift"], 0.05)
-    assert set(both.parts_rad) == {"drift", "clipping", "rate", "alignment", "soft_tissue"}
+    np.testing.assert_allclose(np.degrees(both.parts_rad["standing"]), np.sqrt(2.0))
+    named = {"drift", "clipping", "rate", "alignment", "soft_tissue", "standing"}
+    assert set(both.parts_rad) == named
 
 
 def test_parts_with_a_name_of_their_own_are_taken_out_of_drift() -> None:
@@ -172,7 +202,7 @@ def test_the_same_as_the_simulators_truth_says(sizes, start, duration) -> None:
     pitch, bend = curve(angle), curve(curves["dorsiflexion_left_deg"])
     own = swing(start, end)
     ours = {
-        "foot_pitch_touchdown_deg": at_events(pitch, own.end_s, own.end_u_s),
+        "foot_pitch_touchdown_deg": at_events(pitch, own.end),
         "foot_pitch_swing_min_deg": over_swing(pitch, own, 0.25, "min"),
         "foot_pitch_swing_max_deg": over_swing(pitch, own, 0.40, "max"),
         "dorsiflexion_swing_min_deg": over_swing(bend, own, 0.60, "min"),
@@ -184,7 +214,7 @@ def test_the_same_as_the_simulators_truth_says(sizes, start, duration) -> None:
 
 def test_an_uncertain_start_of_the_swing_counts_where_the_statistic_depends_on_it() -> None:
     ramp = curve(100.0 * (TIME_S - 10.0))  # 100 deg/s: least at the window's start
-    known, unsure = (swing([10.5], [11.0], 0.0, u_s) for u_s in (0.0, 0.01))
+    known, unsure = (swing(10.5, 11.0, 0.0, u_s) for u_s in (0.0, 0.01))
     least = over_swing(ramp, unsure, 0.6, "min")
     # 10 ms later the window of the last 60 % starts 6 ms later: 0.6 deg.
     np.testing.assert_allclose(least.parts["event"], 0.6, rtol=1e-6)

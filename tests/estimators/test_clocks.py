@@ -34,8 +34,8 @@ def conditioned(between_u_s: float = 0.004):
 
 
 def test_times_between_the_legs_are_less_certain_but_contact_time_is_not() -> None:
-    plain = timing_figures(contacts(THREE, u_s=0.0, random_u_s=0.0))
-    figures = timing_figures(timed(contacts(THREE, u_s=0.0, random_u_s=0.0), conditioned()))
+    plain = timing_figures(contacts(THREE, u_s=0.0))
+    figures = timing_figures(timed(contacts(THREE, u_s=0.0), conditioned()))
     np.testing.assert_allclose(figures["contact_time_s"].uncertainty, 0.0)
     np.testing.assert_allclose(figures["flight_time_s"].uncertainty[:2], 0.004)
     np.testing.assert_allclose(figures["step_time_s"].uncertainty[:2], 0.004)

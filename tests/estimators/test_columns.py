@@ -34,8 +34,8 @@ def figures(moved, athlete=ATHLETE, steps=STEPS):
 def test_a_swing_goes_from_the_same_foots_toe_off_to_its_touchdown() -> None:
     own = STEPS.take(STEPS.side == "left")
     swings = find_swings(leaning(90.0, 0.0), own, "left", USUAL)
-    np.testing.assert_allclose(swings.start_s[1:], own.toe_off_s[:-1])
-    np.testing.assert_allclose(swings.end_s, own.touchdown_s)
+    np.testing.assert_allclose(swings.start.time_s[1:], own.toe_off_s[:-1])
+    np.testing.assert_allclose(swings.end.time_s, own.touchdown_s)
 
 
 def test_the_first_swing_starts_where_the_foot_turned_fastest_in_its_push() -> None:
@@ -46,15 +46,15 @@ def test_the_first_swing_starts_where_the_foot_turned_fastest_in_its_push() -> N
     foot = segment("left_foot", pitch, velocity)
     own = STEPS.take(STEPS.side == "left")
     swings = find_swings(motion(foot), own, "left", USUAL)
-    assert swings.start_s[0] == pytest.approx(10.25, abs=0.003)
-    assert swings.start_u_s[0] == USUAL.departure_u_s
-    np.testing.assert_allclose(swings.start_u_s[1:], own.toe_off_u_s[:-1])
+    assert swings.start.time_s[0] == pytest.approx(10.25, abs=0.003)
+    assert swings.start.u_s[0] == USUAL.departure_u_s
+    np.testing.assert_allclose(swings.start.u_s[1:], own.toe_off_u_s[:-1])
 
 
 def test_without_a_foot_sensor_the_first_swing_is_not_known() -> None:
     own = STEPS.take(STEPS.side == "left")
     swings = find_swings(motion(), own, "left", USUAL)
-    assert np.isnan(swings.start_s[0])
+    assert np.isnan(swings.start.time_s[0])
 
 
 def test_a_missed_contact_makes_no_swing_of_two_strides() -> None:
@@ -62,8 +62,8 @@ def test_a_missed_contact_makes_no_swing_of_two_strides() -> None:
     own = own.take(own.side == "left")
     holed = own.take(np.array([0, 1, 2, 4, 5, 6]))
     swings = find_swings(leaning(90.0, 0.0), holed, "left", USUAL)
-    assert np.isnan(swings.start_s[3])
-    np.testing.assert_allclose(swings.start_s[[1, 2, 4, 5]], holed.toe_off_s[[0, 1, 3, 4]])
+    assert np.isnan(swings.start.time_s[3])
+    np.testing.assert_allclose(swings.start.time_s[[1, 2, 4, 5]], holed.toe_off_s[[0, 1, 3, 4]])
 
 
 def test_strides_that_lengthen_as_a_runner_slows_down_are_no_missed_contacts() -> None:
@@ -71,7 +71,7 @@ def test_strides_that_lengthen_as_a_runner_slows_down_are_no_missed_contacts() -
     down = 0.3 + np.concatenate(([0.0], np.cumsum(stride)))
     own = contacts([("left", t, t + 0.15) for t in down])
     swings = find_swings(leaning(90.0, 0.0), own, "left", USUAL)
-    assert np.isfinite(swings.start_s[1:]).all()
+    assert np.isfinite(swings.start.time_s[1:]).all()
 
 
 # --- Figures --------------------------------------------------------------------------------------

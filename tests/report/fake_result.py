@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from imuproc.core.columns import FIGURES, step_table_columns, uncertainty_name
+from imuproc.core.columns import FIGURES, repeat_name, step_table_columns, uncertainty_name
 from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
@@ -50,7 +50,8 @@ def fake_steps(count: int = 6, run: str = "R07-01", first_side: str = "left") ->
     )
     for name in FIGURES:
         unit = name.rsplit("_", 1)[1]
-        table[uncertainty_name(name)] = np.where(np.isnan(table[name]), np.nan, UNCERTAINTY[unit])
+        u = np.where(np.isnan(table[name]), np.nan, UNCERTAINTY[unit])
+        table[uncertainty_name(name)], table[repeat_name(name)] = u, u
     return table[step_table_columns()]
 
 

@@ -30,8 +30,10 @@ def sprint(athlete: str, run: str, top_mps: float, left_longer_s: float = 0.0) -
     steps["athlete"] = athlete
     steps["phase"] = ["drive"] * 6 + ["transition"] * 2 + ["upright"] * 8
     speed = top_mps * (1.0 - np.exp(-np.arange(1.0, 17.0) / 2.0))
-    steps["speed_mps"], steps["speed_mps_u"] = speed, 0.12
-    steps["step_length_m"], steps["step_length_m_u"] = speed * steps["step_time_s"], 0.03
+    steps["speed_mps"] = speed
+    steps["step_length_m"] = speed * steps["step_time_s"]
+    steps[["speed_mps_u", "speed_mps_u_repeat"]] = 0.12
+    steps[["step_length_m_u", "step_length_m_u_repeat"]] = 0.03
     steps["contact_time_s"] += np.where(steps["side"] == "left", 0.5, -0.5) * left_longer_s
     return steps
 
