@@ -171,7 +171,11 @@ def judged_case(recipe: Recipe, number: int, seed: int) -> Judged:
     except ImuprocError as error:
         return nothing_found(case.truth, f"{case.name}: {error}")
     judged = judge(result, case.truth, case.name, case.effort)
-    return replace(judged, errors=judged.errors.merge(case.labels, on="step", how="left"))
+    errors, at_true = (
+        table.merge(case.labels, on="step", how="left") if len(table) else table
+        for table in (judged.errors, judged.at_true_events)
+    )
+    return replace(judged, errors=errors, at_true_events=at_true)
 
 
 def make_case(recipe: Recipe, number: int, seed: int) -> Case:

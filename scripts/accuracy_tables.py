@@ -150,7 +150,7 @@ def summary(judged: Sequence[Judged]) -> pd.DataFrame:
         One row per figure that the truth knows. SD is about the mean error (divided by n). An error
         without an uncertainty is not covered.
     """
-    tables = [one.errors for one in judged if len(one.errors)]
+    tables = [t for one in judged for t in (one.errors, one.at_true_events) if len(t)]
     return error_table(pd.concat(tables, ignore_index=True)) if tables else error_table(None)
 
 

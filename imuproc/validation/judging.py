@@ -1,7 +1,7 @@
 """One processed run held against its truth: which steps were found, and every figure's error."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import nan
 from typing import Final
 
@@ -32,8 +32,10 @@ class Judged:
     errors : DataFrame
         One row per matched step and figure: ``figure``, ``error``, ``u``, ``u_repeat``, ``true``,
         ``step`` (the truth's number), ``side``, ``case``, and the labels that the case gives its
-        steps. Figures that end in :data:`SAME_INSTANT` are angles read off the curves at the true
-        event, so that they tell of the angle alone; they have no uncertainty.
+        steps.
+    at_true_events : DataFrame
+        The same of angles read off the curves at the true events, so that they tell of the angle
+        alone; named with :data:`SAME_INSTANT` appended, without uncertainty.
     real_steps, found, invented : int
     pitch_swing_rms_deg : float
         RMS error of the foot pitch curve over all swings.
@@ -55,6 +57,7 @@ class Judged:
     way_m: tuple[float, float] = (float("nan"), float("nan"))
     distance_m: tuple[float, float, float] = (float("nan"), float("nan"), float("nan"))
     failed: str = ""
+    at_true_events: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def judged_steps(truth: Truth) -> pd.DataFrame:
@@ -110,13 +113,8 @@ def judge(
     chosen = np.zeros(len(real), dtype=bool) if effort is None else effort
     near_edge = 0 if np.isinf(truth.valid_from_s) else _edge_steps(steps, rows, truth)
     return Judged(
-        errors=pd.concat(
-            (
-                _errors(steps.iloc[rows], real.iloc[columns], case),
-                _at_true_events(result, real.iloc[columns], case),
-            ),
-            ignore_index=True,
-        ),
+        errors=_errors(steps.iloc[rows], real.iloc[columns], case),
+        at_true_events=_at_true_events(result, real.iloc[columns], case),
         real_steps=len(real),
         found=len(pairs),
         invented=len(steps) - len(pairs) - near_edge,

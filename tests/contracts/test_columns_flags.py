@@ -8,11 +8,17 @@ import pandas as pd
 import pytest
 
 import imuproc
-from imuproc.core.columns import BY_NAME, COLUMNS, FIGURES, repeat_name, step_table_columns, uncertainty_name
+from imuproc.core.columns import (
+    BY_NAME,
+    COLUMNS,
+    FIGURES,
+    repeat_name,
+    step_table_columns,
+    uncertainty_name,
+)
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.sites import SITES
-from imuproc.core.uncertainty import PARTS, PARTS_OF
-from imuproc.core.uncertainty import SET_UP
+from imuproc.core.uncertainty import PARTS, PARTS_OF, SET_UP
 from imuproc.estimators.columns import EstimatorSettings, all_figures
 from imuproc.estimators.phase import PHASES
 from tests.guards.sources import sources

@@ -52,7 +52,8 @@ def test_real_errors_lie_within_two_standard_uncertainties(kind: str) -> None:
     for name in ("touchdown", "toe_off"):
         inside = [
             np.abs(getattr(f, f"{name}_s"))
-            <= 2.0 * np.hypot(getattr(c, f"{name}_u_s"), getattr(c, f"{name}_reference_u_s"))[f.rows]
+            <= 2.0
+            * np.hypot(getattr(c, f"{name}_u_s"), getattr(c, f"{name}_reference_u_s"))[f.rows]
             for c, f in zip(contacts, found, strict=True)
         ]
         assert np.mean(np.concatenate(inside)) > 0.9

@@ -90,7 +90,9 @@ def test_each_leg_counts_as_its_first_log_counts() -> None:
     for part, site in zip(separate().parts, ("left_shank", "right_shank"), strict=True):
         own = truth.assign(touchdown_s=clocks()[site].of(truth["touchdown_s"]))
         # The last steps into standing are hard for other reasons.
-        assert np.abs(errors(part.steps, own, "touchdown_s")[:8]).max() < 0.007
+        down_u = part.steps["touchdown_s_u"].to_numpy()[:8]
+        assert (np.abs(errors(part.steps, own, "touchdown_s")[:8]) < 2.5 * down_u).all()
+        assert np.abs(errors(part.steps, own, "touchdown_s")[:8]).max() < 0.010
         for figure, most in (("contact_time_s", 0.012), ("dorsiflexion_touchdown_deg", 4.0)):
             found = errors(part.steps, own, figure)[:8]
             assert len(found) == 8

@@ -93,5 +93,5 @@ def test_a_note_is_one_line_without_controls_and_not_too_long(text: str) -> None
 
 def test_verdicts_are_counted_in_the_caption(views: dict[str, RunView]) -> None:
     words = story.on_target_words(views[SOUND], "shin_angle_touchdown_deg")
-    assert words.startswith("Of 11 judged steps: 9 on target, 2 too close")
+    assert words.startswith("Of 11 judged steps: 6 on target, 5 too close")
     assert story.on_target_words(views[SOUND], "speed_mps") == "No target is set for it."

@@ -174,4 +174,4 @@ def test_an_index_of_320_runs_stays_small(views: dict[str, RunView]) -> None:
 def test_a_row_of_the_index_says_what_state_a_run_is_in(views: dict[str, RunView]) -> None:
     assert [squad_row(views[run]).state for run in (SOUND, DOUBTFUL)] == ["fine", "trouble"]
     assert squad_row(views[DOUBTFUL]).doubts == ("mounting sign unsure",)
-    assert squad_row(views[SOUND]).on_target == "9 of 11"
+    assert squad_row(views[SOUND]).on_target == "6 of 11"
