@@ -27,7 +27,7 @@ _ROUNDS = 12
 _APART = 3.0
 """Distance of two marks, in its own standard uncertainty, beyond which one of them is wrong."""
 
-_LEAST_SHARE = 0.02
+_LEAST_SHARE = 0.01
 """Weight below which a mark has been given up, so that its distance tells nothing."""
 
 

@@ -63,7 +63,8 @@ class LandingSettings:
         From contact to that mark.
     stop_share : float
         Part of what the arrest lasts longer than ``usual_stop_s`` that adds to it: what is soft
-        gives later.
+        gives later (half way between nothing and a stop that only takes longer; the data stay
+        below).
     usual_stop_s : float
     """
 
@@ -77,7 +78,7 @@ class LandingSettings:
     least_share: float = 0.2
     stopped_share: float = 0.65
     ball_lag_s: float = 0.0076
-    stop_share: float = 0.3
+    stop_share: float = 0.6
     usual_stop_s: float = 0.018
 
 
@@ -156,13 +157,15 @@ def landing_of(
 
 def _heel_down_s(points: FootPoints, half_s: float, settings: LandingSettings) -> float:
     """When the heel came near the ground with the toe up; NaN where the foot was level by then."""
-    low, high = np.searchsorted(points.time_s, [half_s - _SWING_S, half_s + _FLAT_AFTER_S])
+    low, half, high = np.searchsorted(
+        points.time_s, [half_s - _SWING_S, half_s, half_s + _FLAT_AFTER_S]
+    )
     fallen_m = np.cumsum(points.heel_mps[low:high]) / points.rate_hz
-    if not len(fallen_m):
+    if half <= low:
         return float("nan")
-    above = np.flatnonzero(fallen_m - fallen_m.min() > settings.heel_near_m)
+    above = np.flatnonzero(fallen_m[: half - low] - fallen_m.min() > settings.heel_near_m)
     near = low + (int(above[-1]) + 1 if len(above) else 0)
-    if near >= high or points.time_s[near] >= half_s:
+    if near >= half:
         return float("nan")
     toe_up = points.pitch_rad[near] > np.radians(settings.level_pitch_deg)
     return float(points.time_s[near]) if toe_up else float("nan")

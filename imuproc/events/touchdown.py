@@ -24,6 +24,8 @@ class TouchdownSettings:
         Arrest of the ball and of the heel.
     stop_u_share : float
         Part of the arrest's duration that adds to it.
+    soft_u_share, usual_stop_s : float
+        Part of what it lasts longer than usual that adds to it.
     give_u_m : float
         Way that the ball may go on after contact before it is stopped; over its fall it adds to it.
     choice_u_share : float
@@ -51,6 +53,8 @@ class TouchdownSettings:
 
     strike_u_s: tuple[float, float] = (0.0018, 0.0025)
     stop_u_share: float = 0.1
+    soft_u_share: float = 0.5
+    usual_stop_s: float = 0.018
     give_u_m: float = 0.0025
     choice_u_share: float = 1.0
     shock_lag_s: float = 0.0005
@@ -167,6 +171,8 @@ def _strike(
     doubt_s = np.hypot((1.0 - heel) * np.hypot(doubt_s, 0.5 * soft_s), 0.5 * between_s)
     own_u = ball_u + (heel_u - ball_u) * heel
     own_u = np.hypot(own_u, settings.stop_u_share * chosen_stop_s)
+    softer_s = np.maximum(chosen_stop_s - settings.usual_stop_s, 0.0)
+    own_u = np.hypot(own_u, settings.soft_u_share * softer_s)
     own_u = np.hypot(own_u, (1.0 - heel) * settings.give_u_m / fall_mps)
     return Strike(
         time_s=heel * heel_s + (1.0 - heel) * chosen_s,
