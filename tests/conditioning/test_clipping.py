@@ -106,3 +106,18 @@ def test_a_long_clipped_stretch_is_left_and_may_hide_as_much_as_usual() -> None:
     rate, hidden = restored_rate(time_s, seen, clipped, 3.0)
     np.testing.assert_array_equal(rate, seen)
     assert set(np.unique(hidden)) == {0.0, 3.0}
+
+
+@pytest.mark.parametrize("full_scale", [4000.0, None])
+def test_the_rounded_top_of_a_smooth_peak_is_not_clipped(full_scale):
+    """A swing of 1250 deg/s logged at 2000 Hz in steps of 16 bits over ±4000 deg/s: its top reads
+    alike for several samples, far below the end of the range."""
+    time_s = np.arange(2000) / 2000.0
+    swing = 1250.0 * np.sin(2.0 * np.pi * 2.5 * time_s)
+    step = 8000.0 / 2**16
+    rounded = np.round(swing / step) * step * np.array([[1.0], [0.5], [0.2]])
+    top = rounded[0] == rounded[0].max()
+    assert in_runs(top, 3).any()
+    assert not clipped_samples(rounded.T, full_scale, 229.0).any()
+    flat = np.clip(rounded, -1e9, 1000.0)
+    assert clipped_samples(flat.T, full_scale, 229.0)[flat[0] >= 1000.0].all()

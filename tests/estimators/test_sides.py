@@ -94,3 +94,9 @@ def test_the_same_log_twice_raises_no_error() -> None:
     assert flags_of(motion(*legs)) == []
     still = [segment(site, STILL) for site in ("left_foot", "left_shank")]
     assert flags_of(motion(*still)) == []
+
+
+def test_feet_that_hardly_roll_are_no_alarm() -> None:
+    """Out of a start and at full speed a foot lands on its ball and rolls little."""
+    assert flags_of(rolling(0.5)) == []
+    assert flags_of(rolling(-0.5)) == []

@@ -50,3 +50,14 @@ def test_stated_uncertainty_holds_for_errors_drawn_from_it() -> None:
     found = fused(u * rng.standard_normal(u.shape), u)
     inside = np.mean(np.abs(found.time_s) <= 2.0 * found.u_s)
     assert 0.93 < inside < 0.99
+
+
+def test_marks_that_cannot_both_be_right_leave_half_their_distance() -> None:
+    found = both(1.0, 1.03, 0.002, 0.002)
+    assert found.u_s[0] >= 0.015
+    assert both(1.0, 1.008, 0.002, 0.002).u_s[0] < 0.006  # 2.8 of their own uncertainty
+
+
+def test_a_mark_known_to_stray_costs_no_certainty() -> None:
+    times, u = np.array([[1.0], [1.03]]), np.array([[0.002], [0.002]])
+    assert fused(times, u, stray=(1,)).u_s[0] < 0.012 < fused(times, u).u_s[0]

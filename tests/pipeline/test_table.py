@@ -236,3 +236,21 @@ def test_what_was_withheld_has_no_uncertainty_either() -> None:
         assert same.all(), name
         parts = result.uncertainty[name]
         assert (parts.isna().any(axis=1) == result.steps[name].isna()).all(), name
+
+
+def test_contacts_unlike_any_data_are_told_once_and_cost_no_figure() -> None:
+    outside = {"outside_evidence": np.array([1.0, 1.0, *np.zeros(6)])}
+    result = table(steps=replace(STEPS, evidence={**STEPS.evidence, **outside}))
+    assert [(f.name, f.step, f.detail) for f in result.flags] == [
+        ("outside_evidence", None, "2 of 8 steps")
+    ]
+    assert result.steps["contact_time_s"].notna().all()
+
+
+def test_what_a_set_up_shares_withholds_nothing() -> None:
+    """30 ms and more within a set-up cost a contact time; against the truth they only widen it."""
+    shared = {"touchdown_reference_u_s": np.full(8, 0.05)}
+    result = table(steps=replace(STEPS, evidence={**STEPS.evidence, **shared}))
+    assert result.steps["contact_time_s"].notna().all()
+    assert (result.steps["contact_time_s_u"] > 0.05).all()
+    assert (result.steps["contact_time_s_u_repeat"] < 0.01).all()

@@ -38,6 +38,12 @@ def test_session_holds_what_the_file_says(tmp_path):
     assert session.log_paths("R08-01") == {"left_foot": tmp_path / "logs" / "2_lf.csv"}
 
 
+def test_a_lean_stated_for_the_session_holds_where_the_athlete_has_none_of_his_own(tmp_path):
+    text = SESSION.replace('surface = "track"\n', 'surface = "track"\nstanding_lean_deg = 4.0\n', 1)
+    athletes = imuproc.read_session(str(write_session(tmp_path, text))).athletes
+    assert [athlete.standing_lean_deg for athlete in athletes] == [2.5, 4.0]
+
+
 def test_recording_keeps_the_order_of_the_logs_and_si_units(tmp_path):
     recording = read_session(write_session(tmp_path)).read_run("R07-01")
     assert list(recording.logs) == ["right_foot", "left_shank"]
