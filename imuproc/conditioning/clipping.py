@@ -18,8 +18,8 @@ LEAST_ACCEL_RANGE_MPS2: Final = 18.0
 LEAST_GYRO_RANGE_RADPS: Final = 4.0
 """No sensor in use has a smaller range than 2 g or 250 deg/s (from memory), less some scale."""
 _STEPS_OF_A_TOP: Final = 8.0
-"""Beside its flat top a smooth peak of a limb's rate falls by fewer steps of a 16-bit sensor from
-one sample to the next (worked out: 1250 deg/s, curved as in a swing, 2000 Hz: 7 steps)."""
+"""Within three samples of a flat top of three and more a smooth peak falls by fewer of its own
+steps from one sample to the next (worked out for a parabola: 4)."""
 _LONGEST_PEAK_S: Final = 0.12
 _TAKEN: Final = 0.85
 _HIDES: Final = 0.5
@@ -76,8 +76,9 @@ def _steep(signal: FloatArray, flat: BoolArray) -> BoolArray:
     step = change[change > 0.0].min(initial=np.inf)
     steep = np.zeros(len(flat), dtype=bool)
     for first, after in zip(*stretches_of(flat), strict=True):  # over flat tops
-        beside = change[[max(first - 1, 0), min(after - 1, len(change) - 1)]]
-        steep[first:after] = beside.max() > _STEPS_OF_A_TOP * step
+        before, behind = change[max(first - 3, 0) : first], change[after - 1 : after + 2]
+        slope = max(before.max(initial=0.0), behind.max(initial=0.0))
+        steep[first:after] = slope > _STEPS_OF_A_TOP * step
     return steep
 
 

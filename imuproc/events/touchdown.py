@@ -38,8 +38,11 @@ class TouchdownSettings:
     shock_clear : float
         Where it stands out this far the foot has surely landed: ringing can only delay its arrest.
     shock_rate_hz : float
-        Sampling rate below which the band of a shock is cut; its uncertainty grows with the square
-        of the sampling interval there.
+        Sampling rate below which the band of a shock is cut; its uncertainty grows with the
+        sampling interval there.
+    cut_lead : float
+        By how much a shock whose band is cut seems to begin earlier, in sampling intervals beyond
+        that rate's.
     axial_lag_s, axial_u_s : float
         Loading of the shank.
     jerk_lag_s, jerk_u_s : float
@@ -62,6 +65,7 @@ class TouchdownSettings:
     shock_blunt_u_s: float = 0.3
     shock_clear: float = 10.0
     shock_rate_hz: float = 375.0
+    cut_lead: float = 1.0
     axial_lag_s: float = 0.009
     axial_u_s: float = 0.010
     jerk_lag_s: float = -0.002
@@ -113,11 +117,13 @@ def touchdowns(
         What was taken of the foot's own motion.
     """
     ratio = np.maximum(np.nan_to_num(mark_of(evidence, "shock_ratio")), 1.0)
-    coarse_u = max(1.0, settings.shock_rate_hz * sample_s) ** 2
-    shock_u = np.hypot(settings.shock_u_s * coarse_u, settings.shock_blunt_u_s / ratio**2)
+    coarse = max(1.0, settings.shock_rate_hz * sample_s)
+    shock_u = np.hypot(settings.shock_u_s * coarse, settings.shock_blunt_u_s / ratio**2)
+    # What a cut band leaves of a shock begins before it.
+    shock_lag_s = settings.shock_lag_s - settings.cut_lead * (sample_s - sample_s / coarse)
     others_s = np.stack(
         (
-            mark_of(evidence, "shock_s") - settings.shock_lag_s,
+            mark_of(evidence, "shock_s") - shock_lag_s,
             mark_of(evidence, "axial_rise_s") - settings.axial_lag_s,
             mark_of(evidence, "jerk_half_s") - settings.jerk_lag_s,
         )

@@ -113,7 +113,7 @@ def test_the_rounded_top_of_a_smooth_peak_is_not_clipped(full_scale):
     """A swing of 1250 deg/s logged at 2000 Hz in steps of 16 bits over ±4000 deg/s: its top reads
     alike for several samples, far below the end of the range."""
     time_s = np.arange(2000) / 2000.0
-    swing = 1250.0 * np.sin(2.0 * np.pi * 2.5 * time_s)
+    swing = 1250.0 * np.sin(2.0 * np.pi * time_s)
     step = 8000.0 / 2**16
     rounded = np.round(swing / step) * step * np.array([[1.0], [0.5], [0.2]])
     top = rounded[0] == rounded[0].max()
