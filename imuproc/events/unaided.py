@@ -43,8 +43,8 @@ class UnaidedSettings:
         Onset of the jerk where the impact is not sharp and there is no shank sensor.
     shock_lag_s, shock_u_s, shock_blunt_u_s : float
         First rise of the shock; the last is divided by how far the shock stands out.
-    shock_least, shock_near_s : float
-        How far it must stand out, and how near the other mark it must lie.
+    shock_least : float
+        How far it must stand out.
     push_agree_s : float
         How near the fall of the force off the sole must lie to what the rates say.
     push_lag_s, push_u_s : float
@@ -82,7 +82,6 @@ class UnaidedSettings:
     shock_u_s: float = 0.0025
     shock_blunt_u_s: float = 0.06
     shock_least: float = 3.0
-    shock_near_s: float = 0.025
     push_agree_s: float = 0.045
     push_lag_s: float = -0.006
     push_u_s: float = 0.006
@@ -148,8 +147,7 @@ def _touchdowns(
     ratio = np.maximum(marks["shock_ratio"], 1.0)
     shock = marks["shock_s"] - settings.shock_lag_s
     shock_u = np.hypot(settings.shock_u_s, settings.shock_blunt_u_s / ratio)
-    near = np.abs(shock - down) < settings.shock_near_s
-    shock = np.where(near & (ratio > settings.shock_least), shock, np.nan)
+    shock = np.where(ratio > settings.shock_least, shock, np.nan)
     both = fused(np.stack((down, shock)), np.stack((down_u, shock_u)))
     return both.time_s, both.u_s
 
