@@ -195,8 +195,10 @@ def test_what_a_camera_missed_is_listed_and_changes_no_figure(film: Made, tmp_pa
     }
     pairs = set(zip(paired["run"], paired["step"], strict=True))
     assert steps & pairs == set()
+    # A last step may be left out figure by figure: its contact withheld, its step time unknown.
+    named = {(row["run"], int(row["step"])) for row in rows if row["of"] == "table"}
     tables = pd.read_csv(film.folder / "out" / "steps.csv")
-    assert len(steps) + len(pairs) == len(tables)
+    assert len(named | pairs) == len(tables)
 
 
 def test_a_folder_that_holds_something_else_is_left_alone(film: Made) -> None:
