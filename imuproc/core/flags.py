@@ -259,10 +259,10 @@ _ALL: Final[tuple[Flag, ...]] = (
     ),
     Flag(
         "outside_evidence",
-        "Feet ran, landed or changed speed as in no data with force plates that the method was "
-        "held against.",
-        "Nothing; contact times and what follows from them are stated as less certain against the "
-        "truth. Comparing steps, sides and runs is not concerned.",
+        "Some steps are faster, change speed more, or land in another way than any that the method "
+        "was checked on with force plates.",
+        "Nothing to do: contact times and what follows from them carry a larger uncertainty. "
+        "Steps, sides and runs compare as well as ever.",
         information=True,
     ),
     Flag(
