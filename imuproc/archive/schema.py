@@ -38,7 +38,8 @@ ARRAYS: Final[Mapping[str, Explained]] = {
 }
 
 CURVES: Final[Mapping[str, str]] = {
-    "shin_angle": "Forward horizontal to the line ankle-knee; 90 as in quiet standing.",
+    "shin_angle": "Forward horizontal to the line ankle-knee; 90 as in quiet standing, or upright "
+    "where the lean in standing is stated.",
     "foot_pitch": "Inclination of the heel-toe line, toe up positive, 0 in quiet standing.",
     "dorsiflexion": "Ankle dorsiflexion, toe towards shin positive, 0 in quiet standing.",
 }

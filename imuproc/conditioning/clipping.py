@@ -73,7 +73,7 @@ def clipped_axes(x: FloatArray, full_scale: float | None, least_range: float) ->
 def _steep(signal: FloatArray, flat: BoolArray) -> BoolArray:
     """Flat tops that the signal reaches or leaves by more than a few of its own steps."""
     change = np.abs(np.diff(signal))
-    step = change[change > 0.0].min(initial=np.inf)
+    step = np.diff(np.unique(signal)).min(initial=np.inf)
     steep = np.zeros(len(flat), dtype=bool)
     for first, after in zip(*stretches_of(flat), strict=True):  # over flat tops
         before, behind = change[max(first - 3, 0) : first], change[after - 1 : after + 2]

@@ -59,7 +59,7 @@ COLUMNS: Final[tuple[Column, ...]] = (
         "shin_angle_touchdown_deg",
         "deg",
         "Forward horizontal to the line ankle-knee at touchdown; 90 as in quiet standing, "
-        "below 90 knee ahead of the ankle.",
+        "upright where the lean in standing is stated; below 90 knee ahead of the ankle.",
         "figure",
         10.0,
         150.0,
@@ -67,7 +67,7 @@ COLUMNS: Final[tuple[Column, ...]] = (
     Column(
         "shin_angle_toe_off_deg",
         "deg",
-        "Forward horizontal to the line ankle-knee at toe-off; 90 as in quiet standing.",
+        "Forward horizontal to the line ankle-knee at toe-off; 90 as at touchdown.",
         "figure",
         -20.0,
         120.0,

@@ -172,7 +172,7 @@ def _swapped_legs(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
         gained = np.degrees(after - before) * (1.0 if side == "left" else -1.0)
         rolls.append(float(np.median(gained)))
         scatter.append(float(np.std(gained)) / np.sqrt(len(down)))
-    if float(np.mean(rolls)) > min(_OUTWARD_DEG, -float(np.hypot(*scatter))):
+    if any(r > min(_OUTWARD_DEG, -2.0 * u) for r, u in zip(rolls, scatter, strict=True)):
         return []
     detail = (
         f"after touchdown the left foot rolls inward by {rolls[0]:.0f} deg and the right one by "

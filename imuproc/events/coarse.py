@@ -60,7 +60,10 @@ class CoarseSettings:
 
 
 def coarse_contacts(
-    conditioned: ConditionedRecording, run: Interval, settings: CoarseSettings
+    conditioned: ConditionedRecording,
+    run: Interval,
+    settings: CoarseSettings,
+    unaided: UnaidedSettings,
 ) -> Contacts:
     """Contacts of both feet within one run.
 
@@ -71,18 +74,20 @@ def coarse_contacts(
     run : Interval
         The run on the recording's clock in s.
     settings : CoarseSettings
+    unaided : UnaidedSettings
+        How events follow from marks.
 
     Returns
     -------
     Contacts
         Evidence: ``swing_rate_radps`` (the forward swing before the contact), ``swing_s`` (when),
-        ``jerk_mps3, impact_ratio, cycle_s`` (see the marks), and the marks of both events in s,
-        NaN where there is none: ``jerk_onset_s, jerk_half_s, axial_rise_s, push_off_s,
-        foot_turn_s, shank_off_s``.
+        ``jerk_mps3, impact_ratio, shock_ratio, cycle_s`` (see the marks), and the marks of both
+        events in s, NaN where there is none: ``jerk_onset_s, jerk_half_s, shock_s, axial_rise_s,
+        push_off_s, foot_turn_s, shank_off_s``.
     """
     inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
     legs = [leg_signals(conditioned, inside, side) for side in SIDES]
-    found = [_leg_contacts(leg, settings) for leg in legs if leg is not None]
+    found = [_leg_contacts(leg, settings, unaided) for leg in legs if leg is not None]
     merged = _merge(found)
     entry = HistoryEntry(
         "events.coarse",
@@ -144,7 +149,7 @@ def _one_cycle(
     return Between(peak, slowed, slowed + int(back[-1])) if len(back) and back[-1] > 3 else None
 
 
-def _leg_contacts(leg: LegSignals, settings: CoarseSettings) -> Contacts:
+def _leg_contacts(leg: LegSignals, settings: CoarseSettings, unaided: UnaidedSettings) -> Contacts:
     """Contacts of one leg: at most one after each forward swing."""
     cycles = _between_swings(leg, settings)
     marks = [{**vars(touchdown_marks(leg, c)), **vars(toe_off_marks(leg, c))} for c in cycles]
@@ -154,7 +159,7 @@ def _leg_contacts(leg: LegSignals, settings: CoarseSettings) -> Contacts:
         "swing_s": leg.time_s[swings],
         **{name: np.array([mark[name] for mark in marks], dtype=np.float64) for name in _MARKS},
     }
-    events = marked_events(evidence, UnaidedSettings())
+    events = marked_events(evidence, unaided)
     u_s = np.full(len(cycles), _COARSE_U_S)
     contacts = Contacts(
         side=np.full(len(cycles), leg.side, dtype="<U5"),

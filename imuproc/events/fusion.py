@@ -28,7 +28,7 @@ _APART = 3.0
 """Distance of two marks, in its own standard uncertainty, beyond which one of them is wrong."""
 
 _LEAST_SHARE = 0.01
-"""Weight below which a mark has been given up, so that its distance tells nothing."""
+"""Weight of a mark that others outvote, below which its distance tells less and less."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,8 +109,10 @@ def _widest_gap(marks_s: FloatArray, u_s: FloatArray, share: FloatArray) -> Floa
     """Largest distance in s between two marks that cannot both be right; 0 where all can."""
     gap_s = np.abs(marks_s[:, None] - marks_s[None])
     wrong = gap_s > _APART * np.hypot(u_s[:, None], u_s[None])
-    counts = np.minimum(share[:, None], share[None]) > _LEAST_SHARE
-    return np.asarray(np.max(np.where(wrong & counts, gap_s, 0.0), axis=(0, 1)))
+    counts = np.minimum(np.minimum(share[:, None], share[None]) / _LEAST_SHARE, 1.0)
+    # Of two marks by themselves neither is outvoted.
+    counts = np.where(np.isfinite(u_s).sum(axis=0) < 3, 1.0, counts)
+    return np.asarray(np.max(np.where(wrong, gap_s * counts, 0.0), axis=(0, 1)))
 
 
 def _ratio(above: FloatArray, below: FloatArray) -> FloatArray:

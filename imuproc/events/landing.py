@@ -190,14 +190,14 @@ def _stops(
         first, last = _span(accel, int(peak))
         fall = -float(speed[first])
         gone = float(speed[last] - speed[first])
-        if fall <= 0.0 or gone < settings.least_share * largest:
+        if min(gone, fall) < settings.least_share * largest:
             continue
         level = speed[first] + settings.stopped_share * min(gone, fall)
         half = crossing_times(time_s[first : last + 1], speed[first : last + 1], level, "rising")
         if len(half):
             top = float(accel[peak])
             found.append((float(half[0]), top / hardest, min(gone, fall), min(gone, fall) / top))
-    return found[:MOST_CANDIDATES]
+    return sorted(sorted(found, key=lambda stop: -stop[1])[:MOST_CANDIDATES])
 
 
 def _span(accel: FloatArray, peak: int) -> tuple[int, int]:

@@ -25,7 +25,7 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.sites import SIDES, Side, foot_of
 from imuproc.events.foot_points import FootGeometry, FootPoints, foot_points, running_speed
-from imuproc.events.fusion import Fused
+from imuproc.events.fusion import Fused, mark_of
 from imuproc.events.landing import MOST_CANDIDATES, Landing, LandingSettings, landing_of
 from imuproc.events.leaving import Leaving, LeavingSettings, leaving_of, roll_ahead_m
 from imuproc.events.toe_off import TOE_OFF_MARKS, ToeOffSettings, toe_offs
@@ -206,7 +206,7 @@ def _with_events(
 ) -> Contacts:
     evidence = {**contacts.evidence, **columns}
     sample_s = float(np.ptp(motion.time_s)) / (len(motion.time_s) - 1)
-    down, strike = touchdowns(evidence, sample_s, settings.touchdown)
+    down, strike = touchdowns(evidence, sample_s, settings.landing.usual_stop_s, settings.touchdown)
     off = toe_offs(evidence, settings.toe_off)
     found_down, found_off = np.isfinite(strike.time_s), np.isfinite(off.time_s)
     rate_u = touchdown_rate_u(evidence, strike.stop_s, sample_s, settings.touchdown)
@@ -216,7 +216,12 @@ def _with_events(
         f"{int(found_down.sum())} touchdowns and {int(found_off.sum())} toe-offs from foot motion.",
         asdict(settings),
     )
-    outside = _outside(evidence, strike.fall_mps, settings.coverage)
+    # Where the foot's motion does not tell, the marks have said whether data cover them.
+    outside = np.where(
+        np.isfinite(evidence["running_speed_mps"]),
+        _outside(evidence, strike.fall_mps, settings.coverage),
+        mark_of(evidence, "outside_evidence") > 0.0,
+    )
     of_down = _uncertain("touchdown", rate_u, settings.touchdown.reference_u_s, outside, settings)
     of_off = _uncertain("toe_off", off_rate_u, settings.toe_off.reference_u_s, outside, settings)
     own = _why(down, off, strike)

@@ -1,6 +1,6 @@
 """Touchdown from its marks: the foot's own arrest, a shock, the loading of the shank, the jerk."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ class TouchdownSettings:
         Arrest of the ball and of the heel.
     stop_u_share : float
         Part of the arrest's duration that adds to it.
-    soft_u_share, usual_stop_s : float
+    soft_u_share : float
         Part of what it lasts longer than usual that adds to it.
     give_u_m : float
         Way that the ball may go on after contact before it is stopped; over its fall it adds to it.
@@ -35,8 +35,9 @@ class TouchdownSettings:
         First rise of a shock: sole, shoe and skin delay it by some ms (judgement).
     shock_blunt_u_s : float
         What adds to that, over the square of how far the shock stands out.
-    shock_clear : float
-        Where it stands out this far the foot has surely landed: ringing can only delay its arrest.
+    shock_clear : tuple of float
+        Between standing out this far and that far the foot has more and more surely landed:
+        ringing can only delay its arrest.
     shock_rate_hz : float
         Sampling rate below which the band of a shock is cut; its uncertainty grows with the
         sampling interval there.
@@ -47,6 +48,8 @@ class TouchdownSettings:
         Loading of the shank.
     jerk_lag_s, jerk_u_s : float
         Half rise of the jerk of the foot.
+    doubt_left : float
+        Share of the uncertainty by ball and heel that stays where the other marks decide.
     rate_u, unresolved_rate_u : float
         What coarse sampling adds, in sampling intervals: times sampling interval over duration of
         the arrest; and for a shock that stands out but whose band is cut (times the share that is).
@@ -57,19 +60,19 @@ class TouchdownSettings:
     strike_u_s: tuple[float, float] = (0.0018, 0.0025)
     stop_u_share: float = 0.1
     soft_u_share: float = 0.5
-    usual_stop_s: float = 0.018
     give_u_m: float = 0.0025
     choice_u_share: float = 1.0
     shock_lag_s: float = 0.0005
     shock_u_s: float = 0.0035
     shock_blunt_u_s: float = 0.3
-    shock_clear: float = 10.0
+    shock_clear: tuple[float, float] = (3.0, 8.0)
     shock_rate_hz: float = 375.0
     cut_lead: float = 1.0
     axial_lag_s: float = 0.009
     axial_u_s: float = 0.010
     jerk_lag_s: float = -0.002
     jerk_u_s: float = 0.009
+    doubt_left: float = 0.3
     rate_u: float = 0.6
     unresolved_rate_u: float = 1.5
     reference_u_s: float = 0.004
@@ -97,7 +100,7 @@ class Strike:
 
 
 def touchdowns(
-    evidence: Evidence, sample_s: float, settings: TouchdownSettings
+    evidence: Evidence, sample_s: float, usual_stop_s: float, settings: TouchdownSettings
 ) -> tuple[Fused, Strike]:
     """The foot's own arrest, averaged with the marks of raw signals.
 
@@ -107,6 +110,8 @@ def touchdowns(
         Marks of :mod:`imuproc.events.landing` and :mod:`imuproc.events.marks`.
     sample_s : float
         Sampling interval.
+    usual_stop_s : float
+        How long a usual arrest of the ball lasts.
     settings : TouchdownSettings
 
     Returns
@@ -135,19 +140,24 @@ def touchdowns(
             np.full(len(ratio), settings.jerk_u_s),
         )
     )
-    strike = _strike(evidence, (others_s, others_u), settings)
+    strike = _strike(evidence, (others_s, others_u), usual_stop_s, settings)
     # Ringing makes the foot fall once more: a clear shock well before the arrest has the foot down.
     late_s = np.nan_to_num(np.maximum(strike.time_s - others_s[0], 0.0))
-    clear = np.clip(2.0 * ratio / settings.shock_clear - 1.0, 0.0, 1.0)
+    first, whole = settings.shock_clear
+    clear = np.clip((ratio - first) / (whole - first), 0.0, 1.0)
     strike_u = np.hypot(strike.u_s, clear * late_s)
     marks_s, marks_u = np.vstack((strike.time_s, others_s)), np.vstack((strike_u, others_u))
     # The swing pulls along the shank as the load does.
-    return fused(marks_s, marks_u, stray=(TOUCHDOWN_MARKS.index("axial"),)), strike
+    found = fused(marks_s, marks_u, stray=(TOUCHDOWN_MARKS.index("axial"),))
+    # Where the foot comes down too slowly or softly to tell, the other marks are blunt as well.
+    left_s = settings.doubt_left * strike.u_s * (1.0 - found.share[0])
+    return replace(found, u_s=np.hypot(found.u_s, np.nan_to_num(left_s))), strike
 
 
 def _strike(
     evidence: Evidence,
     others: tuple[FloatArray, FloatArray],
+    usual_stop_s: float,
     settings: TouchdownSettings,
 ) -> Strike:
     """Contact by ball or heel: of the stops of the ball that which the other marks bear out.
@@ -177,7 +187,7 @@ def _strike(
     doubt_s = np.hypot((1.0 - heel) * np.hypot(doubt_s, 0.5 * soft_s), 0.5 * between_s)
     own_u = ball_u + (heel_u - ball_u) * heel
     own_u = np.hypot(own_u, settings.stop_u_share * chosen_stop_s)
-    softer_s = np.maximum(chosen_stop_s - settings.usual_stop_s, 0.0)
+    softer_s = np.maximum(chosen_stop_s - usual_stop_s, 0.0)
     own_u = np.hypot(own_u, settings.soft_u_share * softer_s)
     own_u = np.hypot(own_u, (1.0 - heel) * settings.give_u_m / fall_mps)
     return Strike(

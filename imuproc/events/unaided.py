@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import expit
 
 from imuproc.core.contacts import Contacts
-from imuproc.core.motion import Motion
-from imuproc.core.sites import SIDES, foot_of
+from imuproc.core.sites import SIDES
 from imuproc.events.fusion import fused
 
 FloatArray = NDArray[np.float64]
@@ -30,11 +30,11 @@ class UnaidedSettings:
 
     Parameters
     ----------
-    sharp_impact_ratio : float
-        Above it the impact is sharp enough to mark touchdown by itself.
-    loading_lead_share : float
+    sharp_impact_ratio, sharp_blend : float
+        Above it the impact is sharp enough to mark touchdown by itself, and how gradually.
+    loading_lead_share, lead_blend : float
         How far the loading of the shank may lead the impact, as a share of the time from slowed
-        swing to next swing; what comes earlier is swing.
+        swing to next swing, and how gradually what comes earlier is taken for swing.
     impact_lag_s, impact_u_s : float
         Half rise of the jerk of a sharp impact.
     axial_lag_s, axial_u_s : float
@@ -71,7 +71,9 @@ class UnaidedSettings:
     """
 
     sharp_impact_ratio: float = 2.8
+    sharp_blend: float = 0.1
     loading_lead_share: float = 0.085
+    lead_blend: float = 0.005
     impact_lag_s: float = -0.001
     impact_u_s: float = 0.005
     axial_lag_s: float = 0.0095
@@ -141,36 +143,36 @@ def _touchdowns(
 ) -> tuple[FloatArray, FloatArray]:
     """The impact where it is sharp, else the loading of the shank, else the first shake.
 
-    Averaged with the first rise of the shock where that stands out.
+    Averaged with the first rise of the shock, which counts as far as it stands out.
     """
-    down, down_u = _selected(marks, sprint, settings)
+    down, down_u = _chosen(marks, sprint, settings)
     ratio = np.maximum(marks["shock_ratio"], 1.0)
     shock = marks["shock_s"] - settings.shock_lag_s
     shock_u = np.hypot(settings.shock_u_s, settings.shock_blunt_u_s / ratio)
-    shock = np.where(ratio > settings.shock_least, shock, np.nan)
+    shock_u = shock_u / np.clip((ratio - 1.0) / (settings.shock_least - 1.0), 1e-3, 1.0) ** 3
     both = fused(np.stack((down, shock)), np.stack((down_u, shock_u)))
     return both.time_s, both.u_s
 
 
-def _selected(
+def _chosen(
     marks: Mapping[str, FloatArray], sprint: FloatArray, settings: UnaidedSettings
 ) -> tuple[FloatArray, FloatArray]:
+    """Touchdown by impact or loading; where either may be the one, their distance is the doubt."""
     half, axial = marks["jerk_half_s"], marks["axial_rise_s"]
-    early = axial < half - settings.loading_lead_share * marks["cycle_s"]
-    kinds = [
-        (marks["impact_ratio"] > settings.sharp_impact_ratio) | early,
-        np.isfinite(axial),
-    ]
-    down = np.select(
-        kinds,
-        [half - settings.impact_lag_s, axial - settings.axial_lag_s],
-        marks["jerk_onset_s"] - settings.jerk_lag_s,
-    )
-    down_u = np.select(kinds, [settings.impact_u_s, settings.axial_u_s], settings.jerk_u_s)
-    extra = np.select(
-        kinds, [settings.sprint_impact_u_s, settings.sprint_axial_u_s], settings.sprint_impact_u_s
-    )
-    return down, np.hypot(down_u, extra * sprint)
+    impact_u = np.hypot(settings.impact_u_s, settings.sprint_impact_u_s * sprint)
+    loaded_u = np.hypot(settings.axial_u_s, settings.sprint_axial_u_s * sprint)
+    onset_u = np.hypot(settings.jerk_u_s, settings.sprint_impact_u_s * sprint)
+    led = np.isfinite(axial)
+    soft = np.where(led, axial - settings.axial_lag_s, marks["jerk_onset_s"] - settings.jerk_lag_s)
+    soft_u = np.where(led, loaded_u, onset_u)
+    blunt = expit((settings.sharp_impact_ratio - marks["impact_ratio"]) / settings.sharp_blend)
+    lead = np.where(led, (half - axial) / marks["cycle_s"], 0.0)
+    loading = np.where(led, expit((settings.loading_lead_share - lead) / settings.lead_blend), 1.0)
+    weight = blunt * loading
+    apart_s = soft - (half - settings.impact_lag_s)
+    down = half - settings.impact_lag_s + weight * apart_s
+    own_u = impact_u + weight * (soft_u - impact_u)
+    return down, np.hypot(own_u, np.sqrt(weight * (1.0 - weight)) * apart_s)
 
 
 def _toe_offs(
@@ -189,54 +191,47 @@ def _toe_offs(
     return off, np.where(agree, settings.push_u_s, turned_u) + slow
 
 
-def unaided_contacts(contacts: Contacts, motion: Motion, settings: UnaidedSettings) -> Contacts:
-    """Contacts of legs without foot motion, from their marks.
+def unaided_contacts(contacts: Contacts, sample_s: float, settings: UnaidedSettings) -> Contacts:
+    """Contacts from their marks: final for legs whose foot's motion is not known.
 
     Parameters
     ----------
     contacts : Contacts
         Coarse contacts, with their marks in the evidence.
-    motion : Motion
+    sample_s : float
+        Sampling interval.
     settings : UnaidedSettings
 
     Returns
     -------
     Contacts
-        Contacts of legs with foot motion are left as they are. Evidence added:
-        ``touchdown_rate_u_s``, ``toe_off_rate_u_s`` (the part of the uncertainty that sampling
-        adds), ``touchdown_reference_u_s`` and ``toe_off_reference_u_s`` (what all contacts share).
+        Evidence added: ``touchdown_rate_u_s``, ``toe_off_rate_u_s`` (the part of the uncertainty
+        that sampling adds), ``touchdown_reference_u_s``, ``toe_off_reference_u_s`` (what all
+        contacts share) and ``outside_evidence`` (1 where legs swing faster than in the data).
     """
-    blind = np.ones(len(contacts), dtype=bool)
-    for side in SIDES:
-        if foot_of(side) in motion.segments:
-            blind &= contacts.side != side
     found = marked_events(contacts.evidence, settings)
-    sample_s = float(np.ptp(motion.time_s)) / (len(motion.time_s) - 1)
+    sprint = _sprint(contacts.evidence, settings)
     changing = _changes(contacts)
     # Few samples hold a sprinter's impact: at 100 Hz it is seen a sample early or late.
-    rate_u = (
-        settings.sprint_rate_u
-        * sample_s
-        * np.maximum(
-            _sprint(contacts.evidence, settings), np.clip(changing / _SPRINT_RAMP_S, 0.0, 1.0)
-        )
-    )
+    unlike = np.maximum(sprint, np.clip(changing / _SPRINT_RAMP_S, 0.0, 1.0))
+    rate_u = settings.sprint_rate_u * sample_s * unlike
     off_rate_u = settings.off_rate_u * sample_s * np.ones(len(contacts))
     down_u = np.hypot(found.touchdown_u_s, rate_u)
     off_u = np.hypot(found.toe_off_u_s, settings.changing_off_u_share * changing)
     off_u = np.hypot(off_u, off_rate_u)
     return replace(
         contacts,
-        touchdown_s=np.where(blind, found.touchdown_s, contacts.touchdown_s),
-        touchdown_u_s=np.where(blind, down_u, contacts.touchdown_u_s),
-        toe_off_s=np.where(blind, found.toe_off_s, contacts.toe_off_s),
-        toe_off_u_s=np.where(blind, off_u, contacts.toe_off_u_s),
+        touchdown_s=found.touchdown_s,
+        touchdown_u_s=down_u,
+        toe_off_s=found.toe_off_s,
+        toe_off_u_s=off_u,
         evidence={
             **contacts.evidence,
-            "touchdown_rate_u_s": np.where(blind, rate_u, 0.0),
-            "toe_off_rate_u_s": np.where(blind, off_rate_u, 0.0),
-            "touchdown_reference_u_s": np.where(blind, settings.reference_u_s[0], 0.0),
-            "toe_off_reference_u_s": np.where(blind, settings.reference_u_s[1], 0.0),
+            "touchdown_rate_u_s": rate_u,
+            "toe_off_rate_u_s": off_rate_u,
+            "touchdown_reference_u_s": np.full(len(contacts), settings.reference_u_s[0]),
+            "toe_off_reference_u_s": np.full(len(contacts), settings.reference_u_s[1]),
+            "outside_evidence": (sprint > 0.0).astype(np.float64),
         },
     )
 

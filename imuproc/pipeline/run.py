@@ -230,7 +230,7 @@ def _process_run(
     """
     conditioned = calibrate(timebased, run, settings.calibration, rejected, runs)
     require_paired_legs(conditioned, run)
-    coarse = coarse_contacts(conditioned, run, settings.coarse)
+    coarse = coarse_contacts(conditioned, run, settings.coarse, settings.unaided)
     if not rejected:
         require_one_clock(conditioned, run, coarse, settings.clocks)
     contacts = running_contacts(coarse)
@@ -240,7 +240,7 @@ def _process_run(
     prepared = prepare_body(conditioned, on_ground)
     feet = {site: segment for site, segment in prepared.items() if is_foot(site)}
     motion = solve_motion(conditioned, feet, contacts, on_ground, uncertainty=False)
-    contacts = unaided_contacts(contacts, motion, settings.unaided)
+    contacts = unaided_contacts(contacts, 1.0 / conditioned.rate_hz, settings.unaided)
     contacts = refined_contacts(contacts, motion, settings.refine)
     contacts = running_contacts(contacts)
     if len(contacts) < 3:

@@ -159,7 +159,7 @@ def _value_of(column: str) -> Callable[[RunSummary], tuple[float, str] | None]:
         )
 
     def value(run: RunSummary) -> tuple[float, str] | None:
-        found = len(run.flag_names()) if name == "flags" else run.value(name)
+        found = len(run.fault_names()) if name == "flags" else run.value(name)
         if found is None or (name == "flags" and run.status == "failed"):
             return None
         return (0.0, found.casefold()) if isinstance(found, str) else (float(found), "")

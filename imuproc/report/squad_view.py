@@ -13,7 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from imuproc.core.columns import uncertainty_name
-from imuproc.core.flags import FLAGS, INFORMATION
+from imuproc.core.flags import FLAGS
 from imuproc.core.words import plural
 from imuproc.report.squad import SquadRun
 from imuproc.report.summary import RunSummary, difference_name
@@ -78,7 +78,7 @@ def _mark(run: SquadRun) -> str:
 
 
 def _flags(run: SquadRun) -> str:
-    names = [name for name in run.summary.flag_names() if name not in INFORMATION]
+    names = run.summary.fault_names()
     serious = any(FLAGS[name].serious for name in names if name in FLAGS)
     return f"{len(names)}{'!' if serious else ' '}"
 

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 
 from imuproc.core.columns import (
     BY_NAME,
+    STEP_COLUMNS,
     Column,
     companions,
     repeat_name,
     uncertainty_name,
 )
-from imuproc.core.flags import RaisedFlag
+from imuproc.core.flags import INFORMATION, RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
 from imuproc.report.symmetry import (
@@ -181,6 +182,10 @@ class RunSummary:
         """Names of the flags, each once, in the order in which they were raised."""
         return list(dict.fromkeys(flag.name for flag in self.flags))
 
+    def fault_names(self) -> list[str]:
+        """Names of the flags that are more than information."""
+        return [name for name in self.flag_names() if name not in INFORMATION]
+
     def surely_differ(self) -> tuple[str, ...]:
         """Key figures whose left-right difference is more than twice its standard uncertainty."""
         return tuple(name for name in KEY_FIGURES if self._sure(difference_name(name)))
@@ -304,6 +309,8 @@ def sum_up(steps: "pd.DataFrame") -> tuple[dict[str, int], dict[str, float]]:
         :func:`imuproc.report.symmetry.stated_u`: the scatter from step to step, and the share of
         the stated uncertainties that all steps of a side have alike.
     """
+    # Tables of older versions have fewer columns.
+    steps = steps.reindex(columns=steps.columns.union(list(STEP_COLUMNS), sort=False))
     effort = steps[steps["phase"] != "slowing"]
     counts = {
         "steps": len(steps),

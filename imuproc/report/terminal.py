@@ -40,7 +40,11 @@ _SHOWN: Final = (
 
 LEGEND: Final = (
     ("freq.", "step frequency"),
-    ("shin", "shin angle at touchdown: 90 as in standing, below 90 knee ahead of the ankle"),
+    (
+        "shin",
+        "shin angle at touchdown: 90 as in standing (upright where its lean is stated), below 90 "
+        "knee ahead of the ankle",
+    ),
     (
         "dorsifl.",
         "dorsiflexion, mean of the last 40 % of the swing: 0 as in standing, toe up positive",

@@ -121,3 +121,13 @@ def test_the_rounded_top_of_a_smooth_peak_is_not_clipped(full_scale):
     assert not clipped_samples(rounded.T, full_scale, 229.0).any()
     flat = np.clip(rounded, -1e9, 1000.0)
     assert clipped_samples(flat.T, full_scale, 229.0)[flat[0] >= 1000.0].all()
+
+
+def test_a_fast_peak_that_ends_flat_is_clipped_even_where_nothing_moves_slowly():
+    """No two samples in a row lie one step apart there: the step is read from all values."""
+    time_s = np.arange(3000) / 500.0
+    step = 70.0 / 2**16
+    swing = np.round(45.0 * np.sin(2.0 * np.pi * np.e * time_s) / step) * step
+    seen = np.clip(swing, -34.9, 34.9)[:, None]
+    clipped = clipped_samples(seen, None, 4.0)
+    np.testing.assert_array_equal(clipped, np.abs(seen)[:, 0] == 34.9)

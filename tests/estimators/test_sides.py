@@ -48,8 +48,9 @@ def test_feet_that_do_not_roll_inward_are_in_each_others_place(gain_deg: float) 
 
 def test_one_stiff_foot_raises_nothing() -> None:
     odd = rolling(12.0)
-    stiff = rolling(-1.0).segments["left_foot"]
-    assert flags_of(replace(odd, segments={**odd.segments, "left_foot": stiff})) == []
+    for gain_deg in (-1.0, -14.0):
+        stiff = rolling(gain_deg).segments["left_foot"]
+        assert flags_of(replace(odd, segments={**odd.segments, "left_foot": stiff})) == []
 
 
 def test_one_foot_alone_tells_nothing() -> None:

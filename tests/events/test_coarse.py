@@ -12,6 +12,7 @@ from imuproc.core.recording import Conditioned, ConditionedRecording, Interval, 
 from imuproc.core.sites import Site
 from imuproc.events.coarse import CoarseSettings, coarse_contacts
 from imuproc.events.selection import running_contacts
+from imuproc.events.unaided import UnaidedSettings
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.truth import Truth
 from tests.events.real_runs import (
@@ -37,7 +38,7 @@ STATED_U_S = 0.015
 
 def held_to_truth(recording: Recording, truth: Truth) -> Agreement:
     part = stretch(recording)
-    coarse = coarse_contacts(part.conditioned, part.run, CoarseSettings())
+    coarse = coarse_contacts(part.conditioned, part.run, CoarseSettings(), UnaidedSettings())
     return agreement(running_contacts(coarse), truth)
 
 
@@ -111,8 +112,8 @@ def test_the_same_run_played_slower_or_faster_has_the_same_contacts(slower: floa
         segments=with_signals(part.conditioned, 1.0 / slower, 1.0 / slower**2),
     )
     run = Interval(part.run.start_s * slower, part.run.end_s * slower)
-    as_it_was = coarse_contacts(part.conditioned, part.run, CoarseSettings())
-    other = coarse_contacts(played, run, CoarseSettings())
+    as_it_was = coarse_contacts(part.conditioned, part.run, CoarseSettings(), UnaidedSettings())
+    other = coarse_contacts(played, run, CoarseSettings(), UnaidedSettings())
     running = running_contacts(as_it_was)
     inside = (other.touchdown_s > (running.touchdown_s[0] - 0.1) * slower) & (
         other.touchdown_s < (running.touchdown_s[-1] + 0.1) * slower
@@ -127,8 +128,8 @@ def test_a_clock_that_starts_elsewhere_moves_every_contact_alike() -> None:
     part = usual_sprint()
     later = replace(part.conditioned, time_s=part.conditioned.time_s + 1000.0)
     run = Interval(part.run.start_s + 1000.0, part.run.end_s + 1000.0)
-    here = coarse_contacts(part.conditioned, part.run, CoarseSettings())
-    there = coarse_contacts(later, run, CoarseSettings())
+    here = coarse_contacts(part.conditioned, part.run, CoarseSettings(), UnaidedSettings())
+    there = coarse_contacts(later, run, CoarseSettings(), UnaidedSettings())
     np.testing.assert_allclose(there.touchdown_s, here.touchdown_s + 1000.0, atol=1e-9)
     np.testing.assert_allclose(there.toe_off_s, here.toe_off_s + 1000.0, atol=1e-9)
 
@@ -137,7 +138,7 @@ def test_one_leg_alone_gives_its_own_contacts_only() -> None:
     recording, truth = made_run(USUAL)
     left = {s: log for s, log in recording.logs.items() if s.startswith("left")}
     part = stretch(replace(recording, logs=left))
-    contacts = coarse_contacts(part.conditioned, part.run, CoarseSettings())
+    contacts = coarse_contacts(part.conditioned, part.run, CoarseSettings(), UnaidedSettings())
     assert set(contacts.side.tolist()) == {"left"}
     real = truth.steps[(truth.steps["side"] == "left") & (truth.steps["gait"] == "run")]
     for touchdown_s in real["touchdown_s"]:
@@ -148,14 +149,14 @@ def test_standing_has_no_contacts() -> None:
     part = usual_sprint()
     start_s = float(part.conditioned.time_s[0])
     still = Interval(start_s, start_s + 2.0)
-    contacts = coarse_contacts(part.conditioned, still, CoarseSettings())
+    contacts = coarse_contacts(part.conditioned, still, CoarseSettings(), UnaidedSettings())
     assert len(contacts) == 0
     assert contacts.history[-1].stage == "events.coarse"
 
 
 def test_every_contact_comes_with_its_evidence() -> None:
     part = usual_sprint()
-    contacts = coarse_contacts(part.conditioned, part.run, CoarseSettings())
+    contacts = coarse_contacts(part.conditioned, part.run, CoarseSettings(), UnaidedSettings())
     swing = contacts.evidence["swing_s"]
     assert (swing < contacts.touchdown_s).all()
     assert (contacts.evidence["swing_rate_radps"] > 3.5).all()

@@ -61,3 +61,16 @@ def test_marks_that_cannot_both_be_right_leave_half_their_distance() -> None:
 def test_a_mark_known_to_stray_costs_no_certainty() -> None:
     times, u = np.array([[1.0], [1.03]]), np.array([[0.002], [0.002]])
     assert fused(times, u, stray=(1,)).u_s[0] < 0.012 < fused(times, u).u_s[0]
+
+
+def test_of_two_marks_alone_neither_is_given_up_however_far_apart() -> None:
+    for gap_s in (0.03, 0.0525, 0.2, 1.0):
+        assert both(0.0, gap_s, 0.003, 0.0035).u_s[0] >= 0.5 * gap_s
+
+
+def test_an_outvoted_mark_fades_without_a_jump() -> None:
+    far_s = np.arange(0.02, 0.4, 1e-4)
+    near = np.zeros_like(far_s)
+    found = fused(np.stack((near, near, far_s)), np.full((3, len(far_s)), 0.003))
+    assert np.abs(np.diff(found.u_s)).max() < 0.001
+    assert found.u_s[-1] < 0.02

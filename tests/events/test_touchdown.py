@@ -36,7 +36,7 @@ def evidence(
 
 def touchdown(**given: object) -> tuple[float, float]:
     """Instant and standard uncertainty in s."""
-    found, _ = touchdowns(evidence(**given), SAMPLE_S, SETTINGS)  # type: ignore[arg-type]
+    found, _ = touchdowns(evidence(**given), SAMPLE_S, 0.018, SETTINGS)  # type: ignore[arg-type]
     return float(found.time_s[0]), float(found.u_s[0])
 
 

@@ -160,3 +160,12 @@ def test_the_group_goes_with_the_run_also_when_it_failed() -> None:
     failed = failed_run("s", athlete, RUN, "no gyroscope")
     assert [run.value("group") for run in (done, failed)] == ["sprint", "sprint"]
     assert failed_run("s", ATHLETE, RUN, "no gyroscope").value("group") is None
+
+
+def test_a_table_of_an_older_version_has_means_with_what_it_knows() -> None:
+    steps = fake_steps()
+    old = steps[[name for name in steps.columns if not name.endswith("_u_repeat")]]
+    counts, figures = sum_up(old)
+    assert counts == sum_up(steps)[0]
+    assert figures["mean_contact_time_s"] == sum_up(steps)[1]["mean_contact_time_s"]
+    assert np.isnan(figures["mean_contact_time_s_u_repeat"])

@@ -113,7 +113,7 @@ class Recurring:
 def squad_row(view: RunView) -> SquadRow:
     """The row of one run."""
     state = "failed" if view.failed else "trouble" if view.in_trouble() else "fine"
-    names = view.summary.flag_names()
+    names = view.summary.fault_names()
     if state == "fine" and _doubtful_steps(view):
         state = "noted"
     words, share = _on_target(view)
