@@ -50,9 +50,12 @@ class TouchdownSettings:
         Half rise of the jerk of the foot.
     doubt_left : float
         Share of the uncertainty by ball and heel that stays where the other marks decide.
-    rate_u, unresolved_rate_u : float
-        What coarse sampling adds, in sampling intervals: times sampling interval over duration of
-        the arrest; and for a shock that stands out but whose band is cut (times the share that is).
+    rate_u : float
+        What coarse sampling adds, in sampling intervals, times sampling interval over duration of
+        the arrest.
+    unresolved_rate_u : tuple of float
+        What it adds where the band of a shock is cut, in sampling intervals times the share that
+        is: without a shock in sight, and with one that stands out.
     reference_u_s : float
         What data sets differ by.
     """
@@ -67,14 +70,14 @@ class TouchdownSettings:
     shock_blunt_u_s: float = 0.3
     shock_clear: tuple[float, float] = (3.0, 8.0)
     shock_rate_hz: float = 375.0
-    cut_lead: float = 1.0
+    cut_lead: float = 1.5
     axial_lag_s: float = 0.009
     axial_u_s: float = 0.010
     jerk_lag_s: float = -0.002
     jerk_u_s: float = 0.009
     doubt_left: float = 0.3
     rate_u: float = 0.6
-    unresolved_rate_u: float = 1.5
+    unresolved_rate_u: tuple[float, float] = (0.6, 1.5)
     reference_u_s: float = 0.004
 
 
@@ -238,4 +241,6 @@ def touchdown_rate_u(
     short_u = settings.rate_u * sample_s**2 / stop_s
     unresolved = max(0.0, 1.0 - 1.0 / (settings.shock_rate_hz * sample_s))
     seen = np.nan_to_num(np.clip((mark_of(evidence, "shock_ratio") - 2.0) / 3.0, 0.0, 1.0))
-    return np.asarray(np.hypot(short_u, settings.unresolved_rate_u * sample_s * unresolved * seen))
+    unseen_u, seen_u = settings.unresolved_rate_u
+    cut_u = unresolved * sample_s * (unseen_u + (seen_u - unseen_u) * seen)
+    return np.asarray(np.hypot(short_u, cut_u))
