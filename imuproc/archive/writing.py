@@ -39,13 +39,13 @@ from imuproc.archive.values import (
 from imuproc.core.columns import BY_NAME, step_table_columns
 from imuproc.core.contacts import Contacts
 from imuproc.core.errors import ArchiveError
-from imuproc.core.files import replaced_file
 from imuproc.core.flags import FLAGS as KNOWN_FLAGS
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.recording import Conditioned, Recording
 from imuproc.core.result import Result
 from imuproc.core.uncertainty import PARTS
+from imuproc.files.whole import replaced_file
 
 _RUN_ID: Final = re.compile(r"[A-Za-z0-9_-]{1,100}")
 

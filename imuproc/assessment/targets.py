@@ -15,7 +15,7 @@ from pydantic import AfterValidator, Field, ValidationError, model_validator
 
 from imuproc.core.columns import FIGURES
 from imuproc.core.errors import SessionError
-from imuproc.readers.toml_file import (
+from imuproc.files.toml_reading import (
     Problem,
     Table,
     complain,
@@ -24,7 +24,7 @@ from imuproc.readers.toml_file import (
     problems_of,
     refusal,
 )
-from imuproc.readers.wording import did_you_mean, found, listed, quoted
+from imuproc.files.wording import did_you_mean, found, listed, quoted
 
 FloatArray = NDArray[np.float64]
 Phase = Literal["drive", "transition", "upright"]

@@ -9,12 +9,12 @@ from typing import Final
 
 from markupsafe import Markup
 
-from imuproc.batch.faults import cannot_be_written
 from imuproc.batch.folder import RESULTS, held, require_no_file
 from imuproc.core.errors import SessionError
-from imuproc.core.files import replaced_file
+from imuproc.files.disk_errors import cannot_be_written
+from imuproc.files.whole import replaced_file
+from imuproc.files.wording import quoted
 from imuproc.readers.study import Study
-from imuproc.readers.wording import quoted
 from imuproc.report.agreement.charts import pictures_of
 from imuproc.report.agreement.gathering import StudyResult, compare_study
 from imuproc.report.agreement.page import AGREEMENT_HTML, Chart, agreement_page

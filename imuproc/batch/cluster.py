@@ -17,13 +17,13 @@ from typing import Final
 from distributed import Client, Future, KilledWorker
 from distributed.comm import CommClosedError
 
-from imuproc.batch.faults import cannot_be_written
 from imuproc.batch.fingerprint import programs
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job
 from imuproc.batch.work import Method, work_on
 from imuproc.core.errors import SessionError
 from imuproc.core.results_folder import RUNS_FOLDER
+from imuproc.files.disk_errors import cannot_be_written
 
 CONNECT_S: Final = 10.0
 """How long a scheduler, its first worker and their answers are waited for."""

@@ -8,11 +8,11 @@ from typing import Final
 
 from filelock import FileLock, Timeout
 
-from imuproc.batch.faults import cannot_be_written
 from imuproc.batch.log import PROCESS_LOG
 from imuproc.batch.plan import Task
 from imuproc.core.errors import SessionError
 from imuproc.core.results_folder import RUNS_FOLDER, SESSION_ARCHIVE, archive_path
+from imuproc.files.disk_errors import cannot_be_written
 from imuproc.report.tables import (
     REPORT_FOLDER,
     RUNS_CSV,
@@ -24,7 +24,7 @@ from imuproc.report.tables import (
 LOCK: Final = ".imuproc.lock"
 RESULTS: Final = (STEPS_CSV, STEPS_PARQUET, RUNS_CSV, SESSION_ARCHIVE)
 
-# The temporary names of core/files.py.
+# The temporary names of files/whole.py.
 _TEMPORARY: Final = re.compile(r"\..+\.[0-9a-f]{8}\.part")
 
 

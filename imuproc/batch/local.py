@@ -11,7 +11,7 @@ from joblib.externals.loky import BrokenProcessPool
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job
 from imuproc.batch.work import Method, Tell, work_on
-from imuproc.core.workers import shared_out
+from imuproc.files.workers import shared_out
 
 DIED: Final = (
     "its worker process was ended from outside, also when it was tried again alone; "

@@ -8,7 +8,7 @@ from typing import Final
 from imuproc.archive.plain import to_json
 from imuproc.batch.fingerprint import programs
 from imuproc.core.errors import ArchiveError, SessionError
-from imuproc.core.files import replaced_file
+from imuproc.files.whole import replaced_file
 from imuproc.report.tables import REPORT_FOLDER
 
 _MADE_WITH: Final = ".made-with"

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Protocol
 
 from imuproc import __version__
-from imuproc.batch.faults import cannot_be_written
 from imuproc.batch.fingerprint import fingerprint, input_digests
 from imuproc.batch.folder import remove_leftovers
 from imuproc.batch.local import by_workers, in_turn
@@ -21,8 +20,9 @@ from imuproc.batch.tables import gather, write_results
 from imuproc.batch.work import Method, Tell
 from imuproc.core.errors import SessionError
 from imuproc.core.results_folder import archive_path
+from imuproc.files.disk_errors import cannot_be_written
+from imuproc.files.text import clean
 from imuproc.pipeline.settings import Settings
-from imuproc.report.text import clean
 
 
 @dataclass(frozen=True, eq=False)

@@ -3,12 +3,13 @@
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from imuproc.batch.faults import cannot_be_written
 from imuproc.batch.folder import RESULTS
 from imuproc.batch.outcome import Outcome, Row
 from imuproc.batch.store import Job, join_archives, load
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.core.results_folder import SESSION_ARCHIVE
+from imuproc.files.disk_errors import cannot_be_written
+from imuproc.files.text import clean
 from imuproc.report.summary import failed_run
 from imuproc.report.tables import (
     RUNS_CSV,
@@ -19,7 +20,6 @@ from imuproc.report.tables import (
     write_steps_csv,
     write_steps_parquet,
 )
-from imuproc.report.text import clean
 
 
 def gather(jobs: Sequence[Job], outcomes: Mapping[str, Outcome]) -> list[Row]:

@@ -14,9 +14,9 @@ from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job, keep, load
 from imuproc.core.errors import ImuprocError, LogError, RunError
 from imuproc.core.result import Result
+from imuproc.files.text import clean
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource
-from imuproc.report.text import clean
 
 Method = Callable[[LogSource, Settings], Iterable[Result | RunError]]
 """What turns a recording into results: :func:`imuproc.pipeline.run.process_each`."""

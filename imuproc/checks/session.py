@@ -12,12 +12,12 @@ from imuproc.checks.recording import LogToCheck, check_logs_of
 from imuproc.checks.settings import CheckSettings
 from imuproc.core.errors import SessionError
 from imuproc.core.recording import Athlete, Recording, Run
+from imuproc.files.toml_reading import Table, complain, load_toml, problems_of
+from imuproc.files.wording import listed
 from imuproc.readers.layout import Layout
 from imuproc.readers.registry import stream_log
 from imuproc.readers.request import LogRequest
 from imuproc.readers.session import Session
-from imuproc.readers.toml_file import Table, complain, load_toml, problems_of
-from imuproc.readers.wording import listed
 
 UNNAMED: Final = "pelvis"
 """Site that stands for a log of unknown place: nothing is asked of it that a leg's sensor needs."""

@@ -96,7 +96,7 @@ def _print(agreed: "Agreed", options: AgreeOptions) -> None:
 
 def _complain(agreed: "Agreed") -> None:
     """Name what could not be compared, on stderr, whatever else is printed."""
-    from imuproc.report.text import clean
+    from imuproc.files.text import clean
 
     for one in agreed.result.failed:
         print(f"imuproc: run {one.asked.id} not compared: {clean(one.reason)}", file=sys.stderr)

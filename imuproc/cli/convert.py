@@ -69,8 +69,8 @@ def convert(options: ConvertOptions) -> None:
 
 
 def _converted(options: ConvertOptions) -> "Converted":
-    from imuproc.batch.faults import cannot_be_written
     from imuproc.convert.work import convert as convert_session
+    from imuproc.files.disk_errors import cannot_be_written
     from imuproc.readers.session import read_session
 
     session = read_session(options.session)
@@ -97,7 +97,7 @@ def _shown(quiet: bool) -> "Iterator[Callable[[int, int], None]]":
 
 def _print(converted: "Converted", options: ConvertOptions) -> None:
     from imuproc.core.words import plural
-    from imuproc.report.text import clean
+    from imuproc.files.text import clean
 
     for failure in converted.failures:
         run, reason = clean(failure.run), clean(failure.reason).rstrip(".")

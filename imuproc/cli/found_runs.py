@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from imuproc.core.words import plural
-from imuproc.report.text import clean
+from imuproc.files.text import clean
 
 _OVER_BAR: Final = "\r\x1b[2K"
 """To the line's beginning, and the line cleared: the bar is drawn anew below."""

@@ -70,7 +70,7 @@ def main() -> None:
     try:
         app(prog_name="imuproc")
     except ImuprocError as error:
-        from imuproc.report.text import clean
+        from imuproc.files.text import clean
 
         for line in str(error).splitlines():
             print(f"imuproc: {clean(line)}", file=sys.stderr)

@@ -73,7 +73,7 @@ def plan_study(out: Path, path: Path) -> None:
 
 def _write(out: Path, found: "Expectation") -> None:
     from imuproc.core.errors import SessionError
-    from imuproc.core.files import replaced_file
+    from imuproc.files.whole import replaced_file
 
     try:
         out.mkdir(parents=True, exist_ok=True)

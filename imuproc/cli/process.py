@@ -95,7 +95,7 @@ def process(options: ProcessOptions) -> None:
 
 def _processed(options: ProcessOptions) -> "Processed":
     from imuproc.batch.plan import plan
-    from imuproc.core.workers import started
+    from imuproc.files.workers import started
     from imuproc.readers.session import read_session
 
     tasks = plan(read_session(options.session), options.run or ())
@@ -167,7 +167,7 @@ def _print(processed: "Processed", options: ProcessOptions) -> None:
 
 def _complain(processed: "Processed") -> None:
     """Name what failed, on stderr, whatever else is printed."""
-    from imuproc.report.text import clean
+    from imuproc.files.text import clean
 
     for row in processed.failed():
         run, reason = clean(row.summary.run), clean(row.summary.reason)

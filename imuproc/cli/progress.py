@@ -9,7 +9,7 @@ from rich.text import Text
 from imuproc.batch.outcome import Outcome
 from imuproc.cli.found_runs import FoundRuns
 from imuproc.core.words import plural
-from imuproc.report.text import clean
+from imuproc.files.text import clean
 
 _STYLES = {"done": "", "reused": "dim", "failed": "red"}
 

@@ -75,9 +75,9 @@ def squad(options: SquadOptions) -> None:
     Exit code: 0 shown, 2 the request is wrong or the results are not whole.
     """
     from imuproc.core.errors import SessionError
+    from imuproc.files.text import clean
     from imuproc.report.squad import of_athletes, of_group, ordered, squad_runs
     from imuproc.report.squad_tables import read_squad
-    from imuproc.report.text import clean
 
     if options.descending and options.sort is None:
         raise SessionError("--descending needs --sort COLUMN")

@@ -21,8 +21,8 @@ from pyarrow import csv
 from imuproc import __version__
 from imuproc.convert.form import Facts, Target, Watched
 from imuproc.convert.tables import AXES
-from imuproc.core.files import replaced_file
 from imuproc.core.recording import SensorLog
+from imuproc.files.whole import replaced_file
 from imuproc.readers.bids_files import CHANNELS, MISSING, MOTION
 from imuproc.readers.bids_motion import STAMPS, ZERO_AT
 from imuproc.readers.session import Session

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from imuproc.convert.form import Facts, Target, Watched
 from imuproc.convert.tables import AXES, log_targets
-from imuproc.core.files import replaced_file
 from imuproc.core.recording import SensorLog
+from imuproc.files.whole import replaced_file
 from imuproc.readers.hdf5 import FORMAT, VERSION
 from imuproc.readers.session import Session
 

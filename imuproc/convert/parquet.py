@@ -10,8 +10,8 @@ from pyarrow import parquet
 
 from imuproc.convert.form import Facts, Target, Watched
 from imuproc.convert.tables import AXES, log_targets
-from imuproc.core.files import replaced_file
 from imuproc.core.recording import SensorLog
+from imuproc.files.whole import replaced_file
 from imuproc.readers.session import Session
 
 _ACCEL: Final = [f"accel_{axis}_mps2" for axis in AXES]

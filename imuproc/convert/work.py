@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any, Final, cast
 
 from imuproc.convert.form import Facts, Form, Target
-from imuproc.convert.toml_text import toml_text
 from imuproc.core.errors import LogError, SessionError
-from imuproc.core.files import replaced_file
+from imuproc.files.toml_reading import load_toml
+from imuproc.files.toml_writing import toml_text
+from imuproc.files.whole import replaced_file
 from imuproc.readers.registry import stream_log
 from imuproc.readers.session import Session
-from imuproc.readers.toml_file import load_toml
 
 FORMS: Final[dict[str, str]] = {
     "bids-motion": "imuproc.convert.bids",

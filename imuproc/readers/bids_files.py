@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from imuproc.core.errors import LogError
-from imuproc.readers.wording import listed, quoted
+from imuproc.files.wording import listed, quoted
 
 MOTION: Final = "_motion.tsv"
 CHANNELS: Final = "_channels.tsv"

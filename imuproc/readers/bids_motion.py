@@ -16,6 +16,7 @@ import numpy as np
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
+from imuproc.files.wording import listed, quoted
 from imuproc.readers.bids_files import (
     MISSING,
     Channel,
@@ -32,7 +33,6 @@ from imuproc.readers.signals import Meaning, Samples, sensor_logs
 from imuproc.readers.text_file import looks_like_text, text_blocks
 from imuproc.readers.text_table import table_values
 from imuproc.readers.units_stated import unit_among
-from imuproc.readers.wording import listed, quoted
 
 STAMPS: Final = "time_s"
 ZERO_AT: Final = "StampsZeroAt"

@@ -20,6 +20,7 @@ import numpy as np
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
+from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.readers.hdf5_items import (
     DAMAGE,
     Dataset,
@@ -39,7 +40,6 @@ from imuproc.readers.signals import (
     stated_meaning,
 )
 from imuproc.readers.units_stated import unit_among
-from imuproc.readers.wording import did_you_mean, listed, quoted
 
 FORMAT: Final = "imuproc sensor logs"
 VERSION: Final = 1

@@ -13,8 +13,8 @@ from pydantic import (
 )
 
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
-from imuproc.readers.toml_file import Table, missing_key, refusal
-from imuproc.readers.wording import found, quoted
+from imuproc.files.toml_reading import Table, missing_key, refusal
+from imuproc.files.wording import found, quoted
 
 Format = Literal["delimited", "hdf5", "parquet", "bids-motion", "xdf"]
 SELF_DESCRIBED: Final[tuple[Format, ...]] = ("hdf5", "bids-motion")

@@ -13,6 +13,7 @@ from pyarrow import parquet
 
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
+from imuproc.files.wording import quoted
 from imuproc.readers.layout import UNIX_ZERO, Layout
 from imuproc.readers.request import LogRequest
 from imuproc.readers.signals import (
@@ -24,7 +25,6 @@ from imuproc.readers.signals import (
 )
 from imuproc.readers.units_stated import check_stated
 from imuproc.readers.wanted import Wanted, clean_name, missing_text, positions, wanted_columns
-from imuproc.readers.wording import quoted
 
 _SIGNATURE: Final = b"PAR1"
 _ROWS: Final = 1 << 16

@@ -9,8 +9,8 @@ from pydantic import Field, field_validator, model_validator
 from imuproc.core.columns import FIGURES
 from imuproc.core.recording import Start
 from imuproc.core.sites import SITES, Site
-from imuproc.readers.toml_file import Table, load_toml, refusal, validated
-from imuproc.readers.wording import did_you_mean, listed, quoted
+from imuproc.files.toml_reading import Table, load_toml, refusal, validated
+from imuproc.files.wording import did_you_mean, listed, quoted
 
 SCHEMA = 1
 

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
+from imuproc.files.wording import listed, quoted
 from imuproc.readers.reference_contacts import RawContacts, ordered, paired, with_clock
 from imuproc.readers.reference_layout import BidsEventsLayout
 from imuproc.readers.reference_request import ReferenceRequest
 from imuproc.readers.reference_table import TextTable, read_table
-from imuproc.readers.wording import listed, quoted
 
 FloatArray = NDArray[np.float64]
 

@@ -9,6 +9,7 @@ from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
 from imuproc.dsp.force import force_contacts
+from imuproc.files.wording import listed, quoted
 from imuproc.readers.reference_c3d_file import C3dFile, Plates, open_c3d
 from imuproc.readers.reference_contacts import (
     OrderedContacts,
@@ -25,7 +26,6 @@ from imuproc.readers.reference_markers import (
     standing_offsets,
 )
 from imuproc.readers.reference_request import ReferenceRequest
-from imuproc.readers.wording import listed, quoted
 
 FloatArray = NDArray[np.float64]
 

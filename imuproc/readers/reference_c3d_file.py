@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
+from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.readers.reference_c3d_check import check_c3d
-from imuproc.readers.wording import did_you_mean, listed, quoted
 
 FloatArray = NDArray[np.float64]
 

@@ -9,8 +9,8 @@ from imuproc.core.reference import ReferenceKind
 from imuproc.core.sites import Side
 from imuproc.core.units import TimeUnit
 from imuproc.dsp.force import LOADED_N
-from imuproc.readers.toml_file import Problem, Table, problem, problems_of, refusal
-from imuproc.readers.wording import did_you_mean, found, listed, quoted
+from imuproc.files.toml_reading import Problem, Table, problem, problems_of, refusal
+from imuproc.files.wording import did_you_mean, found, listed, quoted
 
 ReferenceFormat = Literal["events", "photocells", "c3d", "bids-events"]
 EventUnit = Literal["frame", "s", "ms", "us"]

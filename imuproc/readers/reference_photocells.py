@@ -5,11 +5,11 @@ import numpy as np
 from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.units import TIME_TO_S
+from imuproc.files.wording import quoted
 from imuproc.readers.reference_contacts import check_durations, enough
 from imuproc.readers.reference_layout import PhotocellsLayout
 from imuproc.readers.reference_request import ReferenceRequest
 from imuproc.readers.reference_table import layout_sides, read_table
-from imuproc.readers.wording import quoted
 
 
 def read(request: ReferenceRequest) -> Reference:

@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
+from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.readers.cells import is_missing, is_number, split_line
 from imuproc.readers.dialect import DELIMITERS
 from imuproc.readers.reference_layout import SIDE_WORDS, SidedLayout
 from imuproc.readers.text_file import looks_like_text, text_blocks
 from imuproc.readers.wanted import clean_name
-from imuproc.readers.wording import did_you_mean, listed, quoted
 
 FloatArray = NDArray[np.float64]
 

@@ -14,11 +14,11 @@ from typing import Final, cast
 
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog, join_logs
+from imuproc.files.wording import listed, quoted
 from imuproc.readers.bids_files import files_beside, is_motion_file
 from imuproc.readers.layout import Format
 from imuproc.readers.request import LogReader, LogRequest
 from imuproc.readers.signals import LEAST_SAMPLES, ROWS_AT_A_TIME
-from imuproc.readers.wording import listed, quoted
 
 # In the order in which they are asked: formats with a signature come before text.
 READERS: Final[dict[Format, str]] = {

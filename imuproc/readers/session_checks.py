@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from pathlib import Path, PureWindowsPath
 
+from imuproc.files.toml_reading import Problem, problem
+from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.readers.request import LogRequest
 from imuproc.readers.session_model import RunEntry, SessionFile
-from imuproc.readers.toml_file import Problem, problem
-from imuproc.readers.wording import did_you_mean, listed, quoted
 
 
 def cross_problems(file: SessionFile) -> list[Problem]:

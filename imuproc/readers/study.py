@@ -11,11 +11,7 @@ from pydantic import ValidationError
 
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
-from imuproc.readers.reference import read_reference
-from imuproc.readers.reference_layout import C3dLayout, ReferenceLayout, checked_layout
-from imuproc.readers.reference_request import ReferenceRequest
-from imuproc.readers.study_model import SCHEMA, StudyFile, StudyRunEntry
-from imuproc.readers.toml_file import (
+from imuproc.files.toml_reading import (
     Problem,
     complain,
     load_toml,
@@ -23,7 +19,11 @@ from imuproc.readers.toml_file import (
     problems_of,
     without_schema,
 )
-from imuproc.readers.wording import did_you_mean, listed, quoted
+from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.readers.reference import read_reference
+from imuproc.readers.reference_layout import C3dLayout, ReferenceLayout, checked_layout
+from imuproc.readers.reference_request import ReferenceRequest
+from imuproc.readers.study_model import SCHEMA, StudyFile, StudyRunEntry
 
 STEPS: Final = "steps.csv"
 

@@ -9,9 +9,9 @@ from pydantic import Field, field_validator
 
 from imuproc.core.columns import FIGURES
 from imuproc.core.sites import Side
+from imuproc.files.toml_reading import Table, refusal
+from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.readers.session_model import ID_PATTERN
-from imuproc.readers.toml_file import Table, refusal
-from imuproc.readers.wording import did_you_mean, listed, quoted
 
 SCHEMA = 1
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from imuproc.core.errors import LogError
 from imuproc.core.units import known_unit
-from imuproc.readers.wording import listed, quoted
+from imuproc.files.wording import listed, quoted
 
 
 def unit_among(stated: str | None, allowed: Sequence[str], where: str) -> str:

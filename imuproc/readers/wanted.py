@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from imuproc.core.errors import LogError
+from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.readers.layout import Layout
-from imuproc.readers.wording import did_you_mean, listed, quoted
 
 
 @dataclass(frozen=True)

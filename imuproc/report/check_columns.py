@@ -7,7 +7,7 @@ from typing import Final
 
 from imuproc.checks.findings import SensorCheck
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.report.text import MISSING, fixed
+from imuproc.files.text import MISSING, fixed
 
 _AXES: Final = "xyz"
 

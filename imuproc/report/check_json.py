@@ -17,7 +17,7 @@ from imuproc.checks.findings import (
 )
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.allan import AllanReading
-from imuproc.report.text import clean
+from imuproc.files.text import clean
 
 _PER_HOUR = degrees(1.0) * 3600.0
 

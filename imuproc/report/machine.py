@@ -5,9 +5,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.files.text import clean
 from imuproc.report.squad import SquadRun
 from imuproc.report.summary import RUN_COLUMNS, RunSummary
-from imuproc.report.text import clean
 
 
 def summary_json(session: str, summaries: Sequence[RunSummary], files: Mapping[str, str]) -> str:

@@ -11,14 +11,14 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Wedge
 
-from imuproc.core.files import replaced_file
+from imuproc.files.text import clean
+from imuproc.files.whole import replaced_file
 from imuproc.report.pages import story
 from imuproc.report.pages.legs import HEIGHT, WIDTH, Leg, legs
 from imuproc.report.pages.rows import StepRow, step_rows
 from imuproc.report.pages.svg import BAND, BAND_EDGE, INK, LEFT, PAPER, RIGHT, SOFT
 from imuproc.report.pages.thinning import every_nth_pair, thinned
 from imuproc.report.pages.view import RunView
-from imuproc.report.text import clean
 
 _WIDTH_PX: Final = 1080
 _PER_ROW: Final = 5

@@ -14,8 +14,8 @@ from xlsxwriter.worksheet import Worksheet
 
 from imuproc.assessment.targets import Band, TargetSet
 from imuproc.core.columns import COLUMNS, FIGURES, STEP_COLUMNS, step_table_columns
-from imuproc.core.files import replaced_file
-from imuproc.report.text import clean
+from imuproc.files.text import clean
+from imuproc.files.whole import replaced_file
 
 _DECIMALS: Final = {"s": 3, "Hz": 2, "deg": 1, "m": 3, "m/s": 2}
 _MOST_CHARACTERS: Final = 32_767  # of a cell; the rest is cut off, with a sign that it was

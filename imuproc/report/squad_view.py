@@ -15,9 +15,9 @@ from rich.text import Text
 from imuproc.core.columns import uncertainty_name
 from imuproc.core.flags import FLAGS
 from imuproc.core.words import plural
+from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.squad import SquadRun
 from imuproc.report.summary import RunSummary, difference_name
-from imuproc.report.text import MISSING, clean, fixed
 
 _ID_CELLS: Final = 20
 _TIED: Final = "\xa0"

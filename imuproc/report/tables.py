@@ -10,9 +10,9 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from imuproc.core.columns import STEP_COLUMNS, Column, step_table_columns
-from imuproc.core.files import replaced_file
+from imuproc.files.text import fixed, spreadsheet_safe
+from imuproc.files.whole import replaced_file
 from imuproc.report.summary import RUN_COLUMNS, RunSummary
-from imuproc.report.text import fixed, spreadsheet_safe
 
 STEPS_CSV: Final = "steps.csv"
 STEPS_PARQUET: Final = "steps.parquet"

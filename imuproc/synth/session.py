@@ -12,10 +12,10 @@ import numpy as np
 import pandas as pd
 
 from imuproc.core.errors import SessionError
-from imuproc.core.files import replaced_file
 from imuproc.core.recording import Clock, SensorLog, Start
 from imuproc.core.sites import SITES, Site, is_foot
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
+from imuproc.files.whole import replaced_file
 from imuproc.synth.long import make_long, record_long
 from imuproc.synth.moments import record_common, with_jumps
 from imuproc.synth.plan import FAULTS, Fault, RunPlan, random_plan

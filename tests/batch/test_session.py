@@ -188,7 +188,7 @@ def test_a_disk_that_fills_up_during_the_tables_names_the_file_and_keeps_the_old
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         replace(source, target)
 
-    monkeypatch.setattr("imuproc.core.files.os.replace", full)
+    monkeypatch.setattr("imuproc.files.whole.os.replace", full)
     expected = rf"{name}: cannot be written \(No space left on device\); free some space"
     with pytest.raises(SessionError, match=expected):
         processed(session, out)

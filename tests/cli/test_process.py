@@ -199,7 +199,7 @@ def test_workers_are_started_early_for_the_runs_there_are_to_do(
         asked.append(workers)
         yield
 
-    monkeypatch.setattr("imuproc.core.workers.started", note)
+    monkeypatch.setattr("imuproc.files.workers.started", note)
     monkeypatch.setattr("imuproc.batch.session.by_workers", lambda j, m, t, _: in_turn(j, m, t))
     monkeypatch.setattr("imuproc.cli.process.cores", lambda: 2)
     again = ("process", session, "-o", tmp_path / "out", "--no-report", *options)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.convert.toml_text import toml_text
+from imuproc.files.toml_writing import toml_text
 
 # Halves of surrogate pairs cannot be written as UTF-8; no TOML file holds them.
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)

@@ -3,7 +3,7 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.core.files import replaced_file
+from imuproc.files.whole import replaced_file
 
 
 def test_the_file_appears_when_it_is_whole(tmp_path: Path) -> None:
@@ -45,8 +45,8 @@ def test_the_content_is_on_the_disk_before_the_name_is(
         order.append("name")
         source.rename(target)
 
-    monkeypatch.setattr("imuproc.core.files.os.fsync", synced)
-    monkeypatch.setattr("imuproc.core.files.os.replace", renamed)
+    monkeypatch.setattr("imuproc.files.whole.os.fsync", synced)
+    monkeypatch.setattr("imuproc.files.whole.os.replace", renamed)
     with replaced_file(path) as temporary:
         temporary.write_text("whole", encoding="utf-8")
     assert order == (["file", "name"] if os.name == "nt" else ["file", "name", "folder"])

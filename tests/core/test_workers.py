@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from joblib import delayed
 
-from imuproc.core.workers import shared_out, started
+from imuproc.files.workers import shared_out, started
 from tests.session_folder import small_session
 
 UNUSED = "imuproc.synth.jump"
@@ -60,7 +60,7 @@ def test_for_one_worker_nothing_is_started(monkeypatch: pytest.MonkeyPatch) -> N
     def never(*_: object) -> None:
         raise AssertionError("a worker was started")
 
-    monkeypatch.setattr("imuproc.core.workers.shared_out", never)
+    monkeypatch.setattr("imuproc.files.workers.shared_out", never)
     with started(1, [UNUSED]):
         pass
 

@@ -32,7 +32,7 @@ STAGES = range(2, 7)  # know nothing of each other: only the pipeline knows the 
 
 # What core may import besides the standard library (pandas only for type checking).
 CORE_ALLOWS = {"numpy"}
-CORE_ALLOWS_IN = {"imuproc.core.workers": {"joblib"}}
+CORE_ALLOWS_IN = {"imuproc.files.workers": {"joblib"}}
 
 
 def folder_of(module: str) -> str | None:

@@ -4,7 +4,7 @@ import datetime
 
 import pytest
 
-from imuproc.readers.wording import did_you_mean, found, quoted
+from imuproc.files.wording import did_you_mean, found, quoted
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 import pytest
 
-from imuproc.report.text import (
+from imuproc.files.text import (
     clean,
     fixed,
     from_spreadsheet_safe,

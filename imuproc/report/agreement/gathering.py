@@ -9,9 +9,9 @@ import pandas as pd
 from imuproc.core.errors import ImuprocError, RunError
 from imuproc.core.reference import Reference
 from imuproc.core.words import plural
+from imuproc.files.text import clean
 from imuproc.readers.study import Study, StudyRun
 from imuproc.report.agreement.results import Results, RunResult
-from imuproc.report.text import clean
 from imuproc.validation.agreement import Agreement
 from imuproc.validation.agreement import study as agreement_of
 from imuproc.validation.clock import Clock, clock_from_instant

@@ -9,13 +9,13 @@ import pandas as pd
 from markupsafe import Markup
 
 from imuproc.core.words import plural
+from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.agreement.brief import brief
 from imuproc.report.agreement.gathering import StudyResult
 from imuproc.report.agreement.quantities import Quantity, coefficient, quantity_of, share
 from imuproc.report.agreement.tables import EXCLUSIONS_CSV
 from imuproc.report.agreement.wording import Paragraphs
 from imuproc.report.pages.rendering import rendered
-from imuproc.report.text import MISSING, clean, fixed
 
 AGREEMENT_HTML: Final = "agreement.html"
 _PARTS: Final = {

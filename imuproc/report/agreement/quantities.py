@@ -6,7 +6,7 @@ from math import isfinite
 from typing import Final
 
 from imuproc.core.columns import BY_NAME
-from imuproc.report.text import MISSING, fixed
+from imuproc.files.text import MISSING, fixed
 
 _SHOWN: Final[Mapping[str, tuple[str, float, int]]] = {
     "s": ("ms", 1000.0, 1),

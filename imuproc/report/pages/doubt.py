@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 
 from imuproc.core.flags import FLAGS
+from imuproc.files.text import clean
 from imuproc.report.pages.doubted import doubted_sides
 from imuproc.report.pages.labels import LABELS
 from imuproc.report.pages.story import site_words
 from imuproc.report.pages.view import RunView
-from imuproc.report.text import clean
 
 
 @dataclass(frozen=True)

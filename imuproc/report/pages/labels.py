@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from imuproc.report.text import MISSING, fixed
+from imuproc.files.text import MISSING, fixed
 
 
 @dataclass(frozen=True)

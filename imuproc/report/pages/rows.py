@@ -8,10 +8,10 @@ import numpy as np
 from imuproc.assessment.verdicts import ABOVE, BELOW, IN_DOUBT, NOT_MEASURED, ON_TARGET, TOO_CLOSE
 from imuproc.core.columns import uncertainty_name
 from imuproc.core.uncertainty import PARTS
+from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.pages.labels import LABELS, Label
 from imuproc.report.pages.view import RunView
 from imuproc.report.summary import WITH_SYMMETRY, difference_name, symmetry_name
-from imuproc.report.text import MISSING, clean, fixed
 
 MARKS: Final = {
     ON_TARGET: ("✓", "on target"),

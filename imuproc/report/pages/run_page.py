@@ -7,6 +7,7 @@ import numpy as np
 from markupsafe import Markup
 
 from imuproc.core.words import plural
+from imuproc.files.text import clean
 from imuproc.report.pages import story
 from imuproc.report.pages.doubt import trouble, trusted
 from imuproc.report.pages.figures import by_step, through_swing, time_strip
@@ -16,7 +17,6 @@ from imuproc.report.pages.rendering import rendered
 from imuproc.report.pages.rows import part_meanings, part_rows, side_rows, step_rows
 from imuproc.report.pages.thinning import every_nth_pair, thinned
 from imuproc.report.pages.view import RunView
-from imuproc.report.text import clean
 
 CAUTIONS: Final = (
     "For training and the description of running only. This is no medical device: no diagnosis, no "

@@ -13,6 +13,7 @@ from imuproc.assessment.verdicts import NO_VERDICT, ON_TARGET
 from imuproc.core.errors import SessionError
 from imuproc.core.flags import FLAGS
 from imuproc.core.words import plural
+from imuproc.files.text import clean
 from imuproc.report.pages import story
 from imuproc.report.pages.labels import LABELS, STARTS, Label
 from imuproc.report.pages.rendering import rendered
@@ -20,7 +21,6 @@ from imuproc.report.pages.run_page import CAUTIONS
 from imuproc.report.pages.story import Matter
 from imuproc.report.pages.view import RunView
 from imuproc.report.summary import mean_name
-from imuproc.report.text import clean
 
 SHOWN: Final = (
     "contact_time_s",

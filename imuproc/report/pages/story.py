@@ -10,9 +10,9 @@ from imuproc.assessment.cues import Cue, on_target_share
 from imuproc.assessment.verdicts import ABOVE, TOO_CLOSE, VERDICTS
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.words import in_a_row, plural
+from imuproc.files.text import clean
 from imuproc.report.pages.labels import LABELS, STARTS, label_of, spans, steps_phrase
 from imuproc.report.pages.view import RunView
-from imuproc.report.text import clean
 
 if TYPE_CHECKING:
     import pandas as pd

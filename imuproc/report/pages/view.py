@@ -14,11 +14,11 @@ from imuproc.assessment.verdicts import put_in_doubt, verdicts
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
+from imuproc.files.text import clean
 from imuproc.report.pages.doubted import doubted_sides
 from imuproc.report.pages.labels import LABELS
 from imuproc.report.summary import RunSummary, failed_run, summarise_run
 from imuproc.report.tables import joined_steps
-from imuproc.report.text import clean
 
 if TYPE_CHECKING:
     from imuproc.archive.reading import ArchivedRun

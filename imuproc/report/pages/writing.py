@@ -12,9 +12,9 @@ import pandas as pd
 from imuproc.archive.reading import open_archive
 from imuproc.assessment.targets import DEFAULT, TargetSet, chosen, read_targets
 from imuproc.core.errors import ArchiveError, SessionError
-from imuproc.core.files import replaced_file
 from imuproc.core.results_folder import RUNS_FOLDER, SESSION_ARCHIVE
-from imuproc.core.workers import shared_out
+from imuproc.files.whole import replaced_file
+from imuproc.files.workers import shared_out
 from imuproc.report.pages.run_page import run_page
 from imuproc.report.pages.squad_page import (
     SquadRow,

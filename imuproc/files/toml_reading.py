@@ -16,7 +16,7 @@ from pydantic_core import ErrorDetails, PydanticCustomError
 
 from imuproc.core.errors import SessionError
 from imuproc.core.units import known_unit
-from imuproc.readers.wording import did_you_mean, found, listed, nearest, quoted
+from imuproc.files.wording import did_you_mean, found, listed, nearest, quoted
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _MOST_SHOWN = 20
