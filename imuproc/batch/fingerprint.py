@@ -10,7 +10,7 @@ from imuproc.archive.plain import digest_of
 from imuproc.archive.schema import SCHEMA
 from imuproc.archive.writing import versions
 from imuproc.batch.plan import Task
-from imuproc.readers.registry import input_files
+from imuproc.readers.logs.registry import input_files
 
 ENTRY: Final = "session entry"
 """Name under which what the session file states of a run stands among its inputs."""

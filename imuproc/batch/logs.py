@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
-from imuproc.readers.registry import stream_log
+from imuproc.readers.logs.registry import stream_log
 from imuproc.readers.session import Session
 
 

@@ -14,9 +14,9 @@ from imuproc.core.errors import SessionError
 from imuproc.core.recording import Athlete, Recording, Run
 from imuproc.files.toml_reading import Table, complain, load_toml, problems_of
 from imuproc.files.wording import listed
-from imuproc.readers.layout import Layout
-from imuproc.readers.registry import stream_log
-from imuproc.readers.request import LogRequest
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.registry import stream_log
+from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.session import Session
 
 UNNAMED: Final = "pelvis"

@@ -2,7 +2,7 @@
 
 Field names as in the Brain Imaging Data Structure, specification 1.10. LATENCY counts from the
 first sample and has microseconds, as BIDS wants it; the logger's own stamps stand in a channel
-``time_s`` beside it with every bit, see :mod:`imuproc.readers.bids_motion`.
+``time_s`` beside it with every bit, see :mod:`imuproc.readers.logs.bids_motion`.
 """
 
 import datetime
@@ -23,8 +23,8 @@ from imuproc.convert.form import Facts, Target, Watched
 from imuproc.convert.tables import AXES
 from imuproc.core.recording import SensorLog
 from imuproc.files.whole import replaced_file
-from imuproc.readers.bids_files import CHANNELS, MISSING, MOTION
-from imuproc.readers.bids_motion import STAMPS, ZERO_AT
+from imuproc.readers.logs.bids_files import CHANNELS, MISSING, MOTION
+from imuproc.readers.logs.bids_motion import STAMPS, ZERO_AT
 from imuproc.readers.session import Session
 
 _LAYOUT: Final = "bids-motion"

@@ -1,4 +1,4 @@
-"""Sessions as HDF5 in our own open layout, which :mod:`imuproc.readers.hdf5` describes."""
+"""Sessions as HDF5 in our own open layout, which :mod:`imuproc.readers.logs.hdf5.logs` describes."""
 
 from collections.abc import Iterable
 from pathlib import Path
@@ -12,7 +12,7 @@ from imuproc.convert.form import Facts, Target, Watched
 from imuproc.convert.tables import AXES, log_targets
 from imuproc.core.recording import SensorLog
 from imuproc.files.whole import replaced_file
-from imuproc.readers.hdf5 import FORMAT, VERSION
+from imuproc.readers.logs.hdf5.logs import FORMAT, VERSION
 from imuproc.readers.session import Session
 
 _CHUNK: Final = 8192

@@ -12,7 +12,7 @@ from imuproc.core.errors import LogError, SessionError
 from imuproc.files.toml_reading import load_toml
 from imuproc.files.toml_writing import toml_text
 from imuproc.files.whole import replaced_file
-from imuproc.readers.registry import stream_log
+from imuproc.readers.logs.registry import stream_log
 from imuproc.readers.session import Session
 
 FORMS: Final[dict[str, str]] = {

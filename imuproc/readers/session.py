@@ -13,8 +13,8 @@ from imuproc.core.recording import Athlete, Recording, Run, Surface
 from imuproc.core.sites import Site
 from imuproc.files.toml_reading import complain, load_toml, validated
 from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.readers.registry import read_log
-from imuproc.readers.request import LogRequest
+from imuproc.readers.logs.registry import read_log
+from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.session_checks import cross_problems, log_requests
 from imuproc.readers.session_model import SCHEMA, AthleteEntry, SessionEntry, SessionFile
 

@@ -5,7 +5,7 @@ from pathlib import Path, PureWindowsPath
 
 from imuproc.files.toml_reading import Problem, problem
 from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.readers.request import LogRequest
+from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.session_model import RunEntry, SessionFile
 
 

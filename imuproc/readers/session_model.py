@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field
 from imuproc.core.recording import Clock, Start, Surface
 from imuproc.core.sites import Site
 from imuproc.files.toml_reading import Table
-from imuproc.readers.layout import Layout
+from imuproc.readers.logs.layout import Layout
 
 SCHEMA = 1
 ID_PATTERN = r"^[A-Za-z0-9-]{1,64}$"

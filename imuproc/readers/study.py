@@ -20,9 +20,9 @@ from imuproc.files.toml_reading import (
     without_schema,
 )
 from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.readers.reference import read_reference
-from imuproc.readers.reference_layout import C3dLayout, ReferenceLayout, checked_layout
-from imuproc.readers.reference_request import ReferenceRequest
+from imuproc.readers.references.layout import C3dLayout, ReferenceLayout, checked_layout
+from imuproc.readers.references.registry import read_reference
+from imuproc.readers.references.request import ReferenceRequest
 from imuproc.readers.study_model import SCHEMA, StudyFile, StudyRunEntry
 
 STEPS: Final = "steps.csv"

@@ -10,8 +10,8 @@ import numpy as np
 import pyarrow as pa
 from pyarrow import parquet
 
-from imuproc.readers.layout import Format, Layout
-from imuproc.readers.request import LogRequest
+from imuproc.readers.logs.layout import Format, Layout
+from imuproc.readers.logs.request import LogRequest
 from tests.readers.xdf_files import Stream, xdf
 
 NAMES = ("t", "ax", "ay", "az", "gx", "gy", "gz")

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from imuproc.core.errors import LogError
-from imuproc.readers.registry import READERS, load_reader, read_log, recognise, stream_log
+from imuproc.readers.logs.registry import READERS, load_reader, read_log, recognise, stream_log
 from tests.contracts.kinds import COLUMNS, KINDS
 
 N = 200

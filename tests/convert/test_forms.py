@@ -15,9 +15,9 @@ from imuproc.convert.form import Target
 from imuproc.convert.work import FORMS
 from imuproc.core.errors import LogError
 from imuproc.core.recording import Run, SensorLog
-from imuproc.readers.layout import Layout
-from imuproc.readers.registry import read_log, recognise, stream_log
-from imuproc.readers.request import LogRequest
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.registry import read_log, recognise, stream_log
+from imuproc.readers.logs.request import LogRequest
 from tests.convert.bits import assert_same_bits, assert_same_log
 
 NUMBERS = st.floats(-1e15, 1e15) | st.just(float("nan"))  # larger ones count as missing when read

@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from imuproc.core.reference import Reference
-from imuproc.readers.reference import read_reference
-from imuproc.readers.reference_layout import LAYOUTS
-from imuproc.readers.reference_request import ReferenceRequest
+from imuproc.readers.references.layout import LAYOUTS
+from imuproc.readers.references.registry import read_reference
+from imuproc.readers.references.request import ReferenceRequest
 from tests.readers.c3d_files import Capture
 
 FloatArray = NDArray[np.float64]

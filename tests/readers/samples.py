@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from imuproc.core.errors import LogError
-from imuproc.readers.layout import Layout
-from imuproc.readers.registry import read_log
-from imuproc.readers.request import LogRequest
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.registry import read_log
+from imuproc.readers.logs.request import LogRequest
 
 NAMES = ("time_s", "ax", "ay", "az", "gx", "gy", "gz")
 

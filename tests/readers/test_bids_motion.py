@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from imuproc.core.errors import LogError
-from imuproc.readers.layout import Layout
-from imuproc.readers.registry import input_files, read_log
-from imuproc.readers.request import LogRequest
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.registry import input_files, read_log
+from imuproc.readers.logs.request import LogRequest
 
 N = 20
 STEM = "sub-R07_ses-a_task-run_tracksys-imu_run-1"

@@ -11,7 +11,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from imuproc.core.errors import LogError
-from imuproc.readers.registry import read_log, stream_log
+from imuproc.readers.logs.registry import read_log, stream_log
 from tests.contracts.kinds import KINDS
 from tests.readers.samples import NAMES, layout, read, refusal, request
 
@@ -171,7 +171,7 @@ def test_too_many_cells_or_words_in_the_middle_are_no_cut(tmp_path):
 @pytest.mark.parametrize("left", ["2.0,1.0,2", "2.0,1,2,3,4,5,-"])
 def test_the_last_piece_says_it(tmp_path, monkeypatch, rows, left):
     for block_bytes in (97, 1 << 21):
-        monkeypatch.setattr("imuproc.readers.text_file._BLOCK_BYTES", block_bytes)
+        monkeypatch.setattr("imuproc.readers.logs.text.text_file._BLOCK_BYTES", block_bytes)
         path = tmp_path / "log.csv"
         path.write_text("\n".join(lines_of("any")) + "\n" + left)
         pieces = list(stream_log(request(path), rows))
@@ -182,8 +182,8 @@ def test_the_last_piece_says_it(tmp_path, monkeypatch, rows, left):
 def test_a_cut_line_below_comments_is_told_even_if_nothing_else_is_in_its_block(
     tmp_path, monkeypatch
 ):
-    monkeypatch.setattr("imuproc.readers.text_file._BLOCK_BYTES", 199)
-    monkeypatch.setattr("imuproc.readers.delimited.HEAD_LINES", 1)
+    monkeypatch.setattr("imuproc.readers.logs.text.text_file._BLOCK_BYTES", 199)
+    monkeypatch.setattr("imuproc.readers.logs.text.delimited.HEAD_LINES", 1)
     comments = "\n".join("# " + "x" * 60 for _ in range(20))
     log = read(tmp_path, "\n".join(lines_of("any")) + f"\n{comments}\n2.0,1.0")
     assert len(log.time_s) == ROWS

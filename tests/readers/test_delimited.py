@@ -10,7 +10,7 @@ import pytest
 
 from imuproc.core.errors import LogError
 from imuproc.readers import text_file
-from imuproc.readers.registry import read_log, stream_log
+from imuproc.readers.logs.registry import read_log, stream_log
 from tests.readers.samples import (
     NAMES,
     assert_sample_values,
@@ -190,7 +190,7 @@ def test_zero_of_the_stamps(tmp_path):
 def small_blocks(monkeypatch):
     """Blocks of a few lines, so that a short log has many."""
     monkeypatch.setattr(text_file, "_BLOCK_BYTES", 173)
-    monkeypatch.setattr("imuproc.readers.delimited.HEAD_LINES", 1)
+    monkeypatch.setattr("imuproc.readers.logs.text.delimited.HEAD_LINES", 1)
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])

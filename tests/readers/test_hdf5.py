@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from imuproc.core.errors import LogError
-from imuproc.readers.layout import Layout
-from imuproc.readers.registry import read_log
-from imuproc.readers.request import LogRequest
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.registry import read_log
+from imuproc.readers.logs.request import LogRequest
 
 N = 50
 KEPT = Path(__file__).resolve().parents[1] / "archive" / "kept" / "schema-1.h5"

@@ -9,8 +9,8 @@ import pytest
 from pyarrow import parquet
 
 from imuproc.core.errors import LogError
-from imuproc.readers.layout import Layout
-from imuproc.readers.registry import read_log, stream_log
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.registry import read_log, stream_log
 from tests.readers.samples import NAMES, NUMBERED, assert_sample_values, layout, request, values
 
 EPOCH_NS = 1_957_000_000_123_456_789

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from imuproc.core.errors import LogError, SessionError
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS, PER_SECOND
-from imuproc.readers.registry import read_log
+from imuproc.readers.logs.registry import read_log
 from imuproc.readers.session import read_session
 from tests.readers.samples import (
     LAYOUT,

@@ -9,9 +9,9 @@ import pytest
 
 from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
-from imuproc.readers.reference import read_reference
-from imuproc.readers.reference_layout import LAYOUTS, checked_layout
-from imuproc.readers.reference_request import ReferenceRequest
+from imuproc.readers.references.layout import LAYOUTS, checked_layout
+from imuproc.readers.references.registry import read_reference
+from imuproc.readers.references.request import ReferenceRequest
 
 COLUMNS = {"side": "foot", "touchdown": "on", "toe_off": "off"}
 FRAMES: dict[str, Any] = {

@@ -5,7 +5,7 @@ import os
 import pytest
 
 from imuproc.core.errors import LogError
-from imuproc.readers.registry import READERS, load_reader, read_log, recognise
+from imuproc.readers.logs.registry import READERS, load_reader, read_log, recognise
 from tests.readers.samples import layout, request, text
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from imuproc.core.errors import LogError, SessionError
-from imuproc.readers.reference_layout import C3dLayout, EventsLayout
+from imuproc.readers.references.layout import C3dLayout, EventsLayout
 from imuproc.readers.study import Instant, read_study
 
 STUDY = """

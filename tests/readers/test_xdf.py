@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as st_np
 
 from imuproc.core.errors import LogError
-from imuproc.readers.layout import Layout
-from imuproc.readers.registry import read_log, stream_log
-from imuproc.readers.request import LogRequest
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.registry import read_log, stream_log
+from imuproc.readers.logs.request import LogRequest
 from tests.readers.xdf_files import Stream, xdf
 
 LABELS = ("ax", "ay", "az", "gx", "gy", "gz")

@@ -1,7 +1,7 @@
 """Every reader of references, and the one way to read one.
 
 A new format is a layout in ``reference_layout.py`` (one line in ``LAYOUTS``), a module with
-``read`` (see :class:`imuproc.readers.reference_request.ReferenceReader`) and one line in
+``read`` (see :class:`imuproc.readers.references.request.ReferenceReader`) and one line in
 ``READERS``.
 """
 
@@ -10,14 +10,14 @@ from typing import Final, cast
 
 from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
-from imuproc.readers.reference_layout import ReferenceFormat
-from imuproc.readers.reference_request import ReferenceReader, ReferenceRequest
+from imuproc.readers.references.layout import ReferenceFormat
+from imuproc.readers.references.request import ReferenceReader, ReferenceRequest
 
 READERS: Final[dict[ReferenceFormat, str]] = {
-    "events": "imuproc.readers.reference_events",
-    "photocells": "imuproc.readers.reference_photocells",
-    "c3d": "imuproc.readers.reference_c3d",
-    "bids-events": "imuproc.readers.reference_bids",
+    "events": "imuproc.readers.references.events",
+    "photocells": "imuproc.readers.references.photocells",
+    "c3d": "imuproc.readers.references.c3d.references",
+    "bids-events": "imuproc.readers.references.bids",
 }
 
 

@@ -21,7 +21,7 @@ from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
 from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.readers.hdf5_items import (
+from imuproc.readers.logs.hdf5.items import (
     DAMAGE,
     Dataset,
     attribute,
@@ -30,16 +30,16 @@ from imuproc.readers.hdf5_items import (
     names_of_groups,
     number,
 )
-from imuproc.readers.layout import Layout
-from imuproc.readers.request import LogRequest
-from imuproc.readers.signals import (
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.request import LogRequest
+from imuproc.readers.logs.signals import (
     Meaning,
     Samples,
     missing_as_nan,
     sensor_logs,
     stated_meaning,
 )
-from imuproc.readers.units_stated import unit_among
+from imuproc.readers.logs.units_stated import unit_among
 
 FORMAT: Final = "imuproc sensor logs"
 VERSION: Final = 1

@@ -7,10 +7,10 @@ from typing import Final
 from imuproc.core.errors import LogError
 from imuproc.core.words import plural
 from imuproc.files.wording import quoted
-from imuproc.readers.cells import is_missing, is_number, split_line
-from imuproc.readers.dialect import TableShape
-from imuproc.readers.layout import Layout
-from imuproc.readers.text_file import TextBlock
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.text.cells import is_missing, is_number, split_line
+from imuproc.readers.logs.text.dialect import TableShape
+from imuproc.readers.logs.text.text_file import TextBlock
 
 _BLOCK_LINES: Final = 4096
 

@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from pyarrow import csv
 
 from imuproc.core.errors import LogError
-from imuproc.readers.cells import MISSING_WORDS
-from imuproc.readers.dialect import TableShape
-from imuproc.readers.faults import explain
-from imuproc.readers.last_line import without_cut_line
-from imuproc.readers.layout import Layout
-from imuproc.readers.signals import missing_as_nan
-from imuproc.readers.text_file import TextBlock
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.signals import missing_as_nan
+from imuproc.readers.logs.text.cells import MISSING_WORDS
+from imuproc.readers.logs.text.dialect import TableShape
+from imuproc.readers.logs.text.last_line import without_cut_line
+from imuproc.readers.logs.text.line_errors import explain
+from imuproc.readers.logs.text.text_file import TextBlock
 
 Columns = list[NDArray[Any]]
 

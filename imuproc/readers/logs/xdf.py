@@ -20,11 +20,11 @@ import numpy as np
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
 from imuproc.files.wording import listed, quoted
-from imuproc.readers.layout import Layout
-from imuproc.readers.request import LogRequest
-from imuproc.readers.signals import Samples, missing_as_nan, sensor_logs, stated_meaning
-from imuproc.readers.units_stated import check_stated
-from imuproc.readers.wanted import clean_name, missing_text, positions, wanted_columns
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.request import LogRequest
+from imuproc.readers.logs.signals import Samples, missing_as_nan, sensor_logs, stated_meaning
+from imuproc.readers.logs.units_stated import check_stated
+from imuproc.readers.logs.wanted import clean_name, missing_text, positions, wanted_columns
 
 _SIGNATURE: Final = b"XDF:"
 _NO_FOOTER: Final = "the stream has no footer, which is written when a recording ends"

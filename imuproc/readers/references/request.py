@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Protocol, TypeVar
 
 from imuproc.core.reference import Reference
-from imuproc.readers.reference_layout import ReferenceLayout
+from imuproc.readers.references.layout import ReferenceLayout
 
 LayoutT = TypeVar("LayoutT")
 

@@ -12,10 +12,10 @@ from typing import Final
 from imuproc.core.errors import LogError
 from imuproc.core.words import plural
 from imuproc.files.wording import quoted
-from imuproc.readers.cells import begins_like_number, is_missing, is_number, split_line
-from imuproc.readers.layout import Layout
-from imuproc.readers.units_stated import check_stated
-from imuproc.readers.wanted import Wanted, clean_name, missing_text, positions, wanted_columns
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.text.cells import begins_like_number, is_missing, is_number, split_line
+from imuproc.readers.logs.units_stated import check_stated
+from imuproc.readers.logs.wanted import Wanted, clean_name, missing_text, positions, wanted_columns
 
 # Blanks last: under them a header separated by tabs would look right too.
 DELIMITERS: Final = (",", ";", "\t", "|", " ")

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
 from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.readers.hdf5_heap import check_heaps
-from imuproc.readers.units_stated import check_stated
+from imuproc.readers.logs.hdf5.heap import check_heaps
+from imuproc.readers.logs.units_stated import check_stated
 
 FloatArray = NDArray[np.float64]
 

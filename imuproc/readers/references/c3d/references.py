@@ -10,22 +10,22 @@ from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
 from imuproc.dsp.force import force_contacts
 from imuproc.files.wording import listed, quoted
-from imuproc.readers.reference_c3d_file import C3dFile, Plates, open_c3d
-from imuproc.readers.reference_contacts import (
+from imuproc.readers.references.c3d.markers import (
+    Legs,
+    angles_at_events,
+    read_legs,
+    standing_offsets,
+)
+from imuproc.readers.references.c3d.trial import C3dFile, Plates, open_c3d
+from imuproc.readers.references.contacts import (
     OrderedContacts,
     RawContacts,
     ordered,
     paired,
     with_clock,
 )
-from imuproc.readers.reference_layout import SIDE_WORDS, C3dLayout
-from imuproc.readers.reference_markers import (
-    Legs,
-    angles_at_events,
-    read_legs,
-    standing_offsets,
-)
-from imuproc.readers.reference_request import ReferenceRequest
+from imuproc.readers.references.layout import SIDE_WORDS, C3dLayout
+from imuproc.readers.references.request import ReferenceRequest
 
 FloatArray = NDArray[np.float64]
 

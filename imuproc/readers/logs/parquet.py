@@ -14,17 +14,17 @@ from pyarrow import parquet
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
 from imuproc.files.wording import quoted
-from imuproc.readers.layout import UNIX_ZERO, Layout
-from imuproc.readers.request import LogRequest
-from imuproc.readers.signals import (
+from imuproc.readers.logs.layout import UNIX_ZERO, Layout
+from imuproc.readers.logs.request import LogRequest
+from imuproc.readers.logs.signals import (
     Meaning,
     Samples,
     missing_as_nan,
     sensor_logs,
     stated_meaning,
 )
-from imuproc.readers.units_stated import check_stated
-from imuproc.readers.wanted import Wanted, clean_name, missing_text, positions, wanted_columns
+from imuproc.readers.logs.units_stated import check_stated
+from imuproc.readers.logs.wanted import Wanted, clean_name, missing_text, positions, wanted_columns
 
 _SIGNATURE: Final = b"PAR1"
 _ROWS: Final = 1 << 16

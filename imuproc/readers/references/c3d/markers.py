@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
 from imuproc.core.sites import SIDES, Side
-from imuproc.readers.reference_c3d_file import C3dFile
-from imuproc.readers.reference_layout import C3dLayout
+from imuproc.readers.references.c3d.trial import C3dFile
+from imuproc.readers.references.layout import C3dLayout
 
 FloatArray = NDArray[np.float64]
 

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
 from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.readers.cells import is_missing, is_number, split_line
-from imuproc.readers.dialect import DELIMITERS
-from imuproc.readers.reference_layout import SIDE_WORDS, SidedLayout
-from imuproc.readers.text_file import looks_like_text, text_blocks
-from imuproc.readers.wanted import clean_name
+from imuproc.readers.logs.text.cells import is_missing, is_number, split_line
+from imuproc.readers.logs.text.dialect import DELIMITERS
+from imuproc.readers.logs.text.text_file import looks_like_text, text_blocks
+from imuproc.readers.logs.wanted import clean_name
+from imuproc.readers.references.layout import SIDE_WORDS, SidedLayout
 
 FloatArray = NDArray[np.float64]
 

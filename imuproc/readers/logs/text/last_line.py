@@ -13,10 +13,10 @@ from typing import Final
 
 import numpy as np
 
-from imuproc.readers.cells import MISSING_WORDS, is_missing, is_number, split_line
-from imuproc.readers.dialect import TableShape
-from imuproc.readers.layout import Layout
-from imuproc.readers.text_file import TextBlock
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.text.cells import MISSING_WORDS, is_missing, is_number, split_line
+from imuproc.readers.logs.text.dialect import TableShape
+from imuproc.readers.logs.text.text_file import TextBlock
 
 _LINES: Final = 1000
 _LEAST_LINES: Final = 100

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from imuproc.core.recording import SensorLog
 from imuproc.core.sites import Site
-from imuproc.readers.layout import Layout
+from imuproc.readers.logs.layout import Layout
 
 
 @dataclass(frozen=True)

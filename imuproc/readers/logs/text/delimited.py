@@ -8,13 +8,13 @@ import numpy as np
 
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
-from imuproc.readers.bids_files import is_motion_file
-from imuproc.readers.dialect import HEAD_LINES, find_table
-from imuproc.readers.layout import Layout
-from imuproc.readers.request import LogRequest
-from imuproc.readers.signals import Samples, sensor_logs, stated_meaning
-from imuproc.readers.text_file import TextBlock, looks_like_text, text_blocks
-from imuproc.readers.text_table import table_values
+from imuproc.readers.logs.bids_files import is_motion_file
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.request import LogRequest
+from imuproc.readers.logs.signals import Samples, sensor_logs, stated_meaning
+from imuproc.readers.logs.text.dialect import HEAD_LINES, find_table
+from imuproc.readers.logs.text.numbers import table_values
+from imuproc.readers.logs.text.text_file import TextBlock, looks_like_text, text_blocks
 
 
 def recognise(path: Path) -> bool:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference, ReferenceKind
 from imuproc.core.sites import SIDES
-from imuproc.readers.reference_request import ReferenceRequest
+from imuproc.readers.references.request import ReferenceRequest
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
 from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.readers.reference_c3d_check import check_c3d
+from imuproc.readers.references.c3d.whole import check_c3d
 
 FloatArray = NDArray[np.float64]
 

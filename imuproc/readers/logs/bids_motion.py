@@ -17,7 +17,7 @@ from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
 from imuproc.files.wording import listed, quoted
-from imuproc.readers.bids_files import (
+from imuproc.readers.logs.bids_files import (
     MISSING,
     Channel,
     instant,
@@ -26,13 +26,13 @@ from imuproc.readers.bids_files import (
     read_metadata,
     read_onset,
 )
-from imuproc.readers.dialect import TableShape
-from imuproc.readers.layout import Layout
-from imuproc.readers.request import LogRequest
-from imuproc.readers.signals import Meaning, Samples, sensor_logs
-from imuproc.readers.text_file import looks_like_text, text_blocks
-from imuproc.readers.text_table import table_values
-from imuproc.readers.units_stated import unit_among
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.request import LogRequest
+from imuproc.readers.logs.signals import Meaning, Samples, sensor_logs
+from imuproc.readers.logs.text.dialect import TableShape
+from imuproc.readers.logs.text.numbers import table_values
+from imuproc.readers.logs.text.text_file import looks_like_text, text_blocks
+from imuproc.readers.logs.units_stated import unit_among
 
 STAMPS: Final = "time_s"
 ZERO_AT: Final = "StampsZeroAt"

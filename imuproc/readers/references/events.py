@@ -6,10 +6,10 @@ import numpy as np
 
 from imuproc.core.reference import Reference
 from imuproc.core.units import PER_SECOND
-from imuproc.readers.reference_contacts import RawContacts, ordered, with_clock
-from imuproc.readers.reference_layout import EventsLayout
-from imuproc.readers.reference_request import ReferenceRequest
-from imuproc.readers.reference_table import layout_sides, read_table
+from imuproc.readers.references.contacts import RawContacts, ordered, with_clock
+from imuproc.readers.references.layout import EventsLayout
+from imuproc.readers.references.request import ReferenceRequest
+from imuproc.readers.references.table import layout_sides, read_table
 
 
 def read(request: ReferenceRequest) -> Reference:

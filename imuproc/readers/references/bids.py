@@ -13,10 +13,10 @@ from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
 from imuproc.files.wording import listed, quoted
-from imuproc.readers.reference_contacts import RawContacts, ordered, paired, with_clock
-from imuproc.readers.reference_layout import BidsEventsLayout
-from imuproc.readers.reference_request import ReferenceRequest
-from imuproc.readers.reference_table import TextTable, read_table
+from imuproc.readers.references.contacts import RawContacts, ordered, paired, with_clock
+from imuproc.readers.references.layout import BidsEventsLayout
+from imuproc.readers.references.request import ReferenceRequest
+from imuproc.readers.references.table import TextTable, read_table
 
 FloatArray = NDArray[np.float64]
 

@@ -18,8 +18,8 @@ from imuproc.core.units import (
     GyroUnit,
     TimeUnit,
 )
-from imuproc.readers.layout import Layout
-from imuproc.readers.request import LogRequest
+from imuproc.readers.logs.layout import Layout
+from imuproc.readers.logs.request import LogRequest
 
 FloatArray = NDArray[np.float64]
 

@@ -6,10 +6,10 @@ from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.units import TIME_TO_S
 from imuproc.files.wording import quoted
-from imuproc.readers.reference_contacts import check_durations, enough
-from imuproc.readers.reference_layout import PhotocellsLayout
-from imuproc.readers.reference_request import ReferenceRequest
-from imuproc.readers.reference_table import layout_sides, read_table
+from imuproc.readers.references.contacts import check_durations, enough
+from imuproc.readers.references.layout import PhotocellsLayout
+from imuproc.readers.references.request import ReferenceRequest
+from imuproc.readers.references.table import layout_sides, read_table
 
 
 def read(request: ReferenceRequest) -> Reference:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from imuproc.core.errors import LogError
 from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.readers.layout import Layout
+from imuproc.readers.logs.layout import Layout
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """Every reader, and how a log finds its own.
 
 A new format is one module with ``recognise`` and ``stream`` (see
-:class:`imuproc.readers.request.LogReader`) and one line in ``READERS``.
+:class:`imuproc.readers.logs.request.LogReader`) and one line in ``READERS``.
 """
 
 import os
@@ -15,18 +15,18 @@ from typing import Final, cast
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog, join_logs
 from imuproc.files.wording import listed, quoted
-from imuproc.readers.bids_files import files_beside, is_motion_file
-from imuproc.readers.layout import Format
-from imuproc.readers.request import LogReader, LogRequest
-from imuproc.readers.signals import LEAST_SAMPLES, ROWS_AT_A_TIME
+from imuproc.readers.logs.bids_files import files_beside, is_motion_file
+from imuproc.readers.logs.layout import Format
+from imuproc.readers.logs.request import LogReader, LogRequest
+from imuproc.readers.logs.signals import LEAST_SAMPLES, ROWS_AT_A_TIME
 
 # In the order in which they are asked: formats with a signature come before text.
 READERS: Final[dict[Format, str]] = {
-    "hdf5": "imuproc.readers.hdf5",
-    "parquet": "imuproc.readers.parquet",
-    "xdf": "imuproc.readers.xdf",
-    "bids-motion": "imuproc.readers.bids_motion",
-    "delimited": "imuproc.readers.delimited",
+    "hdf5": "imuproc.readers.logs.hdf5.logs",
+    "parquet": "imuproc.readers.logs.parquet",
+    "xdf": "imuproc.readers.logs.xdf",
+    "bids-motion": "imuproc.readers.logs.bids_motion",
+    "delimited": "imuproc.readers.logs.text.delimited",
 }
 _TEXT: Final[set[Format]] = {"bids-motion", "delimited"}
 """Formats without a signature: their files may be read as each other."""
