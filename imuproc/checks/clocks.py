@@ -10,7 +10,7 @@ import numpy as np
 from imuproc.checks.findings import Clock, Reason
 from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
-from imuproc.conditioning.clocks import TiedClocks, tie_clocks
+from imuproc.conditioning.clocks.tying import TiedClocks, tie_clocks
 from imuproc.core.clocks import ClockTie
 from imuproc.core.errors import RunError
 from imuproc.core.flags import FLAGS

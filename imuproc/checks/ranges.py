@@ -7,7 +7,7 @@ from typing import Final
 from imuproc.checks.findings import Range, Reason, Severity
 from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
-from imuproc.conditioning.clipping import NEAR_END
+from imuproc.conditioning.samples.clipping import NEAR_END
 from imuproc.core.sites import is_foot
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 

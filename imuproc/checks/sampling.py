@@ -10,7 +10,7 @@ from imuproc.checks.findings import Reason, Sampling
 from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
 from imuproc.checks.wording import from_error, from_flag
-from imuproc.conditioning.stamps import Stamps, repair_stamps
+from imuproc.conditioning.samples.stamps import Stamps, repair_stamps
 from imuproc.core.errors import RunError
 from imuproc.core.words import plural
 

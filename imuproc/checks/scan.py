@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from imuproc.checks.findings import Range
 from imuproc.checks.settings import CheckSettings
-from imuproc.conditioning.artefacts import without_artefacts
-from imuproc.conditioning.clipping import (
+from imuproc.conditioning.samples.artefacts import without_artefacts
+from imuproc.conditioning.samples.clipping import (
     LEAST_ACCEL_RANGE_MPS2,
     LEAST_GYRO_RANGE_RADPS,
     NEAR_END,

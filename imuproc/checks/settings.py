@@ -3,10 +3,10 @@
 from dataclasses import dataclass, field
 from math import radians
 
-from imuproc.conditioning.artefacts import ArtefactSettings
-from imuproc.conditioning.calibration import CalibrationSettings
+from imuproc.conditioning.axes.calibration import CalibrationSettings
+from imuproc.conditioning.samples.artefacts import ArtefactSettings
+from imuproc.conditioning.samples.stamps import StampSettings
 from imuproc.conditioning.sanity import SanitySettings
-from imuproc.conditioning.stamps import StampSettings
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.allan import AllanSettings
 from imuproc.events.runs import RunSettings

@@ -12,7 +12,7 @@ from scipy.signal import detrend
 
 from imuproc.checks.findings import Reason, StillKind, Stillness
 from imuproc.checks.settings import CheckSettings
-from imuproc.conditioning.stillness import still_stretches
+from imuproc.conditioning.axes.stillness import still_stretches
 from imuproc.core.recording import Interval
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.allan import AllanReading, allan_curve, read_allan

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.artefacts import (
+from imuproc.conditioning.samples.artefacts import (
     LOW_RATE_HZ,
     ArtefactSettings,
     naming_stuck,

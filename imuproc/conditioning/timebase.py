@@ -7,14 +7,14 @@ from math import ceil, floor
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.clipping import (
+from imuproc.conditioning.samples.clipping import (
     LEAST_ACCEL_RANGE_MPS2,
     LEAST_GYRO_RANGE_RADPS,
     clipped_axes,
     restored_rate,
 )
-from imuproc.conditioning.marking import marked
-from imuproc.conditioning.stamps import Stamps, StampSettings, repair_stamps
+from imuproc.conditioning.samples.marking import marked
+from imuproc.conditioning.samples.stamps import Stamps, StampSettings, repair_stamps
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
@@ -133,7 +133,7 @@ def to_common_clock(recording: Recording, settings: TimeBaseSettings | None = No
     ------
     RunError
         If there is no log, the clocks are not shared, logs do not overlap, or the stamps of a log
-        cannot be used (see :func:`imuproc.conditioning.stamps.repair_stamps`).
+        cannot be used (see :func:`imuproc.conditioning.samples.stamps.repair_stamps`).
     """
     settings = settings or TimeBaseSettings()
     _require_shared_clock(recording)

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from imuproc.conditioning.clock_check import clock_faults
-from imuproc.conditioning.clock_grid import thinned_log
-from imuproc.conditioning.clocks import ClockSettings, TiedClocks, tie_clocks
+from imuproc.conditioning.clocks.check import clock_faults
+from imuproc.conditioning.clocks.grid import thinned_log
+from imuproc.conditioning.clocks.tying import ClockSettings, TiedClocks, tie_clocks
 from imuproc.core.contacts import Contacts
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag

@@ -3,11 +3,11 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from imuproc.conditioning.artefacts import naming_stuck
-from imuproc.conditioning.calibration import calibrate
-from imuproc.conditioning.pairing import require_paired_legs
+from imuproc.conditioning.axes.calibration import calibrate
+from imuproc.conditioning.axes.pairing import require_paired_legs
+from imuproc.conditioning.axes.slip import without_slips
+from imuproc.conditioning.samples.artefacts import naming_stuck
 from imuproc.conditioning.sanity import check_logs, check_signals
-from imuproc.conditioning.slip import without_slips
 from imuproc.conditioning.surroundings import spans_around
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
 from imuproc.conditioning.usable import sensors_of_run

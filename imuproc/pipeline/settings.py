@@ -6,8 +6,8 @@ from dataclasses import dataclass, field, fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
-from imuproc.conditioning.calibration import CalibrationSettings
-from imuproc.conditioning.clocks import ClockSettings
+from imuproc.conditioning.axes.calibration import CalibrationSettings
+from imuproc.conditioning.clocks.tying import ClockSettings
 from imuproc.conditioning.timebase import TimeBaseSettings
 from imuproc.core.errors import SessionError
 from imuproc.estimators.columns import EstimatorSettings

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.conditioning.agreement import axes_fault
-from imuproc.conditioning.axes import Stretch
+from imuproc.conditioning.axes.agreement import axes_fault
+from imuproc.conditioning.axes.segment_axes import Stretch
 from imuproc.core.recording import Interval
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import quat_conjugate, quat_rotate

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.conditioning.artefacts import ArtefactSettings, naming_stuck, without_artefacts
+from imuproc.conditioning.samples.artefacts import ArtefactSettings, naming_stuck, without_artefacts
 from imuproc.core.recording import SensorLog
 from tests.conditioning.made_up import make_log, make_recording, resting_and_running
 from tests.shared_data import SHARED_DATA, needs_shared_data

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from imuproc.conditioning.axes import Stretch, gyro_bias, segment_axes, zero_moved
+from imuproc.conditioning.axes.segment_axes import Stretch, gyro_bias, segment_axes, zero_moved
 from imuproc.core.recording import Interval
 from tests.conditioning.made_legs import RATE_HZ, RUN, STAND, made
 

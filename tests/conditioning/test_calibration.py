@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 import imuproc
-from imuproc.conditioning.calibration import CalibrationSettings, calibrate
+from imuproc.conditioning.axes.calibration import CalibrationSettings, calibrate
 from imuproc.core.columns import BY_NAME, FIGURES, uncertainty_name
 from imuproc.core.errors import RunError
 from imuproc.core.recording import Recording

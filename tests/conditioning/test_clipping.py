@@ -3,7 +3,12 @@
 import numpy as np
 import pytest
 
-from imuproc.conditioning.clipping import clipped_axes, clipped_samples, in_runs, restored_rate
+from imuproc.conditioning.samples.clipping import (
+    clipped_axes,
+    clipped_samples,
+    in_runs,
+    restored_rate,
+)
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.recording import SensorLog
 from tests.conditioning.made_up import (

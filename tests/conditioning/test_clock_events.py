@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from imuproc.conditioning.clock_events import (
+from imuproc.conditioning.clocks.events import (
     EventSettings,
     Match,
     _on_one_line,
     find_moments,
     matches,
 )
-from imuproc.conditioning.clock_grid import GRID_HZ, OwnGrid
+from imuproc.conditioning.clocks.grid import GRID_HZ, OwnGrid
 
 G = 9.80665
 USUAL = EventSettings()

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from imuproc.conditioning.clock_fit import Seen, fit_clock
+from imuproc.conditioning.clocks.fit import Seen, fit_clock
 
 
 def seen_at(times_s, offset_s, drift_ppm, u_s, rng):

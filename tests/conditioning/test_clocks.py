@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.conditioning.clock_lag import LagSettings, joint_lag, joint_signals
-from imuproc.conditioning.clocks import tie_clocks
+from imuproc.conditioning.clocks.lag import LagSettings, joint_lag, joint_signals
+from imuproc.conditioning.clocks.tying import tie_clocks
 from imuproc.core.sites import SITES
 from tests.conditioning.made_clocks import RATE_HZ, Clock, drawn, made, stamped
 

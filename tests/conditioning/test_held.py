@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.conditioning.artefacts import ArtefactSettings, naming_stuck, without_artefacts
+from imuproc.conditioning.axes.stillness import StillnessSettings, still_stretches
+from imuproc.conditioning.samples.artefacts import ArtefactSettings, naming_stuck, without_artefacts
 from imuproc.conditioning.sanity import check_logs, check_signals
-from imuproc.conditioning.stillness import StillnessSettings, still_stretches
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.conditioning.calibration import CalibrationSettings, calibrate
-from imuproc.conditioning.pairing import require_paired_legs
+from imuproc.conditioning.axes.calibration import CalibrationSettings, calibrate
+from imuproc.conditioning.axes.pairing import require_paired_legs
 from imuproc.core.errors import RunError
 from imuproc.core.recording import SensorLog
 from imuproc.core.sites import SITES

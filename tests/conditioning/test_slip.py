@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from imuproc.conditioning.slip import without_slips
+from imuproc.conditioning.axes.slip import without_slips
 from imuproc.core.recording import Slip
 from imuproc.core.sites import Site
 from imuproc.dsp.rotations import quat_from_rotvec, quat_rotate

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.conditioning.standing import find_standing, own_standing
-from imuproc.conditioning.stillness import StillnessSettings, still_stretches
+from imuproc.conditioning.axes.standing import find_standing, own_standing
+from imuproc.conditioning.axes.stillness import StillnessSettings, still_stretches
 from imuproc.core.recording import Interval
 from tests.conditioning.made_legs import RUN, SET, STAND, Hold, made, timebased
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from imuproc.conditioning.stillness import (
+from imuproc.conditioning.axes.stillness import (
     StillnessSettings,
     common_stretches,
     still_stretches,

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.conditioning.marking import marked
+from imuproc.conditioning.samples.marking import marked
 from imuproc.core.flags import RaisedFlag
 
 TIME_S = np.arange(100) / 10.0

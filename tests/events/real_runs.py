@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.calibration import calibrate
+from imuproc.conditioning.axes.calibration import calibrate
 from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.contacts import Contacts

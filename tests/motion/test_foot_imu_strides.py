@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imuproc.conditioning.calibration import CalibrationSettings, calibrate
+from imuproc.conditioning.axes.calibration import CalibrationSettings, calibrate
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.contacts import Contacts
 from imuproc.core.recording import (

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.marking import marked
+from imuproc.conditioning.samples.marking import marked
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog

@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.marking import marked
+from imuproc.conditioning.samples.marking import marked
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
 from imuproc.dsp.medians import median

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.repeated import all_axes, usual_stand
+from imuproc.conditioning.samples.repeated import all_axes, usual_stand
 from imuproc.core.recording import SensorLog
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.stretches import stretches_of

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.clock_grid import GRID_HZ, OwnGrid
+from imuproc.conditioning.clocks.grid import GRID_HZ, OwnGrid
 from imuproc.dsp.correlation import correlation
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import lengths

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.clock_grid import GRID_HZ, OwnGrid
+from imuproc.conditioning.clocks.grid import GRID_HZ, OwnGrid
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.filters import low_pass, moving_max, moving_mean, odd_width
 from imuproc.dsp.rotations import lengths

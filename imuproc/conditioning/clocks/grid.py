@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.clipping import (
+from imuproc.conditioning.samples.clipping import (
     LEAST_ACCEL_RANGE_MPS2,
     LEAST_GYRO_RANGE_RADPS,
     clipped_samples,
 )
-from imuproc.conditioning.stamps import StampSettings, repair_stamps
+from imuproc.conditioning.samples.stamps import StampSettings, repair_stamps
 from imuproc.core.recording import SensorLog
 from imuproc.dsp.filters import block_means, finite_rows
 from imuproc.dsp.resampling import interpolate, regular_grid

@@ -11,18 +11,18 @@ from dataclasses import asdict, dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.clock_coarse import activity_offset, motion_offset
-from imuproc.conditioning.clock_events import (
+from imuproc.conditioning.clocks.coarse import activity_offset, motion_offset
+from imuproc.conditioning.clocks.events import (
     EventSettings,
     Match,
     Moments,
     find_moments,
     matches,
 )
-from imuproc.conditioning.clock_fit import ClockFit, Seen, fit_clock
-from imuproc.conditioning.clock_grid import GRID_HZ, OwnGrid, busy_stretches, own_grid
-from imuproc.conditioning.clock_lag import LagSettings, joint_lag, joint_signals
-from imuproc.conditioning.stamps import StampSettings
+from imuproc.conditioning.clocks.fit import ClockFit, Seen, fit_clock
+from imuproc.conditioning.clocks.grid import GRID_HZ, OwnGrid, busy_stretches, own_grid
+from imuproc.conditioning.clocks.lag import LagSettings, joint_lag, joint_signals
+from imuproc.conditioning.samples.stamps import StampSettings
 from imuproc.core.clocks import Clocks, ClockTie
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import SensorLog

@@ -12,10 +12,16 @@ from dataclasses import asdict, dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.agreement import axes_fault
-from imuproc.conditioning.axes import Axes, Stretch, gyro_bias, segment_axes, zero_moved
-from imuproc.conditioning.standing import Standing, find_standing, own_standing
-from imuproc.conditioning.stillness import StillnessSettings, common_stretches, still_stretches
+from imuproc.conditioning.axes.agreement import axes_fault
+from imuproc.conditioning.axes.segment_axes import (
+    Axes,
+    Stretch,
+    gyro_bias,
+    segment_axes,
+    zero_moved,
+)
+from imuproc.conditioning.axes.standing import Standing, find_standing, own_standing
+from imuproc.conditioning.axes.stillness import StillnessSettings, common_stretches, still_stretches
 from imuproc.conditioning.surroundings import cut_signals, cut_to, flags_of_run, spans_around
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.conditioning.torn import WholePart, bridged, torn_flags, whole_part

@@ -17,7 +17,7 @@ from itertools import permutations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.axes import Coarse, Stretch
+from imuproc.conditioning.axes.segment_axes import Coarse, Stretch
 from imuproc.core.recording import Interval
 from imuproc.dsp.rotations import quat_rotate
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.stillness import common_stretches
+from imuproc.conditioning.axes.stillness import common_stretches
 from imuproc.conditioning.surroundings import SEARCH_S
 from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag

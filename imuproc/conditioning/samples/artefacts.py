@@ -9,9 +9,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.held import HeldSettings, held_samples, same_as_before
-from imuproc.conditioning.marking import marked
-from imuproc.conditioning.repeated import all_axes, own_samples
+from imuproc.conditioning.samples.held import HeldSettings, held_samples, same_as_before
+from imuproc.conditioning.samples.marking import marked
+from imuproc.conditioning.samples.repeated import all_axes, own_samples
 from imuproc.conditioning.surroundings import flags_of_run
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording, SensorLog
@@ -81,7 +81,7 @@ def without_artefacts(
     """The log with artefacts replaced by NaN, and a flag for each kind.
 
     Repeats of a sensor that is written faster than it samples are no artefacts, and no samples: see
-    :func:`imuproc.conditioning.repeated.own_samples`.
+    :func:`imuproc.conditioning.samples.repeated.own_samples`.
 
     Parameters
     ----------

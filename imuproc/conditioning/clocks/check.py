@@ -1,7 +1,7 @@
 """Is the clock of shank and foot of one leg really one? The ankle that both share tells.
 
 Clocks that are one came out at most 2.9 ms apart in 33 trials of 11 runners (see
-:mod:`imuproc.conditioning.clock_lag`), so 4 ms are beyond that by a third; a shift of 7 ms is
+:mod:`imuproc.conditioning.clocks.lag`), so 4 ms are beyond that by a third; a shift of 7 ms is
 always noticed.
 """
 
@@ -11,7 +11,7 @@ from math import hypot
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.clock_lag import (
+from imuproc.conditioning.clocks.lag import (
     JointSignals,
     Lag,
     LagSettings,
