@@ -13,14 +13,14 @@ except PackageNotFoundError:  # a source tree that is not installed
     __version__ = "0+source"
 
 if TYPE_CHECKING:
-    from imuproc.archive.reading import open_archive as open_archive
     from imuproc.pipeline.run import process as process
     from imuproc.pipeline.settings import Settings as Settings
     from imuproc.readers.session import read_session as read_session
     from imuproc.readers.study import read_study as read_study
+    from imuproc.results.archive.reading import open_archive as open_archive
 
 _HOMES = {
-    "open_archive": "imuproc.archive.reading",
+    "open_archive": "imuproc.results.archive.reading",
     "read_session": "imuproc.readers.session",
     "read_study": "imuproc.readers.study",
     "process": "imuproc.pipeline.run",

@@ -17,14 +17,14 @@ import numpy as np
 REPO = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(REPO))
 
-from imuproc.archive.assembling import assemble_session  # noqa: E402
-from imuproc.archive.schema import SCHEMA  # noqa: E402
-from imuproc.archive.writing import Provenance, write_run_archive  # noqa: E402
 from imuproc.core.recording import Recording, Run  # noqa: E402
 from imuproc.core.result import Result  # noqa: E402
 from imuproc.pipeline.run import process  # noqa: E402
 from imuproc.pipeline.settings import Settings  # noqa: E402
-from imuproc.report.summary import RunSummary, failed_run, summarise_run  # noqa: E402
+from imuproc.results.archive.assembling import assemble_session  # noqa: E402
+from imuproc.results.archive.schema import SCHEMA  # noqa: E402
+from imuproc.results.archive.writing import Provenance, write_run_archive  # noqa: E402
+from imuproc.results.summary import RunSummary, failed_run, summarise_run  # noqa: E402
 from imuproc.synth.plan import random_plan  # noqa: E402
 from imuproc.synth.runs import simulate_run  # noqa: E402
 

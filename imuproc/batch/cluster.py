@@ -22,8 +22,8 @@ from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job
 from imuproc.batch.work import Method, work_on
 from imuproc.core.errors import SessionError
-from imuproc.core.results_folder import RUNS_FOLDER
 from imuproc.files.disk_errors import cannot_be_written
+from imuproc.results.folder import RUNS_FOLDER
 
 CONNECT_S: Final = 10.0
 """How long a scheduler, its first worker and their answers are waited for."""

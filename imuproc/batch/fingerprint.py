@@ -6,11 +6,11 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
-from imuproc.archive.plain import digest_of
-from imuproc.archive.schema import SCHEMA
-from imuproc.archive.writing import versions
 from imuproc.batch.plan import Task
 from imuproc.readers.logs.registry import input_files
+from imuproc.results.archive.plain import digest_of
+from imuproc.results.archive.schema import SCHEMA
+from imuproc.results.archive.writing import versions
 
 ENTRY: Final = "session entry"
 """Name under which what the session file states of a run stands among its inputs."""

@@ -11,9 +11,9 @@ from filelock import FileLock, Timeout
 from imuproc.batch.log import PROCESS_LOG
 from imuproc.batch.plan import Task
 from imuproc.core.errors import SessionError
-from imuproc.core.results_folder import RUNS_FOLDER, SESSION_ARCHIVE, archive_path
 from imuproc.files.disk_errors import cannot_be_written
-from imuproc.report.tables import (
+from imuproc.results.folder import RUNS_FOLDER, SESSION_ARCHIVE, archive_path
+from imuproc.results.tables import (
     REPORT_FOLDER,
     RUNS_CSV,
     STEPS_CSV,

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
-from imuproc.report.summary import RunSummary
+from imuproc.results.summary import RunSummary
 
 if TYPE_CHECKING:
     import pandas as pd

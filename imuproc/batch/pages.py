@@ -5,11 +5,11 @@ from collections.abc import Collection, Iterable
 from pathlib import Path
 from typing import Final
 
-from imuproc.archive.plain import to_json
 from imuproc.batch.fingerprint import programs
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.files.whole import replaced_file
-from imuproc.report.tables import REPORT_FOLDER
+from imuproc.results.archive.plain import to_json
+from imuproc.results.tables import REPORT_FOLDER
 
 _MADE_WITH: Final = ".made-with"
 """Says with which programs and targets the pages in a report were made."""

@@ -19,10 +19,10 @@ from imuproc.batch.strict import serious_flags, strict_rows
 from imuproc.batch.tables import gather, write_results
 from imuproc.batch.work import Method, Tell
 from imuproc.core.errors import SessionError
-from imuproc.core.results_folder import archive_path
 from imuproc.files.disk_errors import cannot_be_written
 from imuproc.files.text import clean
 from imuproc.pipeline.settings import Settings
+from imuproc.results.folder import archive_path
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,18 +6,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from imuproc.archive.assembling import assemble_session
-from imuproc.archive.reading import Archive, ArchivedRun, open_archive
-from imuproc.archive.writing import Provenance, open_run_archive
 from imuproc.batch.outcome import Row
 from imuproc.batch.plan import Task
 from imuproc.core.errors import ArchiveError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Distance, Result
-from imuproc.core.results_folder import RUNS_FOLDER, SESSION_ARCHIVE
 from imuproc.files.disk_errors import cannot_be_written
 from imuproc.pipeline.run import refusal_flags
-from imuproc.report.summary import RUN_COLUMNS, RunSummary, start_time, summarise_run
+from imuproc.results.archive.assembling import assemble_session
+from imuproc.results.archive.reading import Archive, ArchivedRun, open_archive
+from imuproc.results.archive.writing import Provenance, open_run_archive
+from imuproc.results.folder import RUNS_FOLDER, SESSION_ARCHIVE
+from imuproc.results.summary import RUN_COLUMNS, RunSummary, start_time, summarise_run
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -7,11 +7,11 @@ from imuproc.batch.folder import RESULTS
 from imuproc.batch.outcome import Outcome, Row
 from imuproc.batch.store import Job, join_archives, load
 from imuproc.core.errors import ArchiveError, SessionError
-from imuproc.core.results_folder import SESSION_ARCHIVE
 from imuproc.files.disk_errors import cannot_be_written
 from imuproc.files.text import clean
-from imuproc.report.summary import failed_run
-from imuproc.report.tables import (
+from imuproc.results.folder import SESSION_ARCHIVE
+from imuproc.results.summary import failed_run
+from imuproc.results.tables import (
     RUNS_CSV,
     STEPS_CSV,
     STEPS_PARQUET,

@@ -106,7 +106,7 @@ def _processed(options: ProcessOptions) -> "Processed":
 
 def _workers_at_once(options: ProcessOptions, tasks: "list[Task]", jobs: int) -> int:
     """How many workers there is work for beyond doubt, before any input has been looked at."""
-    from imuproc.core.results_folder import archive_path
+    from imuproc.results.folder import archive_path
 
     wanted = [task.run.id for task in tasks if task.wanted]
     there = 0 if options.again else sum(archive_path(options.out, run).exists() for run in wanted)

@@ -39,7 +39,7 @@ def report(options: ReportOptions) -> None:
     """
     from imuproc.core.words import plural
     from imuproc.report.pages.writing import INDEX, write_report
-    from imuproc.report.tables import REPORT_FOLDER
+    from imuproc.results.tables import REPORT_FOLDER
 
     files = write_report(options.out, options.targets, jobs=options.jobs or cores())
     if options.as_json:

@@ -77,7 +77,7 @@ def squad(options: SquadOptions) -> None:
     from imuproc.core.errors import SessionError
     from imuproc.files.text import clean
     from imuproc.report.squad import of_athletes, of_group, ordered, squad_runs
-    from imuproc.report.squad_tables import read_squad
+    from imuproc.results.squad_tables import read_squad
 
     if options.descending and options.sort is None:
         raise SessionError("--descending needs --sort COLUMN")

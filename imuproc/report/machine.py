@@ -7,7 +7,7 @@ from typing import Any
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.files.text import clean
 from imuproc.report.squad import SquadRun
-from imuproc.report.summary import RUN_COLUMNS, RunSummary
+from imuproc.results.summary import RUN_COLUMNS, RunSummary
 
 
 def summary_json(session: str, summaries: Sequence[RunSummary], files: Mapping[str, str]) -> str:

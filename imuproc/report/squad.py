@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from imuproc.core.errors import SessionError
-from imuproc.report.squad_tables import SquadTables
-from imuproc.report.summary import RUN_COLUMNS, RunSummary, sum_up
+from imuproc.results.squad_tables import SquadTables
+from imuproc.results.summary import RUN_COLUMNS, RunSummary, sum_up
 
 PHASES: Final[tuple[str, ...]] = ("drive", "transition", "upright")
 

@@ -17,7 +17,7 @@ from imuproc.core.flags import FLAGS
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.squad import SquadRun
-from imuproc.report.summary import RunSummary, difference_name
+from imuproc.results.summary import RunSummary, difference_name
 
 _ID_CELLS: Final = 20
 _TIED: Final = "\xa0"

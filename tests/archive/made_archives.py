@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from imuproc.archive.writing import Provenance, write_run_archive
+from imuproc.results.archive.writing import Provenance, write_run_archive
 from tests.report.fake_result import fake_recording, fake_result
 
 SETTINGS = {"motion": {"stance_from": 0.35, "stance_to": 0.65}, "runs": {"margin_s": 0.5}}

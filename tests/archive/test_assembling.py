@@ -5,9 +5,9 @@ import pandas as pd
 import pytest
 
 import imuproc
-from imuproc.archive.assembling import assemble_session
-from imuproc.archive.writing import write_run_archive
 from imuproc.core.errors import ArchiveError
+from imuproc.results.archive.assembling import assemble_session
+from imuproc.results.archive.writing import write_run_archive
 from tests.archive.made_archives import (
     failed_archive,
     provenance,

@@ -8,8 +8,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import imuproc
-from imuproc.archive.head import HEAD_BYTES, seal, verify
 from imuproc.core.errors import ArchiveError
+from imuproc.results.archive.head import HEAD_BYTES, seal, verify
 from tests.archive.made_archives import small_archive
 
 REFUSED = (

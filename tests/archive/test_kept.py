@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 import imuproc
-from imuproc.archive.reading import Archive
-from imuproc.archive.schema import KNOWN_SCHEMAS, SCHEMA
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
+from imuproc.results.archive.reading import Archive
+from imuproc.results.archive.schema import KNOWN_SCHEMAS, SCHEMA
 
 KEPT = Path(__file__).parent / "kept"
 SCHEMA_1 = "c3b0a42da6b3a6873af7c545705f6dd6592e3b882560229b1a7937e8375594ca"

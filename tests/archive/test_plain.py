@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from imuproc.archive.plain import from_json, to_json
 from imuproc.core.recording import Interval
+from imuproc.results.archive.plain import from_json, to_json
 
 LEAVES = (
     st.none()

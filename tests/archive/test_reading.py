@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 import imuproc
-from imuproc.archive.reading import Archive
-from imuproc.archive.writing import write_run_archive
 from imuproc.core.errors import ArchiveError
+from imuproc.results.archive.reading import Archive
+from imuproc.results.archive.writing import write_run_archive
 from tests.archive.made_archives import provenance, small_archive
 from tests.archive.real_results import real_result
 

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.archive.sink import Sink
+from imuproc.results.archive.sink import Sink
 from tests.guards.sources import REPO
 
 # A limit on the size of files stands for the disk: what is beyond it fails in the same place.
 FULL_DISK = """
 import os, resource, sys
 from pathlib import Path
-from imuproc.archive.assembling import assemble_session
+from imuproc.results.archive.assembling import assemble_session
 from tests.archive.made_archives import small_archive
 
 def limited(size, work):

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from imuproc.archive.schema import Explained
-from imuproc.archive.values import (
+from imuproc.results.archive.schema import Explained
+from imuproc.results.archive.values import (
     read_attribute,
     read_columns,
     read_table,

@@ -15,15 +15,15 @@ import pandas as pd
 import pytest
 
 import imuproc
-from imuproc.archive.reading import ArchivedRun
-from imuproc.archive.values import read_attribute
-from imuproc.archive.writing import write_run_archive
 from imuproc.core.columns import BY_NAME, step_table_columns
 from imuproc.core.errors import ArchiveError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Slip
 from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
+from imuproc.results.archive.reading import ArchivedRun
+from imuproc.results.archive.values import read_attribute
+from imuproc.results.archive.writing import write_run_archive
 from tests.archive.made_archives import (
     INPUTS,
     failed_archive,
@@ -312,7 +312,7 @@ def test_an_interruption_leaves_the_old_archive(
     def stop(*_arguments: object) -> None:
         raise KeyboardInterrupt("stop")
 
-    monkeypatch.setattr("imuproc.archive.writing._event_table", stop)
+    monkeypatch.setattr("imuproc.results.archive.writing._event_table", stop)
     with pytest.raises(KeyboardInterrupt, match="stop"):
         small_archive(path, "R07-02")
     assert path.read_bytes() == before

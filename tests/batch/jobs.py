@@ -14,11 +14,11 @@ from imuproc.batch.store import Job
 from imuproc.batch.work import Method
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
-from imuproc.core.results_folder import archive_path
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource
 from imuproc.pipeline.windows import read_short
 from imuproc.readers.session import read_session
+from imuproc.results.folder import archive_path
 from tests.report.fake_result import fake_result
 
 DEADLY = "R07-02"

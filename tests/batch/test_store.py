@@ -7,12 +7,12 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from imuproc.archive.sink import Sink
 from imuproc.batch.store import Job, is_current, join_archives, keep, load
 from imuproc.core.errors import ArchiveError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Distance, Result
-from imuproc.report.summary import summarise_run
+from imuproc.results.archive.sink import Sink
+from imuproc.results.summary import summarise_run
 from tests.batch.jobs import jobs_of
 from tests.report.fake_result import fake_result, fake_steps
 from tests.session_folder import small_session

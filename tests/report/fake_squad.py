@@ -10,8 +10,8 @@ import pandas as pd
 
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
-from imuproc.report.summary import RunSummary, failed_run, summarise_run
-from imuproc.report.tables import (
+from imuproc.results.summary import RunSummary, failed_run, summarise_run
+from imuproc.results.tables import (
     RUNS_CSV,
     STEPS_PARQUET,
     joined_steps,

@@ -4,8 +4,8 @@ from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.report.machine import squad_json, summary_json
 from imuproc.report.squad import squad_runs
-from imuproc.report.squad_tables import SquadTables
-from imuproc.report.summary import failed_run, summarise_run
+from imuproc.results.squad_tables import SquadTables
+from imuproc.results.summary import failed_run, summarise_run
 from tests.report.fake_result import fake_steps
 from tests.report.fake_squad import REASON, squad_runs_by_hand
 

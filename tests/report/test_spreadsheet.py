@@ -11,7 +11,7 @@ import pytest
 from imuproc.assessment.targets import DEFAULT, read_targets
 from imuproc.assessment.verdicts import verdicts
 from imuproc.report.spreadsheet import write_steps_xlsx
-from imuproc.report.tables import joined_steps
+from imuproc.results.tables import joined_steps
 from tests.report.fake_result import fake_steps
 
 TARGETS = read_targets()[DEFAULT]

@@ -2,7 +2,7 @@ import pytest
 
 from imuproc.core.errors import SessionError
 from imuproc.report.squad import SquadRun, of_athletes, of_group, ordered, squad_runs
-from imuproc.report.squad_tables import SquadTables
+from imuproc.results.squad_tables import SquadTables
 from tests.report.fake_squad import squad_runs_by_hand
 
 

@@ -5,8 +5,8 @@ import pyarrow.parquet as pq
 import pytest
 
 from imuproc.core.errors import ArchiveError, SessionError
-from imuproc.report.squad_tables import read_squad
-from imuproc.report.tables import RUNS_CSV, STEPS_PARQUET, joined_steps, write_steps_parquet
+from imuproc.results.squad_tables import read_squad
+from imuproc.results.tables import RUNS_CSV, STEPS_PARQUET, joined_steps, write_steps_parquet
 from tests.report.fake_squad import REASON, sprint, squad_runs_by_hand, write_squad
 
 KEPT = Path(__file__).resolve().parents[1] / "archive" / "kept" / "schema-1.h5"
@@ -99,7 +99,7 @@ def test_a_step_table_with_another_number_in_it_is_noticed(out: Path) -> None:
 
 
 def test_a_folder_without_rights(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("imuproc.report.squad_tables.os.access", lambda *_: False)
+    monkeypatch.setattr("imuproc.results.squad_tables.os.access", lambda *_: False)
     with pytest.raises(SessionError, match="cannot be read, this user has no right to"):
         read_squad(out)
 

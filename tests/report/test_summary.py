@@ -6,7 +6,7 @@ from imuproc.core.columns import FIGURES
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
-from imuproc.report.summary import (
+from imuproc.results.summary import (
     KEY_FIGURES,
     RUN_COLUMNS,
     WITH_SYMMETRY,

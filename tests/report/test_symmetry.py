@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from imuproc.report.symmetry import (
+from imuproc.results.symmetry import (
     ALIKE,
     left_minus_right,
     mean_u,

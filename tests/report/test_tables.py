@@ -10,8 +10,8 @@ from imuproc.core.columns import step_table_columns
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.report import tables
-from imuproc.report.summary import RUN_COLUMNS, failed_run, summarise_run
-from imuproc.report.tables import (
+from imuproc.results.summary import RUN_COLUMNS, failed_run, summarise_run
+from imuproc.results.tables import (
     joined_steps,
     write_runs_csv,
     write_steps_csv,

@@ -8,8 +8,8 @@ from rich.console import Console
 
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.recording import Athlete, Run
-from imuproc.report.summary import RunSummary, failed_run, summarise_run
 from imuproc.report.terminal import print_closing, print_run
+from imuproc.results.summary import RunSummary, failed_run, summarise_run
 from tests.report.fake_result import fake_steps
 
 ATHLETE = Athlete(id="R07")

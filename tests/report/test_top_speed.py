@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imuproc.report.top_speed import top_speed
+from imuproc.results.top_speed import top_speed
 
 
 def steps_of(speed_mps: list[float], time_s: float = 0.25) -> pd.DataFrame:

@@ -10,7 +10,6 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
-from imuproc.archive.reading import ArchivedSignals, open_archive
 from imuproc.core.errors import ArchiveError
 from imuproc.core.sites import SIDES, foot_of, shank_of
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
@@ -18,6 +17,7 @@ from imuproc.report.agreement.gathering import ComparedRun, StudyResult
 from imuproc.report.agreement.pictures import WIDTH_PX
 from imuproc.report.agreement.quantities import quantity_of
 from imuproc.report.pages.svg import BAND, INK, LEFT, RIGHT, SOFT, axes_in, new_figure
+from imuproc.results.archive.reading import ArchivedSignals, open_archive
 
 FloatArray = NDArray[np.float64]
 

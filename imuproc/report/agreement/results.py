@@ -9,12 +9,12 @@ from typing import Final
 
 import pandas as pd
 
-from imuproc.archive.reading import ArchivedRun, open_archive
 from imuproc.core.errors import ArchiveError, RunError, SessionError
-from imuproc.core.results_folder import SESSION_ARCHIVE, archive_path
 from imuproc.files.text import clean
 from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.report.squad_tables import SquadTables, read_squad
+from imuproc.results.archive.reading import ArchivedRun, open_archive
+from imuproc.results.folder import SESSION_ARCHIVE, archive_path
+from imuproc.results.squad_tables import SquadTables, read_squad
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,11 +17,11 @@ from imuproc.core.result import Distance
 from imuproc.files.text import clean
 from imuproc.report.pages.doubted import doubted_sides
 from imuproc.report.pages.labels import LABELS
-from imuproc.report.summary import RunSummary, failed_run, summarise_run
-from imuproc.report.tables import joined_steps
+from imuproc.results.summary import RunSummary, failed_run, summarise_run
+from imuproc.results.tables import joined_steps
 
 if TYPE_CHECKING:
-    from imuproc.archive.reading import ArchivedRun
+    from imuproc.results.archive.reading import ArchivedRun
 
 FloatArray = NDArray[np.float64]
 _CURVES: Final = ("foot_pitch", "dorsiflexion")

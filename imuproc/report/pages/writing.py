@@ -9,10 +9,8 @@ from typing import Any, Final
 
 import pandas as pd
 
-from imuproc.archive.reading import open_archive
 from imuproc.assessment.targets import DEFAULT, TargetSet, chosen, read_targets
 from imuproc.core.errors import ArchiveError, SessionError
-from imuproc.core.results_folder import RUNS_FOLDER, SESSION_ARCHIVE
 from imuproc.files.whole import replaced_file
 from imuproc.files.workers import shared_out
 from imuproc.report.pages.run_page import run_page
@@ -26,7 +24,9 @@ from imuproc.report.pages.squad_page import (
 from imuproc.report.pages.view import RunView, failed_view, read_view
 from imuproc.report.picture import write_picture
 from imuproc.report.spreadsheet import write_steps_xlsx
-from imuproc.report.tables import REPORT_FOLDER, RUNS_CSV, STEPS_XLSX, joined_steps
+from imuproc.results.archive.reading import open_archive
+from imuproc.results.folder import RUNS_FOLDER, SESSION_ARCHIVE
+from imuproc.results.tables import REPORT_FOLDER, RUNS_CSV, STEPS_XLSX, joined_steps
 
 INDEX: Final = "index.html"
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from imuproc.report.tables import STEPS_CSV, write_steps_csv
+from imuproc.results.tables import STEPS_CSV, write_steps_csv
 from tests.report.fake_squad import squad_runs_by_hand, write_squad
 
 OFFSET_S = -6.0

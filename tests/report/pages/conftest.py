@@ -3,9 +3,9 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.archive.reading import open_archive
 from imuproc.assessment.targets import read_targets
 from imuproc.report.pages.view import RunView, read_view
+from imuproc.results.archive.reading import open_archive
 from tests.report.pages.made_report import archived_folder, reported_folder
 
 

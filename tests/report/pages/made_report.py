@@ -9,12 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from imuproc.archive.assembling import assemble_session
-from imuproc.archive.writing import write_run_archive
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete
 from imuproc.core.result import Result
 from imuproc.report.pages.writing import write_report
+from imuproc.results.archive.assembling import assemble_session
+from imuproc.results.archive.writing import write_run_archive
 from tests.archive.made_archives import provenance
 from tests.archive.real_results import real_result
 

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.archive.writing import write_run_archive
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.report.pages.squad_page import page_name, squad_page, squad_row
 from imuproc.report.pages.view import RunView
 from imuproc.report.pages.writing import write_report
+from imuproc.results.archive.writing import write_run_archive
 from tests.archive.made_archives import failed_archive, provenance, small_archive
 from tests.report.fake_result import fake_recording, fake_result
 from tests.report.pages.made_report import DOUBTFUL, FAILED, NOTED, SESSION, SOUND, with_people

@@ -12,13 +12,19 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from imuproc.archive.head import verify
-from imuproc.archive.schema import KNOWN_SCHEMAS
-from imuproc.archive.values import read_attribute, read_columns, read_json, read_names, read_table
 from imuproc.core.errors import ArchiveError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Calibration, Interval, Slip
+from imuproc.results.archive.head import verify
+from imuproc.results.archive.schema import KNOWN_SCHEMAS
+from imuproc.results.archive.values import (
+    read_attribute,
+    read_columns,
+    read_json,
+    read_names,
+    read_table,
+)
 
 Float32Array = NDArray[np.float32]
 FloatArray = NDArray[np.float64]

@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 from imuproc.core.columns import STEP_COLUMNS, Column, step_table_columns
 from imuproc.files.text import fixed, spreadsheet_safe
 from imuproc.files.whole import replaced_file
-from imuproc.report.summary import RUN_COLUMNS, RunSummary
+from imuproc.results.summary import RUN_COLUMNS, RunSummary
 
 STEPS_CSV: Final = "steps.csv"
 STEPS_PARQUET: Final = "steps.parquet"

@@ -12,14 +12,14 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from imuproc.archive.reading import ArchivedRun, open_archive
 from imuproc.core.columns import step_table_columns
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.results_folder import SESSION_ARCHIVE
 from imuproc.files.text import from_spreadsheet_safe
-from imuproc.report.summary import KEY_FIGURES, RunSummary, mean_name, sum_up
-from imuproc.report.tables import DECIMALS, RUN_COLUMN, RUNS_CSV, STEPS_PARQUET
+from imuproc.results.archive.reading import ArchivedRun, open_archive
+from imuproc.results.folder import SESSION_ARCHIVE
+from imuproc.results.summary import KEY_FIGURES, RunSummary, mean_name, sum_up
+from imuproc.results.tables import DECIMALS, RUN_COLUMN, RUNS_CSV, STEPS_PARQUET
 
 _AGAIN: Final = "run the same `imuproc process` again"
 _NEEDED: Final = ("session", "athlete", "run", "start", "distance_m", "status", "flags", "reason")

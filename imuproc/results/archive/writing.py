@@ -15,27 +15,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc import __version__
-from imuproc.archive.head import HEAD_BYTES, seal
-from imuproc.archive.schema import (
-    ARRAYS,
-    FORMAT,
-    SCHEMA,
-    Explained,
-    curve,
-    event_column,
-    flag_column,
-    step_column,
-    uncertainty_parts,
-)
-from imuproc.archive.sink import Sink
-from imuproc.archive.values import (
-    write_array,
-    write_attribute,
-    write_columns,
-    write_json,
-    write_names,
-    write_table,
-)
 from imuproc.core.columns import BY_NAME, step_table_columns
 from imuproc.core.contacts import Contacts
 from imuproc.core.errors import ArchiveError
@@ -46,6 +25,27 @@ from imuproc.core.recording import Conditioned, Recording
 from imuproc.core.result import Result
 from imuproc.core.uncertainty import PARTS
 from imuproc.files.whole import replaced_file
+from imuproc.results.archive.head import HEAD_BYTES, seal
+from imuproc.results.archive.schema import (
+    ARRAYS,
+    FORMAT,
+    SCHEMA,
+    Explained,
+    curve,
+    event_column,
+    flag_column,
+    step_column,
+    uncertainty_parts,
+)
+from imuproc.results.archive.sink import Sink
+from imuproc.results.archive.values import (
+    write_array,
+    write_attribute,
+    write_columns,
+    write_json,
+    write_names,
+    write_table,
+)
 
 _RUN_ID: Final = re.compile(r"[A-Za-z0-9_-]{1,100}")
 

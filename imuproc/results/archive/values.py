@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from imuproc.archive.plain import from_json, to_json
-from imuproc.archive.schema import TEXTS, Explained
+from imuproc.results.archive.plain import from_json, to_json
+from imuproc.results.archive.schema import TEXTS, Explained
 
 Explain = Callable[[str], Explained]
 

@@ -19,7 +19,7 @@ from imuproc.core.columns import (
 from imuproc.core.flags import INFORMATION, RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
-from imuproc.report.symmetry import (
+from imuproc.results.symmetry import (
     left_minus_right,
     mean_u,
     scatter_u,
@@ -27,7 +27,7 @@ from imuproc.report.symmetry import (
     symmetry_angle_pct,
     symmetry_index_pct,
 )
-from imuproc.report.top_speed import TOP_SPEED_STEPS, top_speed
+from imuproc.results.top_speed import TOP_SPEED_STEPS, top_speed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -273,7 +273,7 @@ def summarise_run(
     RunSummary
         Means are over the steps that have the figure and are not in the phase ``slowing``.
         Differences are left minus right, see
-        :func:`imuproc.report.symmetry.left_minus_right`.
+        :func:`imuproc.results.symmetry.left_minus_right`.
     """
     counts, figures = sum_up(steps)
     figures["distance_covered_m"] = distance.value_m if distance else float("nan")
@@ -305,8 +305,8 @@ def sum_up(steps: "pd.DataFrame") -> tuple[dict[str, int], dict[str, float]]:
     counts : dict from str to int
     figures : dict from str to float
         NaN where one is missing. The uncertainty of a difference is the root of the sum of the
-        squares of :func:`imuproc.report.symmetry.scatter_u` and
-        :func:`imuproc.report.symmetry.stated_u`: the scatter from step to step, and the share of
+        squares of :func:`imuproc.results.symmetry.scatter_u` and
+        :func:`imuproc.results.symmetry.stated_u`: the scatter from step to step, and the share of
         the stated uncertainties that all steps of a side have alike.
     """
     # Tables of older versions have fewer columns.

@@ -4,12 +4,12 @@ from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from imuproc.archive.head import stated_digest
-from imuproc.archive.plain import digest_of
-from imuproc.archive.reading import opened
-from imuproc.archive.values import read_attribute, read_json, write_attribute, write_json
-from imuproc.archive.writing import archive_file
 from imuproc.core.errors import ArchiveError
+from imuproc.results.archive.head import stated_digest
+from imuproc.results.archive.plain import digest_of
+from imuproc.results.archive.reading import opened
+from imuproc.results.archive.values import read_attribute, read_json, write_attribute, write_json
+from imuproc.results.archive.writing import archive_file
 
 
 def assemble_session(
