@@ -33,9 +33,9 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import imuproc
+from imuproc.agreement.judging import Judged, judge, match_steps
 from imuproc.core.recording import Recording
 from imuproc.synth.truth import Truth
-from imuproc.validation.judging import Judged, judge, match_steps
 from scripts.accuracy_cases import Recipe, judged_case, make_case, numbers_of, only_sites
 from scripts.accuracy_groups import GROUPS, Group, chosen_groups
 from scripts.accuracy_tables import (

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 import imuproc
+from imuproc.agreement.judging import Judged, judge, judged_steps, nothing_found
 from imuproc.core.errors import ImuprocError
 from imuproc.core.recording import Clock, Recording, Start
 from imuproc.core.sites import Site
@@ -24,7 +25,6 @@ from imuproc.synth.poses import PoseTrack
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors import GRADES, SensorModel
 from imuproc.synth.truth import Truth
-from imuproc.validation.judging import Judged, judge, judged_steps, nothing_found
 from scripts.accuracy_clocks import with_jumps_around, with_own_clocks
 from scripts.optical_running import RealCase, cases
 from scripts.overground import CLIPS

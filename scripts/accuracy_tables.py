@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from imuproc.validation.judging import SAME_INSTANT, Judged
-from imuproc.validation.shares import wilson_interval
+from imuproc.agreement.judging import SAME_INSTANT, Judged
+from imuproc.agreement.statistics.shares import wilson_interval
 
 FOUND: Final = "steps_found"
 INVENTED: Final = "steps_invented"

@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+from imuproc.agreement.alignment.clock import ClockError, clock_from_events
+from imuproc.agreement.events import EventTrain, event_train
 from imuproc.synth.course import make_course
 from imuproc.synth.plan import random_plan
 from imuproc.synth.schedule import make_schedule
-from imuproc.validation.clock import ClockError, clock_from_events
-from imuproc.validation.events import EventTrain, event_train
 
 FloatArray = NDArray[np.float64]
 FRAME_S = 1.0 / 240.0

@@ -25,6 +25,7 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import imuproc
+from imuproc.agreement.judging import judge
 from imuproc.core.errors import ImuprocError
 from imuproc.core.flags import FLAGS, INFORMATION
 from imuproc.core.recording import Recording
@@ -32,7 +33,6 @@ from imuproc.core.result import Result
 from imuproc.core.sites import SIDES, side_of
 from imuproc.synth.faults import FAULTS, FaultKind
 from imuproc.synth.truth import Truth
-from imuproc.validation.judging import judge
 from scripts.accuracy_cases import Case, Recipe, make_case
 from scripts.optical_running import cases
 

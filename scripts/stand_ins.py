@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import imuproc
+from imuproc.agreement.judging import judged_steps, match_steps
 from imuproc.core.result import Result
 from imuproc.core.sites import foot_of
 from imuproc.dsp.filters import derivative
@@ -33,7 +34,6 @@ from imuproc.events.foot_points import FootGeometry, foot_points
 from imuproc.events.leaving import LeavingSettings
 from imuproc.events.toe_off import ToeOffSettings
 from imuproc.events.touchdown import TouchdownSettings
-from imuproc.validation.judging import judged_steps, match_steps
 from scripts.accuracy_cases import Recipe, make_case, numbers_of
 
 FloatArray = NDArray[np.float64]

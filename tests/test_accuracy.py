@@ -15,10 +15,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from imuproc.agreement.judging import judged_steps
 from imuproc.core.columns import FIGURES, step_table_columns
 from imuproc.core.result import Distance, Result
 from imuproc.synth.truth import Truth
-from imuproc.validation.judging import judged_steps
 from scripts.accuracy import (
     Judged,
     Sweep,

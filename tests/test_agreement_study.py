@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from imuproc.agreement.study import StudyResult, compare_study
 from imuproc.batch.agreement import agree
 from imuproc.batch.plan import plan
 from imuproc.batch.session import Request, process_tasks
@@ -20,7 +21,6 @@ from imuproc.pipeline.run import process_each
 from imuproc.pipeline.settings import Settings
 from imuproc.readers.session import read_session
 from imuproc.readers.study import read_study
-from imuproc.report.agreement.gathering import StudyResult, compare_study
 from imuproc.report.agreement.moments import worst_moments
 from imuproc.synth.session import Squad, plan_session, write_session
 from scripts.agreement_study import make_study

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 import imuproc
+from imuproc.agreement.judging import judge
 from imuproc.synth.sensors import GRADES
-from imuproc.validation.judging import judge
 from scripts import overground
 from tests.shared_data import SHARED_DATA, needs_shared_data
 

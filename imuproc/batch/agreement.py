@@ -9,6 +9,7 @@ from typing import Final
 
 from markupsafe import Markup
 
+from imuproc.agreement.study import StudyResult, compare_study
 from imuproc.batch.folder import RESULTS, held, require_no_file
 from imuproc.core.errors import SessionError
 from imuproc.files.disk_errors import cannot_be_written
@@ -16,7 +17,6 @@ from imuproc.files.whole import replaced_file
 from imuproc.files.wording import quoted
 from imuproc.readers.study import Study
 from imuproc.report.agreement.charts import pictures_of
-from imuproc.report.agreement.gathering import StudyResult, compare_study
 from imuproc.report.agreement.page import AGREEMENT_HTML, Chart, agreement_page
 from imuproc.report.agreement.tables import (
     AGREEMENT_CSV,

@@ -13,13 +13,13 @@ import pytest
 from vqf import offlineVQF
 
 import imuproc
+from imuproc.agreement.judging import judge
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.synth.plan import random_plan
 from imuproc.synth.runs import simulate_run
 from imuproc.synth.truth import Truth
-from imuproc.validation.judging import judge
 
 SEEDS = (711, 712)
 FIRST_STEPS = 6

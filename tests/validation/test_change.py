@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from imuproc.validation.change import (
+from imuproc.agreement.statistics.change import (
     smallest_detectable_change,
     smallest_worthwhile_change,
     standard_error_of_measurement,

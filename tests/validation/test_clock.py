@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from imuproc.validation.clock import ClockError, clock_from_events, clock_from_instant
-from imuproc.validation.events import EventTrain, event_train
+from imuproc.agreement.alignment.clock import ClockError, clock_from_events, clock_from_instant
+from imuproc.agreement.events import EventTrain, event_train
 from scripts.clock_studies import FRAME_S, TOLERANCE_S, Contacts, seen, sprint, study
 
 

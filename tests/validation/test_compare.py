@@ -4,12 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from imuproc.agreement.alignment.clock import Clock, clock_from_instant
+from imuproc.agreement.alignment.scene import CompareSettings
+from imuproc.agreement.compare import compare
+from imuproc.agreement.summing import study
 from imuproc.core.errors import RunError
 from imuproc.core.reference import Reference
-from imuproc.validation.agreement import study
-from imuproc.validation.clock import Clock, clock_from_instant
-from imuproc.validation.compare import compare
-from imuproc.validation.scene import CompareSettings
 
 SAME = clock_from_instant(0.0, 50.0, 0.0, 0.0)
 

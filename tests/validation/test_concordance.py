@@ -4,7 +4,7 @@ import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.validation.concordance import concordance, proportional_bias
+from imuproc.agreement.statistics.concordance import concordance, proportional_bias
 from tests.validation.published import IC, MINI_1, RV, SUBJECT, WRIGHT_1
 
 X = np.arange(1.0, 6.0)

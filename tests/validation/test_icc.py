@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.validation.icc import MODELS, Model, intraclass_correlation, mean_squares
+from imuproc.agreement.statistics.icc import MODELS, Model, intraclass_correlation, mean_squares
 from tests.validation.published import JUDGES
 
 # Shrout & Fleiss 1979, Psychol Bull 86:420, table 2 and 4; six digits computed from its data.

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.validation.limits import (
+from imuproc.agreement.statistics.limits import (
     limits_of_agreement,
     repeatability,
     root_mean_square,

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.validation.matching import detection_of, match_contacts, match_times
+from imuproc.agreement.alignment.matching import detection_of, match_contacts, match_times
 
 NONE = [np.nan] * 3
 

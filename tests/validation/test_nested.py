@@ -1,8 +1,12 @@
 import numpy as np
 import pytest
 
-from imuproc.validation.limits import limits_of_agreement
-from imuproc.validation.nested import nested_limits, nested_limits_constant, within_variance
+from imuproc.agreement.statistics.limits import limits_of_agreement
+from imuproc.agreement.statistics.nested import (
+    nested_limits,
+    nested_limits_constant,
+    within_variance,
+)
 from tests.validation.published import IC, RV, SUBJECT
 
 

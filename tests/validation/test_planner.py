@@ -7,17 +7,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imuproc.core.errors import SessionError
-from imuproc.readers.plan_file import ErrorsEntry, PlanFile, read_plan
-from imuproc.validation.judging import Judged
-from imuproc.validation.planner import (
+from imuproc.agreement.judging import Judged
+from imuproc.agreement.planning.planner import (
     accuracy_table,
     change_table,
     expect,
     sensor_model,
     variance_components,
 )
-from imuproc.validation.sample_size import needed_in_each
+from imuproc.agreement.planning.sample_size import needed_in_each
+from imuproc.core.errors import SessionError
+from imuproc.readers.plan_file import ErrorsEntry, PlanFile, read_plan
 from tests.validation.published import IC, RV, SUBJECT
 
 PLAN = """

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from imuproc.validation.resolution import explained_by_resolution, resolution_sd
+from imuproc.agreement.statistics.resolution import explained_by_resolution, resolution_sd
 
 
 # Uniform within a frame: T/√12 for an event, T/√6 for a contact time; computed, in ms.

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from imuproc.agreement.alignment.clock import clock_from_instant
+from imuproc.agreement.compare import compare
 from imuproc.core.reference import Reference
-from imuproc.validation.clock import clock_from_instant
-from imuproc.validation.compare import compare
 from tests.report.fake_result import fake_steps
 
 

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from imuproc.validation.clock import ClockError
-from imuproc.validation.sequence import Durations, align_sequences, durations
+from imuproc.agreement.alignment.clock import ClockError
+from imuproc.agreement.alignment.sequence import Durations, align_sequences, durations
 from scripts.clock_studies import Contacts, sprint
 
 

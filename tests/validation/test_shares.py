@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binomtest
 
-from imuproc.validation.shares import f1_of, share_of, wilson_interval
+from imuproc.agreement.statistics.shares import f1_of, share_of, wilson_interval
 
 
 # Wilson 1927, J Am Stat Assoc 22:209; computed.

@@ -6,9 +6,9 @@ from typing import Any, Final
 
 import numpy as np
 
+from imuproc.agreement.study import ComparedRun, StudyResult
 from imuproc.core.words import plural
 from imuproc.files.text import clean
-from imuproc.report.agreement.gathering import ComparedRun, StudyResult
 from imuproc.report.agreement.quantities import quantity_of, share
 from imuproc.report.agreement.wording import KINDS, TOLD, beyond_of, on_average, whole
 

@@ -6,13 +6,13 @@ from typing import Final
 
 from matplotlib.figure import Figure
 
+from imuproc.agreement.study import StudyResult
+from imuproc.agreement.summing import CLOCKED
 from imuproc.core.columns import FIGURES
-from imuproc.report.agreement.gathering import StudyResult
 from imuproc.report.agreement.moments import moment_picture, told, worst_moments
 from imuproc.report.agreement.pictures import difference_picture, step_picture
 from imuproc.report.agreement.quantities import quantity_of
 from imuproc.report.agreement.wording import whole
-from imuproc.validation.agreement import CLOCKED
 
 _LEFT_OUT: Final = ("step_time_s",)
 """Step frequency says the same."""

@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from imuproc.report.agreement.gathering import StudyResult
+from imuproc.agreement.study import StudyResult
 
 SOURCES: Final[dict[str, str]] = {
     "bland-1986": "Bland JM, Altman DG. Statistical methods for assessing agreement between two "

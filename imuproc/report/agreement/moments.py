@@ -10,10 +10,10 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
+from imuproc.agreement.study import ComparedRun, StudyResult
 from imuproc.core.errors import ArchiveError
 from imuproc.core.sites import SIDES, foot_of, shank_of
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.report.agreement.gathering import ComparedRun, StudyResult
 from imuproc.report.agreement.pictures import WIDTH_PX
 from imuproc.report.agreement.quantities import quantity_of
 from imuproc.report.pages.svg import BAND, INK, LEFT, RIGHT, SOFT, axes_in, new_figure

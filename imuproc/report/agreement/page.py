@@ -8,10 +8,10 @@ from typing import Any, Final
 import pandas as pd
 from markupsafe import Markup
 
+from imuproc.agreement.study import StudyResult
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.agreement.brief import brief
-from imuproc.report.agreement.gathering import StudyResult
 from imuproc.report.agreement.quantities import Quantity, coefficient, quantity_of, share
 from imuproc.report.agreement.tables import EXCLUSIONS_CSV
 from imuproc.report.agreement.wording import Paragraphs

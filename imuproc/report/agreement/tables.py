@@ -10,9 +10,9 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from imuproc.agreement.study import ComparedRun, StudyResult
 from imuproc.files.text import clean, spreadsheet_safe
 from imuproc.files.whole import replaced_file
-from imuproc.report.agreement.gathering import ComparedRun, StudyResult
 
 AGREEMENT_CSV: Final = "agreement.csv"
 AGREEMENT_JSON: Final = "agreement.json"

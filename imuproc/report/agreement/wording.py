@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 
 from imuproc import __version__
+from imuproc.agreement.study import ComparedRun, StudyResult
+from imuproc.agreement.summing import Agreement
 from imuproc.core.words import plural
 from imuproc.report.agreement.citations import SOURCES, Cited, used_sources
-from imuproc.report.agreement.gathering import ComparedRun, StudyResult
 from imuproc.report.agreement.quantities import Quantity, coefficient, quantity_of, share
-from imuproc.validation.agreement import Agreement
 
 TOLD: Final = (
     "contact_time_s", "flight_time_s", "step_frequency_hz", "shin_angle_touchdown_deg",

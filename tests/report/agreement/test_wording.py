@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from imuproc.agreement.study import StudyResult, compare_study
 from imuproc.readers.study import read_study
 from imuproc.report.agreement.brief import brief
-from imuproc.report.agreement.gathering import StudyResult, compare_study
 from imuproc.report.agreement.quantities import coefficient, quantity_of, share
 from imuproc.report.agreement.wording import paragraphs, whole
 from tests.report.agreement.made_study import (

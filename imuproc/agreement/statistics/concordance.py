@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from imuproc.validation.events import FloatArray
-from imuproc.validation.limits import FEWEST
+from imuproc.agreement.events import FloatArray
+from imuproc.agreement.statistics.limits import FEWEST
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from imuproc.validation.limits import FEWEST, finite
+from imuproc.agreement.statistics.limits import FEWEST, finite
 
 
 def typical_error(difference: ArrayLike) -> float:

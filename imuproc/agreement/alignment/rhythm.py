@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.validation.events import TOE_OFF, TOUCHDOWN, EventTrain, FloatArray, IntArray
+from imuproc.agreement.events import TOE_OFF, TOUCHDOWN, EventTrain, FloatArray, IntArray
 
 BoolArray = NDArray[np.bool_]
 

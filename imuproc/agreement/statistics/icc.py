@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from imuproc.validation.events import FloatArray
-from imuproc.validation.limits import FEWEST
+from imuproc.agreement.events import FloatArray
+from imuproc.agreement.statistics.limits import FEWEST
 
 Model = Literal["1,1", "2,1", "3,1", "1,k", "2,k", "3,k"]
 

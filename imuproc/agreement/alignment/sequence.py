@@ -10,8 +10,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from imuproc.validation.clock import LEAST_LOG_ODDS, ClockError, odds_in_words
-from imuproc.validation.events import FloatArray, IntArray, side_signs
+from imuproc.agreement.alignment.clock import LEAST_LOG_ODDS, ClockError, odds_in_words
+from imuproc.agreement.events import FloatArray, IntArray, side_signs
 
 _MOST_MISSING: Final = 3
 _MISSED: Final = 0.01

@@ -7,15 +7,15 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from imuproc.agreement.alignment.clock import Clock
+from imuproc.agreement.alignment.matching import Matching, detection_of, match_times
+from imuproc.agreement.alignment.scene import BoolArray, Scene, aligned, column_of, when_of
+from imuproc.agreement.alignment.scene import CompareSettings as CompareSettings
+from imuproc.agreement.events import FloatArray
+from imuproc.agreement.statistics.resolution import resolution_sd
 from imuproc.core.columns import BY_NAME, FIGURES, uncertainty_name
 from imuproc.core.errors import RunError
 from imuproc.core.reference import Reference
-from imuproc.validation.clock import Clock
-from imuproc.validation.events import FloatArray
-from imuproc.validation.matching import Matching, detection_of, match_times
-from imuproc.validation.resolution import resolution_sd
-from imuproc.validation.scene import BoolArray, Scene, aligned, column_of, when_of
-from imuproc.validation.scene import CompareSettings as CompareSettings
 
 BETWEEN: Final = ("flight_time_s", "step_time_s", "step_frequency_hz")
 """Figures that end with the next contact."""

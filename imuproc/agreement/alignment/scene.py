@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from imuproc.agreement.alignment.clock import Clock, clock_from_events
+from imuproc.agreement.alignment.matching import Matching, match_contacts
+from imuproc.agreement.alignment.sequence import align_sequences, durations
+from imuproc.agreement.events import EventTrain, FloatArray, event_train
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
-from imuproc.validation.clock import Clock, clock_from_events
-from imuproc.validation.events import EventTrain, FloatArray, event_train
-from imuproc.validation.matching import Matching, match_contacts
-from imuproc.validation.sequence import align_sequences, durations
 
 BoolArray = NDArray[np.bool_]
 WordArray = NDArray[np.object_]

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from imuproc.validation.events import FloatArray
+from imuproc.agreement.events import FloatArray
 
 LimitError = Literal["exact", "large-sample", "approximate"]
 

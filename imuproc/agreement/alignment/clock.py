@@ -11,9 +11,9 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from imuproc.agreement.alignment.offsets import Fits, fit_offsets
+from imuproc.agreement.events import EventTrain, FloatArray
 from imuproc.core.errors import RunError
-from imuproc.validation.events import EventTrain, FloatArray
-from imuproc.validation.offsets import Fits, fit_offsets
 
 ClockSource = Literal["events", "instant", "same clock"]
 

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from imuproc.validation.events import FloatArray
-from imuproc.validation.limits import FEWEST, Limits, Spread, limits_around, no_limits
+from imuproc.agreement.events import FloatArray
+from imuproc.agreement.statistics.limits import FEWEST, Limits, Spread, limits_around, no_limits
 
 MULTIPLIER = 1.96
 

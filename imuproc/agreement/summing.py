@@ -8,19 +8,19 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from imuproc.validation.change import (
+from imuproc.agreement.alignment.matching import detection_of
+from imuproc.agreement.compare import Comparison
+from imuproc.agreement.statistics.change import (
     smallest_detectable_change,
     smallest_worthwhile_change,
     typical_error,
 )
-from imuproc.validation.compare import Comparison
-from imuproc.validation.concordance import concordance, proportional_bias
-from imuproc.validation.icc import Model, intraclass_correlation
-from imuproc.validation.limits import Limits, limits_of_agreement, root_mean_square
-from imuproc.validation.matching import detection_of
-from imuproc.validation.nested import nested_limits
-from imuproc.validation.resolution import explained_by_resolution
-from imuproc.validation.shares import share_of
+from imuproc.agreement.statistics.concordance import concordance, proportional_bias
+from imuproc.agreement.statistics.icc import Model, intraclass_correlation
+from imuproc.agreement.statistics.limits import Limits, limits_of_agreement, root_mean_square
+from imuproc.agreement.statistics.nested import nested_limits
+from imuproc.agreement.statistics.resolution import explained_by_resolution
+from imuproc.agreement.statistics.shares import share_of
 
 CLOCKED: Final = ("touchdown_s", "toe_off_s")
 _BIAS_PARTS: Final = (
@@ -73,7 +73,7 @@ class Agreement:
         One row per figure, ``per`` (step or run) and group (``by``: all, phase, side,
         reference, speed).
     paired, exclusions : DataFrame
-        Of all comparisons, as in :class:`imuproc.validation.compare.Comparison`.
+        Of all comparisons, as in :class:`imuproc.agreement.compare.Comparison`.
     detection : DataFrame
         Of each run.
     detection_total : DataFrame

@@ -6,16 +6,16 @@ from typing import Final
 
 import pandas as pd
 
+from imuproc.agreement.alignment.clock import Clock, clock_from_instant
+from imuproc.agreement.compare import EXCLUSION_COLUMNS, CompareSettings, Comparison, compare
+from imuproc.agreement.run_results import Results, RunResult
+from imuproc.agreement.summing import Agreement
+from imuproc.agreement.summing import study as agreement_of
 from imuproc.core.errors import ImuprocError, RunError
 from imuproc.core.reference import Reference
 from imuproc.core.words import plural
 from imuproc.files.text import clean
 from imuproc.readers.study import Study, StudyRun
-from imuproc.report.agreement.results import Results, RunResult
-from imuproc.validation.agreement import Agreement
-from imuproc.validation.agreement import study as agreement_of
-from imuproc.validation.clock import Clock, clock_from_instant
-from imuproc.validation.compare import EXCLUSION_COLUMNS, CompareSettings, Comparison, compare
 
 FEWEST_COMMON: Final = 3
 USUAL_DRIFT: Final = 50e-6

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import linear_sum_assignment
 
-from imuproc.validation.events import FloatArray, IntArray, side_signs
-from imuproc.validation.shares import Share, f1_of, share_of
+from imuproc.agreement.events import FloatArray, IntArray, side_signs
+from imuproc.agreement.statistics.shares import Share, f1_of, share_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +107,7 @@ class Detection:
     found, missed, invented : int
         In both, in the reference only, in the table only.
     precision, recall, f1 : Share
-        With intervals of 95 %: Wilson's, for F1 see :func:`imuproc.validation.shares.f1_of`.
+        With intervals of 95 %: Wilson's, for F1 see :func:`imuproc.agreement.statistics.shares.f1_of`.
     """
 
     found: int

@@ -6,8 +6,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.validation.events import TOE_OFF, TOUCHDOWN, EventTrain, FloatArray, IntArray
-from imuproc.validation.rhythm import Rhythm, filled_holes, rhythm_of, typical_step_s
+from imuproc.agreement.alignment.rhythm import Rhythm, filled_holes, rhythm_of, typical_step_s
+from imuproc.agreement.events import TOE_OFF, TOUCHDOWN, EventTrain, FloatArray, IntArray
 
 BoolArray = NDArray[np.bool_]
 
@@ -96,7 +96,7 @@ def fit_offsets(
     """All offsets at which events coincide, fitted and weighed.
 
     An offset is weighed by how much better the table's events foretell the reference's than the
-    reference's own rhythm does (:mod:`imuproc.validation.rhythm`); events without a partner inside
+    reference's own rhythm does (:mod:`imuproc.agreement.alignment.rhythm`); events without a partner inside
     what both cover count against it. Fitted by expectation maximisation with a scatter of its own.
 
     Parameters
