@@ -70,13 +70,13 @@ def check(options: CheckOptions) -> None:
         print("imuproc: interrupted", file=sys.stderr)
         raise typer.Exit(INTERRUPTED) from None
     if options.as_json:
-        from imuproc.report.check_json import check_json
+        from imuproc.report.check.machine import check_json
 
         print(check_json(asked.session, reports))
     else:
         from rich.console import Console
 
-        from imuproc.report.check_table import print_check
+        from imuproc.report.check.table import print_check
 
         print_check(Console(highlight=False), reports)
     verdict = worst([report.verdict for report in reports])

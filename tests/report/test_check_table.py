@@ -5,7 +5,7 @@ import io
 from rich.console import Console
 
 from imuproc.checks.findings import CheckReport, Reason, Sampling, SensorCheck
-from imuproc.report.check_table import print_check
+from imuproc.report.check.table import print_check
 
 
 def clipped(samples: int, full_scale_g: int) -> Reason:

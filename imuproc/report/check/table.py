@@ -21,7 +21,7 @@ from imuproc.checks.findings import (
 from imuproc.core.sites import SITES
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean
-from imuproc.report.check_columns import COLUMNS, Column
+from imuproc.report.check.columns import COLUMNS, Column
 
 _MOST_IN_FULL: Final = 8
 """Of more recordings than this every sensor has a word, and no line of its own."""
