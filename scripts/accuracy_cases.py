@@ -23,7 +23,7 @@ from imuproc.synth.ground import any_landing, any_leaving, any_lever
 from imuproc.synth.plan import Body, Impact, RunPlan, random_plan, steady_plan
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
-from imuproc.synth.sensors import GRADES, SensorModel
+from imuproc.synth.sensors.imperfect import GRADES, SensorModel
 from imuproc.synth.truth import Truth
 from scripts.accuracy_clocks import with_jumps_around, with_own_clocks
 from scripts.optical_running import RealCase, cases
@@ -58,7 +58,7 @@ class Recipe:
     motion : {"sprint", "steady", "optical"}
         Simulated sprints, simulated easy running, or real motion with a force plate.
     grade : str
-        Sensors, see :data:`imuproc.synth.sensors.GRADES`.
+        Sensors, see :data:`imuproc.synth.sensors.imperfect.GRADES`.
     rate_hz : float
         Sampling rate in Hz.
     sites : {"all", "shank", "foot", "left"}

@@ -31,7 +31,7 @@ from imuproc.core.flags import FLAGS, INFORMATION
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.core.sites import SIDES, side_of
-from imuproc.synth.faults import FAULTS, FaultKind
+from imuproc.synth.sensors.faults import FAULTS, FaultKind
 from imuproc.synth.truth import Truth
 from scripts.accuracy_cases import Case, Recipe, make_case
 from scripts.optical_running import cases

@@ -22,9 +22,9 @@ from scipy.spatial.transform import Rotation
 
 from imuproc.core.recording import Athlete, Recording, Run
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
-from imuproc.synth.inertial import random_mount
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.sensors import SensorModel, StampModel, sample_log
+from imuproc.synth.sensors.ideal import random_mount
+from imuproc.synth.sensors.imperfect import SensorModel, StampModel, sample_log
 from imuproc.synth.truth import Truth, angle_curves, truth_from_events
 from scripts.optical_running import FINE_HZ
 

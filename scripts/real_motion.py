@@ -24,9 +24,9 @@ from scipy.spatial.transform import Rotation
 from imuproc.core.recording import Athlete, Recording, Run
 from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, is_foot, shank_of, side_of
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.synth.inertial import random_mount
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.sensors import GRADES, SensorModel, StampModel, sample_log
+from imuproc.synth.sensors.ideal import random_mount
+from imuproc.synth.sensors.imperfect import GRADES, SensorModel, StampModel, sample_log
 from imuproc.synth.truth import Truth, angle_curves, truth_from_events
 from scripts.optical_running import (
     DATA,

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from imuproc.synth.faults import FAULTS
+from imuproc.synth.sensors.faults import FAULTS
 from scripts.accuracy_cases import Case
 from scripts.fault_matrix import OF_STEPS, RAISES, Outcome, clean_case, outcome_of, spoiled
 

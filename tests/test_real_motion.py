@@ -14,8 +14,8 @@ from imuproc.core.recording import Recording
 from imuproc.core.sites import SITES
 from imuproc.dsp.integration import cumulative_integral, integrate_gyro
 from imuproc.dsp.rotations import quat_from_matrix, quat_to_matrix
-from imuproc.synth.inertial import Mount, ideal_signals
-from imuproc.synth.sensors import GRADES
+from imuproc.synth.sensors.ideal import Mount, ideal_signals
+from imuproc.synth.sensors.imperfect import GRADES
 from imuproc.synth.truth import Truth
 from scripts import real_motion
 from scripts.optical_running import MARKER_LAG_S, RealCase, middle_of, plate_events

@@ -15,7 +15,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.synth.course import GRID_HZ
-from imuproc.synth.legs_pelvis import rotate_zyx
+from imuproc.synth.legs.pelvis import rotate_zyx
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
 

@@ -10,8 +10,8 @@ from scipy.ndimage import gaussian_filter1d
 from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.synth.course import GRID_HZ
-from imuproc.synth.legs_angles import Knots
-from imuproc.synth.legs_pelvis import rotate_zyx
+from imuproc.synth.legs.angles import Knots
+from imuproc.synth.legs.pelvis import rotate_zyx
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
 

@@ -13,12 +13,12 @@ from imuproc.dsp.rotations import quat_from_matrix, quat_from_rotvec, quat_to_ma
 from imuproc.synth.course import GRID_HZ
 from imuproc.synth.drills import Drill, make_drill
 from imuproc.synth.jump import make_jump
-from imuproc.synth.legs_ball import rise
-from imuproc.synth.legs_pelvis import rotate_zyx
+from imuproc.synth.legs.ball import rise
+from imuproc.synth.legs.pelvis import rotate_zyx
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.runs import Rig, make_motion, motion_truth, sampled
-from imuproc.synth.shock import on_skin
+from imuproc.synth.sensors.shock import on_skin
 from imuproc.synth.truth import Truth
 
 FloatArray = NDArray[np.float64]

@@ -13,10 +13,10 @@ from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.rotations import quat_from_matrix, quat_from_rotvec, quat_to_matrix, quat_to_rotvec
 from imuproc.synth.course import GRID_HZ
 from imuproc.synth.jump import make_jump
-from imuproc.synth.legs_ball import rise
+from imuproc.synth.legs.ball import rise
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.runs import Rig, RunMotion, motion_truth, sampled
-from imuproc.synth.shock import on_skin
+from imuproc.synth.sensors.shock import on_skin
 from imuproc.synth.truth import Truth
 
 FloatArray = NDArray[np.float64]

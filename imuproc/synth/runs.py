@@ -11,14 +11,14 @@ from imuproc.core.recording import Athlete, Clock, Recording, Run, SensorLog
 from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of
 from imuproc.synth.course import Course, make_course
 from imuproc.synth.curve import around_curve
-from imuproc.synth.inertial import Mount, random_mount
-from imuproc.synth.legs import make_leg
-from imuproc.synth.legs_pelvis import make_pelvis, pelvis_track
+from imuproc.synth.legs.leg import make_leg
+from imuproc.synth.legs.pelvis import make_pelvis, pelvis_track
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.schedule import Schedule, make_schedule
-from imuproc.synth.sensors import GRADES, SensorModel, StampModel, sample_log
-from imuproc.synth.shock import on_skin
+from imuproc.synth.sensors.ideal import Mount, random_mount
+from imuproc.synth.sensors.imperfect import GRADES, SensorModel, StampModel, sample_log
+from imuproc.synth.sensors.shock import on_skin
 from imuproc.synth.stances import Stance
 from imuproc.synth.truth import Truth, angle_curves, truth_from_events
 
@@ -174,7 +174,7 @@ def make_rig(
     Parameters
     ----------
     model : SensorModel or str
-        Sensors, or the name of a grade in :data:`imuproc.synth.sensors.GRADES`.
+        Sensors, or the name of a grade in :data:`imuproc.synth.sensors.imperfect.GRADES`.
     rate_hz : float
         Sampling rate in Hz.
     rng : numpy Generator
@@ -260,7 +260,7 @@ def simulate_run(
     plan : RunPlan
         The run; its seed fixes the motion.
     model : SensorModel or str
-        Sensors, or the name of a grade in :data:`imuproc.synth.sensors.GRADES`.
+        Sensors, or the name of a grade in :data:`imuproc.synth.sensors.imperfect.GRADES`.
     rate_hz : float
         Sampling rate in Hz.
     rng : numpy Generator

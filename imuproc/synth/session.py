@@ -20,7 +20,7 @@ from imuproc.synth.long import make_long, record_long
 from imuproc.synth.moments import record_common, with_jumps
 from imuproc.synth.plan import FAULTS, Fault, RunPlan, random_plan
 from imuproc.synth.runs import make_motion, make_rig, record
-from imuproc.synth.sensors import GRADES, SensorModel
+from imuproc.synth.sensors.imperfect import GRADES, SensorModel
 from imuproc.synth.truth import Truth
 
 STARTS: Final[tuple[Start, ...]] = ("blocks", "three-point", "crouch", "standing", "rolling")
@@ -61,7 +61,7 @@ class SessionPlan:
     rate_hz : float
         Sampling rate in Hz.
     grade : str
-        Name of a grade in :data:`imuproc.synth.sensors.GRADES`.
+        Name of a grade in :data:`imuproc.synth.sensors.imperfect.GRADES`.
     seed : int
         Everything random about the sensors follows from it.
     clock : {"shared", "jump", "separate"}

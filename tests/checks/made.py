@@ -8,10 +8,10 @@ import numpy as np
 from imuproc.checks.findings import CheckReport, Reason, SensorCheck
 from imuproc.core.recording import Recording
 from imuproc.core.sites import Site
-from imuproc.synth.faults import FAULTS
-from imuproc.synth.lying import lying_recording
 from imuproc.synth.plan import random_plan
 from imuproc.synth.runs import simulate_run
+from imuproc.synth.sensors.faults import FAULTS
+from imuproc.synth.sensors.lying import lying_recording
 
 RATE_HZ = 400.0
 RUN_HZ = 250.0

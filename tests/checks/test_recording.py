@@ -10,8 +10,8 @@ from imuproc.checks.settings import CheckSettings
 from imuproc.core.errors import LogError
 from imuproc.core.flags import FLAGS
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.synth.faults_held import in_swing
-from imuproc.synth.sensors import GRADES
+from imuproc.synth.sensors.faults_held import in_swing
+from imuproc.synth.sensors.imperfect import GRADES
 from tests.checks.made import (
     all_reasons,
     lying,

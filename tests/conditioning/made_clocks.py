@@ -10,7 +10,7 @@ from imuproc.core.sites import SITES, Site
 from imuproc.synth.moments import with_jumps, with_taps
 from imuproc.synth.plan import random_plan
 from imuproc.synth.runs import make_motion, make_rig, motion_truth
-from imuproc.synth.sensors import sample_log
+from imuproc.synth.sensors.imperfect import sample_log
 from imuproc.synth.truth import Truth
 
 RATE_HZ = 250.0

@@ -16,7 +16,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.recording import Recording
 from imuproc.core.sites import SITES
 from imuproc.synth.runs import simulate_run
-from imuproc.synth.sensors import GRADES
+from imuproc.synth.sensors.imperfect import GRADES
 from tests.conditioning.made_legs import RATE_HZ as MADE_HZ
 from tests.conditioning.made_legs import RUN, STAND, Hold, made, timebased
 from tests.simulated import RATE_HZ, USUAL, made_result, made_run, turned, with_logs

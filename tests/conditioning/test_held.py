@@ -13,7 +13,7 @@ from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
-from imuproc.synth.faults_held import with_held
+from imuproc.synth.sensors.faults_held import with_held
 from tests.conditioning.made_up import (
     OFFSET,
     detail,

@@ -19,7 +19,7 @@ from imuproc.core.recording import ConditionedRecording, Interval, Recording
 from imuproc.events.progress import Track
 from imuproc.events.runs import find_runs
 from imuproc.pipeline.settings import Settings
-from imuproc.synth.sensors import GRADES
+from imuproc.synth.sensors.imperfect import GRADES
 from imuproc.synth.truth import Truth
 from scripts.optical_running import cases
 from scripts.real_motion import make_recording

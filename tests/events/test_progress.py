@@ -12,7 +12,7 @@ from imuproc.events.progress import ProgressSettings, Track, stride_lengths
 from imuproc.events.runs import RunSettings, find_runs
 from imuproc.synth.drills import Drill, make_drill
 from imuproc.synth.runs import make_rig
-from imuproc.synth.sensors import sample_log
+from imuproc.synth.sensors.imperfect import sample_log
 from tests.events.real_runs import EVERY_FIFTH, real_run
 from tests.shared_data import SHARED_DATA, needs_shared_data
 from tests.simulated import USUAL, made_run, plan_of, running

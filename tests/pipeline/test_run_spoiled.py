@@ -11,7 +11,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES, Site
-from imuproc.synth.sensors import GRADES
+from imuproc.synth.sensors.imperfect import GRADES
 from tests.pipeline.whole_runs import (
     ANGLES,
     LENGTH,

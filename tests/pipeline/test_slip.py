@@ -6,7 +6,7 @@ import pytest
 
 import imuproc
 from imuproc.core.recording import Recording
-from imuproc.synth.faults import FAULTS
+from imuproc.synth.sensors.faults import FAULTS
 from tests.pipeline.whole_runs import ANGLES, run_flags
 from tests.simulated import errors
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from imuproc.core.recording import Recording
-from imuproc.synth.faults import FAULTS, running_span
+from imuproc.synth.sensors.faults import FAULTS, running_span
 from tests.simulated import USUAL, made_run
 
 

@@ -6,8 +6,8 @@ from scipy.spatial.transform import Rotation
 
 from imuproc.dsp.integration import cumulative_integral, integrate_gyro
 from imuproc.dsp.rotations import quat_from_matrix, quat_to_matrix
-from imuproc.synth.inertial import Mount, ideal_signals, random_mount
 from imuproc.synth.poses import PoseTrack
+from imuproc.synth.sensors.ideal import Mount, ideal_signals, random_mount
 
 G = 9.81
 RATE_HZ = 2000.0

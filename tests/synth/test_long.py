@@ -6,9 +6,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from imuproc.synth.inertial import Mount, ideal_signals
 from imuproc.synth.long import LongMotion, make_long, record_long
 from imuproc.synth.runs import make_rig
+from imuproc.synth.sensors.ideal import Mount, ideal_signals
 from tests.synth.made_runs import athlete
 
 

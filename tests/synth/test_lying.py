@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.synth.lying import lying_recording
+from imuproc.synth.sensors.lying import lying_recording
 
 
 def test_perfect_sensors_read_gravity_and_nothing_else() -> None:

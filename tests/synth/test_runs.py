@@ -8,11 +8,11 @@ import pytest
 from imuproc.core.columns import BY_NAME
 from imuproc.dsp.integration import cumulative_integral, integrate_gyro
 from imuproc.dsp.rotations import quat_from_matrix, quat_rotate, quat_to_matrix
-from imuproc.synth.inertial import Mount, ideal_signals
 from imuproc.synth.plan import Fault
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.runs import make_motion, make_rig, motion_truth, record, simulate_run
-from imuproc.synth.sensors import GRADES
+from imuproc.synth.sensors.ideal import Mount, ideal_signals
+from imuproc.synth.sensors.imperfect import GRADES
 from tests.synth.made_runs import athlete, motion, truth
 
 STARTS = ("blocks", "three-point", "crouch", "standing", "rolling")

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2 as G
-from imuproc.synth.inertial import Mount
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.sensors import (
+from imuproc.synth.sensors.ideal import Mount
+from imuproc.synth.sensors.imperfect import (
     GRADES,
     IdealSignals,
     SensorModel,

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from imuproc.synth.inertial import Mount, ideal_signals
 from imuproc.synth.plan import Impact
-from imuproc.synth.shock import on_skin
+from imuproc.synth.sensors.ideal import Mount, ideal_signals
+from imuproc.synth.sensors.shock import on_skin
 from tests.synth.made_runs import athlete, motion
 
 

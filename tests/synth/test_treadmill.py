@@ -6,10 +6,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from imuproc.synth.inertial import Mount, ideal_signals
 from imuproc.synth.long import make_long
 from imuproc.synth.plan import RunPlan, steady_plan
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, motion_truth, simulate_motion
+from imuproc.synth.sensors.ideal import Mount, ideal_signals
 
 SPEED_MPS = 4.0
 G = 9.80665

@@ -23,7 +23,7 @@ from imuproc.core.sites import SITES, Site
 from imuproc.pipeline.run import process
 from imuproc.readers.plan_file import ChangeEntry, ErrorsEntry, PlanFile
 from imuproc.synth.runs import make_motion, make_rig, simulate_motion
-from imuproc.synth.sensors import GRADES, SensorModel
+from imuproc.synth.sensors.imperfect import GRADES, SensorModel
 from imuproc.synth.session import SessionPlan, Squad, plan_session
 
 FloatArray = NDArray[np.float64]

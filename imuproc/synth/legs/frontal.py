@@ -9,8 +9,8 @@ from scipy.ndimage import gaussian_filter1d
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.synth.course import GRID_HZ, Course
-from imuproc.synth.legs_angles import Knots
-from imuproc.synth.legs_ball import rise
+from imuproc.synth.legs.angles import Knots
+from imuproc.synth.legs.ball import rise
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.stances import Stance
 

@@ -5,7 +5,13 @@ import numpy as np
 from imuproc.core.recording import Athlete, Recording, Run, SensorLog
 from imuproc.core.sites import SITES, Site
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.synth.sensors import GRADES, IdealSignals, SensorModel, StampModel, sample_signals
+from imuproc.synth.sensors.imperfect import (
+    GRADES,
+    IdealSignals,
+    SensorModel,
+    StampModel,
+    sample_signals,
+)
 
 
 def lying_recording(
@@ -20,7 +26,7 @@ def lying_recording(
     Parameters
     ----------
     model : SensorModel or str
-        Sensors, or the name of a grade in :data:`imuproc.synth.sensors.GRADES`.
+        Sensors, or the name of a grade in :data:`imuproc.synth.sensors.imperfect.GRADES`.
     duration_s : float
     rate_hz : float
         Sampling rate in Hz.

@@ -13,8 +13,8 @@ from imuproc.core.recording import SensorLog
 from imuproc.core.sites import Site, is_foot
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.filters import low_pass
-from imuproc.synth.inertial import Mount, ideal_signals
 from imuproc.synth.poses import PoseTrack
+from imuproc.synth.sensors.ideal import Mount, ideal_signals
 
 FloatArray = NDArray[np.float64]
 

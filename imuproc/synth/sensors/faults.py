@@ -16,7 +16,7 @@ from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.rotations import quat_from_rotvec, quat_to_matrix
-from imuproc.synth.faults_held import at_touchdown, in_swing, often
+from imuproc.synth.sensors.faults_held import at_touchdown, in_swing, often
 
 FloatArray = NDArray[np.float64]
 Spoil = Callable[[Recording, float, np.random.Generator], Recording]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from imuproc.synth.legs_ball import (
+from imuproc.synth.legs.ball import (
     AT_REST,
     Arrival,
     Sagittal,

@@ -11,12 +11,12 @@ from scipy.ndimage import gaussian_filter1d
 
 from imuproc.core.sites import Side
 from imuproc.synth.course import GRID_HZ, Course
-from imuproc.synth.legs_angles import ready_angles, shin_curve
-from imuproc.synth.legs_ankle import pitch_curve
-from imuproc.synth.legs_ball import AT_REST, Sagittal, rise, stance_path
-from imuproc.synth.legs_frontal import turns_of
-from imuproc.synth.legs_pelvis import Pelvis, hip_spline, rotate_zyx
-from imuproc.synth.legs_swing import make_swing
+from imuproc.synth.legs.angles import ready_angles, shin_curve
+from imuproc.synth.legs.ankle import pitch_curve
+from imuproc.synth.legs.ball import AT_REST, Sagittal, rise, stance_path
+from imuproc.synth.legs.frontal import turns_of
+from imuproc.synth.legs.pelvis import Pelvis, hip_spline, rotate_zyx
+from imuproc.synth.legs.swing import make_swing
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.schedule import Schedule

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from imuproc.synth.course import Course
-from imuproc.synth.legs_angles import (
+from imuproc.synth.legs.angles import (
     Knots,
     Ready,
     add_departure,

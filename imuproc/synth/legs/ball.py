@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from imuproc.synth.legs_ankle import heel_lead_s
+from imuproc.synth.legs.ankle import heel_lead_s
 from imuproc.synth.plan import Body
 from imuproc.synth.stances import Stance
 

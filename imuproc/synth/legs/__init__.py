@@ -1,0 +1,1 @@
+"""TODO imuproc/synth/legs."""
