@@ -36,9 +36,9 @@ import imuproc
 from imuproc.agreement.judging import Judged, judge, match_steps
 from imuproc.core.recording import Recording
 from imuproc.synth.truth import Truth
-from scripts.accuracy_cases import Recipe, judged_case, make_case, numbers_of, only_sites
-from scripts.accuracy_groups import GROUPS, Group, chosen_groups
-from scripts.accuracy_tables import (
+from scripts.lab.accuracy_cases import Recipe, judged_case, make_case, numbers_of, only_sites
+from scripts.lab.accuracy_groups import GROUPS, Group, chosen_groups
+from scripts.lab.accuracy_tables import (
     BARS,
     Bar,
     error_table,

@@ -20,8 +20,8 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from scripts.optical_running import DATA, RealCase, cases
-from scripts.study_folders import (
+from scripts.lab.optical_running import DATA, RealCase, cases
+from scripts.lab.study_folders import (
     PLATE_LAYOUT,
     Seen,
     coverage_key,

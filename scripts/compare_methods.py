@@ -41,9 +41,9 @@ from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.events.unaided import UnaidedSettings, marked_events
 from imuproc.synth.truth import Truth
 from scripts import accuracy
-from scripts import event_methods as rules
-from scripts import orientation_methods as drift
-from scripts.comparison_tables import (
+from scripts.lab import event_methods as rules
+from scripts.lab import orientation_methods as drift
+from scripts.lab.comparison_tables import (
     ENOUGH_FOUND,
     EVENTS,
     PACKAGE,

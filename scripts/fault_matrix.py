@@ -33,8 +33,8 @@ from imuproc.core.result import Result
 from imuproc.core.sites import SIDES, side_of
 from imuproc.synth.sensors.faults import FAULTS, FaultKind
 from imuproc.synth.truth import Truth
-from scripts.accuracy_cases import Case, Recipe, make_case
-from scripts.optical_running import cases
+from scripts.lab.accuracy_cases import Case, Recipe, make_case
+from scripts.lab.optical_running import cases
 
 RAISES: Final[dict[str, frozenset[str]]] = {
     "accel_clipping": frozenset({"accel_clipped"}),

@@ -44,7 +44,7 @@ sys.path.append(str(REPO))  # after PYTHONPATH, where workers find the package a
 
 import numpy as np  # noqa: E402
 
-from scripts.fuzz_mutations import spoil  # noqa: E402
+from scripts.lab.fuzz_mutations import spoil  # noqa: E402
 from tests.readers.xdf_files import Stream, xdf  # noqa: E402
 
 LONGEST_S: Final = 5.0

@@ -34,7 +34,7 @@ from imuproc.events.foot_points import FootGeometry, foot_points
 from imuproc.events.leaving import LeavingSettings
 from imuproc.events.toe_off import ToeOffSettings
 from imuproc.events.touchdown import TouchdownSettings
-from scripts.accuracy_cases import Recipe, make_case, numbers_of
+from scripts.lab.accuracy_cases import Recipe, make_case, numbers_of
 
 FloatArray = NDArray[np.float64]
 

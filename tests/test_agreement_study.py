@@ -24,8 +24,8 @@ from imuproc.readers.study import read_study
 from imuproc.report.agreement.moments import worst_moments
 from imuproc.synth.session import Squad, plan_session, write_session
 from scripts.agreement_study import make_study
-from scripts.optical_running import cases
-from scripts.study_folders import (
+from scripts.lab.optical_running import cases
+from scripts.lab.study_folders import (
     VIDEO_LAYOUT,
     Seen,
     simulated_seen,

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from imuproc.synth.sensors.faults import FAULTS
-from scripts.accuracy_cases import Case
 from scripts.fault_matrix import OF_STEPS, RAISES, Outcome, clean_case, outcome_of, spoiled
+from scripts.lab.accuracy_cases import Case
 
 SEED = 5200
 NUMBERS = (2,)

@@ -7,7 +7,7 @@ import pytest
 import imuproc
 from imuproc.agreement.judging import judge
 from imuproc.synth.sensors.imperfect import GRADES
-from scripts import overground
+from scripts.lab import overground
 from tests.shared_data import SHARED_DATA, needs_shared_data
 
 FOLDER = SHARED_DATA / "overground_markers_force"

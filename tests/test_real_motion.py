@@ -17,8 +17,8 @@ from imuproc.dsp.rotations import quat_from_matrix, quat_to_matrix
 from imuproc.synth.sensors.ideal import Mount, ideal_signals
 from imuproc.synth.sensors.imperfect import GRADES
 from imuproc.synth.truth import Truth
-from scripts import real_motion
-from scripts.optical_running import MARKER_LAG_S, RealCase, middle_of, plate_events
+from scripts.lab import real_motion
+from scripts.lab.optical_running import MARKER_LAG_S, RealCase, middle_of, plate_events
 from tests.shared_data import SHARED_DATA, needs_shared_data
 
 G = 9.80665

@@ -21,8 +21,8 @@ from imuproc.events.runs import find_runs
 from imuproc.pipeline.settings import Settings
 from imuproc.synth.sensors.imperfect import GRADES
 from imuproc.synth.truth import Truth
-from scripts.optical_running import cases
-from scripts.real_motion import make_recording
+from scripts.lab.optical_running import cases
+from scripts.lab.real_motion import make_recording
 from tests.simulated import between
 
 REAL_RUNS = ("RBDS002-2.5", "RBDS026-2.5", "RBDS09-4.5")

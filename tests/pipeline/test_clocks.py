@@ -12,7 +12,7 @@ from imuproc.core.recording import Athlete, Recording, Run
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES
 from imuproc.synth.sensors.imperfect import GRADES
-from scripts import real_motion
+from scripts.lab import real_motion
 from tests.conditioning.made_clocks import Clock, drawn, made, stamped
 from tests.shared_data import needs_shared_data
 from tests.simulated import errors, flag_names, running

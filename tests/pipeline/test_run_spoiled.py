@@ -135,7 +135,7 @@ def test_shank_and_foot_of_a_leg_exchanged_are_flagged() -> None:
 @pytest.mark.parametrize("number", [12, 29])
 def test_real_runners_raise_no_alarm_and_have_no_drive_phase(number: int) -> None:
     """Real motion: Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298; here as if overground."""
-    from scripts.real_motion import cases, make_recording
+    from scripts.lab.real_motion import cases, make_recording
 
     recording, truth = make_recording(cases()[number], GRADES["mid"], 250.0, seed=number)
     result = imuproc.process(recording)
@@ -146,7 +146,7 @@ def test_real_runners_raise_no_alarm_and_have_no_drive_phase(number: int) -> Non
 
 @needs_shared_data
 def test_a_real_runners_legs_exchanged_are_flagged() -> None:
-    from scripts.real_motion import cases, make_recording
+    from scripts.lab.real_motion import cases, make_recording
 
     recording, _ = make_recording(cases()[18], GRADES["mid"], 250.0, seed=18)
     assert "sides_swapped" in run_flags(imuproc.process(renamed(recording, LEGS)))

@@ -10,7 +10,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from imuproc.core.errors import LogError
-from scripts import optical_running
+from scripts.lab import optical_running
 from tests.readers.c3d_captures import (
     ALL,
     BY_MARKERS,

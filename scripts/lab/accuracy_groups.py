@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from typing import Final
 
-from scripts.accuracy_cases import Recipe
+from scripts.lab.accuracy_cases import Recipe
 
 RATES_HZ: Final = (100.0, 200.0, 500.0, 1000.0, 2000.0)
 STRONG_SOFT_TISSUE_DEG: Final = 2.0
@@ -23,7 +23,7 @@ class Group:
     recipe : Recipe
         How its cases are made.
     bars : str
-        Which bars of :data:`scripts.accuracy_tables.BARS` hold for it; empty where none do.
+        Which bars of :data:`scripts.lab.accuracy_tables.BARS` hold for it; empty where none do.
     parts : tuple of str
         Labels of the steps by which the table is broken down too. Sets of real motion are never
         pooled: each has its own table.

@@ -6,7 +6,7 @@ with an amplitude that rises from 0 to 1 (falls to 0); the amplitude changes in 
 every stance of the run-up is as much at rest as the real ones. Contacts of the run-up are not in
 the truth. Where the amplitude is 1 the motion is the measured one.
 
-Run ``python -m scripts.real_motion`` for a summary.
+Run ``python -m scripts.lab.real_motion`` for a summary.
 """
 
 import argparse
@@ -28,7 +28,7 @@ from imuproc.synth.poses import PoseTrack
 from imuproc.synth.sensors.ideal import random_mount
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel, StampModel, sample_log
 from imuproc.synth.truth import Truth, angle_curves, truth_from_events
-from scripts.optical_running import (
+from scripts.lab.optical_running import (
     DATA,
     FINE_HZ,
     Optical,

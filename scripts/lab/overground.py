@@ -5,7 +5,7 @@ teaching repository, and another of the same author (see the README beside the d
 for in ``../shared/data/overground_markers_force``). Only 0.55 to 0.7 s of each run were measured;
 the strides before and after are made up to get there from standing and back, and are not judged.
 
-Run ``python -m scripts.overground`` for a summary.
+Run ``python -m scripts.lab.overground`` for a summary.
 """
 
 import sys
@@ -26,7 +26,7 @@ from imuproc.synth.poses import PoseTrack
 from imuproc.synth.sensors.ideal import random_mount
 from imuproc.synth.sensors.imperfect import SensorModel, StampModel, sample_log
 from imuproc.synth.truth import Truth, angle_curves, truth_from_events
-from scripts.optical_running import FINE_HZ
+from scripts.lab.optical_running import FINE_HZ
 
 FloatArray = NDArray[np.float64]
 

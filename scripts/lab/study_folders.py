@@ -15,8 +15,8 @@ import pandas as pd
 from imuproc.core.recording import Recording
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
 from imuproc.synth.sensors.imperfect import GRADES
-from scripts.optical_running import RealCase
-from scripts.real_motion import make_recording
+from scripts.lab.optical_running import RealCase
+from scripts.lab.real_motion import make_recording
 
 LAYOUT: Final = """[layout.logger]
 format = "delimited"

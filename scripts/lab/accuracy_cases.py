@@ -25,11 +25,11 @@ from imuproc.synth.poses import PoseTrack
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel
 from imuproc.synth.truth import Truth
-from scripts.accuracy_clocks import with_jumps_around, with_own_clocks
-from scripts.optical_running import RealCase, cases
-from scripts.overground import CLIPS
-from scripts.overground import make_recording as make_overground
-from scripts.real_motion import Shock, make_recording
+from scripts.lab.accuracy_clocks import with_jumps_around, with_own_clocks
+from scripts.lab.optical_running import RealCase, cases
+from scripts.lab.overground import CLIPS
+from scripts.lab.overground import make_recording as make_overground
+from scripts.lab.real_motion import Shock, make_recording
 
 FloatArray = NDArray[np.float64]
 
