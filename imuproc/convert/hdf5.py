@@ -1,4 +1,4 @@
-"""Sessions as HDF5 in our own open layout, which :mod:`imuproc.readers.logs.hdf5.logs` describes."""
+"""Sessions as HDF5 in our own open layout: see :mod:`imuproc.readers.logs.hdf5.logs`."""
 
 from collections.abc import Iterable
 from pathlib import Path

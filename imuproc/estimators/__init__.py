@@ -1,1 +1,16 @@
-"""Layer 6: (Motion, Contacts) to columns, with the uncertainty of each."""
+"""From motion and contacts to figures with their uncertainty.
+
+- ``angles``: Angle curves of a leg, their values at events and over swings, with uncertainty by
+  part.
+- ``clocks``: What clocks that are not one leave uncertain, for figures that compare two sensors.
+- ``columns``: Every column of the step table from motion and contacts.
+- ``distance``: Distance of the effort and mean speed on a belt, held against what the session file
+  states.
+- ``figures``: Figures of all steps with their standard uncertainty by named part.
+- ``gaps``: Missing samples, and what the figures near them are worth.
+- ``phase``: Phase of each step: drive, transition, upright, slowing.
+- ``sides``: Do the logs sit where they say? The way a leg moves tells.
+- ``stride``: Step length and speed from the displacement of each foot's ball over its strides.
+- ``timing``: Contact, flight and step times from the contacts.
+- ``upright``: Was it standing that set the zero? The posture in mid-stance tells.
+"""

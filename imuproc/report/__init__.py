@@ -1,1 +1,14 @@
-"""Layer 9: tables and plots for people."""
+"""What people read: terminal, pages, pictures, spreadsheets, JSON. It draws and words only.
+
+- ``agreement/``: A study in words, tables, pictures and a page.
+- ``check/``: The check of sensors in a terminal, and as JSON.
+- ``pages/``: Pages in HTML: a run, and the squad.
+- ``machine``: The summary of a session as JSON, for scripts.
+- ``picture``: The main picture of a run as PNG, for a message to the athlete.
+- ``spreadsheet``: The step table as a spreadsheet: frozen header, units, marks where a step is off
+  target.
+- ``squad``: A squad's runs side by side: which are best and last, which to show, in which order.
+- ``squad_view``: A squad's runs in a terminal: one line a run, readable at 80 columns and without
+  colour.
+- ``terminal``: The step table of one run in a terminal: 80 columns, readable without colour.
+"""

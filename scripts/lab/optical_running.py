@@ -24,7 +24,7 @@ from imuproc.synth.poses import PoseTrack
 
 FloatArray = NDArray[np.float64]
 
-DATA: Final = Path(__file__).resolve().parents[2] / "shared" / "data" / "running_markers_force"
+DATA: Final = Path(__file__).resolve().parents[3] / "shared" / "data" / "running_markers_force"
 FINE_HZ: Final = 2000.0
 CUTOFF_HZ: Final[Mapping[str, float]] = {"shank": 25.0, "foot": 35.0}
 """Where the spectra of angular rate and velocity of these trials flatten into marker noise:

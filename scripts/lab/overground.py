@@ -30,7 +30,7 @@ from scripts.lab.optical_running import FINE_HZ
 
 FloatArray = NDArray[np.float64]
 
-DATA: Final = Path(__file__).resolve().parents[2] / "shared" / "data" / "overground_markers_force"
+DATA: Final = Path(__file__).resolve().parents[3] / "shared" / "data" / "overground_markers_force"
 CLIPS: Final = ("athlete1", "plates_009A", "plates_009L")
 START_STAMP_S: Final = 100.0
 """Stamp of the recording's first instant: logs do not begin at zero."""

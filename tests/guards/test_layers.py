@@ -12,6 +12,7 @@ from tests.guards.sources import PACKAGE, Source, sources
 LAYERS = {
     "core": 0,
     "dsp": 1,
+    "files": 1,
     "readers": 2,
     "synth": 2,
     "conditioning": 3,
@@ -22,11 +23,11 @@ LAYERS = {
     "assessment": 8,
     "checks": 8,
     "convert": 8,
-    "validation": 8,
-    "archive": 8,
-    "report": 9,
-    "batch": 10,
-    "cli": 11,
+    "results": 8,
+    "agreement": 9,
+    "report": 10,
+    "batch": 11,
+    "cli": 12,
 }
 STAGES = range(2, 7)  # know nothing of each other: only the pipeline knows the order
 
@@ -142,7 +143,6 @@ def test_core_needs_only_numpy() -> None:
         if folder_of(source.name) == "core"
         for name, node in imported(source, type_checking=False)
         if name.split(".")[0] not in {*sys.stdlib_module_names, *CORE_ALLOWS, "imuproc"}
-        and name.split(".")[0] not in CORE_ALLOWS_IN.get(source.name, ())
     ]
     assert wrong == []
 
@@ -161,3 +161,26 @@ def test_no_import_cycles_not_even_inside_functions() -> None:
         tuple(TopologicalSorter(graph).static_order())
     except CycleError as error:
         pytest.fail(f"import cycle: {' -> '.join(error.args[1])}")
+
+
+def test_the_first_page_of_every_folder_names_all_that_lies_in_it() -> None:
+    for page in (source for source in sources() if source.is_package and source.name != "imuproc"):
+        inside = {
+            other.name.removeprefix(f"{page.name}.").split(".")[0]
+            for other in sources()
+            if other.name.startswith(f"{page.name}.")
+        }
+        told = ast.get_docstring(page.tree) or ""
+        missing = {
+            name for name in inside if f"``{name}``" not in told and f"``{name}/``" not in told
+        }
+        assert missing == set(), page.name
+
+
+def test_no_folder_holds_more_than_twenty_modules() -> None:
+    counts: dict[str, int] = {}
+    for source in sources():
+        if not source.is_package:
+            room = source.name.rpartition(".")[0]
+            counts[room] = counts.get(room, 0) + 1
+    assert {room: count for room, count in counts.items() if count > 20} == {}

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pytest
 
 from imuproc.core.errors import LogError
-from imuproc.readers import text_file
+from imuproc.readers.logs.text import text_file
 from imuproc.readers.logs.registry import read_log, stream_log
 from tests.readers.samples import (
     NAMES,

@@ -9,7 +9,7 @@ import pytest
 from imuproc.core.columns import step_table_columns
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
-from imuproc.report import tables
+from imuproc.results import tables
 from imuproc.results.summary import RUN_COLUMNS, failed_run, summarise_run
 from imuproc.results.tables import (
     joined_steps,

@@ -107,7 +107,8 @@ class Detection:
     found, missed, invented : int
         In both, in the reference only, in the table only.
     precision, recall, f1 : Share
-        With intervals of 95 %: Wilson's, for F1 see :func:`imuproc.agreement.statistics.shares.f1_of`.
+        With intervals of 95 %: Wilson's; for F1 see
+        :func:`imuproc.agreement.statistics.shares.f1_of`.
     """
 
     found: int

@@ -96,8 +96,9 @@ def fit_offsets(
     """All offsets at which events coincide, fitted and weighed.
 
     An offset is weighed by how much better the table's events foretell the reference's than the
-    reference's own rhythm does (:mod:`imuproc.agreement.alignment.rhythm`); events without a partner inside
-    what both cover count against it. Fitted by expectation maximisation with a scatter of its own.
+    reference's own rhythm does (:mod:`imuproc.agreement.alignment.rhythm`); events without a
+    partner inside what both cover count against it. Fitted by expectation maximisation with a
+    scatter of its own.
 
     Parameters
     ----------

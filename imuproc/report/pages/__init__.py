@@ -1,1 +1,21 @@
-"""Pages, pictures of runs and the squad's overview, all made from archives."""
+"""Pages in HTML: a run, and the squad.
+
+- ``doubt``: What is wrong with a run as a whole, and what of it can still be used.
+- ``doubted``: Which figures a serious flag leaves in the table although they must not be trusted.
+- ``figures``: The figures of a run page that have axes: by step, through the swing, and along
+  time.
+- ``labels``: What each figure is called on paper and screen: plain words, unit, factor, decimals.
+- ``legs``: The drawing of shin and foot at each touchdown: where the lines go, to scale.
+- ``rendering``: Templates filled in: everything is escaped, style and script are put into the
+  page.
+- ``rows``: The tables of a run page: steps, left against right, uncertainty by part.
+- ``run_page``: The page of one run, put together from its view.
+- ``squad_page``: The index: a row for each run, what comes back in each athlete's runs, filter and
+  sort.
+- ``story``: What a run page says in words: what matters, what is in doubt, what each flag means.
+- ``svg``: Figures of matplotlib as SVG that lives inside a page.
+- ``thinning``: Very long runs: pages show a part of the steps, evenly spread, and say so.
+- ``view``: One run as the pages need it: read from its archive, held against its targets.
+- ``writing``: The whole report remade from the archives in a folder of results, nothing processed
+  again.
+"""

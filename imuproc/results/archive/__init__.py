@@ -1,1 +1,14 @@
-"""Layer 8: what processing gave, kept so that anyone can trace or repeat it years later."""
+"""Results kept in HDF5: traced to their inputs, verified when opened.
+
+- ``assembling``: The archive of a whole session: a copy of those of its recordings, in one file.
+- ``head``: The head of an archive: 512 bytes of plain text that tell whether the rest is whole.
+- ``plain``: Nested values as JSON text and back: exact numbers, any Unicode, no clock, no
+  addresses.
+- ``reading``: Archives opened: tables as pandas, curves and signals as arrays, each read when
+  asked for.
+- ``schema``: What lies where in an archive, with units and meanings. DEVELOPERS.md explains it for
+  readers.
+- ``sink``: A file that HDF5 writes to, also when the disk is full.
+- ``values``: Arrays, words and tables in HDF5, each with its unit and its meaning, and back.
+- ``writing``: One archive per processed recording: everything that it gave, traced to its inputs.
+"""
