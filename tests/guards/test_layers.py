@@ -1,6 +1,7 @@
 """Who may import whom. The list here is the rule; DEVELOPERS.md explains it."""
 
 import ast
+import re
 import sys
 from collections.abc import Iterator
 from graphlib import CycleError, TopologicalSorter

@@ -9,8 +9,8 @@ import pyarrow as pa
 import pytest
 
 from imuproc.core.errors import LogError
-from imuproc.readers.logs.text import text_file
 from imuproc.readers.logs.registry import read_log, stream_log
+from imuproc.readers.logs.text import text_file
 from tests.readers.samples import (
     NAMES,
     assert_sample_values,
