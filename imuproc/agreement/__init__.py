@@ -2,7 +2,6 @@
 
 - ``alignment/``: The clock of a reference against that of a step table, and which contacts are the
   same.
-- ``planning/``: What to expect of a study before it is made.
 - ``statistics/``: Statistics of agreement and change, each with its source.
 - ``compare``: One run's step table beside a reference: what pairs, what does not and why.
 - ``events``: Touchdowns and toe-offs of a table or a reference in one row of times.

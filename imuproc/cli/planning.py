@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     import pandas as pd
 
-    from imuproc.agreement.planning.planner import Expectation
+    from imuproc.planning.planner import Expectation
 
 _ACCURACY = (
     ("figure", "figure"),
@@ -58,7 +58,7 @@ def plan_study(out: Path, path: Path) -> None:
     plan = read_plan(path)
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
         raise SessionError(f"{out} is not empty; name a new folder")
-    from imuproc.agreement.planning.planner import expect
+    from imuproc.planning.planner import expect
 
     console = Console(stderr=True)
     columns = ("Runs", BarColumn(), MofNCompleteColumn())
@@ -85,8 +85,8 @@ def _write(out: Path, found: "Expectation") -> None:
 
 
 def _text(found: "Expectation", alpha: float, power: float) -> str:
-    from imuproc.agreement.planning.planner import LIMITS
     from imuproc.core.words import plural
+    from imuproc.planning.planner import LIMITS
 
     lines = [
         f"{plural(found.runs, 'simulated run')}: {found.found} of {found.steps} steps found, "

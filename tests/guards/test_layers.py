@@ -21,14 +21,15 @@ LAYERS = {
     "motion": 5,
     "estimators": 6,
     "pipeline": 7,
-    "assessment": 8,
-    "checks": 8,
-    "convert": 8,
     "results": 8,
     "agreement": 9,
-    "report": 10,
-    "batch": 11,
-    "cli": 12,
+    "assessment": 9,
+    "checks": 9,
+    "convert": 9,
+    "planning": 10,
+    "report": 11,
+    "batch": 12,
+    "cli": 13,
 }
 STAGES = range(2, 7)  # know nothing of each other: only the pipeline knows the order
 

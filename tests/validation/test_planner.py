@@ -8,15 +8,15 @@ import pandas as pd
 import pytest
 
 from imuproc.agreement.judging import Judged
-from imuproc.agreement.planning.planner import (
+from imuproc.core.errors import SessionError
+from imuproc.planning.planner import (
     accuracy_table,
     change_table,
     expect,
     sensor_model,
     variance_components,
 )
-from imuproc.agreement.planning.sample_size import needed_in_each
-from imuproc.core.errors import SessionError
+from imuproc.planning.sample_size import needed_in_each
 from imuproc.readers.plan_file import ErrorsEntry, PlanFile, read_plan
 from tests.validation.published import IC, RV, SUBJECT
 

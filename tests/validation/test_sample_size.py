@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import ttest_ind
 from statsmodels.stats.power import TTestIndPower
 
-from imuproc.agreement.planning.sample_size import needed_in_each, power_of
+from imuproc.planning.sample_size import needed_in_each, power_of
 
 
 @pytest.mark.parametrize("effect", [0.05, 0.2, 0.37, 0.5, 0.8, 1.3, 2.5])

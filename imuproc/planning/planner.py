@@ -14,13 +14,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.agreement.judging import Judged, judge, nothing_found
-from imuproc.agreement.planning.sample_size import needed_in_each
 from imuproc.agreement.statistics.change import smallest_detectable_change
 from imuproc.agreement.statistics.shares import share_of
 from imuproc.core.columns import BY_NAME, FIGURES
 from imuproc.core.errors import ImuprocError, SessionError
 from imuproc.core.sites import SITES, Site
 from imuproc.pipeline.run import process
+from imuproc.planning.sample_size import needed_in_each
 from imuproc.readers.plan_file import ChangeEntry, ErrorsEntry, PlanFile
 from imuproc.synth.runs import make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel
