@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from imuproc.assessment.cues import Cue, cues
 from imuproc.assessment.targets import TargetSet, chosen
@@ -14,38 +13,20 @@ from imuproc.assessment.verdicts import put_in_doubt, verdicts
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
+from imuproc.core.sites import SIDES
 from imuproc.files.text import clean
 from imuproc.report.pages.doubted import doubted_sides
 from imuproc.report.pages.labels import LABELS
 from imuproc.results.summary import RunSummary, failed_run, summarise_run
+from imuproc.results.swings import Swing, find_swings
 from imuproc.results.tables import joined_steps
 
 if TYPE_CHECKING:
     from imuproc.results.archive.reading import ArchivedRun
 
-FloatArray = NDArray[np.float64]
-_CURVES: Final = ("foot_pitch", "dorsiflexion")
+_ANGLES: Final = ("foot_pitch", "dorsiflexion")
 _MUCH_MISSING: Final = 0.2
 _OF_OTHERS: Final = ("run_refused",)  # says something of another run of the same log
-
-
-@dataclass(frozen=True)
-class Curve:
-    """An angle through the swing that ends at a step's touchdown.
-
-    Parameters
-    ----------
-    step : int
-    side : str
-    share : ndarray, shape (n,)
-        Of the swing, 0 at toe-off, 1 at touchdown.
-    angle_deg : ndarray, shape (n,)
-    """
-
-    step: int
-    side: str
-    share: FloatArray
-    angle_deg: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +46,7 @@ class RunView:
     targets : TargetSet
     verdicts : DataFrame
     cues : tuple of Cue
-    curves : mapping from str to tuple of Curve
+    curves : mapping from str to tuple of Swing
         ``foot_pitch`` and ``dorsiflexion``.
     uncertainty : mapping from str to DataFrame
     rate_hz : float
@@ -84,7 +65,7 @@ class RunView:
     targets: TargetSet
     verdicts: pd.DataFrame
     cues: tuple[Cue, ...] = ()
-    curves: Mapping[str, tuple[Curve, ...]] = field(default_factory=dict)
+    curves: Mapping[str, tuple[Swing, ...]] = field(default_factory=dict)
     uncertainty: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     rate_hz: float = float("nan")
     sites: tuple[str, ...] = ()
@@ -177,7 +158,7 @@ def read_view(
         targets=targets,
         verdicts=judged,
         cues=cues(judged),
-        curves=_curves(archived, steps) if drawn else {},
+        curves=_swings(archived, steps) if drawn else {},
         uncertainty=archived.uncertainty if drawn else {},
         rate_hz=float(about["rate_hz"]),
         sites=archived.sites,
@@ -215,37 +196,13 @@ def _metres(row: Mapping[str, Any]) -> float | None:
     return value if np.isfinite(value) and value > 0.0 else None
 
 
-def _curves(archived: "ArchivedRun", steps: pd.DataFrame) -> dict[str, tuple[Curve, ...]]:
+def _swings(archived: "ArchivedRun", steps: pd.DataFrame) -> dict[str, tuple[Swing, ...]]:
     time_s = archived.time_s
     out = {}
-    for name in _CURVES:
-        found: list[Curve] = []
-        for side in ("left", "right"):
-            curve = f"{name}_{side}_deg"
-            if curve in archived.curve_names:
-                of_side = steps[steps["side"] == side]
-                known = np.isfinite(of_side[f"{name}_touchdown_deg"].to_numpy(dtype=np.float64))
-                swings = _swings(of_side, time_s, archived.curve(curve).astype(np.float64))
-                trusted = set(of_side.loc[known, "step"])  # a withheld angle is not drawn either
-                found += [swing for swing in swings if swing.step in trusted]
-        out[name] = tuple(sorted(found, key=lambda curve: curve.step))
-    return out
-
-
-def _swings(steps: pd.DataFrame, time_s: FloatArray, angle_deg: FloatArray) -> list[Curve]:
-    """Swings of one side that have both ends, thinned to what a drawing can show."""
-    share = np.linspace(0.0, 1.0, 41)
-    toe_off = steps["toe_off_s"].to_numpy(dtype=np.float64)[:-1]
-    touchdown = steps["touchdown_s"].to_numpy(dtype=np.float64)[1:]
-    numbers = steps["step"].to_numpy(dtype=np.int64)
-    out = []
-    for k, number in enumerate(numbers[1:]):
-        if number - numbers[k] != 2 or not np.isfinite(touchdown[k] - toe_off[k]):
-            continue
-        at = toe_off[k] + share * (touchdown[k] - toe_off[k])
-        angle = np.interp(at, time_s, angle_deg, left=np.nan, right=np.nan)
-        if np.isfinite(angle).any():
-            out.append(Curve(int(number), str(steps["side"].iloc[0]), share, angle))
+    for angle in _ANGLES:
+        names = {side: f"{angle}_{side}_deg" for side in SIDES}
+        curves = {s: archived.curve(n) for s, n in names.items() if n in archived.curve_names}
+        out[angle] = find_swings(steps, angle, time_s, curves)
     return out
 
 

@@ -7,7 +7,8 @@ import pandas as pd
 
 from imuproc.report.pages.run_page import run_page
 from imuproc.report.pages.thinning import MOST_SHOWN, every_nth_pair, thinned
-from imuproc.report.pages.view import Curve, RunView
+from imuproc.report.pages.view import RunView
+from imuproc.results.swings import Swing
 from tests.report.pages.made_report import SOUND
 
 
@@ -20,7 +21,7 @@ def long_run(view: RunView, times: int) -> RunView:
         steps[name] += 10.0 * (np.arange(len(steps)) // size)
     swing = view.curves["dorsiflexion"][0]
     sides = steps[["step", "side"]].itertuples(index=False)
-    curves = tuple(Curve(int(n), str(s), swing.share, swing.angle_deg) for n, s in sides)
+    curves = tuple(Swing(int(n), str(s), swing.share, swing.angle_deg) for n, s in sides)
     both = {"dorsiflexion": curves, "foot_pitch": curves}
     return replace(view, steps=steps, curves=both, uncertainty={})
 
