@@ -13,6 +13,7 @@ except PackageNotFoundError:  # a source tree that is not installed
     __version__ = "0+source"
 
 if TYPE_CHECKING:
+    from imuproc import plots as plots
     from imuproc.pipeline.run import process as process
     from imuproc.pipeline.settings import Settings as Settings
     from imuproc.readers.session import read_session as read_session
@@ -27,12 +28,22 @@ _HOMES = {
     "Settings": "imuproc.pipeline.settings",
 }
 
-__all__ = ["Settings", "__version__", "open_archive", "process", "read_session", "read_study"]
+__all__ = [
+    "Settings",
+    "__version__",
+    "open_archive",
+    "plots",
+    "process",
+    "read_session",
+    "read_study",
+]
 
 
 def __getattr__(name: str) -> Any:
     if name in _HOMES:
         return getattr(import_module(_HOMES[name]), name)
+    if name == "plots":
+        return import_module("imuproc.plots")
     raise AttributeError(f"module 'imuproc' has no attribute {name!r}")
 
 

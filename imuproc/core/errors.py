@@ -6,7 +6,8 @@
     ├── SessionError      the request or the session file is wrong: nothing can be done
     ├── LogError          one log or reference cannot be read: its run fails, the others go on
     ├── RunError          one run cannot be processed: it gets its row and its reason
-    └── ArchiveError      an archive is damaged, of an unknown schema, or lacks what is asked for
+    ├── ArchiveError      an archive is damaged, of an unknown schema, or lacks what is asked for
+    └── PlotError         a run has not what a plot shows
 """
 
 
@@ -40,3 +41,7 @@ class RunError(ImuprocError):
 
 class ArchiveError(ImuprocError):
     """An archive cannot be trusted, understood or made, or lacks what is asked for."""
+
+
+class PlotError(ImuprocError):
+    """A run has not what a plot shows, or the name of a figure or site is wrong."""

@@ -2,10 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
+
+from imuproc.core.sites import Side
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,7 +35,7 @@ class Swing:
 
 
 def find_swings(
-    steps: "pd.DataFrame", angle: str, time_s: FloatArray, curves: Mapping[str, ArrayLike]
+    steps: "pd.DataFrame", angle: str, time_s: FloatArray, curves: Mapping[Side, NDArray[Any]]
 ) -> tuple[Swing, ...]:
     """Swings that have both ends and an angle that is not withheld, in order of steps.
 
@@ -44,8 +46,8 @@ def find_swings(
     angle : {"foot_pitch", "dorsiflexion"}
     time_s : ndarray, shape (n,)
         Clock of the curves.
-    curves : mapping from str to array, shape (n,)
-        By side, in deg.
+    curves : mapping from Side to ndarray, shape (n,)
+        In deg.
 
     Returns
     -------

@@ -63,6 +63,10 @@ def test_hdf5_loads_when_an_archive_is_opened() -> None:
     assert "h5py" not in loaded_after("import imuproc; imuproc.process")
 
 
+def test_plots_load_matplotlib_when_one_is_drawn() -> None:
+    assert "matplotlib" not in loaded_after("import imuproc; imuproc.plots.plot_contacts")
+
+
 def test_reading_a_session_file_needs_no_scipy() -> None:
     assert "scipy" not in loaded_after("import imuproc; imuproc.read_session")
 

@@ -26,6 +26,7 @@ LAYERS = {
     "assessment": 9,
     "checks": 9,
     "convert": 9,
+    "plots": 9,
     "planning": 10,
     "report": 11,
     "batch": 12,

@@ -4,7 +4,15 @@ import pytest
 
 import imuproc
 
-PUBLIC = ["Settings", "__version__", "open_archive", "process", "read_session", "read_study"]
+PUBLIC = [
+    "Settings",
+    "__version__",
+    "open_archive",
+    "plots",
+    "process",
+    "read_session",
+    "read_study",
+]
 
 
 def test_the_public_names_are_these() -> None:

@@ -1,6 +1,6 @@
 """The figures of a run page that have axes: by step, through the swing, and along time."""
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from imuproc.assessment.verdicts import ABOVE, BELOW
 from imuproc.core.columns import uncertainty_name
+from imuproc.plots.looks import COVERAGE, SIDE_COLOURS, SIDE_LINES
 from imuproc.report.pages.labels import label_of
 from imuproc.report.pages.svg import (
     BAND,
@@ -35,16 +36,13 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 WIDTH_PX: Final = 360.0  # a phone's: on wider screens figures stand beside each other
-COVERAGE: Final = 2.0  # bars are twice the standard uncertainty: about 95 %
 JUDGED_FROM: Final = 0.6  # of the swing: the mean that is judged is over the rest
 
 _STRIP_PX: Final = 118.0  # height of a line of the time strip
 _TICKS_PX: Final = 20.0  # of it for the numbers under a line that is not the last
 _MOST_IN_LINE: Final = 16
 
-_COLOURS: Final = {"left": LEFT, "right": RIGHT}
 _ROWS: Final = {"left": 2.0, "air": 1.0, "right": 0.0}
-_LINES: Final[dict[str, Any]] = {"left": "solid", "right": (0, (4, 2))}
 
 
 def by_step(view: RunView, figure: str) -> str:
@@ -204,8 +202,8 @@ def through_swing(view: RunView, name: str, axis: str) -> str:
             line = Line2D(
                 100.0 * curve.share,
                 curve.angle_deg,
-                color=_COLOURS[curve.side],
-                linestyle=_LINES[curve.side],
+                color=SIDE_COLOURS[curve.side],
+                linestyle=SIDE_LINES[curve.side],
                 linewidth=1.1,
             )
             of_step(line, "curve", curve.step)

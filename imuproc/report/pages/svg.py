@@ -15,16 +15,18 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from imuproc.plots.looks import FAINT as FAINT
+from imuproc.plots.looks import GREEN
+from imuproc.plots.looks import INK as INK
+from imuproc.plots.looks import LEFT as LEFT
+from imuproc.plots.looks import PAPER as PAPER
+from imuproc.plots.looks import RIGHT as RIGHT
+from imuproc.plots.looks import SOFT as SOFT
+
 # Each colour stands for a variable of the style sheet; the numbers only tell them apart, and come
 # near to what is seen in light mode, should the figure ever be looked at by itself.
-INK: Final = "#1b1b2a"
-SOFT: Final = "#5c5c6b"
-FAINT: Final = "#d3d3db"
-PAPER: Final = "#fefefd"
 BAND: Final = "#cde9df"
-BAND_EDGE: Final = "#00795b"
-LEFT: Final = "#0072b1"
-RIGHT: Final = "#c25500"
+BAND_EDGE: Final = GREEN
 
 _VARIABLES: Final = {
     INK: "var(--ink)",
