@@ -41,7 +41,22 @@ _STRIP: Final = 0.3  # share of the height in which differences stand
 
 
 def plot_shin_angle(run: "Result | ArchivedRun", axes: "Axes | None" = None) -> "Axes":
-    """Shin angle at touchdown by step; see :func:`plot_by_step`.
+    """Shin angle at touchdown by step, drawn as :func:`plot_by_step` draws any figure.
+
+    Parameters
+    ----------
+    run : Result or ArchivedRun
+    axes : matplotlib.axes.Axes, optional
+        A new figure when left out.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+
+    Raises
+    ------
+    PlotError
+        The run has no shin angle in any step, or could not be processed.
 
     Examples
     --------
