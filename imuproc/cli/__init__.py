@@ -6,6 +6,8 @@
 - ``exit_codes``: What the exit code of a command says.
 - ``found_runs``: A line on stderr for each run found in a log of several, from whatever process
   works on it.
+- ``guide``: ``imuproc guide``: the guides of the folder ``imuproc/guides``, to read without a
+  network.
 - ``main``: The ``imuproc`` command; each sub-command has its own file.
 - ``options``: Options of a command as a frozen dataclass: one parameter, however many options
   there are.

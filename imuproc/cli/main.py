@@ -16,6 +16,7 @@ from imuproc.cli.agree import AgreeOptions, agree
 from imuproc.cli.check import CheckOptions, check
 from imuproc.cli.convert import ConvertOptions, convert
 from imuproc.cli.exit_codes import INTERRUPTED, WRONG_REQUEST
+from imuproc.cli.guide import GuideOptions, guide
 from imuproc.cli.options import with_options
 from imuproc.cli.process import ProcessOptions, process
 from imuproc.cli.report import ReportOptions, report
@@ -34,6 +35,7 @@ app = typer.Typer(
 app.command("agree")(with_options(agree, AgreeOptions))
 app.command("check")(with_options(check, CheckOptions))
 app.command("convert")(with_options(convert, ConvertOptions))
+app.command("guide")(with_options(guide, GuideOptions))
 app.command("process")(with_options(process, ProcessOptions))
 app.command("report")(with_options(report, ReportOptions))
 app.command("simulate")(with_options(simulate, SimulateOptions))
@@ -55,7 +57,10 @@ def _root(
         ),
     ] = False,
 ) -> None:
-    """Step-by-step figures of sprint running from inertial sensors on shanks and feet."""
+    """Step-by-step figures of sprint running from inertial sensors on shanks and feet.
+
+    Start with: imuproc process SESSION.TOML. To read up on anything: imuproc guide.
+    """
 
 
 def main() -> None:

@@ -3,6 +3,7 @@
 - ``agreement/``: A study in words, tables, pictures and a page.
 - ``check/``: The check of sensors in a terminal, and as JSON.
 - ``pages/``: Pages in HTML: a run, and the squad.
+- ``guide_view``: A guide set for a terminal: headings, tables and code from its Markdown.
 - ``machine``: The summary of a session as JSON, for scripts.
 - ``picture``: The main picture of a run as PNG, for a message to the athlete.
 - ``spreadsheet``: The step table as a spreadsheet: frozen header, units, marks where a step is off

@@ -1,14 +1,17 @@
 """What lies in the repository, and what must not."""
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
 
-from tests.guards.sources import REPO, tracked_files
+from tests.guards.sources import PACKAGE, REPO, tracked_files
 
 TOP_LEVEL = {
     "README.md",
+    "CHANGELOG.md",
+    "CITATION.cff",
     "DEVELOPERS.md",
     "pyproject.toml",
     "imuproc",
@@ -54,11 +57,35 @@ def test_the_guard_lets_other_paths_pass(text: str) -> None:
     assert not MACHINE_PATHS.search(text)
 
 
-def test_the_commands_of_the_readme_exist() -> None:
-    readme = (REPO / "README.md").read_text(encoding="utf-8")
-    scripts = re.findall(r"python (scripts/\w+\.py)", readme)
+def told() -> str:
+    """Everything that people are told: README, DEVELOPERS, guides."""
+    pages = [REPO / "README.md", REPO / "DEVELOPERS.md", *(PACKAGE / "guides").glob("*.md")]
+    return "".join(path.read_text(encoding="utf-8") for path in pages)
+
+
+def test_the_commands_that_people_are_told_exist() -> None:
+    scripts = re.findall(r"python (scripts/\w+\.py)", told())
     assert {"scripts/quickstart.py", "scripts/run_tests.py"} <= set(scripts)
     assert [name for name in scripts if not (REPO / name).is_file()] == []
+
+
+def test_the_files_that_people_are_told_exist() -> None:
+    """Those of the package may be named from its own folder on."""
+    named = set(re.findall(r"`([a-z]+/[\w/]+\.(?:py|toml|md))`", told()))
+    assert len(named) > 30
+    places = (REPO, PACKAGE)
+    assert [n for n in named if not any((place / n).is_file() for place in places)] == []
+
+
+def test_the_citation_has_what_its_format_asks_for() -> None:
+    """Required keys of the Citation File Format 1.2.0; the version is the package's."""
+    citation = (REPO / "CITATION.cff").read_text(encoding="utf-8")
+    keys = dict(re.findall(r"^([\w-]+):(?: (.+))?$", citation, flags=re.MULTILINE))
+    assert {"cff-version", "message", "title", "authors"} <= set(keys)
+    project = tomllib.loads((REPO / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert (keys["cff-version"], keys["version"]) == ("1.2.0", project["version"])
+    changes = (REPO / "CHANGELOG.md").read_text(encoding="utf-8")
+    assert re.search(rf"^## {re.escape(project['version'])}\b", changes, flags=re.MULTILINE)
 
 
 def test_the_developers_page_names_every_layer_in_order() -> None:
@@ -76,12 +103,11 @@ def test_the_check_command_may_be_run() -> None:
     assert "scripts/run_tests.py" in command.read_text(encoding="utf-8")
 
 
-def test_scripts_that_the_readme_names_find_each_other_from_any_folder() -> None:
+def test_scripts_that_people_are_told_find_each_other_from_any_folder() -> None:
     """Named by its path a script finds its own folder only, not the repository's."""
-    told = "".join((REPO / name).read_text("utf-8") for name in ("README.md", "DEVELOPERS.md"))
-    named = set(re.findall(r"python (scripts/\w+\.py)", told))
+    named = set(re.findall(r"python (scripts/\w+\.py)", told()))
     assert len(named) > 5
-    assert not re.search(r"python -m scripts", told)
+    assert not re.search(r"python -m scripts", told())
     for name in sorted(named):
         source = (REPO / name).read_text("utf-8")
         imported = source.find("\nfrom scripts.")
