@@ -42,6 +42,7 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     (folder / "plan.toml").write_text(smaller(block("planning", "toml", "[[change]]")), "utf-8")
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
+        patch.setenv("MPLBACKEND", "Agg")  # no windows
         done = called_once("process", "session.toml", "-o", "out", "--jobs", "1", "--quiet")
         assert done.code == 0, done.err
         yield folder

@@ -74,6 +74,7 @@ def known() -> set[str]:
             for name in (*kind.__dict__, *_fields(kind))
         ),
         *imuproc.__all__,
+        *imuproc.plots.__all__,
         *(path.name for path in REPO.iterdir()),
         *words_of("readers/logs/hdf5/logs.py", "agreement/summing.py"),
     }
