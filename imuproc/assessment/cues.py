@@ -150,7 +150,7 @@ def words_for(figure: str, direction: str, phase: str) -> Words:
     )
 
 
-def cues(verdicts: pd.DataFrame, most: int = MOST_CUES) -> tuple[Cue, ...]:
+def cues(verdicts: pd.DataFrame) -> tuple[Cue, ...]:
     """The things that matter most in one run, or in several runs of one athlete.
 
     A thing is named when at least two steps, and 15 % of those measured in a phase, are surely off
@@ -161,8 +161,6 @@ def cues(verdicts: pd.DataFrame, most: int = MOST_CUES) -> tuple[Cue, ...]:
     ----------
     verdicts : DataFrame
         From :func:`imuproc.assessment.verdicts.verdicts`.
-    most : int
-        Largest number of cues.
 
     Returns
     -------
@@ -181,7 +179,7 @@ def cues(verdicts: pd.DataFrame, most: int = MOST_CUES) -> tuple[Cue, ...]:
                 words = words_for(of_figure, direction, of_phase)
                 alike.setdefault((of_figure, direction, words), []).append(group)
     found = [_cue(*key, verdicts[np.any(groups, axis=0)]) for key, groups in alike.items()]
-    return tuple(sorted(found, key=_rank)[:most])
+    return tuple(sorted(found, key=_rank)[:MOST_CUES])
 
 
 def _rank(cue: Cue) -> tuple[float, str, int]:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from math import nan
-from typing import Any, Final, Literal, get_args
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 ReferenceKind = Literal["video", "force plate", "photocells", "events", "markers"]
-REFERENCE_KINDS: Final[tuple[ReferenceKind, ...]] = get_args(ReferenceKind)
 
 
 @dataclass(frozen=True, eq=False)

@@ -255,12 +255,6 @@ def moving_mean_std(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
     return mean + centre, np.sqrt(np.maximum(variance, 0.0))
 
 
-def moving_rms(x: FloatArray, width: int) -> FloatArray:
-    """Root mean square over a centred window; parameters as :func:`moving_mean`."""
-    squares, count = _window_sums(np.asarray(x, dtype=np.float64) ** 2, width)
-    return np.sqrt(_ratio(squares, count))
-
-
 def moving_max(x: FloatArray, width: int) -> FloatArray:
     """Largest value in a centred window; parameters as :func:`moving_mean`."""
     x = np.asarray(x, dtype=np.float64)
@@ -273,11 +267,6 @@ def moving_max(x: FloatArray, width: int) -> FloatArray:
         size *= 2
     largest = np.maximum(block[:n], block[width - size : width - size + n])
     return np.where(np.isneginf(largest), np.nan, largest)
-
-
-def moving_min(x: FloatArray, width: int) -> FloatArray:
-    """Least value in a centred window; parameters as :func:`moving_mean`."""
-    return -moving_max(-np.asarray(x, dtype=np.float64), width)
 
 
 def _check_width(width: int) -> None:

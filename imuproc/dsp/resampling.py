@@ -1,7 +1,7 @@
 """Signals with uneven stamps onto a regular grid, without hiding what was not measured."""
 
 from math import floor
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,6 @@ from imuproc.dsp.filters import all_finite, finite_rows
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-Method = Literal["linear", "cubic"]
 
 _SAME_TIME: Final = 1e-4
 """Share of a period; moves a wave of a tenth of the rate by less than 1e-4 of its size."""
@@ -63,9 +62,11 @@ def interpolate(
     values: FloatArray,
     grid_s: FloatArray,
     max_gap_s: float,
-    method: Method = "cubic",
 ) -> FloatArray:
     """Values at the grid times, from the samples on both sides of each.
+
+    Between two samples runs a local cubic whose slopes at them are those of the parabola through
+    each and its neighbours.
 
     Parameters
     ----------
@@ -77,9 +78,6 @@ def interpolate(
         Wanted times in s.
     max_gap_s : float
         Longest distance in s between two samples that is bridged.
-    method : {"linear", "cubic"}
-        ``cubic`` is a local cubic whose slopes are those of the parabola through each sample and
-        its neighbours.
 
     Returns
     -------
@@ -89,10 +87,8 @@ def interpolate(
     Raises
     ------
     ValueError
-        If times do not strictly increase, or ``method`` is not one of the two words.
+        If times do not strictly increase.
     """
-    if method not in ("linear", "cubic"):
-        raise ValueError(f"method is {method!r}; allowed are 'linear', 'cubic'")
     values = np.asarray(values, dtype=np.float64)
     grid_s = np.asarray(grid_s, dtype=np.float64)
     out = np.full((len(grid_s), *values.shape[1:]), np.nan)
@@ -115,7 +111,7 @@ def interpolate(
     # A grid time on a sample belongs to it, though it be a rounding error inside the gap.
     if not bridged.all():
         bridged |= distance_to_samples(knots, at) <= slack
-    found = _evaluate(knots, values, (at, right), max_gap_s, method)
+    found = _evaluate(knots, values, (at, right), max_gap_s)
     if bridged.all() and inside.all():
         return found
     found[~bridged] = np.nan
@@ -128,7 +124,6 @@ def _evaluate(
     values: FloatArray,
     wanted: tuple[FloatArray, NDArray[np.intp]],
     max_gap_s: float,
-    method: Method,
 ) -> FloatArray:
     """Values at wanted times, given with the knot that follows each of them."""
     at, right = wanted
@@ -141,17 +136,11 @@ def _evaluate(
         return np.asarray(values[before + late], dtype=np.float64)
     one_by_one = right[-1] - right[0] == len(right) - 1 and (np.diff(right) == 1).all()
     ends = [slice(first[0], first[-1] + 1) if one_by_one else first for first in (before, right)]
-    if method == "linear":
-        terms = [(flat, 1.0 - share, share)]
-    else:
-        # Hermite form: the straight line, and what the slopes at both ends add to it.
-        rest = 1.0 - share
-        line = share + share * rest * (share - rest)
-        slopes = _slopes(knots, flat, max_gap_s)
-        terms = [
-            (flat, 1.0 - line, line),
-            (slopes, share * rest**2 * step, -rest * share**2 * step),
-        ]
+    # Hermite form: the straight line, and what the slopes at both ends add to it.
+    rest = 1.0 - share
+    line = share + share * rest * (share - rest)
+    slopes = _slopes(knots, flat, max_gap_s)
+    terms = [(flat, 1.0 - line, line), (slopes, share * rest**2 * step, -rest * share**2 * step)]
     found = np.zeros((len(at), flat.shape[1]))
     for known, *weights in terms:
         for end, weight in zip(ends, weights, strict=True):

@@ -42,8 +42,6 @@ class Strapdown:
     rate_hz : float
     quat_wxyz : ndarray, shape (n, 4)
         Turns segment axes into world axes (Z up, heading free).
-    force_world_mps2 : ndarray, shape (n, 3)
-        Specific force in world axes.
     velocity_mps : ndarray, shape (n, 3)
         Velocity of the sensor in world axes, zero at the first sample.
     anchor_index : int
@@ -53,7 +51,6 @@ class Strapdown:
     time_s: FloatArray
     rate_hz: float
     quat_wxyz: FloatArray
-    force_world_mps2: FloatArray
     velocity_mps: FloatArray
     anchor_index: int
 
@@ -111,9 +108,9 @@ def integrate(
     upright = quat_between(level, np.array([0.0, 0.0, 1.0]))
     start = quat_multiply(upright, quat_conjugate(chain[index]))
     quat = quat_multiply(start, chain)
-    force_world = quat_rotate(quat, segment.accel_mps2)
-    velocity = cumulative_integral(force_world - np.array([0.0, 0.0, gravity_mps2]), rate_hz)
-    return Strapdown(time_s, rate_hz, quat, force_world, velocity, index)
+    force = quat_rotate(quat, segment.accel_mps2)
+    velocity = cumulative_integral(force - np.array([0.0, 0.0, gravity_mps2]), rate_hz)
+    return Strapdown(time_s, rate_hz, quat, velocity, index)
 
 
 def sensitivity(strapdown: Strapdown, segment: Conditioned) -> Sensitivity:

@@ -8,8 +8,6 @@ from imuproc.core.errors import SessionError
 from imuproc.results.squad_tables import SquadTables
 from imuproc.results.summary import RUN_COLUMNS, RunSummary, sum_up
 
-PHASES: Final[tuple[str, ...]] = ("drive", "transition", "upright")
-
 HEADINGS: Final[Mapping[str, str]] = {
     "speed": "top_speed_mps",
     "contact": "mean_contact_time_s",
@@ -50,7 +48,7 @@ def squad_runs(tables: SquadTables, phase: str | None = None) -> list[SquadRun]:
     ----------
     tables : SquadTables
     phase : str, optional
-        One of :data:`PHASES`: counts and figures are then over the steps of that phase alone.
+        ``drive``, ``transition`` or ``upright``: counts and figures are of its steps alone.
 
     Returns
     -------

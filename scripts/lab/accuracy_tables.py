@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.agreement.judging import SAME_INSTANT, Judged
-from imuproc.agreement.statistics.shares import wilson_interval
+from imuproc.agreement.statistics.shares import share_of
 
 FOUND: Final = "steps_found"
 INVENTED: Final = "steps_invented"
@@ -203,11 +203,11 @@ def _moments(error: NDArray[np.float64], missing: int) -> dict[str, float | int]
 
 
 def _coverage(within: NDArray[np.bool_]) -> dict[str, float]:
-    low, high = wilson_interval(int(within.sum()), len(within))
+    share = share_of(int(within.sum()), len(within))
     return {
-        "within_2u_percent": 100.0 * float(within.mean()) if len(within) else nan,
-        "within_low_percent": 100.0 * low,
-        "within_high_percent": 100.0 * high,
+        "within_2u_percent": 100.0 * share.value,
+        "within_low_percent": 100.0 * share.low,
+        "within_high_percent": 100.0 * share.high,
     }
 
 

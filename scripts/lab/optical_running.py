@@ -30,8 +30,7 @@ CUTOFF_HZ: Final[Mapping[str, float]] = {"shank": 25.0, "foot": 35.0}
 """Where the spectra of angular rate and velocity of these trials flatten into marker noise:
 shank 20 to 30 Hz, foot 30 to 45 Hz."""
 MARKER_LAG_S: Final = 0.0067
-MARKER_LAG_U_S: Final = 0.002
-"""By how much the markers of this set come late against its force, and its standard uncertainty:
+"""By how much the markers of this set come late against its force, standard uncertainty 2 ms:
 4 to 10 ms, from the body's height against the twice-integrated force (9 to 12 ms) and from the
 centre of pressure against the forefoot at three belt speeds (2 to 5.5 ms); one marker frame is
 6.7 ms. Fixed here, and not fitted again anywhere. Contact time is not touched by it."""

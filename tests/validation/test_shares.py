@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import binomtest
+from statsmodels.stats.proportion import proportion_confint
 
-from imuproc.agreement.statistics.shares import f1_of, share_of, wilson_interval
+from imuproc.agreement.statistics.shares import f1_of, share_of
 
 
 # Wilson 1927, J Am Stat Assoc 22:209; computed.
@@ -13,20 +13,27 @@ from imuproc.agreement.statistics.shares import f1_of, share_of, wilson_interval
     [(863, 889, (0.9575, 0.9800)), (364, 380, (0.9327, 0.9739))],
 )
 def test_wilson(hits: int, count: int, interval: tuple[float, float]) -> None:
-    assert tuple(round(x, 4) for x in wilson_interval(hits, count)) == interval
+    found = share_of(hits, count)
+    assert (round(found.low, 4), round(found.high, 4)) == interval
 
 
 @pytest.mark.parametrize(("hits", "count"), [(0, 5), (3, 7), (95, 100), (431, 450), (20, 20)])
-def test_wilson_interval_is_that_of_scipy(hits: int, count: int) -> None:
-    theirs = binomtest(hits, count).proportion_ci(confidence_level=0.95, method="wilson")
-    assert wilson_interval(hits, count) == pytest.approx((theirs.low, theirs.high), abs=1e-12)
+def test_the_interval_is_that_of_another_library(hits: int, count: int) -> None:
+    found = share_of(hits, count)
+    assert found.value == hits / count
+    theirs = proportion_confint(hits, count, method="wilson")
+    assert (found.low, found.high) == pytest.approx(theirs, abs=1e-12)
 
 
 def test_nothing_counted_gives_nothing() -> None:
     assert np.isnan(share_of(0, 0).value)
     assert np.isnan(f1_of(0, 0, 0).low)
-    with pytest.raises(ValueError, match="0 to count"):
-        wilson_interval(3, 2)
+
+
+@pytest.mark.parametrize(("hits", "why"), [(3, "not be greater than n"), (-1, "not less than 0")])
+def test_a_share_beyond_all_or_below_none_is_refused(hits: int, why: str) -> None:
+    with pytest.raises(ValueError, match=why):
+        share_of(hits, 2)
 
 
 @given(st.integers(0, 200), st.integers(0, 50), st.integers(0, 50))

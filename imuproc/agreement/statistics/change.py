@@ -16,11 +16,6 @@ def typical_error(difference: ArrayLike) -> float:
     return float(d.std(ddof=1) / np.sqrt(2.0)) if len(d) >= FEWEST else np.nan
 
 
-def standard_error_of_measurement(sd: float, icc: float) -> float:
-    """SD √(1 - ICC); NaN for an ICC outside 0 to 1."""
-    return float(sd * np.sqrt(1.0 - icc)) if 0.0 <= icc <= 1.0 else np.nan
-
-
 def smallest_detectable_change(error: float) -> float:
     """Change of one athlete that exceeds error 19 times in 20: 1.96 √2 error (Hopkins 2000)."""
     return float(1.96 * np.sqrt(2.0) * error)

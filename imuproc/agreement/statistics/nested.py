@@ -11,9 +11,14 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from imuproc.agreement.events import FloatArray
-from imuproc.agreement.statistics.limits import FEWEST, Limits, Spread, limits_around, no_limits
-
-MULTIPLIER = 1.96
+from imuproc.agreement.statistics.limits import (
+    FEWEST,
+    MULTIPLIER,
+    Limits,
+    Spread,
+    limits_around,
+    no_limits,
+)
 
 
 @dataclass(frozen=True)
@@ -23,8 +28,7 @@ class Variances:
     Parameters
     ----------
     between, within : float
-        Mean squares (2007 form), or variance of the athletes' means and the sum of the methods'
-        variances within athletes (1999 form).
+        Mean squares.
     between_weight, within_weight : float
         The whole variance is their sum with these weights.
     athletes, n : int
@@ -102,54 +106,6 @@ def nested_limits(difference: ArrayLike, athlete: ArrayLike, level: float = 0.95
     return _with_intervals(grand, float(mean_variance), parts, level, method)
 
 
-def nested_limits_constant(
-    first: ArrayLike, second: ArrayLike, athlete: ArrayLike, level: float = 0.95
-) -> Limits:
-    """Limits where an athlete's true value is constant and replicates are not paired.
-
-    Bland & Altman 1999, Stat Methods Med Res 8:135, section 5.2: s² = variance of the athletes'
-    mean differences + (1 - mean(1/m)) (s²w1 + s²w2). The bias is the mean of the athletes' means.
-    Intervals as in :func:`nested_limits`.
-
-    Parameters
-    ----------
-    first, second : array, shape (n,)
-        The two methods; rows with a NaN are left out.
-    athlete : array, shape (n,)
-    level : float
-    """
-    method = "replicates in athletes, true value constant (1999 form), MOVER interval"
-    a, b = np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64)
-    both = np.where(np.isfinite(a - b), a, np.nan)
-    a, codes, athletes = _by_athlete(both, athlete)
-    b = b[np.isfinite(both)]
-    bias_of_all = float((a - b).mean()) if len(a) else np.nan
-    why = _too_few(len(a), athletes)
-    if why:
-        return no_limits(len(a), athletes, bias_of_all, method, why)
-    ours, theirs = _groups(a, codes), _groups(b, codes)
-    means = ours.mean - theirs.mean
-    within = (ours.squares + theirs.squares) / (ours.n - athletes)
-    parts = Variances(
-        between=float(means.var(ddof=1)),
-        within=within,
-        between_weight=1.0,
-        within_weight=float(1.0 - np.mean(1.0 / ours.count)),
-        athletes=athletes,
-        n=ours.n,
-    )
-    mean_variance = parts.between / athletes
-    return _with_intervals(float(means.mean()), mean_variance, parts, level, method)
-
-
-def within_variance(values: ArrayLike, athlete: ArrayLike) -> float:
-    """Variance of one method within athletes; NaN without replicates."""
-    used, codes, athletes = _by_athlete(np.asarray(values, dtype=np.float64), athlete)
-    if len(used) <= athletes:
-        return np.nan
-    return _groups(used, codes).squares / (len(used) - athletes)
-
-
 def _by_athlete(values: FloatArray, athlete: ArrayLike) -> tuple[FloatArray, NDArray[np.intp], int]:
     """Finite values, their athletes as codes, and how many athletes there are."""
     names = np.asarray(athlete, dtype=object)
@@ -188,4 +144,4 @@ def _with_intervals(
     half = t * float(np.sqrt(mean_variance))
     near = float(np.hypot(half, MULTIPLIER * (sd - sd_low)))
     far = float(np.hypot(half, MULTIPLIER * (sd_high - sd)))
-    return limits_around(Spread(n, k, bias, sd, MULTIPLIER), (half, near, far), method)
+    return limits_around(Spread(n, k, bias, sd), (half, near, far), method)

@@ -55,7 +55,7 @@ class Moment:
     signals: ArchivedSignals
 
 
-def worst_moments(result: StudyResult, most: int = MOST) -> list[Moment]:
+def worst_moments(result: StudyResult) -> list[Moment]:
     """Contacts with the largest differences whose signals are archived, largest first.
 
     Chosen by contact time, or by the touchdown where the reference has no toe-offs.
@@ -73,13 +73,13 @@ def worst_moments(result: StudyResult, most: int = MOST) -> list[Moment]:
     order = np.argsort(-np.abs(rows["difference"].to_numpy(dtype=np.float64)), kind="stable")
     by_run = {(one.result.session, one.result.run): one for one in result.compared}
     out: list[Moment] = []
-    for place in order[: 4 * most]:
+    for place in order[: 4 * MOST]:
         row = rows.iloc[int(place)]
         one = by_run[(str(row["session"]), str(row["run"]))]
         moment = _moment(one, row, clocked)
         if moment is not None:
             out.append(moment)
-        if len(out) == most:
+        if len(out) == MOST:
             break
     return out
 

@@ -77,10 +77,10 @@ def paragraphs(result: StudyResult) -> Paragraphs:
     )
 
 
-def whole(agreement: Agreement, figure: str, per: str = "step") -> dict[str, Any] | None:
-    """The row of a figure over all steps or run means; None where there is none."""
+def whole(agreement: Agreement, figure: str) -> dict[str, Any] | None:
+    """The row of a figure over all steps; None where there is none."""
     table = agreement.agreement
-    rows = table[(table["figure"] == figure) & (table["per"] == per) & (table["by"] == "all")]
+    rows = table[(table["figure"] == figure) & (table["per"] == "step") & (table["by"] == "all")]
     return {str(k): v for k, v in rows.iloc[0].items()} if len(rows) else None
 
 

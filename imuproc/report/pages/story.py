@@ -11,7 +11,7 @@ from imuproc.assessment.verdicts import ABOVE, TOO_CLOSE, VERDICTS
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.words import in_a_row, plural
 from imuproc.files.text import clean
-from imuproc.report.pages.labels import LABELS, STARTS, label_of, spans, steps_phrase
+from imuproc.report.pages.labels import LABELS, STARTS, label_of, steps_phrase
 from imuproc.report.pages.view import RunView
 
 if TYPE_CHECKING:
@@ -201,8 +201,3 @@ def on_target_words(view: RunView, figure: str) -> str:
     counts = rows["verdict"].value_counts()
     parts = [f"{counts[verdict]} {verdict}" for verdict in VERDICTS if verdict in counts]
     return f"Of {len(rows)} judged steps: {', '.join(parts)}."
-
-
-def steps_on_side(view: RunView, side: str) -> str:
-    """Numbers of the steps of one foot."""
-    return spans([int(n) for n in view.steps.loc[view.steps["side"] == side, "step"]])
