@@ -1,5 +1,6 @@
 """The nouns of the whole package, and what every layer may need.
 
+- ``body``: Lengths of the body as shares of stature, for athletes whose own are not known.
 - ``clocks``: How well the clocks of a recording's sensors are known against each other.
 - ``columns``: Every column of the step table: name, unit, meaning, plausible range.
 - ``contacts``: Foot-ground contacts of one run.

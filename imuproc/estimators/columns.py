@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.core.body import SHANK_PER_STATURE
 from imuproc.core.clocks import Clocks
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion, SegmentMotion
@@ -39,9 +40,6 @@ from imuproc.estimators.stride import (
 from imuproc.estimators.timing import timing_figures
 
 FloatArray = NDArray[np.float64]
-
-SHANK_PER_STATURE = 0.246
-"""Shank length as a share of stature (Drillis & Contini 1966; value from memory, high)."""
 
 _LONGEST_STRIDE_SHARE = 1.6
 _LEAVES_S = (-0.02, 0.08)

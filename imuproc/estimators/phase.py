@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.dsp.filters import smooth_binomially
+
 FloatArray = NDArray[np.float64]
 
 PHASES = ("drive", "transition", "upright", "slowing")
@@ -65,7 +67,8 @@ def phases(speed_mps: FloatArray, has_drive: bool, settings: PhaseSettings) -> N
         if not has_drive:
             drive_end = transition_end = 0
     else:
-        smooth = _smooth(np.interp(number, number[known], speed_mps[known]))
+        # Over neighbours, so that left-right differences cancel.
+        smooth = smooth_binomially(np.interp(number, number[known], speed_mps[known]))
         drive_end, transition_end, slowing_start = _bounds(smooth, settings)
         if not has_drive:
             drive_end = 0
@@ -74,12 +77,6 @@ def phases(speed_mps: FloatArray, has_drive: bool, settings: PhaseSettings) -> N
     out[number <= drive_end] = "drive"
     out[number >= slowing_start] = "slowing"
     return out
-
-
-def _smooth(speed: FloatArray) -> FloatArray:
-    """Mean of each step and its neighbours (ends kept), so that left-right differences cancel."""
-    padded = np.concatenate(([2 * speed[0] - speed[1]], speed, [2 * speed[-1] - speed[-2]]))
-    return np.asarray(0.25 * padded[:-2] + 0.5 * padded[1:-1] + 0.25 * padded[2:])
 
 
 def _bounds(speed: FloatArray, settings: PhaseSettings) -> tuple[int, int, int]:

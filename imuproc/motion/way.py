@@ -9,7 +9,7 @@ between, so its velocity tells less.
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.filters import block_means, block_of
+from imuproc.dsp.filters import block_means, block_of, smooth_binomially
 from imuproc.dsp.integration import cumulative_integral
 from imuproc.motion.strapdown import at_times
 
@@ -47,8 +47,7 @@ def bend_of_way(time_s: FloatArray, velocity_mps: FloatArray, stance_s: FloatArr
     place = at_times(way, block_means(time_s, block), stance_s)
     chord = np.diff(place, axis=0)
     heading = np.unwrap(np.arctan2(chord[:, 1], chord[:, 0]))
-    smooth = heading.copy()
-    smooth[1:-1] = 0.25 * heading[:-2] + 0.5 * heading[1:-1] + 0.25 * heading[2:]
+    smooth = smooth_binomially(heading)
     if np.abs(smooth).max() < _STRAIGHT_RAD:
         return straight
     # From the first and last chord on to the stance at their ends: half a stride more.

@@ -6,6 +6,12 @@ from typing import Final, Literal
 
 import numpy as np
 
+from imuproc.core.body import (
+    FOOT_PER_STATURE,
+    HIP_HEIGHT_PER_STATURE,
+    SHANK_PER_STATURE,
+    THIGH_PER_STATURE,
+)
 from imuproc.core.recording import Start
 from imuproc.core.sites import Side
 from imuproc.synth.ground import Ground, usual_ground
@@ -21,8 +27,8 @@ Pace = Literal["sprint", "steady"]
 class Body:
     """Lengths of one athlete's leg, all in m.
 
-    The fractions of stature behind :meth:`of_stature` are those of Drillis & Contini 1966 as given
-    by Winter (from memory); the rest is judgement.
+    The shares of stature behind :meth:`of_stature` are those of :mod:`imuproc.core.body`; the rest,
+    the ankle's height among it, is judgement.
     """
 
     stature_m: float
@@ -53,18 +59,18 @@ class Body:
         ball_fraction : float
             Heel to ball as a fraction of foot length.
         """
-        foot_m = 0.152 * stature_m
+        foot_m = FOOT_PER_STATURE * stature_m
         return cls(
             stature_m=stature_m,
-            shank_m=0.246 * stature_m,
-            thigh_m=0.245 * stature_m,
+            shank_m=SHANK_PER_STATURE * stature_m,
+            thigh_m=THIGH_PER_STATURE * stature_m,
             foot_m=foot_m,
             ankle_height_m=0.042 * stature_m,
             ankle_from_heel_m=0.22 * foot_m,
             ball_from_heel_m=ball_fraction * foot_m,
             sole_radius_m=0.018 * stature_m,
             ball_half_width_m=0.025 * stature_m,
-            hip_height_m=0.530 * stature_m,
+            hip_height_m=HIP_HEIGHT_PER_STATURE * stature_m,
             hip_half_width_m=0.5 * 0.12 * stature_m,
         )
 

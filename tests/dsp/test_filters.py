@@ -17,6 +17,7 @@ from imuproc.dsp.filters import (
     moving_mean,
     moving_std,
     odd_width,
+    smooth_binomially,
 )
 from imuproc.dsp.recursion import butterworth
 
@@ -145,6 +146,16 @@ def test_means_of_blocks_equal_their_definition_also_beside_missing_samples():
     expected = x[:48].reshape(12, 4, 3).mean(axis=1)
     np.testing.assert_allclose(block_means(x, 4), expected, atol=1e-14)
     assert np.isnan(expected).sum() == 1
+
+
+def test_the_binomial_weights_keep_lines_and_cancel_what_alternates():
+    line = np.arange(7.0)
+    np.testing.assert_allclose(smooth_binomially(line), line, atol=1e-12)
+    alternating = 1.0 - 2.0 * (np.arange(7) % 2)
+    np.testing.assert_allclose(smooth_binomially(alternating)[1:-1], 0.0)
+    # An impulse comes back as the row of Pascal's triangle, 1 2 1, over its sum.
+    np.testing.assert_allclose(4.0 * smooth_binomially(np.eye(5)[2]), [0.0, 1.0, 2.0, 1.0, 0.0])
+    np.testing.assert_array_equal(smooth_binomially(np.array([3.0, 5.0])), [3.0, 5.0])
 
 
 samples = arrays(

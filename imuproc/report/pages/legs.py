@@ -5,14 +5,11 @@ from typing import Final
 
 import numpy as np
 
+from imuproc.core.body import ANKLE_HEIGHT_PER_STATURE, FOOT_PER_STATURE, SHANK_PER_STATURE
 from imuproc.core.recording import Athlete
 from imuproc.report.pages.view import RunView
 
-# Segment lengths as shares of stature after Drillis & Contini 1966 (from memory); only the
-# proportions of the drawing rest on them, and only where no lengths are stated.
-_SHANK_SHARE: Final = 0.246
-_FOOT_SHARE: Final = 0.152
-_ANKLE_HEIGHT_OF_FOOT: Final = 0.257  # 0.039 of stature over 0.152 of it, same source
+_ANKLE_HEIGHT_PER_FOOT: Final = ANKLE_HEIGHT_PER_STATURE / FOOT_PER_STATURE
 # Outline of the foot, seen from the side: x in lengths of the foot from the ankle on, y in heights
 # of the ankle from the sole on. The heel is a quarter of the foot's length behind (from memory).
 _OUTLINE: Final = (
@@ -62,10 +59,13 @@ class Leg:
 def foot_length(athlete: Athlete) -> float:
     """Length of the foot in units of the drawing, in proportion to the shank."""
     stature = athlete.stature_m or 1.0
-    shank = athlete.shank_length_m or _SHANK_SHARE * stature
-    foot = athlete.foot_length_m or _FOOT_SHARE * stature
+    shank = athlete.shank_length_m or SHANK_PER_STATURE * stature
+    foot = athlete.foot_length_m or FOOT_PER_STATURE * stature
     if not athlete.stature_m and bool(athlete.shank_length_m) != bool(athlete.foot_length_m):
-        shank, foot = _SHANK_SHARE, _FOOT_SHARE  # one length without the other tells no proportion
+        shank, foot = (
+            SHANK_PER_STATURE,
+            FOOT_PER_STATURE,
+        )  # one length without the other tells no proportion
     return float(np.clip(foot / shank, 0.4, 1.0)) * _SHANK
 
 
@@ -93,7 +93,7 @@ def _leg(
 ) -> Leg:
     shin, pitch = np.deg2rad(angles_deg)
     tilt = float(np.nan_to_num(pitch))
-    drop = _ANKLE_HEIGHT_OF_FOOT * foot
+    drop = _ANKLE_HEIGHT_PER_FOOT * foot
     outline = [_turned(x * foot, (y - 1.0) * drop, tilt) for x, y in _OUTLINE]
     ankle = (_ANKLE_X, _GROUND + min(up for _, up in outline))  # the sole's lower end on the ground
     return Leg(

@@ -9,6 +9,7 @@ from scipy.interpolate import CubicSpline
 from scipy.ndimage import gaussian_filter1d
 
 from imuproc.core.sites import Side
+from imuproc.dsp.filters import smooth_binomially
 from imuproc.synth.course import GRID_HZ, Course
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
@@ -98,7 +99,7 @@ def _smoothed(steps: list[list[tuple[float, float]]]) -> list[tuple[float, float
     full = np.array(steps[len(steps[0]) == 1 :])
     for _ in range(3):
         padded = np.concatenate((full[:1], full, full[-1:]))[:, :, 1]
-        full[:, :, 1] = 0.25 * padded[:-2] + 0.5 * padded[1:-1] + 0.25 * padded[2:]
+        full[:, :, 1] = smooth_binomially(padded)[1:-1]
     return out + [(float(t), float(z)) for t, z in full.reshape(-1, 2)]
 
 
