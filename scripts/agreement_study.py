@@ -55,7 +55,7 @@ def make_study(folder: Path, chosen: Sequence[RealCase], seed: int) -> list[Seen
     write_references(folder, seen, None)
     rng = np.random.default_rng([seed, 4])
     covered = {one.run: coverage_key(one) for one in seen}
-    tied = {one.run: f"{covered[one.run]}\n{instant_key(one, INSTANT_U_S, rng)}" for one in seen}
+    tied = {one.run: covered[one.run] | instant_key(one, INSTANT_U_S, rng) for one in seen}
     for name, keys in (("events", covered), ("instant", tied)):
         text = study_text(seen, PLATE_LAYOUT, keys=keys)
         (folder / f"{name}.toml").write_text(text, encoding="utf-8")

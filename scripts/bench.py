@@ -30,6 +30,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -45,6 +46,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 import imuproc  # noqa: E402
 from imuproc.core.recording import Recording, SensorLog  # noqa: E402
 from imuproc.core.sites import Site  # noqa: E402
+from imuproc.files.toml_writing import toml_text  # noqa: E402
 from imuproc.synth.plan import random_plan  # noqa: E402
 from imuproc.synth.runs import simulate_run  # noqa: E402
 
@@ -133,20 +135,32 @@ def write_session(folder: Path, recording: Recording, runs: int, copies: int = 1
     (folder / "logs").mkdir(parents=True)
     for site, log in recording.logs.items():
         _write_log(folder / "logs" / f"{site}.csv", log, span_s(recording) * np.arange(copies))
-    lines = [
-        "schema = 1",
-        '[session]\nid = "bench"\ndate = 2031-04-12\nsurface = "track"',
-        '[layout.plain]\nformat = "delimited"\ntime = { column = "time_s", unit = "s" }',
-        'accel = { columns = ["ax", "ay", "az"], unit = "m/s^2", range = 313.8 }',
-        'gyro = { columns = ["gx", "gy", "gz"], unit = "rad/s", range = 34.906 }',
-        '[[athlete]]\nid = "R07"\nstature_m = 1.78',
-    ]
-    logs = ", ".join(f'{site} = "logs/{site}.csv"' for site in recording.logs)
-    for number in range(1, runs + 1):
-        lines.append(f'[[run]]\nid = "R07-{number:02d}"\nathlete = "R07"\nstart = "blocks"')
-        lines.append(f'layout = "plain"\nclock = "shared"\nlogs = {{ {logs} }}')
+    content = {
+        "schema": 1,
+        "session": {"id": "bench", "date": date(2031, 4, 12), "surface": "track"},
+        "layout": {
+            "plain": {
+                "format": "delimited",
+                "time": {"column": "time_s", "unit": "s"},
+                "accel": {"columns": ["ax", "ay", "az"], "unit": "m/s^2", "range": 313.8},
+                "gyro": {"columns": ["gx", "gy", "gz"], "unit": "rad/s", "range": 34.906},
+            }
+        },
+        "athlete": [{"id": "R07", "stature_m": 1.78}],
+        "run": [
+            {
+                "id": f"R07-{number:02d}",
+                "athlete": "R07",
+                "start": "blocks",
+                "layout": "plain",
+                "clock": "shared",
+                "logs": {site: f"logs/{site}.csv" for site in recording.logs},
+            }
+            for number in range(1, runs + 1)
+        ],
+    }
     path = folder / "session.toml"
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    path.write_text(toml_text(content), encoding="utf-8")
     return path
 
 

@@ -1,12 +1,10 @@
-"""What a TOML file holds, as text again: the standard library only reads TOML."""
+"""What a TOML file holds, as text again."""
 
-import datetime
-import json
-import re
 from collections.abc import Mapping
 from typing import Any
 
-_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+import tomlkit
+from tomlkit.items import AoT, Item, Table
 
 
 def toml_text(content: Mapping[str, Any]) -> str:
@@ -29,47 +27,48 @@ def toml_text(content: Mapping[str, Any]) -> str:
     TypeError
         A value is of a kind that TOML has not.
     """
-    lines: list[str] = []
-    tables: list[tuple[str, Mapping[str, Any]]] = []
-    for key, value in content.items():
-        if isinstance(value, Mapping) and value and all(map(_is_table, value.values())):
-            tables += [(f"[{_key(key)}.{_key(name)}]", inner) for name, inner in value.items()]
-        elif isinstance(value, Mapping):
-            tables.append((f"[{_key(key)}]", value))
-        elif isinstance(value, list) and value and all(map(_is_table, value)):
-            tables += [(f"[[{_key(key)}]]", entry) for entry in value]
-        else:
-            lines.append(f"{_key(key)} = {_value(value)}")
-    for head, table in tables:
-        lines += ["", head, *(f"{_key(key)} = {_value(value)}" for key, value in table.items())]
-    return "\n".join(lines) + "\n"
+    blocks = {key: _block(value) for key, value in content.items()}
+    document = tomlkit.document()
+    # What stands below a table's head belongs to the table.
+    for key in sorted(blocks, key=lambda key: isinstance(blocks[key], Table | AoT)):
+        document.add(key, blocks[key])
+    return document.as_string()
 
 
-def _is_table(value: Any) -> bool:
-    return isinstance(value, Mapping)
-
-
-def _key(key: str) -> str:
-    return key if _BARE_KEY.fullmatch(key) else _text(key)
-
-
-def _text(text: str) -> str:
-    # JSON escapes as TOML does, but for the delete character, which TOML wants escaped.
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return _text(value)
-    if isinstance(value, int | float):
-        return repr(value)
-    if isinstance(value, datetime.date | datetime.time):  # datetime is a date
-        return value.isoformat()
-    if isinstance(value, list | tuple):
-        return f"[{', '.join(map(_value, value))}]"
+def _block(value: Any) -> Item:
+    """A value at the top."""
     if isinstance(value, Mapping):
-        inner = ", ".join(f"{_key(key)} = {_value(one)}" for key, one in value.items())
-        return f"{{ {inner} }}" if inner else "{}"
-    raise TypeError(f"TOML has no {type(value).__name__}")
+        if not value or not all(isinstance(inner, Mapping) for inner in value.values()):
+            return _table(value)
+        tables = tomlkit.table(is_super_table=True)
+        for key, inner in value.items():
+            tables.add(key, _table(inner))
+        return tables
+    if isinstance(value, list) and value and all(isinstance(entry, Mapping) for entry in value):
+        array = tomlkit.aot()
+        array.extend(map(_table, value))
+        return array
+    return _inline(value)
+
+
+def _table(content: Mapping[str, Any]) -> Table:
+    table = tomlkit.table()
+    for key, value in content.items():
+        table.add(key, _inline(value))
+    return table
+
+
+def _inline(value: Any) -> Item:
+    """A value within a line."""
+    if isinstance(value, Mapping):
+        table = tomlkit.inline_table()
+        for key, inner in value.items():
+            table.add(key, _inline(inner))
+        return table
+    if isinstance(value, list | tuple):
+        array = tomlkit.array()
+        for inner in value:
+            array.append(_inline(inner))
+        return array
+    item: Item = tomlkit.item(value)
+    return item

@@ -2,11 +2,10 @@
 
 import datetime
 import gzip
-import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final, get_args
+from typing import Any, Final, get_args
 
 import numpy as np
 import pandas as pd
@@ -15,6 +14,7 @@ from imuproc.core.errors import SessionError
 from imuproc.core.recording import Clock, SensorLog, Start
 from imuproc.core.sites import SITES, Site, is_foot
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
+from imuproc.files.toml_writing import toml_text
 from imuproc.files.whole import replaced_file
 from imuproc.synth.long import make_long, record_long
 from imuproc.synth.moments import record_common, with_jumps
@@ -213,52 +213,66 @@ def _write_truth(truth: Truth, folder: Path, run: str, suffix: str) -> None:
     _write_table(curves, folder / f"{run}_curves{suffix}")
 
 
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)
+def log_layout(accel_range_g: float, gyro_range_dps: float) -> dict[str, Any]:
+    """Layout of the logs of a made-up session, as a session file states it."""
+    return {
+        "format": "delimited",
+        "time": {"column": "time_s", "unit": "s"},
+        "accel": _signal("a", "g", accel_range_g),
+        "gyro": _signal("g", "deg/s", gyro_range_dps),
+    }
 
 
-def _layout_lines(model: SensorModel) -> list[str]:
+def _signal(prefix: str, unit: str, full_scale: float) -> dict[str, Any]:
+    signal = {"columns": [f"{prefix}{axis}" for axis in "xyz"], "unit": unit}
+    return signal | ({"range": full_scale} if np.isfinite(full_scale) else {})
+
+
+def _layouts(model: SensorModel) -> dict[str, Any]:
     """A layout for all sensors, and one for the feet where theirs have another range."""
-    lines = _layout(LAYOUT, model.accel_range_g, model.gyro_range_dps)
+    layouts = {LAYOUT: log_layout(model.accel_range_g, model.gyro_range_dps)}
     if model.foot_accel_range_g is not None:
-        lines += _layout(FEET_LAYOUT, model.foot_accel_range_g, model.gyro_range_dps)
-    return lines
+        layouts[FEET_LAYOUT] = log_layout(model.foot_accel_range_g, model.gyro_range_dps)
+    return layouts
 
 
-def _layout(name: str, accel_range_g: float, gyro_range_dps: float) -> list[str]:
-    ranges = [
-        f", range = {value:g}" if np.isfinite(value) else ""
-        for value in (accel_range_g, gyro_range_dps)
-    ]
-    return [
-        f"[layout.{name}]",
-        'format = "delimited"',
-        'time = { column = "time_s", unit = "s" }',
-        f'accel = {{ columns = ["ax", "ay", "az"], unit = "g"{ranges[0]} }}',
-        f'gyro = {{ columns = ["gx", "gy", "gz"], unit = "deg/s"{ranges[1]} }}',
-        "",
-    ]
-
-
-def _session_lines(plan: SessionPlan) -> list[str]:
-    """The session file."""
-    made = f"simulated: {plan.grade} sensors at {plan.rate_hz:g} Hz, seed {plan.seed}"
-    lines = ["schema = 1", "", "[session]", f"id = {_quoted(plan.id)}", f"date = {plan.date}"]
-    lines += ['surface = "track"', f"note = {_quoted(made)}", ""]
-    lines += _layout_lines(GRADES[plan.grade])
+def _session_content(plan: SessionPlan) -> dict[str, Any]:
+    """What the session file holds."""
     bodies = {run.athlete: run.plan.body for run in reversed(plan.runs)}
-    for athlete in dict.fromkeys(run.athlete for run in plan.runs):
-        body = bodies[athlete]
-        lines += ["[[athlete]]", f"id = {_quoted(athlete)}", f"stature_m = {body.stature_m:.3f}"]
-        lines += [f"shank_length_m = {body.shank_m:.3f}", f"foot_length_m = {body.foot_m:.3f}", ""]
-    for run, parts in _logged(plan):
-        logs = ", ".join(_log_entry(plan, run, site) for site in plan.sites)
-        faults = "; ".join(", ".join(part.plan.faults) or "none" for part in parts)
-        lines += ["[[run]]", f"id = {_quoted(run.id)}", f"athlete = {_quoted(run.athlete)}"]
-        lines += [f'start = "{run.plan.start}"', f"distance_m = {run.plan.distance_m:g}"]
-        lines += [f'layout = "{LAYOUT}"', f'clock = "{plan.clock}"', f"logs = {{ {logs} }}"]
-        lines += [f"note = {_quoted(f'simulated; faults of technique: {faults}')}", ""]
-    return lines
+    return {
+        "schema": 1,
+        "session": {
+            "id": plan.id,
+            "date": plan.date,
+            "surface": "track",
+            "note": f"simulated: {plan.grade} sensors at {plan.rate_hz:g} Hz, seed {plan.seed}",
+        },
+        "layout": _layouts(GRADES[plan.grade]),
+        "athlete": [
+            {
+                "id": athlete,
+                "stature_m": round(bodies[athlete].stature_m, 3),
+                "shank_length_m": round(bodies[athlete].shank_m, 3),
+                "foot_length_m": round(bodies[athlete].foot_m, 3),
+            }
+            for athlete in dict.fromkeys(run.athlete for run in plan.runs)
+        ],
+        "run": [_run_entry(plan, run, parts) for run, parts in _logged(plan)],
+    }
+
+
+def _run_entry(plan: SessionPlan, run: PlannedRun, parts: list[PlannedRun]) -> dict[str, Any]:
+    faults = "; ".join(", ".join(part.plan.faults) or "none" for part in parts)
+    return {
+        "id": run.id,
+        "athlete": run.athlete,
+        "start": run.plan.start,
+        "distance_m": run.plan.distance_m,
+        "layout": LAYOUT,
+        "clock": plan.clock,
+        "logs": {site: _log_entry(plan, run, site) for site in plan.sites},
+        "note": f"simulated; faults of technique: {faults}",
+    }
 
 
 def _suffix(plan: SessionPlan, run: PlannedRun) -> str:
@@ -269,11 +283,11 @@ def _log_name(plan: SessionPlan, run: PlannedRun, site: Site) -> str:
     return f"logs/{run.id}_{_SHORT[site]}{_suffix(plan, run)}"
 
 
-def _log_entry(plan: SessionPlan, run: PlannedRun, site: Site) -> str:
-    name = f'"{_log_name(plan, run, site)}"'
+def _log_entry(plan: SessionPlan, run: PlannedRun, site: Site) -> str | dict[str, str]:
+    name = _log_name(plan, run, site)
     if is_foot(site) and GRADES[plan.grade].foot_accel_range_g is not None:
-        return f'{site} = {{ file = {name}, layout = "{FEET_LAYOUT}" }}'
-    return f"{site} = {name}"
+        return {"file": name, "layout": FEET_LAYOUT}
+    return name
 
 
 def _ignore() -> None:
@@ -346,7 +360,7 @@ def write_session(
                 (advance or _ignore)()
         path = folder / "session.toml"
         with replaced_file(path) as temporary:
-            temporary.write_text("\n".join(_session_lines(plan)), encoding="utf-8")
+            temporary.write_text(toml_text(_session_content(plan)), encoding="utf-8")
     except OSError as error:
         raise SessionError(f"{folder} cannot be written: {error.strerror}") from error
     return path

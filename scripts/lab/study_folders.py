@@ -6,24 +6,22 @@ from the study file, so that what is found can be held against it.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 from imuproc.core.recording import Recording
+from imuproc.core.sites import Site
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
+from imuproc.files.toml_writing import toml_text
 from imuproc.synth.sensors.imperfect import GRADES
+from imuproc.synth.session import log_layout
 from scripts.lab.optical_running import RealCase
 from scripts.lab.real_motion import make_recording
 
-LAYOUT: Final = """[layout.logger]
-format = "delimited"
-time = {{ column = "time_s", unit = "s" }}
-accel = {{ columns = ["ax", "ay", "az"], unit = "g", range = {accel:g} }}
-gyro = {{ columns = ["gx", "gy", "gz"], unit = "deg/s", range = {gyro:g} }}
-"""
 PLATE_HZ: Final = 300.0
 THRESHOLD_N: Final = 20.0
 
@@ -69,30 +67,38 @@ def real_session(folder: Path, cases: Sequence[RealCase], rate_hz: float, seed: 
     """
     model = GRADES["mid"]
     (folder / "logs").mkdir(parents=True, exist_ok=True)
-    lines = ['schema = 1\n\n[session]\nid = "plates"\ndate = 2031-04-12\nsurface = "other"\n']
-    lines.append(LAYOUT.format(accel=model.accel_range_g, gyro=model.gyro_range_dps))
-    lines += [
-        f'[[athlete]]\nid = "{runner}"\n' for runner in dict.fromkeys(c.runner for c in cases)
-    ]
     rng = np.random.default_rng([seed, 3])
-    seen = []
+    seen, runs = [], []
     for case in cases:
         recording, truth = make_recording(case, model, rate_hz, seed, threshold_n=THRESHOLD_N)
         logs = _written_logs(folder, recording)
-        lines.append(
-            f'[[run]]\nid = "{recording.run.id}"\nathlete = "{case.runner}"\nstart = "rolling"\n'
-            f'layout = "logger"\nclock = "shared"\nlogs = {{ {logs} }}\n'
+        runs.append(
+            {
+                "id": recording.run.id,
+                "athlete": case.runner,
+                "start": "rolling",
+                "layout": "logger",
+                "clock": "shared",
+                "logs": logs,
+            }
         )
         contacts = truth.steps[["side", "touchdown_s", "toe_off_s"]]
         covers = (truth.valid_from_s, truth.valid_to_s)
         seen.append(Seen(recording.run.id, contacts, covers, float(rng.uniform(-90.0, 90.0))))
-    (folder / "session.toml").write_text("\n".join(lines), encoding="utf-8")
+    content = {
+        "schema": 1,
+        "session": {"id": "plates", "date": date(2031, 4, 12), "surface": "other"},
+        "layout": {"logger": log_layout(model.accel_range_g, model.gyro_range_dps)},
+        "athlete": [{"id": runner} for runner in dict.fromkeys(case.runner for case in cases)],
+        "run": runs,
+    }
+    (folder / "session.toml").write_text(toml_text(content), encoding="utf-8")
     return seen
 
 
-def _written_logs(folder: Path, recording: Recording) -> str:
-    """Write the logs of a run; the content of its ``logs`` table."""
-    named = []
+def _written_logs(folder: Path, recording: Recording) -> dict[Site, str]:
+    """Write the logs of a run; their files by site."""
+    named = {}
     for site, log in recording.logs.items():
         columns = {"time_s": np.round(log.time_s, 5)}
         accel = np.round(log.accel_mps2 / ACCEL_TO_MPS2["g"], 4)
@@ -101,8 +107,8 @@ def _written_logs(folder: Path, recording: Recording) -> str:
         columns |= {f"g{axis}": gyro[:, k] for k, axis in enumerate("xyz")}
         name = f"logs/{recording.run.id}_{site}.csv"
         pd.DataFrame(columns).to_csv(folder / name, index=False)
-        named.append(f'{site} = "{name}"')
-    return ", ".join(named)
+        named[site] = name
+    return named
 
 
 def simulated_seen(
@@ -156,57 +162,58 @@ def write_references(folder: Path, seen: Sequence[Seen], frame_rate_hz: float | 
 
 def study_text(
     seen: Sequence[Seen],
-    layout: str,
-    results: str = "out",
-    keys: Mapping[str, str] | None = None,
+    layout: Mapping[str, Any],
+    keys: Mapping[str, Mapping[str, Any]] | None = None,
 ) -> str:
     """A study file that holds runs against the references beside it.
 
     Parameters
     ----------
     seen : sequence of Seen
-    layout : str
-        Content of the layout's table.
-    results : str
-        Folder of the results.
-    keys : mapping from str to str, optional
-        More lines for a run.
+    layout : mapping
+    keys : mapping from str to mapping, optional
+        More keys for a run.
     """
-    parts = [f'schema = 1\n\n[study]\nid = "against-plates"\n\n[layout.other]\n{layout}\n']
-    for one in seen:
-        more = (keys or {}).get(one.run, "")
-        parts.append(
-            f'[[run]]\nid = "{one.run}"\nresults = "{results}"\n'
-            f'reference = "references/{one.run}.csv"\nlayout = "other"\n{more}\n'
-        )
-    return "\n".join(parts)
+    runs = [
+        {
+            "id": one.run,
+            "results": "out",
+            "reference": f"references/{one.run}.csv",
+            "layout": "other",
+            **(keys or {}).get(one.run, {}),
+        }
+        for one in seen
+    ]
+    study = {"id": "against-plates"}
+    return toml_text({"schema": 1, "study": study, "layout": {"other": layout}, "run": runs})
 
 
-PLATE_LAYOUT: Final = f"""format = "events"
-kind = "force plate"
-unit = "s"
-frame_rate_hz = {PLATE_HZ:g}
-threshold_n = {THRESHOLD_N:g}
-columns = {{ side = "foot", touchdown = "on", toe_off = "off" }}
-"""
+_CONTACT_COLUMNS: Final = {"side": "foot", "touchdown": "on", "toe_off": "off"}
+PLATE_LAYOUT: Final = {
+    "format": "events",
+    "kind": "force plate",
+    "unit": "s",
+    "frame_rate_hz": PLATE_HZ,
+    "threshold_n": THRESHOLD_N,
+    "columns": _CONTACT_COLUMNS,
+}
+VIDEO_LAYOUT: Final = {
+    "format": "events",
+    "kind": "video",
+    "unit": "frame",
+    "frame_rate_hz": 240,
+    "columns": _CONTACT_COLUMNS,
+}
 
 
-def instant_key(one: Seen, u_s: float, rng: np.random.Generator) -> str:
+def instant_key(one: Seen, u_s: float, rng: np.random.Generator) -> dict[str, Any]:
     """An instant that both saw, known to a standard uncertainty."""
     at = one.covers_s[0] - 1.0
     told = at + one.offset_s + u_s * rng.standard_normal()
-    return f"instant = {{ table_s = {at:.4f}, reference_s = {told:.4f}, u_s = {u_s:g} }}"
+    instant = {"table_s": round(at, 4), "reference_s": round(float(told), 4), "u_s": u_s}
+    return {"instant": instant}
 
 
-def coverage_key(one: Seen) -> str:
+def coverage_key(one: Seen) -> dict[str, Any]:
     """What the reference covers, on its own clock."""
-    first, last = (at + one.offset_s for at in one.covers_s)
-    return f"covers_s = [{first:.4f}, {last:.4f}]"
-
-
-VIDEO_LAYOUT: Final = """format = "events"
-kind = "video"
-unit = "frame"
-frame_rate_hz = 240
-columns = { side = "foot", touchdown = "on", toe_off = "off" }
-"""
+    return {"covers_s": [round(at + one.offset_s, 4) for at in one.covers_s]}
