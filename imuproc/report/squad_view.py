@@ -7,9 +7,8 @@ from itertools import groupby
 from textwrap import wrap
 from typing import Final
 
-from rich.cells import cell_len, set_cell_size
+from rich.cells import cell_len
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from imuproc.core.columns import uncertainty_name
@@ -17,6 +16,7 @@ from imuproc.core.flags import FLAGS
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.squad import SquadRun
+from imuproc.report.terminal_table import Column, TerminalTable, print_terms
 from imuproc.results.summary import RunSummary, difference_name
 
 _ID_CELLS: Final = 20
@@ -25,17 +25,6 @@ _TIED: Final = "\xa0"
 
 _HEAD_AGAIN: Final = 25
 """Runs after which the headings stand once more: they have scrolled away."""
-
-
-@dataclass(frozen=True)
-class _Column:
-    """A column: two lines of heading, how important it is (0 always stays), and its cells."""
-
-    heading: str
-    unit: str
-    rank: int
-    cell: Callable[[SquadRun], str]
-    words: bool = False
 
 
 @dataclass(frozen=True)
@@ -93,21 +82,23 @@ def _id(text: str) -> str:
     return cleaned if cell_len(cleaned) <= _ID_CELLS else f"…{cleaned[1 - _ID_CELLS :]}"
 
 
-_ATHLETE: Final = _Column("athlete", "", 0, lambda run: _id(run.summary.athlete), words=True)
-_COLUMNS: Final = (
-    _Column("run", "", 0, lambda run: _id(run.summary.run), words=True),
-    _Column("", "", 0, _mark, words=True),
-    _Column("start", "", 9, lambda run: clean(run.summary.start), words=True),
-    _Column("dist.", "m", 8, _distance),
-    _Column("steps", "", 4, lambda run: str(run.summary.counts.get("steps", 0))),
-    _Column("speed", "m/s", 1, _mean("top_speed_mps", 1.0, 2)),
-    _Column("", "", 7, _speed_u),
-    _Column("contact", "ms", 1, _mean("mean_contact_time_s", 1000.0, 0)),
-    _Column("freq.", "Hz", 5, _mean("mean_step_frequency_hz", 1.0, 2)),
-    _Column("length", "m", 6, _mean("mean_step_length_m", 1.0, 2)),
-    _Column("shin", "deg", 2, _mean("mean_shin_angle_touchdown_deg", 1.0, 1)),
-    _Column("dorsifl.", "deg", 3, _mean("mean_dorsiflexion_swing_mean_deg", 1.0, 1)),
-    _Column("flags", "", 1, _flags),
+_ATHLETE: Final[Column[SquadRun]] = Column(
+    "athlete", "", lambda run: _id(run.summary.athlete), words=True
+)
+_COLUMNS: Final[tuple[Column[SquadRun], ...]] = (
+    Column("run", "", lambda run: _id(run.summary.run), words=True),
+    Column("", "", _mark, words=True),
+    Column("start", "", lambda run: clean(run.summary.start), 9, words=True),
+    Column("dist.", "m", _distance, 8),
+    Column("steps", "", lambda run: str(run.summary.counts.get("steps", 0)), 4),
+    Column("speed", "m/s", _mean("top_speed_mps", 1.0, 2), 1),
+    Column("", "", _speed_u, 7),
+    Column("contact", "ms", _mean("mean_contact_time_s", 1000.0, 0), 1),
+    Column("freq.", "Hz", _mean("mean_step_frequency_hz", 1.0, 2), 5),
+    Column("length", "m", _mean("mean_step_length_m", 1.0, 2), 6),
+    Column("shin", "deg", _mean("mean_shin_angle_touchdown_deg", 1.0, 1), 2),
+    Column("dorsifl.", "deg", _mean("mean_dorsiflexion_swing_mean_deg", 1.0, 1), 3),
+    Column("flags", "", _flags, 1),
 )
 
 _LEFT_RIGHT: Final = "L minus R"
@@ -160,37 +151,18 @@ def print_squad(
 
 
 class _Lines:
-    """Lines of the table, columns as wide as their widest cell, as many as there is room for."""
+    """The table, its headings again now and then, and what belongs to single runs below them."""
 
     def __init__(self, console: Console, runs: Sequence[SquadRun], is_sorted: bool) -> None:
         self._console = console
-        done = [run for run in runs if run.summary.status == "done"]
-        asked = (_ATHLETE, *_COLUMNS) if is_sorted else _COLUMNS
-        of_all = {_ATHLETE, *_COLUMNS[:2]}  # cells that runs that failed have too
-        widths = [
-            max(
-                cell_len(text)
-                for text in (c.heading, c.unit, *map(c.cell, runs if c in of_all else done))
-            )
-            for c in asked
-        ]
-        self._kept = [pair for pair in zip(asked, widths, strict=True) if pair[1]]
-        self.dropped: list[str] = []
-        while self._width() > console.width and max(c.rank for c, _ in self._kept):
-            least = max(self._kept, key=lambda pair: pair[0].rank)
-            self._kept.remove(least)
-            self.dropped = [*filter(None, [least[0].heading]), *self.dropped]
+        columns = (_ATHLETE, *_COLUMNS) if is_sorted else _COLUMNS
+        self.table = TerminalTable(console, columns, runs)
         self._since_head = _HEAD_AGAIN
         self.any_differing = False
 
-    def _width(self) -> int:
-        return sum(width + 1 for _, width in self._kept) - 1
-
     def head(self) -> None:
         """The headings."""
-        for text in ("heading", "unit"):
-            cells = [(str(getattr(c, text)), c, width) for c, width in self._kept]
-            self._print(Text(self._joined(cells), style="bold"))
+        self.table.print(())
         self._since_head = 0
 
     def athlete(self, athlete: str, runs: Sequence[SquadRun]) -> None:
@@ -211,26 +183,15 @@ class _Lines:
         """One run: its figures or why there are none, and left against right."""
         self._since_head += 1
         if run.summary.status == "failed":
-            cells = [(c.cell(run), c, w) for c, w in self._kept if c.rank == 0]
-            self._long(f"{self._joined(cells)} failed: {clean(run.summary.reason)}", "red")
+            who = [str(column.cell(run)) for column in self.table.columns if not column.rank]
+            told = [*filter(None, who), "failed:", clean(run.summary.reason)]
+            self._long(" ".join(told), "red")
             return
-        cells = [(c.cell(run), c, width) for c, width in self._kept]
-        self._print(Text(self._joined(cells)))
+        self.table.print([run], headings=False)
         differing = ", ".join(_differing(run.summary))
         if differing:
             self.any_differing = True
             self._long(f"    {_LEFT_RIGHT}: {differing}", "yellow")
-
-    @staticmethod
-    def _joined(cells: Sequence[tuple[str, _Column, int]]) -> str:
-        return " ".join(
-            set_cell_size(text, width) if column.words else " " * (width - cell_len(text)) + text
-            for text, column, width in cells
-        )
-
-    def _print(self, line: Text) -> None:
-        line.rstrip()
-        self._console.print(line, no_wrap=True, overflow="ellipsis", crop=True)
 
     def _long(self, line: str, style: str) -> None:
         """A long line, what does not fit indented below it."""
@@ -254,15 +215,9 @@ def _differing(summary: RunSummary) -> Iterator[str]:
 
 
 def _print_legend(console: Console, lines: _Lines) -> None:
-    left_out = [*lines.dropped, *([] if lines.any_differing else [_LEFT_RIGHT])]
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    for term, meaning in LEGEND:
-        if term not in left_out:
-            grid.add_row(Text(term, style="bold"), Text(meaning))
-    console.print(grid)
-    if lines.dropped:
-        hidden = ", ".join(lines.dropped)
-        console.print(Text(f"Not shown, the terminal is too narrow: {hidden}. --json has all."))
+    hidden = {*lines.table.dropped, *([] if lines.any_differing else [_LEFT_RIGHT])}
+    print_terms(console, (pair for pair in LEGEND if pair[0] not in hidden))
+    lines.table.print_dropped("--json has all.")
     console.print()
 
 
@@ -270,17 +225,14 @@ def _print_flags(console: Console, runs: Sequence[SquadRun]) -> None:
     counts = Counter(name for run in runs for name in run.summary.flag_names())
     if not counts:
         return
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    grid.add_column(no_wrap=True, justify="right")
+    told = []
     for name, count in counts.most_common():
         flag = FLAGS.get(name)
-        words = Text(clean(name), style="bold red" if flag and flag.serious else "bold")
+        words = Text.assemble((clean(name), "bold red" if flag and flag.serious else "bold"))
         if flag:
-            words.append(
-                f"{'!' if flag.serious else ''}: {flag.sentence}", style="not bold default"
-            )
-        grid.add_row(plural(count, "run"), words)
-    console.print(grid)
+            words.append(f"{'!' if flag.serious else ''}: {flag.sentence}")
+        told.append((Text(plural(count, "run")), words))
+    print_terms(console, told, numbers=True)
     console.print()
 
 

@@ -2,18 +2,19 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from string import ascii_lowercase
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from imuproc.core.columns import uncertainty_name
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean, with_uncertainty
+from imuproc.report.terminal_table import Column, TerminalTable, print_terms
 from imuproc.results.summary import RunSummary, difference_name, mean_name
 
 if TYPE_CHECKING:
@@ -22,21 +23,25 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class _Shown:
-    """A figure as it stands in the terminal: heading, factor to its unit, decimals."""
+    """A figure as it stands in the terminal: heading, factor to its unit, decimals, rank."""
 
     column: str
     heading: str
+    unit: str
     factor: float
     decimals: int
+    rank: int
 
 
 _SHOWN: Final = (
-    _Shown("contact_time_s", "contact\nms", 1000.0, 0),
-    _Shown("flight_time_s", "flight\nms", 1000.0, 0),
-    _Shown("step_frequency_hz", "freq.\nHz", 1.0, 2),
-    _Shown("shin_angle_touchdown_deg", "shin\ndeg", 1.0, 1),
-    _Shown("dorsiflexion_swing_mean_deg", "dorsifl.\ndeg", 1.0, 1),
+    _Shown("contact_time_s", "contact", "ms", 1000.0, 0, 1),
+    _Shown("flight_time_s", "flight", "ms", 1000.0, 0, 4),
+    _Shown("step_frequency_hz", "freq.", "Hz", 1.0, 2, 5),
+    _Shown("shin_angle_touchdown_deg", "shin", "deg", 1.0, 1, 2),
+    _Shown("dorsiflexion_swing_mean_deg", "dorsifl.", "deg", 1.0, 1, 3),
 )
+
+_WORDS: Final = ("side", "phase", "flags")
 
 LEGEND: Final = (
     ("freq.", "step frequency"),
@@ -74,7 +79,7 @@ def print_run(console: Console, summary: RunSummary, steps: "pd.DataFrame | None
         console.print(Text("No steps."))
     else:
         marks = _marks(summary, steps)
-        console.print(_step_table(summary, steps, marks))
+        _print_steps(console, summary, steps, marks)
         _print_flags(console, summary, steps, marks)
         console.print()
         return
@@ -85,10 +90,7 @@ def print_run(console: Console, summary: RunSummary, steps: "pd.DataFrame | None
 def print_closing(console: Console, summaries: Sequence[RunSummary]) -> None:
     """Print what holds for all tables: how to read them, and how many runs were done."""
     if any(summary.status == "done" for summary in summaries):
-        legend = Table.grid(padding=(0, 1, 0, 0))
-        for term, meaning in LEGEND:
-            legend.add_row(Text(term, style="bold"), Text(meaning))
-        console.print(legend)
+        print_terms(console, LEGEND)
         console.print()
     failed = [summary.run for summary in summaries if summary.status == "failed"]
     line = f"{plural(len(summaries), 'run')}: {len(summaries) - len(failed)} done"
@@ -109,30 +111,41 @@ def _header(summary: RunSummary) -> Text:
     return Text.assemble((clean(summary.athlete), "bold"), "  ", clean(", ".join(parts)))
 
 
-def _step_table(summary: RunSummary, steps: "pd.DataFrame", marks: dict[str, str]) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    table.add_column("step", justify="right", no_wrap=True)
-    table.add_column("side", no_wrap=True)
-    table.add_column("phase", no_wrap=True)
-    for shown in _SHOWN:
-        table.add_column(shown.heading, justify="right", no_wrap=True)
-    table.add_column("flags", overflow="fold")
+def _print_steps(
+    console: Console, summary: RunSummary, steps: "pd.DataFrame", marks: dict[str, str]
+) -> None:
+    """The steps, and below them their means and the differences between the sides."""
     figures = [_figure_cells(steps, shown) for shown in _SHOWN]
-    flags = [_names(value) for value in steps["flags"]]
-    for row, (step, side, phase) in enumerate(
-        zip(steps["step"], steps["side"], steps["phase"], strict=True)
-    ):
-        raised = " ".join(marks[name] for name in flags[row])
-        cells = [str(step), clean(str(side)), clean(str(phase)), *(f[row] for f in figures), raised]
-        table.add_row(*(Text(cell) for cell in cells), style="dim" if phase == "slowing" else "")
-    table.add_section()
+    raised = [" ".join(marks[name] for name in _names(value)) for value in steps["flags"]]
+    words = [[clean(str(word)) for word in steps[name]] for name in ("step", "side", "phase")]
+    rows = [
+        _styled(cells, "dim" if cells[2] == "slowing" else "")
+        for cells in zip(*words, *figures, raised, strict=True)
+    ]
     for label, column_of in (("mean", mean_name), ("L minus R", difference_name)):
         cells = [
             _summary_cell(summary, shown, column_of(shown.column), figures[at])
             for at, shown in enumerate(_SHOWN)
         ]
-        table.add_row("", "", label, *cells, "", style="bold")
-    return table
+        rows.append(_styled(("", "", label, *cells, ""), "bold"))
+    table = TerminalTable(console, _columns(), rows)
+    table.print(rows)
+    table.print_dropped("steps.csv has all.")
+
+
+def _columns() -> list[Column[list[Text]]]:
+    """Columns of rows whose cells stand in the order of the columns."""
+    asked = [("step", "", 0), ("side", "", 0), ("phase", "", 0)]
+    asked += [(shown.heading, shown.unit, shown.rank) for shown in _SHOWN]
+    asked.append(("flags", "", 0))
+    return [
+        Column(heading, unit, itemgetter(at), rank, heading in _WORDS, folds=heading == "flags")
+        for at, (heading, unit, rank) in enumerate(asked)
+    ]
+
+
+def _styled(cells: Iterable[str], style: str) -> list[Text]:
+    return [Text(cell, style=style) for cell in cells]
 
 
 def _figure_cells(steps: "pd.DataFrame", shown: _Shown) -> list[str]:
@@ -180,12 +193,9 @@ def _print_flags(
 ) -> None:
     if not marks:
         return
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    grid.add_column(no_wrap=True)
-    grid.add_column()
-    for name, mark in marks.items():
-        grid.add_row(Text(mark, style="bold"), _explanation(name, summary, steps))
-    console.print(grid)
+    print_terms(
+        console, ((mark, _explanation(name, summary, steps)) for name, mark in marks.items())
+    )
 
 
 def _explanation(name: str, summary: RunSummary, steps: "pd.DataFrame | None") -> Text:

@@ -1,6 +1,6 @@
 """Columns of the table that a check prints."""
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import acos, degrees, isfinite
 from typing import Final
@@ -8,32 +8,17 @@ from typing import Final
 from imuproc.checks.findings import SensorCheck
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.files.text import MISSING, fixed
+from imuproc.report.terminal_table import Column
 
 _AXES: Final = "xyz"
 
 
 @dataclass(frozen=True)
-class Column:
-    """A column of the table.
+class ShownSensor:
+    """A sensor under the name by which it is shown; its reasons are those of all sensors too."""
 
-    Parameters
-    ----------
-    heading, unit : str
-    rank, rank_still : int
-        The largest are left out first where the terminal is narrow; another order where nobody
-        ran.
-    cell : callable
-        Text of one sensor.
-    meaning : str
-        For the legend; empty where the heading says it all.
-    """
-
-    heading: str
-    unit: str
-    rank: int
-    rank_still: int
-    cell: Callable[[SensorCheck], str]
-    meaning: str = ""
+    name: str
+    check: SensorCheck
 
 
 def _known(value: float, decimals: int) -> str:
@@ -48,9 +33,9 @@ def _used(largest: float, full_scale: float, per_unit: float) -> str:
     return f"{largest / per_unit:.0f}/{whole}"
 
 
-def _up(sensor: SensorCheck) -> str:
+def _up(sensor: ShownSensor) -> str:
     """The sensor's axis that points up, as in ``+y``, and how far off it is."""
-    up = sensor.still.up
+    up = sensor.check.still.up
     if not isfinite(up[0]):
         return MISSING
     axis = max(range(3), key=lambda k: abs(up[k]))
@@ -62,27 +47,27 @@ def _angle(cosine: float) -> float:
     return acos(min(1.0, cosine))
 
 
-def _lost(sensor: SensorCheck) -> str:
-    return str(sensor.sampling.missing) if sensor.sampling.samples else MISSING
+def _lost(sensor: ShownSensor) -> str:
+    return str(sensor.check.sampling.missing) if sensor.check.sampling.samples else MISSING
 
 
-def _still(sensor: SensorCheck) -> str:
-    still = sensor.still
+def _still(sensor: ShownSensor) -> str:
+    still = sensor.check.still
     if still.kind == "none":
-        return "0" if sensor.sampling.samples else MISSING
+        return "0" if sensor.check.sampling.samples else MISSING
     return f"{still.still_s:.0f} {still.kind}" if still.kind != "unsure" else f"{still.still_s:.0f}"
 
 
-def _clock(sensor: SensorCheck) -> str:
-    offset_s = sensor.clock.offset_s
+def _clock(sensor: ShownSensor) -> str:
+    offset_s = sensor.check.clock.offset_s
     if not isfinite(offset_s):
         return MISSING
     return f"{1e3 * offset_s:+z.0f}" if abs(offset_s) < 10.0 else f"{offset_s:+.0f} s"
 
 
-def _drift(sensor: SensorCheck) -> str:
+def _drift(sensor: ShownSensor) -> str:
     """Bias instability in deg/h, or what it is at most."""
-    reading = sensor.still.gyro_allan
+    reading = sensor.check.still.gyro_allan
     per_hour = degrees(1.0) * 3600.0
     if isfinite(reading.bias_instability):
         return f"{per_hour * reading.bias_instability:.0f}"
@@ -91,75 +76,80 @@ def _drift(sensor: SensorCheck) -> str:
     return MISSING
 
 
-def _bias(sensor: SensorCheck) -> str:
-    return _known(degrees(max(map(abs, sensor.still.gyro_bias_radps))), 1)
+def _bias(sensor: ShownSensor) -> str:
+    return _known(degrees(max(map(abs, sensor.check.still.gyro_bias_radps))), 1)
 
 
-COLUMNS: Final = (
-    Column("rate", "Hz", 1, 1, lambda s: _known(s.sampling.rate_hz, 0)),
-    Column(
-        "jitter",
-        "%",
-        7,
-        7,
-        lambda s: _known(100.0 * s.sampling.jitter_share, 0),
-        "scatter of the time between samples (SD)",
-    ),
-    Column("lost", "", 2, 2, _lost, "samples missing"),
-    Column(
-        "accel",
-        "g",
-        3,
-        8,
-        lambda s: _used(s.accel.largest, s.accel.full_scale, STANDARD_GRAVITY_MPS2),
+def _gyro_noise(sensor: ShownSensor) -> str:
+    return _known(degrees(sensor.check.still.gyro_noise_radps_rthz), 3)
+
+
+def _accel_noise(sensor: ShownSensor) -> str:
+    return _known(sensor.check.still.accel_noise_mps2_rthz / (1e-6 * STANDARD_GRAVITY_MPS2), 0)
+
+
+def _accel(sensor: ShownSensor) -> str:
+    accel = sensor.check.accel
+    return _used(accel.largest, accel.full_scale, STANDARD_GRAVITY_MPS2)
+
+
+def _gyro(sensor: ShownSensor) -> str:
+    gyro = sensor.check.gyro
+    return _used(gyro.largest, gyro.full_scale, 1.0 / degrees(1.0))
+
+
+def _jitter(sensor: ShownSensor) -> str:
+    return _known(100.0 * sensor.check.sampling.jitter_share, 0)
+
+
+def _rate(sensor: ShownSensor) -> str:
+    return _known(sensor.check.sampling.rate_hz, 0)
+
+
+def _stands(sensor: ShownSensor) -> str:
+    return _known(degrees(sensor.check.standing_differs_rad), 1)
+
+
+# Heading, unit, cell, rank where somebody ran and where nobody did, meaning.
+_FIGURES: Final = (
+    ("rate", "Hz", _rate, (1, 1), ""),
+    ("jitter", "%", _jitter, (7, 7), "scatter of the time between samples (SD)"),
+    ("lost", "", _lost, (2, 2), "samples missing"),
+    (
+        "accel", "g", _accel, (3, 8),
         "largest reading and range; ? where the layout does not state it",
     ),
-    Column(
-        "gyro",
-        "deg/s",
-        3,
-        8,
-        lambda s: _used(s.gyro.largest, s.gyro.full_scale, 1.0 / degrees(1.0)),
-        "largest reading and range",
-    ),
-    Column("still", "s", 4, 3, _still, "how long, and whether it lay or was worn"),
-    Column(
-        "up", "deg", 5, 6, _up, "sensor axis that points up in stillness, and how far off it is"
-    ),
-    Column(
-        "noise",
-        "deg/s/√Hz",
-        6,
-        3,
-        lambda s: _known(degrees(s.still.gyro_noise_radps_rthz), 3),
-        "of the gyroscope at rest",
-    ),
-    Column(
-        "noise",
-        "µg/√Hz",
-        8,
-        4,
-        lambda s: _known(s.still.accel_noise_mps2_rthz / (1e-6 * STANDARD_GRAVITY_MPS2), 0),
-        "of the accelerometer at rest",
-    ),
-    Column("offset", "deg/s", 9, 5, _bias, "what the gyroscope reads at rest"),
-    Column(
-        "drift",
-        "deg/h",
-        8,
-        4,
-        _drift,
+    ("gyro", "deg/s", _gyro, (3, 8), "largest reading and range"),
+    ("still", "s", _still, (4, 3), "how long, and whether it lay or was worn"),
+    ("up", "deg", _up, (5, 6), "sensor axis that points up in stillness, and how far off it is"),
+    ("noise", "deg/s/√Hz", _gyro_noise, (6, 3), "of the gyroscope at rest"),
+    ("noise", "µg/√Hz", _accel_noise, (8, 4), "of the accelerometer at rest"),
+    ("offset", "deg/s", _bias, (9, 5), "what the gyroscope reads at rest"),
+    (
+        "drift", "deg/h", _drift, (8, 4),
         "bias instability of the gyroscope; < is an upper limit: let it lie longer",
     ),
-    Column(
-        "stands",
-        "deg",
-        10,
-        10,
-        lambda s: _known(degrees(s.standing_differs_rad), 1),
-        "difference between standing before and after the run",
+    ("stands", "deg", _stands, (10, 10), "difference between standing before and after the run"),
+    (
+        "clock", "ms", _clock, (7, 9),
+        "ahead of the clock of its shank, or of a sensor named before",
     ),
-    Column(
-        "clock", "ms", 7, 9, _clock, "ahead of the clock of its shank, or of a sensor named before"
-    ),
-)
+)  # fmt: skip
+
+
+def figure_columns(
+    sensors: Sequence[ShownSensor], running: bool
+) -> tuple[Column[ShownSensor], ...]:
+    """Columns of the figures that say something of any sensor.
+
+    Parameters
+    ----------
+    sensors : sequence of ShownSensor
+    running : bool
+        Whether anybody ran: other figures then matter most.
+    """
+    return tuple(
+        Column(heading, unit, cell, ranks[not running], meaning=meaning)
+        for heading, unit, cell, ranks, meaning in _FIGURES
+        if any(cell(sensor) != MISSING for sensor in sensors)
+    )

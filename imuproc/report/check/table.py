@@ -3,25 +3,24 @@
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
-from rich.cells import cell_len
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from imuproc.checks.findings import (
     CheckReport,
     Reason,
-    SensorCheck,
     Severity,
     Verdict,
     worst,
 )
-from imuproc.core.sites import SITES
+from imuproc.core.sites import SITES, Site
 from imuproc.core.words import plural
-from imuproc.files.text import MISSING, clean
-from imuproc.report.check.columns import COLUMNS, Column
+from imuproc.files.text import clean
+from imuproc.report.check.columns import ShownSensor, figure_columns
+from imuproc.report.terminal_table import Column, TerminalTable, print_terms
 
 _MOST_IN_FULL: Final = 8
 """Of more recordings than this every sensor has a word, and no line of its own."""
@@ -38,6 +37,7 @@ _HEADS: Final[dict[Severity, tuple[str, str]]] = {
     "note": ("note", ""),
 }
 _ALL: Final = "all sensors"
+_ELSEWHERE: Final = "--json has all."
 _ALIKE: Final = 40
 """Reasons whose texts begin alike but for their numbers are one reason."""
 
@@ -53,24 +53,11 @@ def print_check(console: Console, reports: Sequence[CheckReport]) -> None:
     reports : sequence of CheckReport
     """
     shown = [_Shown(report) for report in reports]
-    columns: list[Column] = []
-    left_out: list[Column] = []
     brief = len(reports) > _MOST_IN_FULL and not all(one.alone for one in shown)
     if brief:
         _print_matrix(console, shown)
     else:
-        rows = [row for one in shown for row in one.rows]
-        columns, left_out = _fitting(console, rows, any(report.runs for report in reports))
-        for one in shown:
-            if not one.alone:
-                console.print(one.header())
-                _print_figures(console, one.rows, columns, rows)
-                console.print()
-        alone = [row for one in shown if one.alone for row in one.rows]
-        if alone:
-            _print_figures(console, alone, columns, rows)
-            console.print()
-    _print_legend(console, columns, left_out)
+        _print_figures(console, shown)
     _print_reasons(console, shown, brief)
     console.print(_closing(shown))
 
@@ -86,7 +73,8 @@ class _Shown:
         self.own = list(zip(names, report.sensors, strict=True))
         # What concerns all sensors is each one's in its verdict.
         common = report.reasons
-        self.rows = [(n, replace(s, reasons=(*s.reasons, *common))) for n, s in self.own]
+        self.rows = [ShownSensor(n, replace(s, reasons=(*s.reasons, *common))) for n, s in self.own]
+        self.places = {row.check.site: row.check.verdict for row in self.rows}
 
     def header(self) -> Text:
         """Which run, what was seen, the verdict."""
@@ -115,77 +103,62 @@ def _site(site: str) -> str:
     return site.replace("_", " ")
 
 
-_Rows = Sequence[tuple[str, SensorCheck]]
+def _verdict(sensor: ShownSensor) -> Text:
+    return _word(sensor.check.verdict)
 
 
-def _width(rows: _Rows, column: Column) -> int:
-    cells = [column.heading, column.unit, *(column.cell(sensor) for _, sensor in rows)]
-    return max(map(cell_len, cells))
+def _word(verdict: Verdict) -> Text:
+    return Text(_WORDS[verdict], style=_STYLES[verdict])
 
 
-def _fitting(console: Console, rows: _Rows, running: bool) -> tuple[list[Column], list[Column]]:
-    """The columns that say something and have room, the important ones first; and the others."""
-    able = [c for c in COLUMNS if any(c.cell(sensor) != MISSING for _, sensor in rows)]
-    first = max([len("sensor"), *(cell_len(name) for name, _ in rows)]) + 1
-    first += max(len(_WORDS[sensor.verdict]) for _, sensor in rows) + 1
-    kept = list(able)
-    while kept and first + sum(_width(rows, c) + 1 for c in kept) - 1 > console.width:
-        kept.remove(max(kept, key=lambda c: c.rank if running else c.rank_still))
-    return kept, [c for c in able if c not in kept]
-
-
-def _print_figures(console: Console, own: _Rows, columns: Sequence[Column], rows: _Rows) -> None:
-    """The figures of some sensors; columns as wide as those of all ``rows`` need."""
-    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    table.add_column("\nsensor", min_width=max(cell_len(name) for name, _ in rows), no_wrap=True)
-    most = max(len(_WORDS[sensor.verdict]) for _, sensor in rows)
-    table.add_column("", min_width=most, no_wrap=True)
-    for column in columns:
-        heading = f"{column.heading}\n{column.unit}"
-        width = _width(rows, column)
-        table.add_column(heading, justify="right", min_width=width, no_wrap=True)
-    for name, sensor in own:
-        word = Text(_WORDS[sensor.verdict], style=_STYLES[sensor.verdict])
-        cells = (Text(column.cell(sensor)) for column in columns)
-        table.add_row(Text(name), word, *cells)
-    console.print(table)
+def _print_figures(console: Console, shown: Sequence[_Shown]) -> None:
+    """The figures of every sensor, recording by recording, and what they mean."""
+    rows = [row for one in shown for row in one.rows]
+    figures = figure_columns(rows, any(one.report.runs for one in shown))
+    name = Column[ShownSensor]("sensor", "", lambda sensor: sensor.name, words=True)
+    verdict = Column("", "", _verdict, words=True)
+    table = TerminalTable(console, (name, verdict, *figures), rows)
+    for one in shown:
+        if not one.alone:
+            console.print(one.header())
+            table.print(one.rows)
+            console.print()
+    alone = [row for one in shown if one.alone for row in one.rows]
+    if alone:
+        table.print(alone)
+        console.print()
+    terms = [
+        (f"{c.heading} {c.unit}" if c.heading == "noise" else c.heading, c.meaning)
+        for c in table.columns
+        if c.meaning
+    ]
+    print_terms(console, terms)
+    table.print_dropped(_ELSEWHERE)
+    if terms:
+        console.print()
 
 
 def _print_matrix(console: Console, shown: Sequence[_Shown]) -> None:
     """A line for each recording, a word for each sensor."""
-    sites = [site for site in SITES if any(site in _places(one) for one in shown)]
-    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    for heading in ("\nrun", "\nathlete", *(_site(site).replace(" ", "\n") for site in sites)):
-        table.add_column(heading, no_wrap=True)
-    for one in shown:
-        places = _places(one)
-        words = [
-            Text(_WORDS[places[site]], style=_STYLES[places[site]]) if site in places else Text("")
-            for site in sites
-        ]
-        table.add_row(Text(one.name), Text(clean(one.report.athlete)), *words)
-    console.print(table)
+    columns: list[Column[_Shown]] = [
+        Column("run", "", lambda one: one.name, words=True),
+        Column("athlete", "", lambda one: clean(one.report.athlete), 1, words=True),
+    ]
+    for site in SITES:
+        if any(site in one.places for one in shown):
+            columns.append(Column(*_two_lines(site), partial(_at, site), words=True))
+    table = TerminalTable(console, columns, shown)
+    table.print(shown)
     console.print()
 
 
-def _places(one: _Shown) -> dict[str, Verdict]:
-    """Verdict by site."""
-    return {sensor.site: sensor.verdict for _, sensor in one.rows}
+def _two_lines(site: str) -> tuple[str, str]:
+    side, _, segment = site.rpartition("_")
+    return side, segment
 
 
-def _print_legend(console: Console, columns: Sequence[Column], left_out: Sequence[Column]) -> None:
-    if not columns:
-        return
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    for column in columns:
-        if column.meaning:
-            unit = f" {column.unit}" if column.heading == "noise" else ""
-            grid.add_row(Text(f"{column.heading}{unit}", style="bold"), Text(column.meaning))
-    console.print(grid)
-    if left_out:
-        names = ", ".join(f"{c.heading} {c.unit}" for c in left_out)
-        console.print(Text(f"Not shown, the terminal is too narrow: {names}. --json has all."))
-    console.print()
+def _at(site: Site, one: _Shown) -> Text:
+    return _word(one.places[site]) if site in one.places else Text("")
 
 
 def _print_reasons(console: Console, shown: Sequence[_Shown], brief: bool) -> None:
@@ -197,18 +170,18 @@ def _print_reasons(console: Console, shown: Sequence[_Shown], brief: bool) -> No
             groups.setdefault((reason.severity, reason.flag + alike), []).append(
                 (one.name, name, reason)
             )
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    grid.add_column(no_wrap=True)
-    grid.add_column()
     sensors = {one.name: len(one.rows) for one in shown}
-    for severity, (word, style) in _HEADS.items():
-        for (own, _), members in groups.items():
-            if own == severity and (severity != "note" or not brief):
-                grid.add_row(Text(word, style=style), _told(members, sensors))
+    told = [
+        (Text(word, style=style), _told(members, sensors))
+        for severity, (word, style) in _HEADS.items()
+        for (own, _), members in groups.items()
+        if own == severity and (severity != "note" or not brief)
+    ]
     if brief and any(own == "note" for own, _ in groups):
-        grid.add_row("note", "There are remarks of less weight; --json or --run ID has them.")
-    if grid.row_count:
-        console.print(grid)
+        less = "There are remarks of less weight; --json or --run ID has them."
+        told.append((Text("note"), Text(less)))
+    if told:
+        print_terms(console, told)
         console.print()
 
 
@@ -239,7 +212,7 @@ def _told(members: Sequence[tuple[str, str, Reason]], sensors: Mapping[str, int]
 
 def _closing(shown: Sequence[_Shown]) -> Text:
     """How many sensors are fit, and the verdict on all."""
-    verdicts = [verdict for one in shown for verdict in _places(one).values()]
+    verdicts = [verdict for one in shown for verdict in one.places.values()]
     counts = {word: verdicts.count(word) for word in _STYLES}
     told = ", ".join(f"{count} {word}" for word, count in counts.items() if count)
     overall = worst([one.report.verdict for one in shown])
