@@ -1,6 +1,7 @@
 """The ``imuproc`` command: a file for each of its own commands.
 
 - ``agree``: ``imuproc agree``: step tables held against video, force plates or photocells.
+- ``bar``: A bar on stderr while something is worked on, where that is a terminal.
 - ``check``: ``imuproc check``: are these logs and sensors fit, before the session and after it?
 - ``convert``: ``imuproc convert``: a session's logs in an open format.
 - ``exit_codes``: What the exit code of a command says.

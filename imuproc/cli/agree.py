@@ -58,17 +58,11 @@ def agree(options: AgreeOptions) -> None:
 
 def _shown_at_work(study: "Study", options: AgreeOptions) -> "Agreed":
     """The whole study, with a bar on stderr while its runs are compared."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
-
     from imuproc.batch.agreement import agree as agree_study
+    from imuproc.cli.bar import counted
 
-    console = Console(stderr=True)
-    columns = ("Runs compared", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    still = options.quiet or not console.is_terminal
-    with Progress(*columns, console=console, disable=still, transient=True) as progress:
-        bar = progress.add_task("compared", total=len(study.runs))
-        return agree_study(study, options.out, lambda _run: progress.advance(bar))
+    with counted("Runs compared", len(study.runs), options.quiet) as moved:
+        return agree_study(study, options.out, lambda _run: moved(advance=1))
 
 
 def _print(agreed: "Agreed", options: AgreeOptions) -> None:

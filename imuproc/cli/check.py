@@ -95,19 +95,13 @@ class _Asked:
 
 def _shown_at_work(asked: _Asked) -> "list[CheckReport]":
     """All checks, with a bar on stderr while they are made."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+    from imuproc.cli.bar import counted
 
-    console = Console(stderr=True)
-    columns = ("Checked", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     reports = []
-    with Progress(
-        *columns, console=console, disable=not console.is_terminal, transient=True
-    ) as progress:
-        bar = progress.add_task("checked", total=asked.count)
+    with counted("Checked", asked.count) as moved:
         for report in asked.checks:
             reports.append(report)
-            progress.advance(bar)
+            moved(advance=1)
     return reports
 
 

@@ -1,8 +1,6 @@
 """``imuproc convert``: a session's logs in an open format."""
 
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,8 +11,6 @@ from imuproc.cli.exit_codes import ALL_DONE, INTERRUPTED, SOME_FAILED
 from imuproc.core.errors import SessionError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from imuproc.convert.work import Converted
 
 
@@ -69,30 +65,23 @@ def convert(options: ConvertOptions) -> None:
 
 
 def _converted(options: ConvertOptions) -> "Converted":
+    from imuproc.cli.bar import counted
     from imuproc.convert.work import convert as convert_session
     from imuproc.files.disk_errors import cannot_be_written
     from imuproc.readers.session import read_session
 
     session = read_session(options.session)
     try:
-        with _shown(options.quiet) as told:
-            return convert_session(session, options.to, options.out, options.run or (), told)
+        with counted("Logs", quiet=options.quiet) as moved:
+            return convert_session(
+                session,
+                options.to,
+                options.out,
+                options.run or (),
+                lambda done, total: moved(completed=done, total=total),
+            )
     except OSError as error:
         raise SessionError(cannot_be_written(error.filename or options.out, error, "")) from error
-
-
-@contextmanager
-def _shown(quiet: bool) -> "Iterator[Callable[[int, int], None]]":
-    """A bar on stderr, where that is a terminal."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
-
-    console = Console(stderr=True)
-    columns = ("Logs", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    hidden = quiet or not console.is_terminal
-    with Progress(*columns, console=console, disable=hidden, transient=True) as progress:
-        bar = progress.add_task("logs", total=None)
-        yield lambda done, total: progress.update(bar, completed=done, total=total)
 
 
 def _print(converted: "Converted", options: ConvertOptions) -> None:

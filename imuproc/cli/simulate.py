@@ -112,9 +112,7 @@ def _plan(options: SimulateOptions, path: Path) -> None:
 def _write(options: SimulateOptions, rate_hz: float) -> None:
     from dataclasses import replace
 
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress
-
+    from imuproc.cli.bar import counted
     from imuproc.core.sites import SITES
     from imuproc.synth.session import Squad, plan_session, write_session
 
@@ -132,10 +130,6 @@ def _write(options: SimulateOptions, rate_hz: float) -> None:
         sites=SITES if options.pelvis else SITES[:4],
         compress=options.gz,
     )
-    console = Console(stderr=True)
-    columns = ("Runs", BarColumn(), MofNCompleteColumn())
-    disable = not console.is_terminal
-    with Progress(*columns, console=console, disable=disable, transient=True) as progress:
-        bar = progress.add_task("runs", total=len(plan.runs))
-        path = write_session(options.out, plan, lambda: progress.advance(bar))
+    with counted("Runs", len(plan.runs)) as moved:
+        path = write_session(options.out, plan, lambda: moved(advance=1))
     sys.stdout.write(f"Written: {path}\n")

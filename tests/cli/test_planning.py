@@ -43,7 +43,9 @@ def test_a_plan_tells_accuracy_and_numbers_and_writes_them(tmp_path: Path) -> No
     accuracy = pd.read_csv(out / "accuracy.csv").set_index("figure")
     changes = pd.read_csv(out / "changes.csv").set_index("figure")
     steps = int(changes.loc["contact_time_s", "steps_needed"])
-    assert any(f"  {steps}  " in row for row in done.output.splitlines())
+    rows = [row.split() for row in done.output.splitlines() if row.startswith("contact_time_s")]
+    assert [row[3:5] for row in rows][-1] == ["0.006", "0.003"]
+    assert rows[-1][5] == str(steps)
     assert accuracy.loc["contact_time_s", "sd"] > 0.0
     with pytest.raises(SessionError, match="is not empty; name a new folder"):
         run.invoke(app, [str(out), "--plan", str(plan)], catch_exceptions=False)
