@@ -13,6 +13,8 @@
 - ``squad_view``: A squad's runs in a terminal: one line a run, readable at 80 columns and without
   colour.
 - ``terminal``: The step table of one run in a terminal: 80 columns, readable without colour.
+- ``terminal_figures``: How the figures of steps and runs stand in a terminal: heading, unit,
+  decimals.
 - ``terminal_table``: A table in a terminal: as many columns as there is room for, readable
   without colour.
 """

@@ -1,9 +1,9 @@
 """A squad's runs in a terminal: one line a run, readable at 80 columns and without colour."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from itertools import groupby
+from math import nan
 from textwrap import wrap
 from typing import Final
 
@@ -16,8 +16,9 @@ from imuproc.core.flags import FLAGS
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.squad import SquadRun
+from imuproc.report.terminal_figures import FIGURES
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
-from imuproc.results.summary import RunSummary, difference_name
+from imuproc.results.summary import RunSummary, difference_name, mean_name
 
 _ID_CELLS: Final = 20
 _TIED: Final = "\xa0"
@@ -27,37 +28,24 @@ _HEAD_AGAIN: Final = 25
 """Runs after which the headings stand once more: they have scrolled away."""
 
 
-@dataclass(frozen=True)
-class _Figure:
-    """How a key figure is called and rounded in the line that tells left from right."""
-
-    name: str
-    unit: str
-    factor: float
-    decimals: int
+def _value(run: SquadRun, column: str) -> float:
+    return run.summary.figures.get(column, nan)
 
 
-_FIGURES: Final = {
-    "contact_time_s": _Figure("contact", "ms", 1000.0, 0),
-    "flight_time_s": _Figure("flight", "ms", 1000.0, 0),
-    "step_frequency_hz": _Figure("freq.", "Hz", 1.0, 2),
-    "step_length_m": _Figure("length", "m", 1.0, 2),
-    "shin_angle_touchdown_deg": _Figure("shin", "deg", 1.0, 1),
-    "dorsiflexion_swing_mean_deg": _Figure("dorsifl.", "deg", 1.0, 1),
-}
-"""Those that say something of their own: step time is frequency again, and so on."""
+def _mean(name: str, rank: int) -> Column[SquadRun]:
+    """Column of the means of a figure."""
+    figure = FIGURES[name]
+    return Column(
+        figure.heading, figure.unit, lambda run: figure.number(_value(run, mean_name(name))), rank
+    )
 
 
-def _mean(column: str, factor: float, decimals: int) -> Callable[[SquadRun], str]:
-    def cell(run: SquadRun) -> str:
-        value = run.summary.figures.get(column, float("nan"))
-        return fixed(value * factor, decimals, MISSING)
-
-    return cell
+def _speed(run: SquadRun) -> str:
+    return fixed(_value(run, "top_speed_mps"), 2, MISSING)
 
 
 def _speed_u(run: SquadRun) -> str:
-    cell = fixed(max(run.summary.figures.get("top_speed_mps_u", float("nan")), 0.01), 2)
+    cell = fixed(max(_value(run, "top_speed_mps_u"), 0.01), 2)
     return f"±{cell}" if cell else MISSING
 
 
@@ -91,13 +79,13 @@ _COLUMNS: Final[tuple[Column[SquadRun], ...]] = (
     Column("start", "", lambda run: clean(run.summary.start), 9, words=True),
     Column("dist.", "m", _distance, 8),
     Column("steps", "", lambda run: str(run.summary.counts.get("steps", 0)), 4),
-    Column("speed", "m/s", _mean("top_speed_mps", 1.0, 2), 1),
+    Column("speed", "m/s", _speed, 1),
     Column("", "", _speed_u, 7),
-    Column("contact", "ms", _mean("mean_contact_time_s", 1000.0, 0), 1),
-    Column("freq.", "Hz", _mean("mean_step_frequency_hz", 1.0, 2), 5),
-    Column("length", "m", _mean("mean_step_length_m", 1.0, 2), 6),
-    Column("shin", "deg", _mean("mean_shin_angle_touchdown_deg", 1.0, 1), 2),
-    Column("dorsifl.", "deg", _mean("mean_dorsiflexion_swing_mean_deg", 1.0, 1), 3),
+    _mean("contact_time_s", 1),
+    _mean("step_frequency_hz", 5),
+    _mean("step_length_m", 6),
+    _mean("shin_angle_touchdown_deg", 2),
+    _mean("dorsiflexion_swing_mean_deg", 3),
     Column("flags", "", _flags, 1),
 )
 
@@ -202,13 +190,13 @@ class _Lines:
 
 def _differing(summary: RunSummary) -> Iterator[str]:
     sure = summary.surely_differ()
-    for name, figure in _FIGURES.items():
+    for name, figure in FIGURES.items():
         if name not in sure:
             continue
         column = difference_name(name)
         value = summary.figures[column] * figure.factor
         u = summary.figures[uncertainty_name(column)] * figure.factor
-        told = f"{figure.name} {value:+.{figure.decimals}f}"
+        told = f"{figure.heading} {value:+.{figure.decimals}f}"
         least = 10.0**-figure.decimals  # ±0 would claim a certainty that is not there
         told += f" ±{fixed(max(u, least), figure.decimals)} {figure.unit}"
         yield told.replace(" ", _TIED)

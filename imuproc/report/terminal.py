@@ -1,7 +1,7 @@
 """The step table of one run in a terminal: 80 columns, readable without colour."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from math import nan
 from operator import itemgetter
 from string import ascii_lowercase
 from typing import TYPE_CHECKING, Final
@@ -12,8 +12,9 @@ from rich.text import Text
 
 from imuproc.core.columns import uncertainty_name
 from imuproc.core.flags import FLAGS, RaisedFlag
-from imuproc.core.words import plural
-from imuproc.files.text import MISSING, clean, with_uncertainty
+from imuproc.core.words import plural, steps_phrase
+from imuproc.files.text import MISSING, clean
+from imuproc.report.terminal_figures import FIGURES
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
 from imuproc.results.summary import RunSummary, difference_name, mean_name
 
@@ -21,26 +22,14 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-@dataclass(frozen=True)
-class _Shown:
-    """A figure as it stands in the terminal: heading, factor to its unit, decimals, rank."""
-
-    column: str
-    heading: str
-    unit: str
-    factor: float
-    decimals: int
-    rank: int
-
-
-_SHOWN: Final = (
-    _Shown("contact_time_s", "contact", "ms", 1000.0, 0, 1),
-    _Shown("flight_time_s", "flight", "ms", 1000.0, 0, 4),
-    _Shown("step_frequency_hz", "freq.", "Hz", 1.0, 2, 5),
-    _Shown("shin_angle_touchdown_deg", "shin", "deg", 1.0, 1, 2),
-    _Shown("dorsiflexion_swing_mean_deg", "dorsifl.", "deg", 1.0, 1, 3),
-)
-
+_RANKS: Final = {
+    "contact_time_s": 1,
+    "flight_time_s": 4,
+    "step_frequency_hz": 5,
+    "shin_angle_touchdown_deg": 2,
+    "dorsiflexion_swing_mean_deg": 3,
+}
+"""Figures of the table; the largest rank is left out first where the terminal is narrow."""
 _WORDS: Final = ("side", "phase", "flags")
 
 LEGEND: Final = (
@@ -115,17 +104,16 @@ def _print_steps(
     console: Console, summary: RunSummary, steps: "pd.DataFrame", marks: dict[str, str]
 ) -> None:
     """The steps, and below them their means and the differences between the sides."""
-    figures = [_figure_cells(steps, shown) for shown in _SHOWN]
+    figures = {name: _figure_cells(steps, name) for name in _RANKS}
     raised = [" ".join(marks[name] for name in _names(value)) for value in steps["flags"]]
     words = [[clean(str(word)) for word in steps[name]] for name in ("step", "side", "phase")]
     rows = [
         _styled(cells, "dim" if cells[2] == "slowing" else "")
-        for cells in zip(*words, *figures, raised, strict=True)
+        for cells in zip(*words, *figures.values(), raised, strict=True)
     ]
     for label, column_of in (("mean", mean_name), ("L minus R", difference_name)):
         cells = [
-            _summary_cell(summary, shown, column_of(shown.column), figures[at])
-            for at, shown in enumerate(_SHOWN)
+            _summary_cell(summary, name, column_of(name), above) for name, above in figures.items()
         ]
         rows.append(_styled(("", "", label, *cells, ""), "bold"))
     table = TerminalTable(console, _columns(), rows)
@@ -136,7 +124,7 @@ def _print_steps(
 def _columns() -> list[Column[list[Text]]]:
     """Columns of rows whose cells stand in the order of the columns."""
     asked = [("step", "", 0), ("side", "", 0), ("phase", "", 0)]
-    asked += [(shown.heading, shown.unit, shown.rank) for shown in _SHOWN]
+    asked += [(FIGURES[name].heading, FIGURES[name].unit, rank) for name, rank in _RANKS.items()]
     asked.append(("flags", "", 0))
     return [
         Column(heading, unit, itemgetter(at), rank, heading in _WORDS, folds=heading == "flags")
@@ -148,14 +136,10 @@ def _styled(cells: Iterable[str], style: str) -> list[Text]:
     return [Text(cell, style=style) for cell in cells]
 
 
-def _figure_cells(steps: "pd.DataFrame", shown: _Shown) -> list[str]:
+def _figure_cells(steps: "pd.DataFrame", name: str) -> list[str]:
     """Cells of one column, padded so that the points stand under each other."""
-    values = steps[shown.column].to_numpy(dtype=np.float64) * shown.factor
-    uncertain = steps[uncertainty_name(shown.column)].to_numpy(dtype=np.float64) * shown.factor
-    cells = [
-        with_uncertainty(float(value), float(u), shown.decimals)
-        for value, u in zip(values, uncertain, strict=True)
-    ]
+    pairs = steps[[name, uncertainty_name(name)]].to_numpy(dtype=np.float64).tolist()
+    cells = [FIGURES[name].with_uncertainty(value, u) for value, u in pairs]
     tails = [cell.partition(" ")[2] for cell in cells]
     width = max(map(len, tails))
     return [
@@ -164,13 +148,10 @@ def _figure_cells(steps: "pd.DataFrame", shown: _Shown) -> list[str]:
     ]
 
 
-def _summary_cell(summary: RunSummary, shown: _Shown, column: str, above: list[str]) -> str:
+def _summary_cell(summary: RunSummary, name: str, column: str, above: list[str]) -> str:
     """A mean or difference; its point stands under those above it."""
-    value, u = (
-        summary.figures.get(name, float("nan")) * shown.factor
-        for name in (column, uncertainty_name(column))
-    )
-    number, _, tail = with_uncertainty(value, u, shown.decimals).partition(" ")
+    value, u = (summary.figures.get(one, nan) for one in (column, uncertainty_name(column)))
+    number, _, tail = FIGURES[name].with_uncertainty(value, u).partition(" ")
     room = len(above[0]) - above[0].find(" ") - 1 if " " in above[0] else 0
     return f"{number} {tail:<{room}}" if room or tail else number
 
@@ -230,11 +211,4 @@ def _on_steps(name: str, steps: "pd.DataFrame | None") -> str:
         return ""
     if len(numbers) == len(steps):
         return "all steps"
-    return f"{'step' if len(numbers) == 1 else 'steps'} {_spans(numbers)}"
-
-
-def _spans(numbers: list[int]) -> str:
-    """Numbers as spans, as in ``1-3, 7``."""
-    breaks = np.flatnonzero(np.diff(numbers) != 1) + 1
-    spans = np.split(np.array(numbers), breaks)
-    return ", ".join(str(s[0]) if len(s) == 1 else f"{s[0]}-{s[-1]}" for s in spans)
+    return steps_phrase(numbers)

@@ -1,6 +1,5 @@
 """What each figure is called on paper and screen: plain words, unit, factor, decimals."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -112,20 +111,6 @@ def label_of(figure: str) -> Label:
     unit = {"deg": "°", "Hz": "/s"}.get(column.unit, column.unit)
     decimals = {"deg": 0, "s": 3, "m": 2, "m/s": 1}.get(column.unit, 2)
     return Label(figure, name, name.capitalize(), unit, 1.0, decimals, column.meaning)
-
-
-def spans(numbers: Sequence[int]) -> str:
-    """Numbers as spans, as in ``1-3, 7``."""
-    if not numbers:
-        return ""
-    breaks = np.flatnonzero(np.diff(numbers) != 1) + 1
-    parts = np.split(np.asarray(numbers), breaks)
-    return ", ".join(str(p[0]) if len(p) == 1 else f"{p[0]}-{p[-1]}" for p in parts)
-
-
-def steps_phrase(numbers: Sequence[int]) -> str:
-    """Steps by number, as in ``steps 1-3, 7``."""
-    return f"{'step' if len(numbers) == 1 else 'steps'} {spans(numbers)}"
 
 
 STARTS: Final = {

@@ -9,9 +9,9 @@ import numpy as np
 from imuproc.assessment.cues import Cue, on_target_share
 from imuproc.assessment.verdicts import ABOVE, TOO_CLOSE, VERDICTS
 from imuproc.core.flags import FLAGS, RaisedFlag
-from imuproc.core.words import in_a_row, plural
+from imuproc.core.words import in_a_row, plural, steps_phrase
 from imuproc.files.text import clean
-from imuproc.report.pages.labels import LABELS, STARTS, label_of, steps_phrase
+from imuproc.report.pages.labels import LABELS, STARTS, label_of
 from imuproc.report.pages.view import RunView
 
 if TYPE_CHECKING:

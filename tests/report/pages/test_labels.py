@@ -5,7 +5,7 @@ import math
 import pytest
 
 from imuproc.core.columns import FIGURES
-from imuproc.report.pages.labels import LABELS, label_of, spans, steps_phrase
+from imuproc.report.pages.labels import LABELS, label_of
 
 
 @pytest.mark.parametrize("figure", FIGURES)
@@ -22,10 +22,3 @@ def test_values_are_shown_in_the_unit_that_coaches_use() -> None:
     assert LABELS["ankle_ahead_of_knee_m"].with_unit(-0.183) == "-18 cm"
     assert LABELS["contact_time_s"].uncertainty(0.0001) == "1"
     assert LABELS["contact_time_s"].uncertainty(math.nan) == ""
-
-
-def test_step_numbers_are_said_as_spans() -> None:
-    assert spans([1, 2, 3, 7]) == "1-3, 7"
-    assert spans([]) == ""
-    assert steps_phrase([4]) == "step 4"
-    assert steps_phrase([4, 5]) == "steps 4-5"
