@@ -149,6 +149,7 @@ def _print_matrix(console: Console, shown: Sequence[_Shown]) -> None:
             columns.append(Column(*_two_lines(site), partial(_at, site), words=True))
     table = TerminalTable(console, columns, shown)
     table.print(shown)
+    table.print_dropped(_ELSEWHERE)
     console.print()
 
 
