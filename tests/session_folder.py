@@ -3,20 +3,26 @@
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+import numpy as np
+
+from imuproc.core.recording import Recording
+from imuproc.core.units import STANDARD_GRAVITY_MPS2
+
 LOG_HEADER = "time_s,ax,ay,az,gx,gy,gz"
-SESSION_HEAD = """schema = 1
-
-[session]
-id = "harbour-2031-04-12"
-date = 2031-04-12
-surface = "track"
-
+LAYOUT = """
 [layout.field-logger]
 format = "delimited"
 time = { column = "time_s", unit = "s" }
 accel = { columns = ["ax", "ay", "az"], unit = "g", range = 32 }
 gyro = { columns = ["gx", "gy", "gz"], unit = "deg/s", range = 2000 }
+"""
+SESSION_HEAD = f"""schema = 1
 
+[session]
+id = "harbour-2031-04-12"
+date = 2031-04-12
+surface = "track"
+{LAYOUT}
 [[athlete]]
 id = "R07"
 stature_m = 1.74
@@ -37,6 +43,18 @@ start = "three-point"
 clock = "shared"
 logs = {{ {named} }}
 """
+
+
+def write_logs(folder: Path, run: str, recording: Recording) -> dict[str, str]:
+    """Write the logs of a recording beside a session file; their files by site."""
+    (folder / "logs").mkdir(parents=True, exist_ok=True)
+    files: dict[str, str] = {}
+    for site, log in recording.logs.items():
+        accel_g = log.accel_mps2 / STANDARD_GRAVITY_MPS2
+        table = np.column_stack((log.time_s, accel_g, np.degrees(log.gyro_radps)))
+        files[site] = f"logs/{run}_{site}.csv"
+        np.savetxt(folder / files[site], table, "%.6f", ",", header=LOG_HEADER, comments="")
+    return files
 
 
 def small_session(folder: Path, runs: Sequence[str] = ("R07-01", "R07-02", "R07-03")) -> Path:

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from imuproc.checks.findings import CheckReport
 from imuproc.checks.recording import LogToCheck, check_logs_of, check_recording
 from imuproc.checks.settings import CheckSettings
 from imuproc.core.errors import LogError
@@ -241,34 +242,30 @@ def test_a_log_that_is_cut_short_is_told_by_its_own_sensor() -> None:
     assert "log_cut_short" not in flags
 
 
-def test_a_log_that_breaks_off_with_an_error_has_its_reason_and_the_others_go_on() -> None:
+def with_broken_off(error: Exception) -> CheckReport:
+    """Two logs, of which one raises an error after its first piece."""
     recording = lying()
 
     def broken():
         yield recording.logs["left_foot"]
-        raise LogError("logs/x.csv (left_foot): line 9: found nothing; allowed: numbers")
+        raise error
 
     logs = [
         LogToCheck("left_foot", "logs/x.csv", broken),
         LogToCheck("right_foot", "right_foot", lambda: iter([recording.logs["right_foot"]])),
     ]
-    report = check_logs_of(replace(recording, logs={}), logs)
+    return check_logs_of(replace(recording, logs={}), logs)
+
+
+def test_a_log_that_breaks_off_with_an_error_has_its_reason_and_the_others_go_on() -> None:
+    error = LogError("logs/x.csv (left_foot): line 9: found nothing; allowed: numbers")
+    report = with_broken_off(error)
     assert [one.verdict for one in report.sensors] == ["not fit", "fit"]
     assert report.sensors[0].reasons[0].text == "Line 9: found nothing; allowed: numbers."
 
 
 def test_a_fault_of_our_own_costs_one_log_and_says_where_it_is() -> None:
-    recording = lying()
-
-    def broken():
-        yield recording.logs["left_foot"]
-        raise ZeroDivisionError("no such\nnumber")
-
-    logs = [
-        LogToCheck("left_foot", "logs/x.csv", broken),
-        LogToCheck("right_foot", "right_foot", lambda: iter([recording.logs["right_foot"]])),
-    ]
-    report = check_logs_of(replace(recording, logs={}), logs)
+    report = with_broken_off(ZeroDivisionError("no such\nnumber"))
     assert [one.verdict for one in report.sensors] == ["not fit", "fit"]
     reason = report.sensors[0].reasons[0]
     said = "The check stopped with an unexpected ZeroDivisionError: no such number (test_recording"

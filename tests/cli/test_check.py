@@ -3,63 +3,34 @@
 import json
 from pathlib import Path
 
-import numpy as np
-import pandas as pd
 import pytest
 
 from imuproc.core.recording import Recording
-from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from tests.checks.made import lying, running
 from tests.cli.command import Command
-
-LAYOUT = """
-[layout.field]
-time = { column = "time_s", unit = "s" }
-accel = { columns = ["ax", "ay", "az"], unit = "g", range = 32 }
-gyro = { columns = ["gx", "gy", "gz"], unit = "deg/s", range = 2000 }
-"""
-HEAD = """schema = 1
-[session]
-id = "harbour"
-date = 2031-04-12
-surface = "track"
-[[athlete]]
-id = "R07"
-"""
+from tests.session_folder import LAYOUT, SESSION_HEAD, run_entry, write_logs
 
 
-def write_logs(folder: Path, run: str, recording: Recording) -> str:
-    """Logs as text; the run's entry of the session file."""
-    (folder / "logs").mkdir(parents=True, exist_ok=True)
-    names = []
-    for site, log in recording.logs.items():
-        accel = np.round(log.accel_mps2 / STANDARD_GRAVITY_MPS2, 4)
-        gyro = np.round(np.degrees(log.gyro_radps), 2)
-        columns = {"time_s": np.round(log.time_s, 5)}
-        columns |= {f"a{axis}": accel[:, k] for k, axis in enumerate("xyz")}
-        columns |= {f"g{axis}": gyro[:, k] for k, axis in enumerate("xyz")}
-        pd.DataFrame(columns).to_csv(folder / "logs" / f"{run}_{site}.csv", index=False)
-        names.append(f'{site} = "logs/{run}_{site}.csv"')
-    return (
-        f'[[run]]\nid = "{run}"\nathlete = "R07"\nstart = "three-point"\nlayout = "field"\n'
-        f'clock = "shared"\nlogs = {{ {", ".join(names)} }}\n'
-    )
+def session_text(folder: Path, recordings: dict[str, Recording]) -> str:
+    """A session file of recordings, by run; their logs are written beside it."""
+    entries = [run_entry(run, write_logs(folder, run, one)) for run, one in recordings.items()]
+    return "".join([SESSION_HEAD, *entries])
 
 
 @pytest.fixture(scope="module")
 def good(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A session of sensors that lie, and of a run."""
     folder = tmp_path_factory.mktemp("good")
-    parts = [write_logs(folder, "table", lying()), write_logs(folder, "R07-01", running())]
-    (folder / "session.toml").write_text(HEAD + LAYOUT + "".join(parts), encoding="utf-8")
+    text = session_text(folder, {"table": lying(), "R07-01": running()})
+    (folder / "session.toml").write_text(text, encoding="utf-8")
     return folder
 
 
 @pytest.fixture
 def bad(tmp_path: Path) -> Path:
     """One log is not there, one is no log, two are in order."""
-    entry = write_logs(tmp_path, "table", lying())
-    (tmp_path / "session.toml").write_text(HEAD + LAYOUT + entry, encoding="utf-8")
+    text = session_text(tmp_path, {"table": lying()})
+    (tmp_path / "session.toml").write_text(text, encoding="utf-8")
     (tmp_path / "logs" / "table_left_foot.csv").unlink()
     (tmp_path / "logs" / "table_right_foot.csv").write_text("time_s,ax\n1,oops\n")
     return tmp_path
@@ -92,7 +63,7 @@ def test_json_has_units_in_its_keys_and_null_for_what_is_not_known(
 ) -> None:
     seen = imuproc("check", good / "session.toml", "--run", "table", "--json")
     content = json.loads(seen.out)
-    assert (content["schema"], content["session"], content["verdict"]) == (1, "harbour", "fit")
+    assert (content["schema"], content["session"], content["verdict"]) == (1, "harbour-2031-04-12", "fit")
     (run,) = content["runs"]
     assert [one["site"] for one in run["sensors"]] == list(lying().logs)
     one = run["sensors"][0]
@@ -123,8 +94,7 @@ def test_a_log_that_cannot_be_read_has_its_row_and_the_others_go_on(
 
 
 def test_strict_asks_for_more(imuproc: Command, tmp_path: Path) -> None:
-    entry = write_logs(tmp_path, "table", lying("low"))
-    text = HEAD + LAYOUT.replace("range = 32", "range = 16") + entry
+    text = session_text(tmp_path, {"table": lying("low")}).replace("range = 32", "range = 16")
     (tmp_path / "session.toml").write_text(text, encoding="utf-8")
     seen = imuproc("check", tmp_path / "session.toml")
     assert "fit with limits" in seen.out

@@ -6,14 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imuproc.core.recording import Recording
 from imuproc.synth.plan import random_plan
 from imuproc.synth.runs import simulate_run
 from imuproc.synth.truth import Truth
 from tests.cli.command import Command
-from tests.session_folder import small_session
-
-COLUMNS = "time_s,ax,ay,az,gx,gy,gz"
+from tests.session_folder import run_entry, small_session, write_logs
 
 
 def with_sprint(folder: Path, run: str) -> tuple[Path, Truth]:
@@ -21,20 +18,11 @@ def with_sprint(folder: Path, run: str) -> tuple[Path, Truth]:
     path = small_session(folder)
     rng = np.random.default_rng(20310412)
     recording, truth = simulate_run(random_plan(rng, distance_m=20.0), "mid", 500.0, rng)
-    old = f'{{ left_shank = "logs/{run}_ls.csv" }}'
-    new = ", ".join(f'{site} = "logs/{run}_{site}.csv"' for site in recording.logs)
+    new = run_entry(run, write_logs(folder, run, recording), 30)
     text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace(old, f"{{ {new} }}"), encoding="utf-8")
-    write_logs(folder / "logs", run, recording)
+    old = run_entry(run, {"left_shank": f"logs/{run}_ls.csv"}, 30)
+    path.write_text(text.replace(old, new), encoding="utf-8")
     return path, truth
-
-
-def write_logs(folder: Path, run: str, recording: Recording) -> None:
-    for site, log in recording.logs.items():
-        accel_g, gyro_degps = log.accel_mps2 / 9.80665, np.degrees(log.gyro_radps)
-        table = np.column_stack([log.time_s, accel_g, gyro_degps])
-        path = folder / f"{run}_{site}.csv"
-        np.savetxt(path, table, fmt="%.6f", delimiter=",", header=COLUMNS, comments="")
 
 
 def test_a_sprint_is_done_and_logs_without_running_fail_alone(
