@@ -63,7 +63,11 @@ def test_json_has_units_in_its_keys_and_null_for_what_is_not_known(
 ) -> None:
     seen = imuproc("check", good / "session.toml", "--run", "table", "--json")
     content = json.loads(seen.out)
-    assert (content["schema"], content["session"], content["verdict"]) == (1, "harbour-2031-04-12", "fit")
+    assert (content["schema"], content["session"], content["verdict"]) == (
+        1,
+        "harbour-2031-04-12",
+        "fit",
+    )
     (run,) = content["runs"]
     assert [one["site"] for one in run["sensors"]] == list(lying().logs)
     one = run["sensors"][0]
