@@ -1,7 +1,7 @@
 """Are these logs what they claim to be? Errors and flags that say what, where and what to do."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import replace
 from itertools import combinations
 from typing import Final
 
@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.conditioning.samples.artefacts import (
-    LOW_RATE_HZ,
     ArtefactSettings,
     naming_stuck,
     without_artefacts,
@@ -25,6 +24,7 @@ from imuproc.core.words import plural
 from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
 from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import lengths
+from imuproc.files.settings_model import MEMORY, PRACTICE, StageSettings, number, part, span
 
 FloatArray = NDArray[np.float64]
 
@@ -44,66 +44,92 @@ _UNIT_HINTS: Final[tuple[tuple[float, str], ...]] = (
         for factor in (0.125, 0.25, 0.5, 2.0, 4.0, 8.0)
     ),
 )
-_HINT_WITHIN: Final = 1.25
-_RUN_NORM_G: Final = (0.3, 8.0)
-"""Acceleration in the quietest second of a log without rest, in g; from memory."""
+_HINT_WITHIN_RATIO: Final = 1.25
+"""A unit is named as the likely one within this factor; words only."""
 _REST_BLOCK_S: Final = 0.01
-_CLOCK_OFF: Final = 0.005
-"""Share by which a logger may miss its rate; common practice, no source. Far less than a step from
-one rate that loggers have to the next, far more than their oscillators are off."""
+"""Rest is slow: means over so much time tell it as well as every sample does."""
+_BROKEN_SAMPLES: Final = 10
+"""Single broken values are not a unit."""
 
 
-@dataclass(frozen=True)
-class SanitySettings:
-    """Limits beyond which a log is refused or flagged.
+class SanitySettings(StageSettings):
+    """Limits beyond which a log is refused or flagged."""
 
-    Parameters
-    ----------
-    min_samples : int
-    min_duration_s : float
-    min_rate_hz : float
-        Below this rate a contact of 0.1 s is no more than 5 samples.
-    low_rate_hz : float
-        Below this rate a flag is raised.
-    min_measured_share : float
-        Least share of a log's own time in which it must have samples.
-    rest_window_s : float
-    rest_spread : float
-        Largest spread (SD over norm) of the acceleration at rest.
-    gravity_refused_share, gravity_flagged_share : float
-        Departure of the norm at rest from gravity that is refused, and flagged.
-    gravity_lengths_share : float
-        Departure in a foot's sensor beyond which lengths and speed are withheld.
-    max_gyro_radps : float
-        No limb turns faster (4600 deg/s) for 10 samples.
-    slow_gyro_radps : float
-        A leg that runs turns faster than this (57 deg/s).
-    artefacts : ArtefactSettings
-    """
+    min_samples: int = number(50, (10, 100_000), "A log of fewer samples is refused.")
+    min_duration_s: float = number(1.0, (0.1, 3600.0), "A shorter log is refused.")
+    min_rate_hz: float = number(
+        50.0,
+        (10.0, 1000.0),
+        "A log of a lower rate is refused.",
+        "at this rate a contact of 0.1 s is no more than 5 samples",
+    )
+    low_rate_hz: float = number(
+        200.0, (10.0, 2000.0), "A sensor that samples less often is flagged."
+    )
+    clock_off_share: float = number(
+        0.005,
+        (0.0, 0.1),
+        "Share by which a logger may miss its rate without being flagged.",
+        f"{PRACTICE}: far less than a step from one rate that loggers have to the next, far more "
+        "than their oscillators are off",
+    )
+    min_measured_share: float = number(
+        0.5, (0.0, 1.0), "Least share of a log's own time in which it must have samples."
+    )
+    rest_window_s: float = number(0.5, (0.1, 10.0), "Window in which rest is looked for.")
+    rest_spread: float = number(
+        0.03,
+        (0.001, 1.0),
+        "Largest spread of the acceleration at rest: standard deviation over size.",
+        unit="",
+    )
+    gravity_refused_share: float = number(
+        0.2,
+        (0.0, 1.0),
+        "Departure of the acceleration at rest from gravity from which on a log is refused.",
+    )
+    gravity_flagged_share: float = number(
+        0.05, (0.0, 1.0), "Departure from which on it is flagged."
+    )
+    gravity_lengths_share: float = number(
+        0.12,
+        (0.0, 1.0),
+        "Departure in a foot's sensor from which on lengths and speed are withheld.",
+    )
+    moving_norm_g: tuple[float, float] = span(
+        (0.3, 8.0),
+        (0.0, 100.0),
+        "Least and largest acceleration in the quietest stretch of a log without rest.",
+        MEMORY,
+    )
+    slow_gyro_radps: float = number(
+        1.0,
+        (0.01, 20.0),
+        "A leg that runs turns faster than this (57 deg/s); where it does not, the unit is wrong.",
+    )
+    moving_force_share: float = number(
+        0.5,
+        (0.05, 5.0),
+        "A leg is in motion where acceleration is off gravity by more than this share of it for "
+        "half of a second.",
+    )
+    artefacts: ArtefactSettings = part(ArtefactSettings)
 
-    min_samples: int = 50
-    min_duration_s: float = 1.0
-    min_rate_hz: float = 50.0
-    low_rate_hz: float = LOW_RATE_HZ
-    min_measured_share: float = 0.5
-    rest_window_s: float = 0.5
-    rest_spread: float = 0.03
-    gravity_refused_share: float = 0.2
-    gravity_flagged_share: float = 0.05
-    gravity_lengths_share: float = 0.12
-    max_gyro_radps: float = 80.0
-    slow_gyro_radps: float = 1.0
-    artefacts: ArtefactSettings = field(default_factory=ArtefactSettings)
+    ordered = (
+        ("min_rate_hz", "low_rate_hz"),
+        ("gravity_flagged_share", "gravity_lengths_share"),
+        ("gravity_lengths_share", "gravity_refused_share"),
+    )
 
 
-def check_logs(recording: Recording, settings: SanitySettings | None = None) -> Recording:
+def check_logs(recording: Recording, settings: SanitySettings) -> Recording:
     """Refuse logs that hold no signal; take out what the limb cannot have made, with its flag.
 
     Parameters
     ----------
     recording : Recording
         As read.
-    settings : SanitySettings, optional
+    settings : SanitySettings
 
     Returns
     -------
@@ -116,14 +142,13 @@ def check_logs(recording: Recording, settings: SanitySettings | None = None) -> 
         If a log has too few samples, or an axis has no values, only zeros or one value only, or
         two logs hold the same samples.
     """
-    settings = settings or SanitySettings()
     flags: list[RaisedFlag] = []
     logs: dict[Site, SensorLog] = {}
     for site, log in recording.logs.items():
         _require_samples(log, settings)
         for sensor, values in (("accelerometer", log.accel_mps2), ("gyroscope", log.gyro_radps)):
             _require_signal(log, sensor, values)
-        logs[site], raised = without_artefacts(log, settings.artefacts)
+        logs[site], raised = without_artefacts(log, settings.artefacts, _least_hz(settings))
         flags += raised
         if log.cut_short:
             flags.append(RaisedFlag("log_cut_short", f"{log.source}: {log.cut_short}", site))
@@ -132,7 +157,7 @@ def check_logs(recording: Recording, settings: SanitySettings | None = None) -> 
     entry = HistoryEntry(
         "conditioning.sanity.logs",
         "every axis of every log holds a signal; artefacts were taken out",
-        asdict(settings),
+        settings.model_dump(),
     )
     return replace(
         recording,
@@ -142,14 +167,18 @@ def check_logs(recording: Recording, settings: SanitySettings | None = None) -> 
     )
 
 
-def check_signals(based: TimeBased, settings: SanitySettings | None = None) -> TimeBased:
+def check_signals(
+    based: TimeBased, settings: SanitySettings, fastest_limb_radps: float
+) -> TimeBased:
     """Refuse signals of the wrong unit, rate or length; flag what makes figures less certain.
 
     Parameters
     ----------
     based : TimeBased
         Recording on its common clock, sensor axes.
-    settings : SanitySettings, optional
+    settings : SanitySettings
+    fastest_limb_radps : float
+        No limb turns faster.
 
     Returns
     -------
@@ -163,22 +192,26 @@ def check_signals(based: TimeBased, settings: SanitySettings | None = None) -> T
         gravity (the text says which unit was probably meant); if the angular velocity is beyond
         what a limb does, or next to nothing while the limb is in motion.
     """
-    settings = settings or SanitySettings()
     flags: list[RaisedFlag] = []
     for site, signals in based.sites.items():
         where = f"{based.recording.logs[site].source} ({site})"
         try:
             flags += _rate_and_length(where, signals, based.rate_hz, settings)
             flags += _gravity(where, signals, based, settings)
-            _gyro_unit(where, signals, based, settings)
+            _gyro_unit(where, signals, based, settings, fastest_limb_radps)
         except RunError as error:
             raise RunError(naming_stuck(str(error), based.recording)) from error
     entry = HistoryEntry(
         "conditioning.sanity.signals",
         "rate, length, gravity at rest and size of the angular velocity are plausible",
-        asdict(settings),
+        settings.model_dump(),
     )
     return replace(based, flags=(*based.flags, *flags), history=(*based.history, entry))
+
+
+def _least_hz(settings: SanitySettings) -> float:
+    """Rate below which a sensor is slow."""
+    return (1.0 - settings.clock_off_share) * settings.low_rate_hz
 
 
 def same_samples(logs: Mapping[Site, SensorLog]) -> Iterator[str]:
@@ -246,7 +279,7 @@ def _rate_and_length(
             f"{where}: only {100.0 * share:.0f} % of the samples are there. Check the logger's "
             "storage or radio link, and the word for missing values in the layout"
         )
-    if signals.rate_hz < (1.0 - _CLOCK_OFF) * settings.low_rate_hz:
+    if signals.rate_hz < _least_hz(settings):
         return [RaisedFlag("low_rate", f"{signals.rate_hz:.4g} Hz", signals.site)]
     return []
 
@@ -263,7 +296,7 @@ def _gravity(
             "logger's storage or radio link"
         )
     ratio = norm / gravity
-    low, high = _RUN_NORM_G
+    low, high = settings.moving_norm_g
     if not resting and low <= ratio <= high:
         return []
     if resting and abs(ratio - 1.0) <= settings.gravity_refused_share:
@@ -274,10 +307,10 @@ def _gravity(
         if is_foot(signals.site) and abs(ratio - 1.0) > settings.gravity_lengths_share:
             names.append("velocity_unsure")
         return [RaisedFlag(name, detail, signals.site) for name in names]
+    hint = _unit_hint(ratio, resting, low)
     raise RunError(
         f"{where}: acceleration {'at rest' if resting else 'in the quietest stretch'} is "
-        f"{norm:.4g} m/s^2 in place of about {gravity:.3g}: {_unit_hint(ratio, resting)}. Correct "
-        "accel in the layout"
+        f"{norm:.4g} m/s^2 in place of about {gravity:.3g}: {hint}. Correct accel in the layout"
     )
 
 
@@ -285,7 +318,6 @@ def _quietest(
     accel_mps2: FloatArray, rate_hz: float, settings: SanitySettings
 ) -> tuple[float, bool]:
     """Norm of the acceleration in the quietest stretches, and whether they are rest at all."""
-    # Rest is slow: means of short blocks tell it as well as every sample does.
     block = max(1, int(rate_hz * _REST_BLOCK_S))
     width = odd_width(settings.rest_window_s, rate_hz / block)
     accel = block_means(accel_mps2, block)
@@ -302,13 +334,13 @@ def _quietest(
     return float(level[np.argmin(spread)]), False
 
 
-def _unit_hint(ratio: float, resting: bool) -> str:
+def _unit_hint(ratio: float, resting: bool, least_g: float) -> str:
     """Which unit was probably meant, from the ratio of what was found to gravity."""
     away = [abs(np.log(max(ratio, 1e-12) / factor)) for factor, _ in _UNIT_HINTS]
     best = int(np.argmin(away))
-    if resting and away[best] <= np.log(_HINT_WITHIN):
+    if resting and away[best] <= np.log(_HINT_WITHIN_RATIO):
         return _UNIT_HINTS[best][1]
-    if ratio < _RUN_NORM_G[0]:
+    if ratio < least_g:
         return (
             "the device has probably taken gravity away (raw acceleration is needed), or the "
             "columns are in g but were read as m/s^2, or they are not those of the accelerometer"
@@ -317,13 +349,16 @@ def _unit_hint(ratio: float, resting: bool) -> str:
 
 
 def _gyro_unit(
-    where: str, signals: SiteSignals, based: TimeBased, settings: SanitySettings
+    where: str,
+    signals: SiteSignals,
+    based: TimeBased,
+    settings: SanitySettings,
+    fastest_limb_radps: float,
 ) -> None:
     known = signals.measured
     speed = lengths(signals.gyro_radps)[known]
-    # The tenth largest: single broken values are not a unit.
-    fastest = float(np.partition(speed, -10)[-10])
-    if fastest > settings.max_gyro_radps:
+    fastest = float(np.partition(speed, -_BROKEN_SAMPLES)[-_BROKEN_SAMPLES])
+    if fastest > fastest_limb_radps:
         raise RunError(
             f"{where}: angular velocity reaches {np.degrees(fastest):.4g} deg/s, beyond what a "
             "limb does: the columns are probably in deg/s, but were read as rad/s (or in "
@@ -333,7 +368,8 @@ def _gyro_unit(
         return
     gravity = based.recording.gravity_mps2
     away = np.abs(np.linalg.norm(signals.accel_mps2, axis=1) - gravity)
-    moving = np.where(np.isfinite(away), away > 0.5 * gravity, 0.0).astype(float)
+    far = away > settings.moving_force_share * gravity
+    moving = np.where(np.isfinite(away), far, 0.0).astype(float)
     # Half of a whole second far from 1 g: a leg in motion; taps on the sensor are not enough.
     if moving_mean(moving, odd_width(1.0, based.rate_hz)).max() > 0.5:
         raise RunError(

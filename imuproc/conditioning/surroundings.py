@@ -9,11 +9,10 @@ from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 
-SEARCH_S = 60.0
-"""Nobody keeps the posture of quiet standing for longer before or after a run."""
 
-
-def spans_around(run: Interval, others: tuple[Interval, ...]) -> tuple[Interval, Interval]:
+def spans_around(
+    run: Interval, others: tuple[Interval, ...], search_s: float
+) -> tuple[Interval, Interval]:
     """Where to look for the quiet standing of a run.
 
     Parameters
@@ -21,13 +20,15 @@ def spans_around(run: Interval, others: tuple[Interval, ...]) -> tuple[Interval,
     run : Interval
     others : tuple of Interval
         All runs of the log, in order of time.
+    search_s : float
+        How far before and after a run to look at most.
 
     Returns
     -------
     nearest, farthest : Interval
         Up to the neighbouring runs, and beyond them for where nobody stood in between.
     """
-    farthest = Interval(run.start_s - SEARCH_S, run.end_s + SEARCH_S)
+    farthest = Interval(run.start_s - search_s, run.end_s + search_s)
     earlier = [other.end_s for other in others if other.end_s <= run.start_s]
     later = [other.start_s for other in others if other.start_s >= run.end_s]
     nearest = Interval(max([farthest.start_s, *earlier[-1:]]), min([farthest.end_s, *later[:1]]))

@@ -1,18 +1,13 @@
 """All logs of a recording on one regular clock, with everything that was not measured marked."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass
 from math import ceil, floor
 
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.clipping import (
-    LEAST_ACCEL_RANGE_MPS2,
-    LEAST_GYRO_RANGE_RADPS,
-    clipped_axes,
-    restored_rate,
-)
+from imuproc.conditioning.samples.clipping import RangeSettings, clipped_axes, restored_rate
 from imuproc.conditioning.samples.marking import marked
 from imuproc.conditioning.samples.stamps import Stamps, StampSettings, repair_stamps
 from imuproc.core.errors import RunError
@@ -21,34 +16,31 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.marks import Marks
 from imuproc.core.recording import Recording, SensorLog, Slip
 from imuproc.core.sites import Site
-from imuproc.core.uncertainty import CLIPPED_GYRO_SD_RADPS
 from imuproc.dsp.filters import finite_rows
 from imuproc.dsp.resampling import interpolate, near_samples
+from imuproc.files.settings_model import StageSettings, number, part
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class TimeBaseSettings:
-    """How logs are put on a regular clock.
+class TimeBaseSettings(StageSettings):
+    """How logs are put on a regular clock."""
 
-    Parameters
-    ----------
-    max_bridge_samples : int
-        Longest run of missing samples that is bridged by interpolation.
-    far_periods : float
-        A grid time farther than this many of the log's own periods from every real sample is not
-        measured.
-    partly_covered_share : float
-        A log that lacks more than this share of the recording's span is flagged.
-    stamps : StampSettings
-    """
-
-    max_bridge_samples: int = 3
-    far_periods: float = 1.5
-    partly_covered_share: float = 0.1
-    stamps: StampSettings = field(default_factory=StampSettings)
+    max_bridge_samples: int = number(
+        3, (0, 1000), "Longest run of missing samples that is bridged by interpolation."
+    )
+    far_periods: float = number(
+        1.5,
+        (0.5, 100.0),
+        "A grid time farther than this from every real sample is not measured.",
+        unit="of the log's own sampling periods",
+    )
+    partly_covered_share: float = number(
+        0.1, (0.0, 1.0), "A log that lacks more than this share of the recording's span is flagged."
+    )
+    stamps: StampSettings = part(StampSettings)
+    range: RangeSettings = part(RangeSettings)
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +62,7 @@ class SiteSignals:
         Nominal rate of the sensor's own log in Hz.
     gyro_hidden_radps : ndarray, shape (n,), or None
         Standard uncertainty of the angular velocity where it was clipped (its peaks are rounded
-        off), 0 elsewhere; None for the usual one in every clipped sample.
+        off), 0 elsewhere; None where nothing was.
     slip : Slip or None
         A turn on the limb that was taken out of the signals.
     """
@@ -111,7 +103,9 @@ class TimeBased:
     history: tuple[HistoryEntry, ...] = ()
 
 
-def to_common_clock(recording: Recording, settings: TimeBaseSettings | None = None) -> TimeBased:
+def to_common_clock(
+    recording: Recording, settings: TimeBaseSettings, unseen_gyro_sd_radps: float
+) -> TimeBased:
     """Put every log on one regular clock that spans them all.
 
     The clock runs at the highest nominal rate of the logs (so nothing is thinned out), from the
@@ -123,7 +117,9 @@ def to_common_clock(recording: Recording, settings: TimeBaseSettings | None = No
     ----------
     recording : Recording
         One or more logs on a shared clock.
-    settings : TimeBaseSettings, optional
+    settings : TimeBaseSettings
+    unseen_gyro_sd_radps : float
+        What a clipped sample of a gyroscope may hide where nothing tells the shape of its peak.
 
     Returns
     -------
@@ -135,7 +131,6 @@ def to_common_clock(recording: Recording, settings: TimeBaseSettings | None = No
         If there is no log, the clocks are not shared, logs do not overlap, or the stamps of a log
         cannot be used (see :func:`imuproc.conditioning.samples.stamps.repair_stamps`).
     """
-    settings = settings or TimeBaseSettings()
     _require_shared_clock(recording)
     stamps = {site: repair_stamps(log, settings.stamps) for site, log in recording.logs.items()}
     _require_overlap(recording, stamps)
@@ -149,13 +144,15 @@ def to_common_clock(recording: Recording, settings: TimeBaseSettings | None = No
     grid_s = np.arange(ceil(start * rate_hz - 1e-3), floor(end * rate_hz + 1e-3) + 1) / rate_hz
     sites, flags = {}, list(recording.flags)
     for site, log in recording.logs.items():
-        signals, raised = _on_grid(log, stamps[site], grid_s, origin_s, settings)
+        signals, raised = _on_grid(
+            log, stamps[site], grid_s, origin_s, settings, unseen_gyro_sd_radps
+        )
         sites[site] = signals
         flags += [*stamps[site].flags, *raised]
     entry = HistoryEntry(
         "conditioning.timebase",
         f"{len(sites)} logs put on one regular clock of {rate_hz:g} Hz",
-        {"rate_hz": rate_hz, "samples": len(grid_s), **asdict(settings)},
+        {"rate_hz": rate_hz, "samples": len(grid_s), **settings.model_dump()},
     )
     return TimeBased(
         recording=recording,
@@ -200,16 +197,16 @@ def _on_grid(
     grid_s: FloatArray,
     origin_s: float,
     settings: TimeBaseSettings,
+    unseen_gyro_sd_radps: float,
 ) -> tuple[SiteSignals, list[RaisedFlag]]:
     """Signals of one log at the grid times, and the flags of what was missing or clipped."""
     time_s = stamps.time_s - origin_s
     accel, gyro = log.accel_mps2[stamps.row], log.gyro_radps[stamps.row]
-    by_axis = {
-        "accel": clipped_axes(accel, log.accel_range_mps2, LEAST_ACCEL_RANGE_MPS2),
-        "gyro": clipped_axes(gyro, log.gyro_range_radps, LEAST_GYRO_RANGE_RADPS),
-    }
+    by_axis = _clipped(log, accel, gyro, settings.range)
     touched = {sensor: np.asarray(mask.any(axis=1)) for sensor, mask in by_axis.items()}
-    gyro, hidden = restored_rate(time_s, gyro, by_axis["gyro"], CLIPPED_GYRO_SD_RADPS)
+    gyro, hidden = restored_rate(
+        time_s, gyro, by_axis["gyro"], unseen_gyro_sd_radps, settings.range
+    )
     values = np.concatenate((accel, gyro), axis=1)
     # An accelerometer never reads exactly nothing on all axes: some loggers write 0 for missing.
     values[np.abs(accel) @ np.ones(3) == 0.0] = np.nan
@@ -235,6 +232,18 @@ def _on_grid(
     flags = _missing_flags(stamps, real, log.site, settings.max_bridge_samples)
     flags += _cover_flags(log.site, stamps.time_s, grid_s[-1] - grid_s[0], settings)
     return signals, flags + _clipped_flags(log.site, stamps.time_s, touched)
+
+
+def _clipped(
+    log: SensorLog, accel: FloatArray, gyro: FloatArray, settings: RangeSettings
+) -> dict[str, BoolArray]:
+    """Values at the end of the range, by sensor."""
+    ranges = (log.accel_range_mps2, settings.least_accel_range_mps2)
+    turns = (log.gyro_range_radps, settings.least_gyro_range_radps)
+    return {
+        "accel": clipped_axes(accel, *ranges, settings),
+        "gyro": clipped_axes(gyro, *turns, settings),
+    }
 
 
 def _cover_flags(

@@ -12,17 +12,28 @@ from imuproc.core.recording import Interval
 from imuproc.core.sites import Site
 from imuproc.dsp.bridging import find_bridges
 from imuproc.dsp.filters import all_finite, finite_rows
+from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-_LOST_RAD = np.radians(20.0)
-"""A gap that may hide more rotation than this leaves nothing to go on from behind it."""
 
-MISSING_SHARE = 1.0 / 3.0
-"""A sensor that lacks more of a run in one place is left out of it. A foot log cut with 30 % of the
-running to come cost no accuracy; with half of it and more to come, events of that leg were off by
-up to 15 ms and in one of 5 runs half of the lengths were not within 2 u (sprints, real runs)."""
+class TearSettings(StageSettings):
+    """When a log is torn, and when too little of it is left."""
+
+    lost_deg: float = number(
+        20.0,
+        (0.1, 180.0),
+        "A gap that may hide more rotation than this leaves nothing to go on from behind it.",
+    )
+    missing_share: float = number(
+        1.0 / 3.0,
+        (0.0, 1.0),
+        "A sensor that lacks more of a run in one place is left out of it.",
+        "a foot log cut with 30 % of the running to come cost no accuracy; with half of it and "
+        "more to come, events of that leg were off by up to 15 ms and in one of 5 runs half of the "
+        "lengths were not within 2 u (simulated sprints and real runs)",
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +84,11 @@ def bridged(time_s: FloatArray, values: FloatArray) -> FloatArray:
 
 
 def whole_part(
-    signals: SiteSignals, time_s: FloatArray, rate_hz: float, run: Interval
+    signals: SiteSignals,
+    time_s: FloatArray,
+    rate_hz: float,
+    run: Interval,
+    settings: TearSettings,
 ) -> WholePart:
     """The part between gaps that holds most of a run.
 
@@ -84,6 +99,7 @@ def whole_part(
         Clock of the signals, around the run.
     rate_hz : float
     run : Interval
+    settings : TearSettings
 
     Returns
     -------
@@ -95,7 +111,7 @@ def whole_part(
     known = np.flatnonzero(signals.measured)
     if len(known) == 0 or len(known) == known[-1] - known[0] + 1:
         return whole
-    tears = _tears(signals, time_s, rate_hz)
+    tears = _tears(signals, time_s, rate_hz, settings.lost_deg)
     if not tears:
         return whole
     # From the first sample after a gap to the last one before the next.
@@ -113,7 +129,7 @@ def whole_part(
         span,
         f"{(longest[1] - longest[0]) / rate_hz:.2f} s are missing in fast motion, so its "
         "orientation is lost",
-        held[best] > (1.0 - MISSING_SHARE) * running[-1],
+        held[best] > (1.0 - settings.missing_share) * running[-1],
     )
 
 
@@ -149,13 +165,15 @@ def torn_flags(parts: Mapping[Site, WholePart]) -> tuple[list[RaisedFlag], dict[
     return used, left_out
 
 
-def _tears(signals: SiteSignals, time_s: FloatArray, rate_hz: float) -> list[tuple[int, int]]:
+def _tears(
+    signals: SiteSignals, time_s: FloatArray, rate_hz: float, lost_deg: float
+) -> list[tuple[int, int]]:
     """Last sample before and first sample after each gap that loses the orientation."""
     gyro = bridged(time_s, signals.gyro_radps)
     gaps = [find_bridges(gyro[:, axis], signals.measured, rate_hz) for axis in range(3)]
     error = np.sqrt(np.sum([axis.error**2 for axis in gaps], axis=0))
     first, last = gaps[0].first, gaps[0].last
-    lost = (first > 0) & (last < len(time_s) - 1) & (error > _LOST_RAD)
+    lost = (first > 0) & (last < len(time_s) - 1) & (error > np.radians(lost_deg))
     return [(int(a), int(b)) for a, b in zip(first[lost], last[lost], strict=True)]
 
 

@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.conditioning.timebase import TimeBased
-from imuproc.conditioning.torn import MISSING_SHARE
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Conditioned, Interval
 from imuproc.core.sites import SIDES, Site, foot_of, is_foot, shank_of, side_of
@@ -16,13 +15,15 @@ from imuproc.dsp.stretches import stretches_of
 BoolArray = NDArray[np.bool_]
 
 
-def sensors_of_run(timebased: TimeBased, run: Interval) -> TimeBased:
+def sensors_of_run(timebased: TimeBased, run: Interval, missing_share: float) -> TimeBased:
     """The recording without sensors that lack much of a run, a flag for each.
 
     Parameters
     ----------
     timebased : TimeBased
     run : Interval
+    missing_share : float
+        A sensor that lacks more of the run in one place is left out.
 
     Returns
     -------
@@ -34,7 +35,7 @@ def sensors_of_run(timebased: TimeBased, run: Interval) -> TimeBased:
     kept, flags = dict(timebased.sites), list(timebased.flags)
     for site, signals in timebased.sites.items():
         first, after = _longest_missing(signals.measured[inside])
-        if after - first > MISSING_SHARE * len(time_s):
+        if after - first > missing_share * len(time_s):
             del kept[site]
             missing_s = (after - first) / timebased.rate_hz
             detail = f"not used: {missing_s:.2f} s are missing from {time_s[first]:.10g} s on"

@@ -17,19 +17,48 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
+from imuproc.files.settings_model import FUKUCHI, StageSettings, number, span
 
 FloatArray = NDArray[np.float64]
 
-_MOST_OFF = 0.08
-_EXPLAINED = 0.5
-"""The shift leaves less than this share of what was off: else contacts were missed or invented."""
 _FEWEST = 4
-_ALIKE = 0.015
-"""Shifts that leave no more than this beyond the best one are as good: the least is told."""
-_FARTHEST_S = 2.0
+"""Contacts of each leg; with fewer nothing can be said."""
 _STEP_S = 0.01
-_STRIDE_S = (0.28, 1.0)
-_STRIDES_LATE = 1.2
+"""Shifts are tried so closely."""
+
+
+class AlternationSettings(StageSettings):
+    """When the legs' contacts do not alternate as one body's do."""
+
+    basis = f"chosen on {FUKUCHI} and on simulated sprints with legs shifted"
+    most_off_share: float = number(
+        0.08,
+        (0.0, 0.5),
+        "A foot lands off the middle between two landings of the other one by no more than this "
+        "share of a stride, in the mean of a run.",
+        f"1.1 % (SD over trials), at most 3.1 % in {FUKUCHI}",
+    )
+    explained_share: float = number(
+        0.5,
+        (0.0, 1.0),
+        "A shift of one leg must leave less than this share of what was off: else contacts were "
+        "missed or invented.",
+    )
+    alike_share: float = number(
+        0.015,
+        (0.0, 0.5),
+        "Shifts that leave no more than this beyond the best one are as good: the least is told.",
+    )
+    farthest_s: float = number(2.0, (0.05, 20.0), "Largest shift that is looked for.")
+    stride_s: tuple[float, float] = span(
+        (0.28, 1.0), (0.1, 5.0), "Shortest and longest stride that counts."
+    )
+    strides_late: float = number(
+        1.2,
+        (0.5, 20.0),
+        "A leg that begins and ends its run by more strides before the other is on another clock.",
+        unit="strides",
+    )
 
 
 @dataclass(frozen=True)
@@ -51,13 +80,14 @@ class LegShift:
     strides: float
 
 
-def leg_shift(contacts: Contacts) -> LegShift | None:
+def leg_shift(contacts: Contacts, settings: AlternationSettings) -> LegShift | None:
     """How far the contacts of both legs are from alternating.
 
     Parameters
     ----------
     contacts : Contacts
         All contacts of a run; coarse ones will do.
+    settings : AlternationSettings
 
     Returns
     -------
@@ -68,30 +98,37 @@ def leg_shift(contacts: Contacts) -> LegShift | None:
     right = contacts.touchdown_s[contacts.side == "right"]
     if min(len(left), len(right)) < _FEWEST:
         return None
-    strides = _strides_late(left, right)
-    off = float(_off_middle(left, right, np.zeros(1))[0])
-    shifts_s = np.arange(-_FARTHEST_S, _FARTHEST_S + _STEP_S, _STEP_S)
-    left_over = _off_middle(left, right, shifts_s)
-    explained = np.isfinite(off) and off > _MOST_OFF and left_over.min() < _EXPLAINED * off
+    strides = _strides_late(left, right, settings)
+    off = float(_off_middle(left, right, np.zeros(1), settings.stride_s)[0])
+    farthest_s = settings.farthest_s
+    shifts_s = np.arange(-farthest_s, farthest_s + _STEP_S, _STEP_S)
+    left_over = _off_middle(left, right, shifts_s, settings.stride_s)
+    explained = np.isfinite(off) and off > settings.most_off_share
+    explained &= left_over.min() < settings.explained_share * off
     if strides == 0.0 and not explained:
         return None
-    alike = shifts_s[left_over <= left_over.min() + _ALIKE]
+    alike = shifts_s[left_over <= left_over.min() + settings.alike_share]
     return LegShift(float(alike[np.argmin(np.abs(alike))]), off, strides)
 
 
-def _strides_late(left_s: FloatArray, right_s: FloatArray) -> float:
+def _strides_late(left_s: FloatArray, right_s: FloatArray, settings: AlternationSettings) -> float:
     """By how many strides one leg begins and ends before the other; 0 where it does not."""
     strides = np.diff(left_s)
-    usual = strides[(strides > _STRIDE_S[0]) & (strides < _STRIDE_S[1])]
+    shortest_s, longest_s = settings.stride_s
+    usual = strides[(strides > shortest_s) & (strides < longest_s)]
     if len(usual) == 0:
         return 0.0
     ends = np.array([right_s[0] - left_s[0], right_s[-1] - left_s[-1]]) / float(np.median(usual))
     late = float(ends[np.argmin(np.abs(ends))]) if ends[0] * ends[1] > 0.0 else 0.0
-    return late if abs(late) > _STRIDES_LATE else 0.0
+    return late if abs(late) > settings.strides_late else 0.0
 
 
-def _off_middle(left_s: FloatArray, right_s: FloatArray, shifts_s: FloatArray) -> FloatArray:
+def _off_middle(
+    left_s: FloatArray, right_s: FloatArray, shifts_s: FloatArray, strides_s: tuple[float, float]
+) -> FloatArray:
     """How far right contacts lie off the middle between left ones once a shift is taken out.
+
+    Of left strides that last as long as ``strides_s`` allows.
 
     Returns
     -------
@@ -102,7 +139,7 @@ def _off_middle(left_s: FloatArray, right_s: FloatArray, shifts_s: FloatArray) -
     before = np.clip(np.searchsorted(left_s, at) - 1, 0, len(left_s) - 2)
     stride = left_s[before + 1] - left_s[before]
     share = (at - left_s[before]) / stride
-    usual = (stride > _STRIDE_S[0]) & (stride < _STRIDE_S[1]) & (share >= 0.0) & (share <= 1.0)
+    usual = (stride > strides_s[0]) & (stride < strides_s[1]) & (share >= 0.0) & (share <= 1.0)
     off = np.sum(np.abs(share - 0.5), axis=1, where=usual)
     count = np.count_nonzero(usual, axis=1)
     least = max(_FEWEST, len(right_s) // 2)

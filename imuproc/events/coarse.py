@@ -6,8 +6,6 @@ or, without a foot sensor, the shank folds back. All windows are shares of the t
 forward swings, so that a jog and a sprint read alike.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,47 +14,59 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import ConditionedRecording, Interval
 from imuproc.core.sites import SIDES
 from imuproc.dsp.peaks import find_peaks
-from imuproc.events.leg_signals import LegSignals, leg_signals
+from imuproc.events.fusion import FusionSettings
+from imuproc.events.leg_signals import LegSignals, SignalSettings, leg_signals
 from imuproc.events.marks import (
     Between,
+    MarkSettings,
     ToeOffMarks,
     TouchdownMarks,
     toe_off_marks,
     touchdown_marks,
 )
 from imuproc.events.unaided import UnaidedSettings, marked_events
+from imuproc.files.settings_model import TRIED, StageSettings, number, part
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-_COARSE_U_S = 0.015
-_SLOWED_SHARE = 0.3
-_SHORTEST_CYCLE_S = 0.2
-
 _MARKS = (*TouchdownMarks.__dataclass_fields__, *ToeOffMarks.__dataclass_fields__)
 
 
-@dataclass(frozen=True)
-class CoarseSettings:
-    """How coarse contacts are found.
+class CoarseSettings(StageSettings):
+    """How coarse contacts are found."""
 
-    Parameters
-    ----------
-    least_swing_radps : float
-        Least peak rate of a forward swing.
-    swing_share : float
-        Least peak rate as a share of the run's fast swings (their 90 % quantile).
-    last_swing_radps : float
-        Least rate at which a foot comes forward after its last step.
-    shortest_stride_s, longest_stride_s : float
-        Shortest and longest time between two forward swings of one leg.
-    """
+    basis = TRIED
+    least_swing_radps: float = number(3.5, (0.1, 40.0), "Least peak rate of a forward swing.")
+    swing_share: float = number(
+        0.15,
+        (0.0, 1.0),
+        "Least peak rate as a share of the run's fast swings (their 90 % quantile).",
+    )
+    last_swing_radps: float = number(
+        1.0, (0.0, 20.0), "Least rate at which a foot comes forward after its last step."
+    )
+    shortest_stride_s: float = number(
+        0.28, (0.1, 2.0), "Shortest time between two forward swings of one leg."
+    )
+    longest_stride_s: float = number(
+        1.2, (0.2, 5.0), "Longest time between two forward swings of one leg."
+    )
+    slowed_share: float = number(
+        0.3, (0.01, 0.99), "A swing has slowed at this share of its peak rate."
+    )
+    shortest_cycle_s: float = number(
+        0.2,
+        (0.0, 2.0),
+        "After its last step a leg comes forward no sooner than so long after it has slowed.",
+    )
+    u_s: float = number(
+        0.015, (0.001, 0.2), "Standard uncertainty of coarse touchdowns and toe-offs."
+    )
+    signals: SignalSettings = part(SignalSettings)
+    marks: MarkSettings = part(MarkSettings)
 
-    least_swing_radps: float = 3.5
-    swing_share: float = 0.15
-    last_swing_radps: float = 1.0
-    shortest_stride_s: float = 0.28
-    longest_stride_s: float = 1.2
+    ordered = (("shortest_stride_s", "longest_stride_s"),)
 
 
 def coarse_contacts(
@@ -64,6 +74,8 @@ def coarse_contacts(
     run: Interval,
     settings: CoarseSettings,
     unaided: UnaidedSettings,
+    fusion: FusionSettings,
+    ankle_m: float,
 ) -> Contacts:
     """Contacts of both feet within one run.
 
@@ -76,6 +88,9 @@ def coarse_contacts(
     settings : CoarseSettings
     unaided : UnaidedSettings
         How events follow from marks.
+    fusion : FusionSettings
+    ankle_m : float
+        Usual distance from a sensor on the shank down to the ankle.
 
     Returns
     -------
@@ -86,13 +101,14 @@ def coarse_contacts(
         push_off_s, foot_turn_s, shank_off_s``.
     """
     inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
-    legs = [leg_signals(conditioned, inside, side) for side in SIDES]
-    found = [_leg_contacts(leg, settings, unaided) for leg in legs if leg is not None]
+    own = (settings.signals, ankle_m)
+    legs = [leg_signals(conditioned, inside, side, *own) for side in SIDES]
+    found = [_leg_contacts(leg, settings, unaided, fusion) for leg in legs if leg is not None]
     merged = _merge(found)
     entry = HistoryEntry(
         "events.coarse",
         f"{len(merged)} coarse contacts from rates, jerk and force.",
-        vars(settings),
+        settings.model_dump(),
     )
     return Contacts(
         merged.side,
@@ -133,14 +149,14 @@ def _one_cycle(
     """From one forward swing to the next; None where the foot does not swing again."""
     rate = leg.swing_radps
     longest = peak + int(settings.longest_stride_s * leg.rate_hz)
-    slow = np.flatnonzero(rate[peak:following] < _SLOWED_SHARE * rate[peak])
+    slow = np.flatnonzero(rate[peak:following] < settings.slowed_share * rate[peak])
     if len(slow) == 0:
         return None
     slowed = peak + int(slow[0])
     end = following
     if following == len(rate) or following > longest:
         # The last step: after it the leg comes forward slowly, or stays on the ground.
-        start = slowed + int(_SHORTEST_CYCLE_S * leg.rate_hz)
+        start = slowed + int(settings.shortest_cycle_s * leg.rate_hz)
         later = rate[start : min(longest, following)]
         if len(later) == 0 or later.max() < settings.last_swing_radps:
             return None
@@ -149,18 +165,24 @@ def _one_cycle(
     return Between(peak, slowed, slowed + int(back[-1])) if len(back) and back[-1] > 3 else None
 
 
-def _leg_contacts(leg: LegSignals, settings: CoarseSettings, unaided: UnaidedSettings) -> Contacts:
+def _leg_contacts(
+    leg: LegSignals, settings: CoarseSettings, unaided: UnaidedSettings, fusion: FusionSettings
+) -> Contacts:
     """Contacts of one leg: at most one after each forward swing."""
     cycles = _between_swings(leg, settings)
-    marks = [{**vars(touchdown_marks(leg, c)), **vars(toe_off_marks(leg, c))} for c in cycles]
+    look = settings.marks
+    marks = [
+        {**vars(touchdown_marks(leg, cycle, look)), **vars(toe_off_marks(leg, cycle, look))}
+        for cycle in cycles
+    ]
     swings = np.array([cycle.swing for cycle in cycles], dtype=np.int64)
     evidence = {
         "swing_rate_radps": leg.swing_radps[swings],
         "swing_s": leg.time_s[swings],
         **{name: np.array([mark[name] for mark in marks], dtype=np.float64) for name in _MARKS},
     }
-    events = marked_events(evidence, unaided)
-    u_s = np.full(len(cycles), _COARSE_U_S)
+    events = marked_events(evidence, unaided, fusion)
+    u_s = np.full(len(cycles), settings.u_s)
     contacts = Contacts(
         side=np.full(len(cycles), leg.side, dtype="<U5"),
         touchdown_s=events.touchdown_s,

@@ -10,28 +10,38 @@ from imuproc.core.motion import SegmentMotion
 from imuproc.core.sites import Side
 from imuproc.dsp.filters import derivative, low_pass
 from imuproc.dsp.rotations import cross, quat_conjugate, quat_rotate
+from imuproc.files.settings_model import TRIED, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
 UP = np.array([0.0, 0.0, 1.0])
 
 
-@dataclass(frozen=True)
-class FootGeometry:
-    """Where the points of a foot are, and how their velocities are smoothed.
+FORCE_PLATES = (
+    "read off force plates (20 N): 11 runners at 2.5 to 4.5 m/s (Fukuchi, Fukuchi & Duarte 2017, "
+    "PeerJ 5:e3298; the lag of its markers taken off) and three clips of two runners at 4.4 to 6.7 "
+    "m/s overground (Goncalves et al. 2021, J Sci Med Sport 24:939); sensors made up, 500 Hz"
+)
+"""Basis of most numbers of touchdown and toe-off."""
 
-    Parameters
-    ----------
-    heel_offset_m, ball_edge_offset_m : tuple of float
-        Forward, outward and upward from the pivot of the ball (near the joints of the toes) to the
-        heel's sole and to the outer edge of the ball's sole, in m.
-    cutoff_hz : float
-        Low-pass of point velocities.
-    """
 
-    heel_offset_m: tuple[float, float, float] = (-0.213, 0.0, -0.047)
-    ball_edge_offset_m: tuple[float, float, float] = (-0.02, 0.03, -0.047)
-    cutoff_hz: float = 50.0
+class FootGeometry(StageSettings):
+    """Where the points of a foot are, and how their velocities are smoothed."""
+
+    heel_offset_m: tuple[float, float, float] = number(
+        (-0.213, 0.0, -0.047),
+        (-0.5, 0.5),
+        "Forward, outward and upward from the pivot of the ball (near the joints of the toes) to "
+        "the heel's sole.",
+        "dimensions of feet, from memory",
+    )
+    ball_edge_offset_m: tuple[float, float, float] = number(
+        (-0.02, 0.03, -0.047),
+        (-0.5, 0.5),
+        "The same to the outer edge of the ball's sole.",
+        "dimensions of feet, from memory",
+    )
+    cutoff_hz: float = number(50.0, (5.0, 400.0), "Low-pass of point velocities.", TRIED)
 
 
 @dataclass(frozen=True, eq=False)

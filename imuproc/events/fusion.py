@@ -16,19 +16,43 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.files.settings_model import StageSettings, number
+
 FloatArray = NDArray[np.float64]
 Evidence = Mapping[str, FloatArray]
 
-_TAIL = 3.0
-"""Degrees of freedom of the heavy-tailed distribution; small means that outliers lose much."""
-
 _ROUNDS = 12
+"""Of reweighting; the mean has settled by then."""
 
-_APART = 3.0
-"""Distance of two marks, in its own standard uncertainty, beyond which one of them is wrong."""
 
-_LEAST_SHARE = 0.01
-"""Weight of a mark that others outvote, below which its distance tells less and less."""
+class FusionSettings(StageSettings):
+    """How marks of one event that disagree are weighed."""
+
+    tail: float = number(
+        3.0,
+        (1.0, 100.0),
+        "Degrees of freedom of the heavy-tailed distribution of a mark's error; small means that "
+        "outliers lose much.",
+        unit="",
+    )
+    apart_ratio: float = number(
+        3.0,
+        (1.0, 20.0),
+        "Distance of two marks, in its own standard uncertainty, beyond which one of them is "
+        "wrong: the event then is uncertain by half of it at least.",
+    )
+    outvoted_share: float = number(
+        0.01,
+        (0.0001, 1.0),
+        "Weight of a mark that others outvote, below which its distance tells less and less.",
+    )
+    credit_least: float = number(
+        0.001,
+        (1e-6, 1.0),
+        "A mark that is far off one of several candidates of the same event leaves it this share "
+        "of its credit at least.",
+        unit="",
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +78,7 @@ class Fused:
 def fused(
     time_s: FloatArray,
     u_s: FloatArray,
+    settings: FusionSettings,
     correlation: float = 0.0,
     stray: tuple[int, ...] = (),
 ) -> Fused:
@@ -63,6 +88,7 @@ def fused(
     ----------
     time_s, u_s : ndarray, shape (k, m)
         Marks of m events in s and their standard uncertainties; NaN where a mark is missing.
+    settings : FusionSettings
     correlation : float
         Between the errors of any two marks.
     stray : tuple of int
@@ -83,7 +109,7 @@ def fused(
     weight = prior
     for _ in range(_ROUNDS):
         off = (marks - mean) ** 2 * prior
-        weight = prior * (_TAIL + 1.0) / (_TAIL + off)
+        weight = prior * (settings.tail + 1.0) / (settings.tail + off)
         mean = _ratio((weight * marks).sum(axis=0), weight.sum(axis=0))
     total = weight.sum(axis=0)
     share = _ratio(weight, total)
@@ -95,7 +121,8 @@ def fused(
     usual = (share * (1.0 - share) * np.where(known, u_s, 0.0) ** 2).sum(axis=0)
     spread = np.sqrt(np.maximum(apart - usual, 0.0))
     firm = np.delete(np.arange(len(marks)), stray)
-    wrong_s = _widest_gap(marks[firm], np.where(known, u_s, np.nan)[firm], share[firm])
+    firm_u = np.where(known, u_s, np.nan)[firm]
+    wrong_s = _widest_gap(marks[firm], firm_u, share[firm], settings)
     spread = np.maximum(spread, 0.5 * wrong_s)
     return Fused(
         time_s=np.where(some, mean, np.nan),
@@ -105,11 +132,14 @@ def fused(
     )
 
 
-def _widest_gap(marks_s: FloatArray, u_s: FloatArray, share: FloatArray) -> FloatArray:
+def _widest_gap(
+    marks_s: FloatArray, u_s: FloatArray, share: FloatArray, settings: FusionSettings
+) -> FloatArray:
     """Largest distance in s between two marks that cannot both be right; 0 where all can."""
     gap_s = np.abs(marks_s[:, None] - marks_s[None])
-    wrong = gap_s > _APART * np.hypot(u_s[:, None], u_s[None])
-    counts = np.minimum(np.minimum(share[:, None], share[None]) / _LEAST_SHARE, 1.0)
+    wrong = gap_s > settings.apart_ratio * np.hypot(u_s[:, None], u_s[None])
+    least = np.minimum(share[:, None], share[None])
+    counts = np.minimum(least / settings.outvoted_share, 1.0)
     # Of two marks by themselves neither is outvoted.
     counts = np.where(np.isfinite(u_s).sum(axis=0) < 3, 1.0, counts)
     return np.asarray(np.max(np.where(wrong, gap_s * counts, 0.0), axis=(0, 1)))

@@ -25,61 +25,105 @@ from numpy.typing import NDArray
 
 from imuproc.dsp.crossings import crossing_times
 from imuproc.dsp.peaks import find_peaks
-from imuproc.events.foot_points import FootPoints
+from imuproc.events.foot_points import FORCE_PLATES, FootPoints
+from imuproc.files.settings_model import StageSettings, number, span
 
 FloatArray = NDArray[np.float64]
 
 MOST_CANDIDATES = 3
-
-_SWING_S = 0.07
-_STANCE_SHARE = 0.4
-_FLAT_AFTER_S = 0.03
+"""Stops of the ball that are kept: as many as the evidence has columns for."""
 
 
-@dataclass(frozen=True)
-class LandingSettings:
-    """Which point strikes first, and how long after contact its mark comes.
+class LandingSettings(StageSettings):
+    """Which point of the foot strikes first, and how long after contact its mark comes."""
 
-    Parameters
-    ----------
-    heel_pitch_deg, heel_blend_deg : float
-        Foot pitch above which the heel strikes first, and how gradually.
-    heel_clearance_m : float
-        Height of a heel over its lowest place in the stance above which it did not strike first.
-    heel_near_m, level_pitch_deg : float
-        A heel that has come as near to its lowest place as this, while the foot points up by more
-        than that, may have landed so softly that nothing shows it.
-    heel_lag_s : float
-        From heel contact to the peak of its upward acceleration. By the treadmill's force that is
-        -4.8, -2.5 and -2.4 ms at 2.5, 3.5 and 4.5 m/s; a force cannot come after what it does, so
-        half of that is taken.
-    least_hardness, least_share : float
-        A stop of the ball counts where its peak acceleration is at least this share of the
-        hardest, and where it takes away at least this share of the largest fall.
-    stopped_share : float
-        Share of the ball's fall that is gone at its mark. A foot that is brought down softly is
-        slowed by its own muscles before the ground does the rest.
-    ball_lag_s : float
-        From contact to that mark.
-    stop_share : float
-        Part of what the arrest lasts longer than ``usual_stop_s`` that adds to it: what is soft
-        gives later (half way between nothing and a stop that only takes longer; the data stay
-        below).
-    usual_stop_s : float
-    """
-
-    heel_pitch_deg: float = 7.0
-    heel_blend_deg: float = 1.8
-    heel_clearance_m: float = 0.02
-    heel_near_m: float = 0.008
-    level_pitch_deg: float = 3.0
-    heel_lag_s: float = -0.0015
-    least_hardness: float = 0.35
-    least_share: float = 0.2
-    stopped_share: float = 0.65
-    ball_lag_s: float = 0.0076
-    stop_share: float = 0.6
-    usual_stop_s: float = 0.018
+    basis = FORCE_PLATES
+    heel_pitch_deg: float = number(
+        7.0, (-30.0, 60.0), "Foot pitch above which the heel strikes first."
+    )
+    heel_blend_deg: float = number(1.8, (0.01, 30.0), "How gradually it does.")
+    heel_clearance_m: float = number(
+        0.02,
+        (0.001, 0.2),
+        "Height of a heel over its lowest place in the stance above which it did not strike first.",
+    )
+    heel_clear_blend_share: float = number(
+        0.2, (0.01, 5.0), "How gradually, as a share of that height."
+    )
+    heel_near_m: float = number(
+        0.008,
+        (0.0, 0.2),
+        "A heel that has come as near to its lowest place as this, toe up, may have landed so "
+        "softly that nothing shows it.",
+    )
+    level_pitch_deg: float = number(
+        3.0, (-30.0, 60.0), "Foot pitch above which the toe is up for that."
+    )
+    heel_lag_s: float = number(
+        -0.0015,
+        (-0.05, 0.05),
+        "From heel contact to the peak of its upward acceleration.",
+        "by the treadmill's force -4.8, -2.5 and -2.4 ms at 2.5, 3.5 and 4.5 m/s; a force cannot "
+        "come after what it does, so half of that is taken",
+    )
+    heel_from_ball_m: float = number(
+        0.19,
+        (0.05, 0.5),
+        "Distance from heel to ball that tells how long before the ball a heel comes down.",
+        "dimensions of feet, from memory",
+    )
+    heel_pitch_before_s: float = number(
+        0.04, (0.0, 0.2), "So long before the ball is half stopped the pitch for that is read."
+    )
+    heel_least_fall_mps: float = number(
+        0.5, (0.01, 5.0), "The ball is taken to fall at least so fast for that."
+    )
+    heel_reach_ratio: float = number(
+        1.5, (0.1, 10.0), "The heel's mark is sought in so many times that time."
+    )
+    heel_reach_s: tuple[float, float] = span(
+        (0.045, 0.09), (0.0, 0.5), "But in no less and no more than this."
+    )
+    heel_until_s: float = number(
+        0.002, (-0.05, 0.1), "And until so long after the ball is half stopped."
+    )
+    swing_s: float = number(
+        0.07, (0.01, 0.5), "Stops of the ball are sought from so long before the coarse touchdown."
+    )
+    stance_share: float = number(
+        0.4, (0.05, 1.0), "And until this share of the contact has passed."
+    )
+    flat_after_s: float = number(
+        0.03, (0.0, 0.3), "By so long after the ball is half stopped the heel is down, too."
+    )
+    least_hardness: float = number(
+        0.35,
+        (0.0, 1.0),
+        "A stop of the ball counts where its peak acceleration is at least this share of the "
+        "hardest.",
+        unit="",
+    )
+    least_share: float = number(
+        0.2, (0.0, 1.0), "And where it takes away at least this share of the largest fall."
+    )
+    stop_ends_share: float = number(
+        0.25, (0.01, 0.99), "A stop lasts down to this share of its peak acceleration."
+    )
+    stopped_share: float = number(
+        0.65,
+        (0.05, 0.95),
+        "Share of the ball's fall that is gone at its mark. A foot that is brought down softly is "
+        "slowed by its own muscles before the ground does the rest.",
+    )
+    ball_lag_s: float = number(0.0076, (-0.05, 0.05), "From contact to that mark.")
+    stop_share: float = number(
+        0.6,
+        (0.0, 2.0),
+        "Part of what the arrest lasts longer than usual_stop_s that adds to it: what is soft gives "
+        "later.",
+        "half way between nothing and a stop that only takes longer; the data stay below",
+    )
+    usual_stop_s: float = number(0.018, (0.001, 0.2), "How long a usual arrest of the ball lasts.")
 
 
 @dataclass(frozen=True)
@@ -130,9 +174,8 @@ def landing_of(
     -------
     Landing
     """
-    low, middle = np.searchsorted(
-        points.time_s, [coarse_s - _SWING_S, coarse_s + _STANCE_SHARE * (toe_off_s - coarse_s)]
-    )
+    until_s = coarse_s + settings.stance_share * (toe_off_s - coarse_s)
+    low, middle = np.searchsorted(points.time_s, [coarse_s - settings.swing_s, until_s])
     stops = _stops(points, int(low), int(middle), settings)
     if not stops:
         return Landing()
@@ -142,7 +185,7 @@ def landing_of(
         half - settings.ball_lag_s - later for half, later in zip(half_s, late, strict=True)
     )
     main = int(np.argmax(hardness))
-    mark_s = _heel_mark(points, half_s[main], fall[main])
+    mark_s = _heel_mark(points, half_s[main], fall[main], settings)
     weight = 0.0 if np.isnan(mark_s) else _heel_weight(points, mark_s, half_s[main], settings)
     return Landing(
         ball_s,
@@ -158,7 +201,7 @@ def landing_of(
 def _heel_down_s(points: FootPoints, half_s: float, settings: LandingSettings) -> float:
     """When the heel came near the ground with the toe up; NaN where the foot was level by then."""
     low, half, high = np.searchsorted(
-        points.time_s, [half_s - _SWING_S, half_s, half_s + _FLAT_AFTER_S]
+        points.time_s, [half_s - settings.swing_s, half_s, half_s + settings.flat_after_s]
     )
     fallen_m = np.cumsum(points.heel_mps[low:high]) / points.rate_hz
     if half <= low:
@@ -187,7 +230,7 @@ def _stops(
     largest = -float(speed.min())
     found = []
     for peak in peaks:
-        first, last = _span(accel, int(peak))
+        first, last = _span(accel, int(peak), settings.stop_ends_share)
         fall = -float(speed[first])
         gone = float(speed[last] - speed[first])
         if min(gone, fall) < settings.least_share * largest:
@@ -200,9 +243,9 @@ def _stops(
     return sorted(sorted(found, key=lambda stop: -stop[1])[:MOST_CANDIDATES])
 
 
-def _span(accel: FloatArray, peak: int) -> tuple[int, int]:
-    """From where to where a stop lasts: down to a quarter of its peak, or a dip between two."""
-    low = accel < 0.25 * accel[peak]
+def _span(accel: FloatArray, peak: int, share: float) -> tuple[int, int]:
+    """From where to where a stop lasts: down to a share of its peak, or a dip between two."""
+    low = accel < share * accel[peak]
     before, after = np.flatnonzero(low[:peak]), np.flatnonzero(low[peak:])
     first = int(before[-1]) if len(before) else 0
     last = peak + int(after[0]) if len(after) else len(accel) - 1
@@ -216,10 +259,10 @@ def _heel_weight(
     pitch = float(np.interp(mark_s, points.time_s, points.pitch_rad))
     steepness = np.radians(settings.heel_blend_deg)
     toe_up = _logistic((pitch - np.radians(settings.heel_pitch_deg)) / steepness)
-    low, high = np.searchsorted(points.time_s, [mark_s, half_s + _FLAT_AFTER_S])
+    low, high = np.searchsorted(points.time_s, [mark_s, half_s + settings.flat_after_s])
     sinks_m = -float(np.cumsum(points.heel_mps[low:high]).min(initial=0.0)) / points.rate_hz
-    near = _logistic((settings.heel_clearance_m - sinks_m) / (0.2 * settings.heel_clearance_m))
-    return toe_up * near
+    blend_m = settings.heel_clear_blend_share * settings.heel_clearance_m
+    return toe_up * _logistic((settings.heel_clearance_m - sinks_m) / blend_m)
 
 
 def _logistic(x: float) -> float:
@@ -227,17 +270,22 @@ def _logistic(x: float) -> float:
     return 0.5 * (1.0 + tanh(0.5 * x))
 
 
-def _heel_mark(points: FootPoints, half_s: float, fall_mps: float) -> float:
+def _heel_mark(
+    points: FootPoints, half_s: float, fall_mps: float, settings: LandingSettings
+) -> float:
     """Peak of the heel's upward acceleration before the ball comes down, refined by a parabola.
 
     A foot that lands toe up needs the time in which its ball falls from the height that its pitch
-    gives it; the mark is sought in half as much again. NaN where the acceleration only falls from
+    gives it; the mark is sought in somewhat more. NaN where the acceleration only falls from
     the beginning on: that is still the swing, and the heel comes down after the ball.
     """
-    pitch = float(np.interp(half_s - 0.04, points.time_s, points.pitch_rad))
-    lead_s = 0.19 * max(np.sin(pitch), 0.0) / max(fall_mps, 0.5)
-    reach_s = float(np.clip(1.5 * lead_s, 0.045, 0.09))
-    low, high = np.searchsorted(points.time_s, [half_s - reach_s, half_s + 0.002])
+    before_s = half_s - settings.heel_pitch_before_s
+    pitch = float(np.interp(before_s, points.time_s, points.pitch_rad))
+    height_m = settings.heel_from_ball_m * max(np.sin(pitch), 0.0)
+    lead_s = height_m / max(fall_mps, settings.heel_least_fall_mps)
+    reach_s = float(np.clip(settings.heel_reach_ratio * lead_s, *settings.heel_reach_s))
+    ends_s = [half_s - reach_s, half_s + settings.heel_until_s]
+    low, high = np.searchsorted(points.time_s, ends_s)
     peak = int(low + np.argmax(points.heel_accel_mps2[low : max(high, low + 1)]))
     if peak == low:
         return float("nan")

@@ -24,52 +24,58 @@ from numpy.typing import NDArray
 from imuproc.core.motion import SegmentMotion
 from imuproc.dsp.crossings import crossing_times
 from imuproc.dsp.rotations import cross, quat_rotate
-from imuproc.events.foot_points import FootPoints
+from imuproc.events.foot_points import FORCE_PLATES, FootPoints
+from imuproc.files.settings_model import JUDGEMENT, StageSettings, number, span
 
 FloatArray = NDArray[np.float64]
 
 _AHEAD = np.array([1.0, 0.0, 0.0])
 _UP = np.array([0.0, 0.0, 1.0])
-_SEARCH_FROM = 0.4
-_SEARCH_TO_S = 0.1
-_REST = (0.3, 0.5)
-_LONGEST_S = 0.5
 
 
-@dataclass(frozen=True)
-class LeavingSettings:
-    """How the foot's roll-off becomes toe-off.
+class LeavingSettings(StageSettings):
+    """How the foot's roll-off becomes toe-off."""
 
-    Parameters
-    ----------
-    roll_from, roll_to : float
-        Shares of a contact between which the foot's late centre of rotation is sought.
-    least_roll_m, most_roll_m : float
-        How far ahead of the ball's pivot it may lie.
-    toe_per_roll, toe_ahead_m, toe_up_m : float
-        The toes' line from the pivot: forward by that many times the centre's distance and a
-        constant, and upward.
-    toe_speed_share : float
-        Its upward speed that is sought, as a share of running speed.
-    toe_lag_s : float
-        From there to the end of force.
-    lift_m : float
-        Rise of the ball off its resting place that is sought.
-    lift_lag_s : float
-        From there to the end of force.
-    """
+    basis = FORCE_PLATES
+    roll_from: float = number(
+        0.7,
+        (0.0, 1.0),
+        "Share of a contact from which on the foot's late centre of rotation is sought.",
+        unit="",
+    )
+    roll_to: float = number(0.9, (0.0, 1.0), "Share until which it is sought.", unit="")
+    least_roll_m: float = number(
+        0.0, (-0.1, 0.2), "How far ahead of the ball's pivot it lies at least."
+    )
+    most_roll_m: float = number(0.06, (-0.1, 0.3), "And at most.")
+    longest_contact_s: float = number(
+        0.5, (0.1, 5.0), "Longer contacts tell nothing of it.", JUDGEMENT
+    )
+    toe_per_roll: float = number(
+        1.5,
+        (0.0, 5.0),
+        "The toes' line lies ahead of the pivot by that many times the centre's distance.",
+        unit="",
+    )
+    toe_ahead_m: float = number(0.02, (-0.1, 0.2), "And by this much more.")
+    toe_up_m: float = number(0.008, (-0.1, 0.2), "And so far above it.")
+    toe_speed_share: float = number(
+        0.12, (0.01, 1.0), "Its upward speed that is sought, as a share of running speed."
+    )
+    toe_lag_s: float = number(0.011, (-0.05, 0.05), "From there to the end of force.")
+    lift_m: float = number(
+        0.02, (0.001, 0.2), "Rise of the ball off its resting place that is sought."
+    )
+    lift_lag_s: float = number(0.008, (-0.05, 0.05), "From there to the end of force.")
+    rest_share: tuple[float, float] = span(
+        (0.3, 0.5), (0.0, 1.0), "Part of the contact in which the ball is at that place."
+    )
+    search_from_share: float = number(
+        0.4, (0.0, 1.0), "Toe-off is sought from this share of the contact on."
+    )
+    search_after_s: float = number(0.1, (0.0, 0.5), "And until so long after the coarse toe-off.")
 
-    roll_from: float = 0.7
-    roll_to: float = 0.9
-    least_roll_m: float = 0.0
-    most_roll_m: float = 0.06
-    toe_per_roll: float = 1.5
-    toe_ahead_m: float = 0.02
-    toe_up_m: float = 0.008
-    toe_speed_share: float = 0.12
-    toe_lag_s: float = 0.011
-    lift_m: float = 0.02
-    lift_lag_s: float = 0.008
+    ordered = (("roll_from", "roll_to"), ("least_roll_m", "most_roll_m"))
 
 
 @dataclass(frozen=True)
@@ -115,7 +121,7 @@ def roll_ahead_m(
     float
         Within what the settings allow; NaN without a contact.
     """
-    short = spans_s[(spans_s[:, 1] - spans_s[:, 0]) < _LONGEST_S]
+    short = spans_s[(spans_s[:, 1] - spans_s[:, 0]) < settings.longest_contact_s]
     share = np.array([settings.roll_from, settings.roll_to])
     ends = np.searchsorted(time_s, short[:, :1] + share * (short[:, 1:] - short[:, :1]))
     rows = np.concatenate([np.arange(a, b) for a, b in ends]) if len(ends) else np.empty(0, int)
@@ -156,9 +162,9 @@ def leaving_of(
     low, high, rest_from, rest_to = np.searchsorted(
         points.time_s,
         [
-            touchdown_s + _SEARCH_FROM * contact_s,
-            coarse_s + _SEARCH_TO_S,
-            *(touchdown_s + np.array(_REST) * contact_s),
+            touchdown_s + settings.search_from_share * contact_s,
+            coarse_s + settings.search_after_s,
+            *(touchdown_s + np.array(settings.rest_share) * contact_s),
         ],
     )
     if high - low < 4:

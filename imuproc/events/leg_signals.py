@@ -14,30 +14,56 @@ from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import Side, foot_of, is_foot, shank_of
 from imuproc.dsp.filters import derivative, low_pass, moving_mean, odd_width
 from imuproc.dsp.rotations import lengths
+from imuproc.files.settings_model import FUKUCHI, TRIED, StageSettings, number, span
 
 FloatArray = NDArray[np.float64]
 
-# From the mean force of running to the segment's vertical in standing, in rad: mean of 11 runners,
-# both legs, 2.5 to 4.5 m/s (Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298): shank 38 ± 4 deg, foot
-# 22 ± 5 deg; sprints differ by less than 10 deg (simulated).
-_SHANK_FORCE_LEAN_RAD = np.radians(36.0)
-_FOOT_FORCE_LEAN_RAD = np.radians(24.0)
 
-# Usual distance from a shank sensor down to the ankle in m (from memory; the marks hardly move
-# between 0.12 and 0.30 m).
-_ANKLE_BELOW_SHANK_SENSOR_M = 0.22
+class SignalSettings(StageSettings):
+    """What the search for coarse contacts looks at: cut-offs and usual directions."""
 
-# The force that pushes off is steepest in its fall along this direction: leaning from the sole's
-# normal towards the toes, in rad.
-_PUSH_LEAN_RAD = np.radians(15.0)
-
-_SWING_CUTOFF_HZ = 10.0
-_TURN_CUTOFF_HZ = 15.0
-_PUSH_CUTOFF_HZ = 12.0
-_AXIAL_CUTOFF_HZ = 60.0
-_JERK_CUTOFF_HZ = 60.0
-_SHOCK_HZ = (20.0, 150.0)
-_IMPACT_WINDOW_S = 0.15
+    basis = TRIED
+    swing_cutoff_hz: float = number(
+        10.0, (1.0, 50.0), "Low-pass of the rate by which forward swings are told."
+    )
+    turn_cutoff_hz: float = number(
+        15.0, (1.0, 100.0), "Low-pass of the rate by which the shank's folding is told."
+    )
+    push_cutoff_hz: float = number(
+        12.0, (1.0, 100.0), "Low-pass of the foot's rate and of the force off the sole."
+    )
+    axial_cutoff_hz: float = number(60.0, (5.0, 400.0), "Low-pass of the force along the shank.")
+    jerk_cutoff_hz: float = number(
+        60.0, (5.0, 400.0), "Low-pass of the acceleration whose jerk is looked at."
+    )
+    shock_hz: tuple[float, float] = span(
+        (20.0, 150.0), (1.0, 1000.0), "Band of what an impact adds to the motion of the leg."
+    )
+    impact_window_s: float = number(
+        0.15,
+        (0.01, 1.0),
+        "Before and after an impact a foot is looked at for so long, where only that tells which "
+        "way it faces.",
+    )
+    push_lean_deg: float = number(
+        15.0,
+        (-45.0, 60.0),
+        "The force that pushes off is steepest in its fall along this direction: leaning from the "
+        "sole's normal towards the toes.",
+    )
+    shank_force_lean_deg: float = number(
+        36.0,
+        (0.0, 90.0),
+        "From the mean force of running to the shank's vertical in standing; stands in where no "
+        "quiet standing gave the axes.",
+        f"38 deg, SD 4 deg, in {FUKUCHI}, both legs; simulated sprints differ by less than 10 deg",
+    )
+    foot_force_lean_deg: float = number(
+        24.0,
+        (0.0, 90.0),
+        "The same for the foot.",
+        f"22 deg, SD 5 deg, in {FUKUCHI}, both legs; simulated sprints differ by less than 10 deg",
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +84,7 @@ class LegSignals:
     slow_jerk_mps3 : ndarray
         The same of its slow motion, without the shock of an impact.
     shock_mps3 : ndarray
-        Size of the jerk of the foot, else of the shank, between 20 and 150 Hz: what an impact adds
+        Size of the jerk of the foot, else of the shank, in the band of shocks: what an impact adds
         to the motion of the leg.
     axial_mps2 : ndarray or None
         Specific force of the ankle along the shank, upward; None without a shank sensor.
@@ -93,7 +119,13 @@ class _Cut:
         return np.asarray(-self.gyro_radps[:, 1])
 
 
-def leg_signals(conditioned: ConditionedRecording, inside: slice, side: Side) -> LegSignals | None:
+def leg_signals(
+    conditioned: ConditionedRecording,
+    inside: slice,
+    side: Side,
+    settings: SignalSettings,
+    ankle_m: float,
+) -> LegSignals | None:
     """Signals of one leg within a run; None where the leg has no sensor.
 
     Parameters
@@ -102,33 +134,38 @@ def leg_signals(conditioned: ConditionedRecording, inside: slice, side: Side) ->
     inside : slice
         Samples of the run.
     side : Side
+    settings : SignalSettings
+    ankle_m : float
+        Usual distance from a sensor on the shank down to the ankle.
 
     Returns
     -------
     LegSignals or None
     """
     rate_hz = conditioned.rate_hz
-    shank = _cut(conditioned.segments.get(shank_of(side)), inside, rate_hz, None)
-    foot = _cut(conditioned.segments.get(foot_of(side)), inside, rate_hz, shank)
+    shank = _cut(conditioned.segments.get(shank_of(side)), inside, rate_hz, None, settings)
+    foot = _cut(conditioned.segments.get(foot_of(side)), inside, rate_hz, shank, settings)
     leader, shaken = shank or foot, foot or shank
     if leader is None or shaken is None:
         return None
     rate = leader.pitch_rate_radps
-    slow_hz, fast_hz = _SHOCK_HZ
+    slow_hz, fast_hz = settings.shock_hz
     slow = _smooth(shaken.accel_mps2, slow_hz, rate_hz)
     return LegSignals(
         side=side,
         rate_hz=rate_hz,
         time_s=conditioned.time_s[inside],
-        swing_radps=_smooth(rate, _SWING_CUTOFF_HZ, rate_hz),
-        turn_radps=_smooth(rate, _TURN_CUTOFF_HZ, rate_hz),
-        jerk_mps3=_jerk(_smooth(shaken.accel_mps2, _JERK_CUTOFF_HZ, rate_hz), rate_hz),
+        swing_radps=_smooth(rate, settings.swing_cutoff_hz, rate_hz),
+        turn_radps=_smooth(rate, settings.turn_cutoff_hz, rate_hz),
+        jerk_mps3=_jerk(_smooth(shaken.accel_mps2, settings.jerk_cutoff_hz, rate_hz), rate_hz),
         slow_jerk_mps3=_jerk(slow, rate_hz),
         shock_mps3=_jerk(_smooth(shaken.accel_mps2 - slow, fast_hz, rate_hz), rate_hz),
-        axial_mps2=None if shank is None else _ankle_force(shank, rate_hz),
-        push_mps2=None if foot is None else _push_force(foot, rate_hz),
+        axial_mps2=None if shank is None else _ankle_force(shank, rate_hz, settings, ankle_m),
+        push_mps2=None if foot is None else _push_force(foot, rate_hz, settings),
         foot_turn_radps=(
-            None if foot is None else _smooth(foot.pitch_rate_radps, _PUSH_CUTOFF_HZ, rate_hz)
+            None
+            if foot is None
+            else _smooth(foot.pitch_rate_radps, settings.push_cutoff_hz, rate_hz)
         ),
     )
 
@@ -141,22 +178,28 @@ def _jerk(smooth_mps2: FloatArray, rate_hz: float) -> FloatArray:
     return lengths(derivative(smooth_mps2, rate_hz))
 
 
-def _ankle_force(shank: _Cut, rate_hz: float) -> FloatArray:
+def _ankle_force(
+    shank: _Cut, rate_hz: float, settings: SignalSettings, ankle_m: float
+) -> FloatArray:
     """Specific force of the ankle along the shank: that of the sensor, moved down a rigid shank."""
     seen = np.column_stack((shank.accel_mps2[:, 2], shank.gyro_radps[:, :2]))
-    accel, *gyro = _smooth(seen, _AXIAL_CUTOFF_HZ, rate_hz).T
+    accel, *gyro = _smooth(seen, settings.axial_cutoff_hz, rate_hz).T
     # The axial part of omega x (omega x r) for r straight down; angular acceleration adds none.
-    return np.asarray(accel + _ANKLE_BELOW_SHANK_SENSOR_M * (gyro[0] ** 2 + gyro[1] ** 2))
+    return np.asarray(accel + ankle_m * (gyro[0] ** 2 + gyro[1] ** 2))
 
 
-def _push_force(foot: _Cut, rate_hz: float) -> FloatArray:
-    accel = foot.accel_mps2
-    push = np.cos(_PUSH_LEAN_RAD) * accel[:, 2] + np.sin(_PUSH_LEAN_RAD) * accel[:, 0]
-    return _smooth(push, _PUSH_CUTOFF_HZ, rate_hz)
+def _push_force(foot: _Cut, rate_hz: float, settings: SignalSettings) -> FloatArray:
+    accel, lean = foot.accel_mps2, np.radians(settings.push_lean_deg)
+    push = np.cos(lean) * accel[:, 2] + np.sin(lean) * accel[:, 0]
+    return _smooth(push, settings.push_cutoff_hz, rate_hz)
 
 
 def _cut(
-    segment: Conditioned | None, inside: slice, rate_hz: float, partner: _Cut | None
+    segment: Conditioned | None,
+    inside: slice,
+    rate_hz: float,
+    partner: _Cut | None,
+    settings: SignalSettings,
 ) -> _Cut | None:
     """Signals of a segment; without standing its axes are put right as far as running tells."""
     if segment is None:
@@ -165,10 +208,10 @@ def _cut(
     if segment.calibration.vertical_known:
         return cut
     foot = is_foot(segment.site)
-    if foot and not _points_left(cut, rate_hz, partner):
+    if foot and not _points_left(cut, rate_hz, partner, settings):
         half_turn = np.array([-1.0, -1.0, 1.0])
         cut = _Cut(cut.accel_mps2 * half_turn, cut.gyro_radps * half_turn)
-    lean = _FOOT_FORCE_LEAN_RAD if foot else _SHANK_FORCE_LEAN_RAD
+    lean = np.radians(settings.foot_force_lean_deg if foot else settings.shank_force_lean_deg)
     # The mean force leans back from the segment's own vertical.
     turn = np.array(
         [[np.cos(lean), 0.0, -np.sin(lean)], [0.0, 1.0, 0.0], [np.sin(lean), 0.0, np.cos(lean)]]
@@ -176,7 +219,7 @@ def _cut(
     return _Cut(cut.accel_mps2 @ turn.T, cut.gyro_radps @ turn.T)
 
 
-def _points_left(foot: _Cut, rate_hz: float, shank: _Cut | None) -> bool:
+def _points_left(foot: _Cut, rate_hz: float, shank: _Cut | None, settings: SignalSettings) -> bool:
     """Whether a foot's y axis points left, not right.
 
     With a shank sensor: both swing forward together. Else: the foot shakes after its forward swing
@@ -185,9 +228,9 @@ def _points_left(foot: _Cut, rate_hz: float, shank: _Cut | None) -> bool:
     rate = foot.pitch_rate_radps
     if shank is not None:
         return float(np.sum(rate * shank.pitch_rate_radps)) > 0.0
-    jerk = _jerk(_smooth(foot.accel_mps2, _JERK_CUTOFF_HZ, rate_hz), rate_hz)
-    half = odd_width(_IMPACT_WINDOW_S, rate_hz)
-    mean = moving_mean(_smooth(rate, _SWING_CUTOFF_HZ, rate_hz), half)
+    jerk = _jerk(_smooth(foot.accel_mps2, settings.jerk_cutoff_hz, rate_hz), rate_hz)
+    half = odd_width(settings.impact_window_s, rate_hz)
+    mean = moving_mean(_smooth(rate, settings.swing_cutoff_hz, rate_hz), half)
     shift = half // 2
     before, after = np.roll(mean, shift), np.roll(mean, -shift)
     return float(np.sum((jerk - jerk.mean()) * (before - after))) > 0.0

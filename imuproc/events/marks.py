@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from imuproc.dsp.peaks import find_peaks
 from imuproc.events.leg_signals import LegSignals
+from imuproc.files.settings_model import TRIED, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
@@ -45,18 +46,18 @@ class TouchdownMarks:
     Parameters
     ----------
     jerk_onset_s : float
-        The jerk has risen by a quarter of its rise.
+        The jerk has made a first share of its rise.
     jerk_half_s : float
         ... by half of it.
     impact_ratio : float
         Peak of the jerk to that of the jerk of slow motion: large when the impact is sharp, 0
         where nothing moves (a bridged gap).
     shock_s : float
-        The jerk that an impact adds has first risen to 70 % of its peak.
+        The jerk that an impact adds has first risen to a share of its peak.
     shock_ratio : float
         That peak to the largest in the quiet before it; 0 where nothing moves.
     axial_rise_s : float
-        The force along the shank has risen by a third of its rise.
+        The force along the shank has made a share of its rise.
     jerk_mps3 : float
         Its peak.
     cycle_s : float
@@ -73,62 +74,126 @@ class TouchdownMarks:
     cycle_s: float
 
 
-# Where marks are looked for, as shares of the time from slowed swing to next swing. Over 533
-# contacts at 2.5 to 4.5 m/s (Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298) and simulated sprints
-# touchdown lies between 0.02 and 0.32 (a first step out of the start: down to -0.2 on the foot),
-# toe-off between 0.50 and 0.88.
-_TOUCHDOWN_FROM = -0.2
-_SWINGING_WEIGHT = 0.5
-_FOOT_SHAKES_TO = 0.35
-_SHANK_SHAKES_TO = 0.24
-_FORCE_PEAK_TO = 0.30
-_STANCE_FROM = 0.4
-_PUSH_FROM = 0.45
-_PUSH_TO = 0.80
-_PUSH_BESIDE = 0.04
-_STRONG_TURN = 0.7
-_LEAST_FALL = 5.3
-_SHANK_BACK_TO = 0.75
+class MarkSettings(StageSettings):
+    """Where marks are looked for, and what they are.
 
-_ONSET_S = 0.06
-_SHOCK_S = 0.02
-_QUIET_S = 0.045
-_SHOCK_RISE = 0.7
-_IMPACT_BESIDE_S = 0.03
-_LOAD_BEFORE_S = 0.02
+    Shares are of the time from slowed swing to next swing: so a jog and a sprint read alike.
+    """
+
+    basis = (
+        "over 533 contacts of 11 runners at 2.5 to 4.5 m/s (Fukuchi, Fukuchi & Duarte 2017, PeerJ "
+        "5:e3298) and simulated sprints touchdown lies between 0.02 and 0.32 of the cycle (a first "
+        "step out of the start: down to -0.2 on the foot), toe-off between 0.50 and 0.88"
+    )
+    touchdown_from_share: float = number(
+        -0.2, (-1.0, 0.5), "A touchdown shakes the leg from here on."
+    )
+    swinging_weight: float = number(
+        0.5,
+        (0.0, 1.0),
+        "Weight of a shake before the swing has slowed: the swing shakes, too.",
+        TRIED,
+        unit="",
+    )
+    foot_shakes_to_share: float = number(
+        0.35, (0.0, 1.0), "And until here, where there is no shank sensor."
+    )
+    shank_shakes_to_share: float = number(0.24, (0.0, 1.0), "And until here, where there is one.")
+    jerk_onset_share: float = number(
+        0.25, (0.01, 0.99), "Share of its rise at which the jerk sets in.", TRIED
+    )
+    onset_s: float = number(0.06, (0.005, 0.5), "How long before a peak its rise is sought.", TRIED)
+    impact_beside_s: float = number(
+        0.03,
+        (0.0, 0.5),
+        "How far beside its peak the jerk is held against that of slow motion.",
+        TRIED,
+    )
+    shock_s: float = number(
+        0.02, (0.001, 0.2), "How long before its peak a shock may begin.", TRIED
+    )
+    quiet_s: float = number(
+        0.045, (0.001, 0.5), "From how long before its peak on it was quiet before that.", TRIED
+    )
+    shock_rise_share: float = number(
+        0.7, (0.01, 0.99), "Share of its peak at which a shock has risen.", TRIED
+    )
+    load_before_s: float = number(
+        0.02,
+        (0.0, 0.5),
+        "The load on the shank is sought from so long before the shake on: the swing pulls along "
+        "the shank, too.",
+        TRIED,
+    )
+    force_peak_to_share: float = number(0.30, (0.0, 1.0), "And its peak until here.")
+    axial_rise_share: float = number(
+        0.35, (0.01, 0.99), "Share of its rise at which the shank is loaded.", TRIED
+    )
+    push_from_share: float = number(0.45, (0.0, 1.0), "The push of the foot is sought from here.")
+    push_to_share: float = number(0.80, (0.0, 1.5), "And until here.")
+    push_beside_share: float = number(
+        0.04, (0.0, 0.5), "How far beside its fastest turn the force off the sole may fall.", TRIED
+    )
+    strong_turn_share: float = number(
+        0.7,
+        (0.01, 1.0),
+        "The first turn of the foot that is as strong as this share of the strongest is its push: "
+        "it may turn on after toe-off.",
+        TRIED,
+    )
+    least_fall_per_s: float = number(
+        5.3,
+        (0.0, 100.0),
+        "The force off the sole falls as fast at least, as a share of its whole range.",
+        TRIED,
+        unit="1/s",
+    )
+    stance_from_share: float = number(
+        0.4, (0.0, 1.0), "The shank's recovery at the end of stance is sought from here."
+    )
+    shank_back_to_share: float = number(0.75, (0.0, 1.5), "And until here.")
+
+    ordered = (
+        ("shock_s", "quiet_s"),
+        ("push_from_share", "push_to_share"),
+        ("stance_from_share", "shank_back_to_share"),
+    )
 
 
-def touchdown_marks(leg: LegSignals, between: Between) -> TouchdownMarks:
+def touchdown_marks(leg: LegSignals, between: Between, settings: MarkSettings) -> TouchdownMarks:
     """Marks of the touchdown between two forward swings.
 
     Parameters
     ----------
     leg : LegSignals
     between : Between
+    settings : MarkSettings
 
     Returns
     -------
     TouchdownMarks
     """
-    first = max(between.swing, between.at(_TOUCHDOWN_FROM))
-    last = between.at(_SHANK_SHAKES_TO if leg.axial_mps2 is not None else _FOOT_SHAKES_TO)
+    shakes_to = settings.foot_shakes_to_share
+    if leg.axial_mps2 is not None:
+        shakes_to = settings.shank_shakes_to_share
+    first = max(between.swing, between.at(settings.touchdown_from_share))
+    last = between.at(shakes_to)
     weighed = leg.jerk_mps3[first:last].copy()
     # The swing shakes too: before it has slowed only a shake that stands out is a touchdown.
-    weighed[: between.slowed - first] *= _SWINGING_WEIGHT
+    weighed[: between.slowed - first] *= settings.swinging_weight
     peak = first + int(np.argmax(weighed))
-    width = max(1, round(_IMPACT_BESIDE_S * leg.rate_hz))
+    width = max(1, round(settings.impact_beside_s * leg.rate_hz))
     beside = slice(max(0, peak - width), peak + width + 1)
-    shock_s, shock_ratio = _shock(leg, between, first, last)
-    axial = np.nan
+    shock_s, shock_ratio = _shock(leg, between, (first, last), settings)
+    axial, onset_s = np.nan, settings.onset_s
     if leg.axial_mps2 is not None:
-        # The swing pulls along the shank too: the load is sought from just before the shake on.
-        begin = max(between.slowed, peak - max(1, round(_LOAD_BEFORE_S * leg.rate_hz)))
-        end = max(between.at(_FORCE_PEAK_TO), begin + 2)
+        begin = max(between.slowed, peak - max(1, round(settings.load_before_s * leg.rate_hz)))
+        end = max(between.at(settings.force_peak_to_share), begin + 2)
         top = begin + int(np.argmax(leg.axial_mps2[begin:end]))
-        axial = _rise_time(leg, leg.axial_mps2, top, _ONSET_S, 0.35)
+        axial = _rise_time(leg, leg.axial_mps2, top, onset_s, settings.axial_rise_share)
     return TouchdownMarks(
-        jerk_onset_s=_rise_time(leg, leg.jerk_mps3, peak, _ONSET_S, 0.25),
-        jerk_half_s=_rise_time(leg, leg.jerk_mps3, peak, _ONSET_S, 0.5),
+        jerk_onset_s=_rise_time(leg, leg.jerk_mps3, peak, onset_s, settings.jerk_onset_share),
+        jerk_half_s=_rise_time(leg, leg.jerk_mps3, peak, onset_s, 0.5),
         impact_ratio=_times(leg.jerk_mps3[peak], leg.slow_jerk_mps3[beside].max()),
         shock_s=shock_s,
         shock_ratio=shock_ratio,
@@ -142,15 +207,19 @@ def _times(value: float, base: float) -> float:
     return float(value / base) if base > 0.0 else 0.0
 
 
-def _shock(leg: LegSignals, between: Between, first: int, last: int) -> tuple[float, float]:
+def _shock(
+    leg: LegSignals, between: Between, within: tuple[int, int], settings: MarkSettings
+) -> tuple[float, float]:
     """When the shock has first risen, in s, and how far it stands out of the quiet before it."""
+    first, last = within
     weighed = leg.shock_mps3[first:last].copy()
-    weighed[: between.slowed - first] *= _SWINGING_WEIGHT
+    weighed[: between.slowed - first] *= settings.swinging_weight
     peak = first + int(np.argmax(weighed))
-    early, quiet = (max(0, peak - round(s * leg.rate_hz)) for s in (_SHOCK_S, _QUIET_S))
+    begins_s = (settings.shock_s, settings.quiet_s)
+    early, quiet = (max(0, peak - round(s * leg.rate_hz)) for s in begins_s)
     before = leg.shock_mps3[quiet : max(early, quiet + 1)]
     ratio = _times(leg.shock_mps3[peak], before.max())
-    level = _SHOCK_RISE * leg.shock_mps3[peak]
+    level = settings.shock_rise_share * leg.shock_mps3[peak]
     over = early + int(np.argmax(leg.shock_mps3[early : peak + 1] >= level))
     if over == 0 or ratio <= 1.0:
         return float("nan"), ratio
@@ -193,13 +262,14 @@ class ToeOffMarks:
     shank_off_s: float
 
 
-def toe_off_marks(leg: LegSignals, between: Between) -> ToeOffMarks:
+def toe_off_marks(leg: LegSignals, between: Between, settings: MarkSettings) -> ToeOffMarks:
     """Marks of the toe-off between two forward swings.
 
     Parameters
     ----------
     leg : LegSignals
     between : Between
+    settings : MarkSettings
 
     Returns
     -------
@@ -207,24 +277,25 @@ def toe_off_marks(leg: LegSignals, between: Between) -> ToeOffMarks:
     """
     push, turn, shank = np.nan, np.nan, np.nan
     if leg.foot_turn_radps is not None and leg.push_mps2 is not None:
-        low, high = between.at(_PUSH_FROM), between.at(_PUSH_TO)
+        low, high = between.at(settings.push_from_share), between.at(settings.push_to_share)
         rate = leg.foot_turn_radps[low:high]
         if len(rate) > 4 and rate.min() < 0.0:
-            turn = float(leg.time_s[low + _strongest_turn(rate)])
+            turn = float(leg.time_s[low + _strongest_turn(rate, settings.strong_turn_share)])
             whole = float(np.ptp(leg.push_mps2[between.slowed : between.rise]))
-            beside = max(1, round(_PUSH_BESIDE * (between.rise - between.slowed)))
+            cycle = between.rise - between.slowed
+            beside = max(1, round(settings.push_beside_share * cycle))
             fall = _push_fall(rate, leg.push_mps2[low:high], beside)
-            if fall is not None and -fall[1] * leg.rate_hz > _LEAST_FALL * whole:
+            if fall is not None and -fall[1] * leg.rate_hz > settings.least_fall_per_s * whole:
                 push = float(leg.time_s[low] + (fall[0] + 0.5) / leg.rate_hz)
     if leg.axial_mps2 is not None:
-        shank = _shank_off_s(leg, between)
+        shank = _shank_off_s(leg, between, settings)
     return ToeOffMarks(push, turn, shank)
 
 
-def _strongest_turn(rate: FloatArray) -> int:
+def _strongest_turn(rate: FloatArray, strong_share: float) -> int:
     """The first strong turn of the push: the foot may turn on after toe-off."""
     turns = find_peaks(-rate)
-    turns = turns[rate[turns] < _STRONG_TURN * rate.min()]
+    turns = turns[rate[turns] < strong_share * rate.min()]
     return int(turns[0]) if len(turns) else int(np.argmin(rate))
 
 
@@ -245,10 +316,10 @@ def _push_fall(rate: FloatArray, force: FloatArray, beside: int) -> tuple[float,
     return k + float(np.clip(shift, -0.5, 0.5)), float(fall[k])
 
 
-def _shank_off_s(leg: LegSignals, between: Between) -> float:
+def _shank_off_s(leg: LegSignals, between: Between, settings: MarkSettings) -> float:
     """When the shank's rate has fallen half-way; NaN if the shank does not fold back."""
     rate = leg.turn_radps
-    low, high = between.at(_STANCE_FROM), between.at(_SHANK_BACK_TO)
+    low, high = between.at(settings.stance_from_share), between.at(settings.shank_back_to_share)
     if high - low < 3:
         return float("nan")
     top = low + int(np.argmax(rate[low:high]))

@@ -19,10 +19,12 @@ from imuproc.dsp.filters import block_means, block_of, finite_rows, low_pass, mo
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.peaks import find_peaks
 from imuproc.dsp.rotations import lengths, quat_rotate
+from imuproc.files.settings_model import TRIED, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
 _ENOUGH_HZ = 200.0
+"""Faster signals are averaged down to about this rate."""
 _START = np.array([1.0, 0.0, 0.0, 0.0])
 
 
@@ -55,33 +57,33 @@ class Track:
         )
 
 
-@dataclass(frozen=True)
-class ProgressSettings:
-    """How strides are told apart and measured.
+class ProgressSettings(StageSettings):
+    """How strides are told apart and measured."""
 
-    Parameters
-    ----------
-    cutoff_hz : float
-        Low-pass of the rotation rate before its peaks are sought.
-    least_swing_radps : float
-        Least peak rate of a swing.
-    shortest_stride_s, longest_stride_s : float
-        Strides of other durations are not measured.
-    quiet_s : float
-        Window in which the specific force is as near to gravity as it gets in a stride.
-    gravity_s : float
-        Window whose mean force is taken for gravity: about two strides.
-    ankle_m : float
-        Usual distance of a sensor on the shank from the ankle.
-    """
+    basis = TRIED
+    cutoff_hz: float = number(
+        8.0, (1.0, 50.0), "Low-pass of the rotation rate before its peaks are sought."
+    )
+    least_swing_radps: float = number(5.0, (0.5, 40.0), "Least peak rate of a swing.")
+    shortest_stride_s: float = number(0.28, (0.1, 2.0), "Shorter strides are not measured.")
+    longest_stride_s: float = number(1.0, (0.2, 5.0), "Longer strides are not measured.")
+    quiet_s: float = number(
+        0.06,
+        (0.005, 0.5),
+        "Window in which the specific force is as near to gravity as it gets in a stride.",
+    )
+    gravity_s: float = number(
+        1.0, (0.2, 10.0), "Window whose mean force is taken for gravity: about two strides."
+    )
+    ankle_m: float = number(
+        0.22,
+        (0.02, 0.5),
+        "Usual distance from a sensor on the shank down to the ankle; coarse contacts and motion "
+        "look for the ankle there, too.",
+        "from memory; marks of contact hardly move between 0.12 and 0.30 m",
+    )
 
-    cutoff_hz: float = 8.0
-    least_swing_radps: float = 5.0
-    shortest_stride_s: float = 0.28
-    longest_stride_s: float = 1.0
-    quiet_s: float = 0.06
-    gravity_s: float = 1.0
-    ankle_m: float = 0.22
+    ordered = (("shortest_stride_s", "longest_stride_s"),)
 
 
 def stride_lengths(track: Track, site: Site, settings: ProgressSettings) -> FloatArray:

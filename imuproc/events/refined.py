@@ -15,7 +15,7 @@ set-up shares: few sets, so the largest leave-one-out error of a set was taken f
 spread within one.
 """
 
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +24,14 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.sites import SIDES, Side, foot_of
-from imuproc.events.foot_points import FootGeometry, FootPoints, foot_points, running_speed
-from imuproc.events.fusion import Fused, mark_of
+from imuproc.events.foot_points import (
+    FORCE_PLATES,
+    FootGeometry,
+    FootPoints,
+    foot_points,
+    running_speed,
+)
+from imuproc.events.fusion import Fused, FusionSettings, mark_of
 from imuproc.events.landing import MOST_CANDIDATES, Landing, LandingSettings, landing_of
 from imuproc.events.leaving import Leaving, LeavingSettings, leaving_of, roll_ahead_m
 from imuproc.events.toe_off import TOE_OFF_MARKS, ToeOffSettings, toe_offs
@@ -36,6 +42,7 @@ from imuproc.events.touchdown import (
     touchdown_rate_u,
     touchdowns,
 )
+from imuproc.files.settings_model import JUDGEMENT, StageSettings, number, part
 
 FloatArray = NDArray[np.float64]
 
@@ -58,57 +65,42 @@ _COLUMNS = (
 )
 
 
-@dataclass(frozen=True)
-class CoverageSettings:
-    """What the data with force plates cover: beyond it less is known of how feet land and leave.
+class CoverageSettings(StageSettings):
+    """What the data with force plates cover: beyond it less is known of how feet land and leave."""
 
-    Parameters
-    ----------
-    slowest_mps, fastest_mps : float
-        Running speed.
-    changing_mps : float
-        Change of speed from stride to stride.
-    softest_mps, hardest_mps : float
-        Fall of a ball that strikes first.
-    widened : float
-        By how much ``reference`` is larger beyond that (judgement).
-    """
+    basis = FORCE_PLATES
+    slowest_mps: float = number(2.3, (0.0, 20.0), "Least running speed.")
+    fastest_mps: float = number(6.8, (0.0, 20.0), "Largest running speed.")
+    changing_mps: float = number(0.6, (0.0, 10.0), "Largest change of speed from stride to stride.")
+    softest_mps: float = number(0.8, (0.0, 10.0), "Least fall of a ball that strikes first.")
+    hardest_mps: float = number(3.0, (0.0, 20.0), "Largest fall of a ball that strikes first.")
+    widened: float = number(
+        1.15, (1.0, 10.0), "By how much reference is larger beyond that.", JUDGEMENT, unit=""
+    )
 
-    slowest_mps: float = 2.3
-    fastest_mps: float = 6.8
-    changing_mps: float = 0.6
-    softest_mps: float = 0.8
-    hardest_mps: float = 3.0
-    widened: float = 1.15
+    ordered = (("slowest_mps", "fastest_mps"), ("softest_mps", "hardest_mps"))
 
 
-@dataclass(frozen=True)
-class RefineSettings:
-    """How marks become events.
+class RefineSettings(StageSettings):
+    """How marks become events."""
 
-    Parameters
-    ----------
-    geometry : FootGeometry
-    landing : LandingSettings
-    leaving : LeavingSettings
-    touchdown : TouchdownSettings
-    toe_off : ToeOffSettings
-    coverage : CoverageSettings
-    lost_pitch_deg : float
-        Standard uncertainty of foot pitch above which the foot's motion tells nothing of its
-        events: as much as costs a sensor its orientation where a gap hides it.
-    """
-
-    geometry: FootGeometry = field(default_factory=FootGeometry)
-    landing: LandingSettings = field(default_factory=LandingSettings)
-    leaving: LeavingSettings = field(default_factory=LeavingSettings)
-    touchdown: TouchdownSettings = field(default_factory=TouchdownSettings)
-    toe_off: ToeOffSettings = field(default_factory=ToeOffSettings)
-    coverage: CoverageSettings = field(default_factory=CoverageSettings)
-    lost_pitch_deg: float = 20.0
+    lost_pitch_deg: float = number(
+        20.0,
+        (0.1, 180.0),
+        "Standard uncertainty of foot pitch above which the foot's motion tells nothing of its "
+        "events: as much as costs a sensor its orientation where a gap hides it.",
+    )
+    geometry: FootGeometry = part(FootGeometry)
+    landing: LandingSettings = part(LandingSettings)
+    leaving: LeavingSettings = part(LeavingSettings)
+    touchdown: TouchdownSettings = part(TouchdownSettings)
+    toe_off: ToeOffSettings = part(ToeOffSettings)
+    coverage: CoverageSettings = part(CoverageSettings)
 
 
-def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSettings) -> Contacts:
+def refined_contacts(
+    contacts: Contacts, motion: Motion, settings: RefineSettings, fusion: FusionSettings
+) -> Contacts:
     """Contacts with touchdown and toe-off from the foot's motion and from marks in raw signals.
 
     Parameters
@@ -118,6 +110,7 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
     motion : Motion
         Solved with them.
     settings : RefineSettings
+    fusion : FusionSettings
 
     Returns
     -------
@@ -145,7 +138,7 @@ def refined_contacts(contacts: Contacts, motion: Motion, settings: RefineSetting
         found = _foot_marks(contacts, rows, (motion.time_s, foot, side), settings)
         for name, values in found.items():
             columns[name][rows] = values
-    return _with_events(contacts, motion, columns, settings)
+    return _with_events(contacts, motion, columns, settings, fusion)
 
 
 def _foot_marks(
@@ -202,19 +195,24 @@ def _leaving_columns(leaving: Leaving) -> tuple[float, float, float, float]:
 
 
 def _with_events(
-    contacts: Contacts, motion: Motion, columns: dict[str, FloatArray], settings: RefineSettings
+    contacts: Contacts,
+    motion: Motion,
+    columns: dict[str, FloatArray],
+    settings: RefineSettings,
+    fusion: FusionSettings,
 ) -> Contacts:
     evidence = {**contacts.evidence, **columns}
     sample_s = float(np.ptp(motion.time_s)) / (len(motion.time_s) - 1)
-    down, strike = touchdowns(evidence, sample_s, settings.landing.usual_stop_s, settings.touchdown)
-    off = toe_offs(evidence, settings.toe_off)
+    usual_stop_s = settings.landing.usual_stop_s
+    down, strike = touchdowns(evidence, sample_s, usual_stop_s, settings.touchdown, fusion)
+    off = toe_offs(evidence, settings.toe_off, fusion)
     found_down, found_off = np.isfinite(strike.time_s), np.isfinite(off.time_s)
     rate_u = touchdown_rate_u(evidence, strike.stop_s, sample_s, settings.touchdown)
     off_rate_u = np.full(len(contacts), settings.toe_off.rate_u * sample_s)
     entry = HistoryEntry(
         "events.refined",
         f"{int(found_down.sum())} touchdowns and {int(found_off.sum())} toe-offs from foot motion.",
-        asdict(settings),
+        settings.model_dump(),
     )
     # Where the foot's motion does not tell, the marks have said whether data cover them.
     outside = np.where(

@@ -8,7 +8,6 @@ running does; what they lack is the way: :mod:`imuproc.events.progress` tells it
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +18,15 @@ from imuproc.dsp.filters import block_means, block_of, low_pass
 from imuproc.dsp.peaks import find_peaks
 from imuproc.dsp.rotations import lengths
 from imuproc.events.progress import ProgressSettings, Track, stride_lengths
+from imuproc.files.settings_model import (
+    FUKUCHI,
+    JUDGEMENT,
+    MEMORY,
+    TRIED,
+    StageSettings,
+    number,
+    part,
+)
 
 FloatArray = NDArray[np.float64]
 Tracks = Mapping[Site, Sequence[Track]]
@@ -27,49 +35,59 @@ _ENOUGH_HZ = 200.0
 """Swings are slow: faster signals are averaged down to about this rate."""
 
 
-@dataclass(frozen=True)
-class RunSettings:
-    """What makes a run.
+class RunSettings(StageSettings):
+    """What makes a run."""
 
-    Parameters
-    ----------
-    cutoff_hz : float
-        Low-pass of the rotation rate before peaks are counted.
-    least_swing_radps : float
-        Least peak rate of a running swing.
-    shortest_stride_s, longest_stride_s : float
-        Time from one swing of a leg to its next in running.
-    longest_pause_s : float
-        Longest time between two fast swings of one run.
-    fewest_swings : int
-        Fast swings of one leg that make a run.
-    margin_s : float
-        Added at both ends: the first push and the last stance have no fast swing of their own.
-    shortest_stride_m : float
-        A quarter of a run's strides and more are longer. Slow jogging around tight turns has 1.2 m
-        (Wagstaff, Peretroukhin & Kelly, 10.21227/v1z6-9z84, open data), the first two strides of a
-        sprint 2 m (facts of sprint starts, see Ciacci et al. 2017, J Sports Sci 35:1270); in drills
-        that gain ground a step is a foot's length or two (common practice, no source).
-    shank_stride_m : float
-        The same where only shanks have sensors, which tell the way less well: in running at 2.5 to
-        4.5 m/s they found 2.0 m and more (33 trials of Fukuchi, Fukuchi & Duarte 2017).
-    fastest_limb_radps : float
-        No limb turns faster: the unit is wrong then, and the way cannot be told.
-    progress : ProgressSettings
-        How the length of a stride is told.
-    """
+    basis = TRIED
+    cutoff_hz: float = number(
+        8.0, (1.0, 50.0), "Low-pass of the rotation rate before peaks are counted."
+    )
+    least_swing_radps: float = number(6.0, (0.5, 40.0), "Least peak rate of a running swing.")
+    shortest_stride_s: float = number(
+        0.28, (0.1, 2.0), "Shortest time from one swing of a leg to its next in running."
+    )
+    longest_stride_s: float = number(
+        0.95,
+        (0.2, 5.0),
+        "Longest time from one swing of a leg to its next in running.",
+        f"0.4 to 0.9 s in {FUKUCHI}; strides of walking take a second and more (from memory)",
+    )
+    longest_pause_s: float = number(
+        1.2, (0.2, 60.0), "Longest time between two fast swings of one run.", JUDGEMENT
+    )
+    fewest_swings: int = number(
+        2, (1, 100), "Fast swings of one leg that make a run.", JUDGEMENT, unit="swings"
+    )
+    margin_s: float = number(
+        1.2,
+        (0.0, 10.0),
+        "Added at both ends: the first push and the last stance have no fast swing of their own.",
+        JUDGEMENT,
+    )
+    shortest_stride_m: float = number(
+        0.95,
+        (0.0, 5.0),
+        "A quarter of a run's strides and more are longer.",
+        "slow jogging around tight turns has 1.2 m (Wagstaff, Peretroukhin & Kelly, "
+        "10.21227/v1z6-9z84, open data), the first two strides of a sprint 2 m (facts of sprint "
+        "starts, see Ciacci et al. 2017, J Sports Sci 35:1270); in drills that gain ground a step "
+        "is a foot's length or two (common practice, no source)",
+    )
+    shank_stride_m: float = number(
+        1.4,
+        (0.0, 5.0),
+        "The same where only shanks have sensors, which tell the way less well.",
+        f"they found 2.0 m and more in {FUKUCHI}",
+    )
+    fastest_limb_radps: float = number(
+        80.0,
+        (10.0, 500.0),
+        "No limb turns faster for 10 samples (4600 deg/s): where one seems to, the unit is wrong.",
+        MEMORY,
+    )
+    progress: ProgressSettings = part(ProgressSettings)
 
-    cutoff_hz: float = 8.0
-    least_swing_radps: float = 6.0
-    shortest_stride_s: float = 0.28
-    longest_stride_s: float = 0.95
-    longest_pause_s: float = 1.2
-    fewest_swings: int = 2
-    margin_s: float = 1.2
-    shortest_stride_m: float = 0.95
-    shank_stride_m: float = 1.4
-    fastest_limb_radps: float = 80.0
-    progress: ProgressSettings = field(default_factory=ProgressSettings)
+    ordered = (("shortest_stride_s", "longest_stride_s"),)
 
 
 def find_runs(tracks: Tracks, settings: RunSettings) -> tuple[Interval, ...]:
@@ -115,12 +133,12 @@ def _swings(own: Sequence[Track], settings: RunSettings) -> FloatArray:
 def _carries_on(legs: Tracks, span: Interval, settings: RunSettings) -> bool:
     """Whether the strides of a stretch are those of running; true where nothing can be said."""
     around_s = settings.longest_stride_s
-    parts = [
+    stretches = [
         (site, track.between(span.start_s - around_s, span.end_s + around_s))
         for site, own in legs.items()
         for track in own
     ]
-    if any(_too_fast(part, settings.fastest_limb_radps) for _, part in parts):
+    if any(_too_fast(part, settings.fastest_limb_radps) for _, part in stretches):
         return True
     for of_feet, least_m in ((True, settings.shortest_stride_m), (False, settings.shank_stride_m)):
         known = np.concatenate(
@@ -128,7 +146,7 @@ def _carries_on(legs: Tracks, span: Interval, settings: RunSettings) -> bool:
                 np.empty(0),
                 *(
                     stride_lengths(part, site, settings.progress)
-                    for site, part in parts
+                    for site, part in stretches
                     if is_foot(site) is of_feet
                 ),
             ]

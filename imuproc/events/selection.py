@@ -4,67 +4,90 @@ Running has short contacts and no double support; a chain of running steps follo
 contact that was not found leaves a gap in the chain, walking ends it.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
 from imuproc.dsp.medians import median
+from imuproc.files.settings_model import TRIED, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
 
 
-@dataclass(frozen=True)
-class SelectionSettings:
-    """What tells a running step from others.
-
-    Parameters
-    ----------
-    shortest_contact_s, longest_contact_s : float
-        Contact times that are possible in running.
-    longest_step_s : float
-        From one touchdown to the next; walking steps are longer.
-    landing_together_s : float
-        Touchdowns of both feet within this time are a jump's landing.
-    double_support_s : float
-        A contact that overlaps longer with both its neighbours is walking.
-    longest_duty : float
-        Largest share of its own stride that a foot is on the ground: about 0.6 in walking, at most
-        0.45 in running.
-    stray_contact : float
-        A contact this many times as long as those around it has a wrong event.
-    missed_steps : float
-        Two touchdowns of the same foot this many steps apart still belong together.
-    most_hops : float
-        Where more than this share of contacts follow one of the same foot, the athlete skips or
-        hops: feet alternate in running, but for contacts that were not found.
-    end_contact_share : float
-        An end of the chain whose contact is shorter than this share of its neighbours' is no step.
-    """
-
-    shortest_contact_s: float = 0.05
-    longest_contact_s: float = 0.45
-    longest_step_s: float = 0.55
-    landing_together_s: float = 0.06
-    double_support_s: float = 0.05
-    longest_duty: float = 0.53
-    stray_contact: float = 1.7
-    missed_steps: float = 2.4
-    most_hops: float = 0.35
-    end_contact_share: float = 0.6
+FEWEST_STEPS = 3
+"""Fewer steps that follow each other are no running."""
+_ENOUGH_TO_TELL = 6
+"""Pairs of contacts that tell whether feet alternate."""
 
 
-def running_contacts(contacts: Contacts, settings: SelectionSettings | None = None) -> Contacts:
+class SelectionSettings(StageSettings):
+    """What tells a running step from others."""
+
+    basis = TRIED
+    shortest_contact_s: float = number(
+        0.05, (0.0, 0.5), "A contact as short as this is not possible in running."
+    )
+    longest_contact_s: float = number(0.45, (0.1, 5.0), "A contact as long as this is walking.")
+    longest_step_s: float = number(
+        0.55, (0.1, 5.0), "From one touchdown to the next; walking steps are longer."
+    )
+    landing_together_s: float = number(
+        0.06, (0.0, 0.5), "Touchdowns of both feet within this time are a jump's landing."
+    )
+    double_support_s: float = number(
+        0.05, (0.0, 0.5), "A contact that overlaps longer with both its neighbours is walking."
+    )
+    longest_duty: float = number(
+        0.53,
+        (0.1, 1.0),
+        "Largest share of its own stride that a foot is on the ground.",
+        "about 0.6 in walking, at most 0.45 in running (from memory)",
+        unit="",
+    )
+    stray_contact: float = number(
+        1.7,
+        (1.0, 10.0),
+        "A contact this many times as long as those around it has a wrong event.",
+        unit="",
+    )
+    short_contact: float = number(
+        0.5,
+        (0.0, 1.0),
+        "So has one that is shorter than this share of those around it.",
+        unit="",
+    )
+    missed_steps: float = number(
+        2.4,
+        (1.0, 10.0),
+        "Two touchdowns of the same foot so many steps apart still belong together.",
+    )
+    most_hops: float = number(
+        0.35,
+        (0.0, 1.0),
+        "Where more than this share of contacts follow one of the same foot, the athlete skips or "
+        "hops: feet alternate in running, but for contacts that were not found.",
+        unit="",
+    )
+    end_contact_share: float = number(
+        0.6,
+        (0.0, 1.0),
+        "An end of the chain whose contact is shorter than this share of its neighbours' is no "
+        "step.",
+    )
+
+    ordered = (("shortest_contact_s", "longest_contact_s"), ("short_contact", "stray_contact"))
+
+
+def running_contacts(contacts: Contacts, settings: SelectionSettings) -> Contacts:
     """The longest chain of running steps.
 
     Parameters
     ----------
     contacts : Contacts
         Coarse or refined contacts of one run, in order of touchdown.
-    settings : SelectionSettings, optional
+    settings : SelectionSettings
 
     Returns
     -------
@@ -72,7 +95,6 @@ def running_contacts(contacts: Contacts, settings: SelectionSettings | None = No
         Empty where fewer than three running steps follow each other, and where feet hop. A single
         missed contact inside leaves two touchdowns of one foot in a row.
     """
-    settings = settings or SelectionSettings()
     if _hops(contacts, settings):
         return contacts.take(np.zeros(0, dtype=np.int64))
     contacts = contacts.take(~_stray(contacts, settings))
@@ -82,13 +104,14 @@ def running_contacts(contacts: Contacts, settings: SelectionSettings | None = No
     parted = np.diff(np.cumsum(walked)[keep]) > 0
     possible = contacts.take(keep)
     chain = _without_wrong_ends(_longest_chain(possible, parted, settings), settings)
-    return chain if len(chain) >= 3 else chain.take(np.zeros(0, dtype=np.int64))
+    return chain if len(chain) >= FEWEST_STEPS else chain.take(np.zeros(0, dtype=np.int64))
 
 
 def _hops(contacts: Contacts, settings: SelectionSettings) -> bool:
     """Whether feet do not alternate, with sensors on both legs and enough contacts to tell."""
     same = contacts.side[1:] == contacts.side[:-1]
-    return len(same) >= 6 and not same.all() and float(same.mean()) > settings.most_hops
+    enough = len(same) >= _ENOUGH_TO_TELL and not same.all()
+    return enough and float(same.mean()) > settings.most_hops
 
 
 def _stray(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
@@ -98,7 +121,8 @@ def _stray(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
     beside = np.stack([around[k : k + len(length)] for k in (0, 1, 2, 4, 5, 6)])
     whole = np.isfinite(beside).all(axis=0)
     usual = np.where(whole, median(beside), length)
-    return np.asarray((length > settings.stray_contact * usual) | (length < usual / 2.0))
+    long, short = settings.stray_contact * usual, settings.short_contact * usual
+    return np.asarray((length > long) | (length < short))
 
 
 def _walked(contacts: Contacts, settings: SelectionSettings) -> BoolArray:

@@ -7,12 +7,12 @@ the specific force off the sole for the force itself. Jerk of the forefoot (Hand
 J Biomech) was tried and left out: on the optical sets its peak scatters by 10 to 40 ms.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.events.fusion import Evidence, Fused, fused, mark_of
+from imuproc.events.foot_points import FORCE_PLATES
+from imuproc.events.fusion import Evidence, Fused, FusionSettings, fused, mark_of
+from imuproc.files.settings_model import JUDGEMENT, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
@@ -20,57 +20,63 @@ TOE_OFF_MARKS = ("toe", "lift", "shank", "push")
 """The marks in the order in which they are weighed."""
 
 
-@dataclass(frozen=True)
-class ToeOffSettings:
-    """Marks of toe-off: lags in s, standard uncertainties in s.
+class ToeOffSettings(StageSettings):
+    """Marks of toe-off: their lags and standard uncertainties."""
 
-    Parameters
-    ----------
-    toe_u_s, toe_u_mps : float
-        Rise of the toes: a constant, and an error of their speed over how fast it grows.
-    lift_u_s, lift_u_m : float
-        Lift of the ball: a constant, and an error of the height over how fast it rises.
-    shank_lag_s, shank_u_s : float
-        Knee's extension ends and the shank folds back (half fall of its rate).
-    shank_changing_u : float
-        What adds to that where speed changes, in s per m/s from stride to stride (no data cover
-        it; judgement).
-    push_lag_s, push_u_s : float
-        Steepest fall of the force off the sole.
-    push_sprint_u_s : float
-        What adds to that in sprints: a leg that swings so fast pulls the foot up without a gap.
-    sprint_cycle_s, sprint_ramp_s : float
-        Where slowed swing and next swing are closer than this, over which range that sets in.
-    slowing_u_share : float
-        Part of what speed changes from stride to stride, over the growth of the toes' speed, that
-        adds to the rise of the toes.
-    correlation : float
-        Between the errors of any two marks.
-    rate_u : float
-        What coarse sampling adds, in sampling intervals.
-    reference_u_s : float
-        What data sets differ by.
-    """
+    basis = FORCE_PLATES
+    toe_u_s: float = number(0.002, (0.0001, 0.1), "Rise of the toes: a constant uncertainty.")
+    toe_u_mps: float = number(
+        0.07, (0.0, 5.0), "And an error of their speed, over how fast that grows."
+    )
+    lift_u_s: float = number(0.006, (0.0001, 0.1), "Lift of the ball: a constant uncertainty.")
+    lift_u_m: float = number(
+        0.01, (0.0, 0.2), "And an error of the height, over how fast it rises."
+    )
+    shank_lag_s: float = number(
+        0.0095,
+        (-0.1, 0.1),
+        "Lag of the shank's folding back, when the knee's extension ends (half fall of its rate).",
+    )
+    shank_u_s: float = number(0.005, (0.0001, 0.1), "Its standard uncertainty.")
+    shank_changing_u: float = number(
+        0.010,
+        (0.0, 1.0),
+        "What adds to that where speed changes from stride to stride.",
+        f"{JUDGEMENT}: no data cover it",
+        unit="s per m/s",
+    )
+    push_lag_s: float = number(
+        -0.0065, (-0.1, 0.1), "Lag of the steepest fall of the force off the sole."
+    )
+    push_u_s: float = number(0.007, (0.0001, 0.1), "Its standard uncertainty.")
+    push_sprint_u_s: float = number(
+        0.015,
+        (0.0, 0.2),
+        "What adds to that in sprints: a leg that swings so fast pulls the foot up without a gap.",
+        JUDGEMENT,
+    )
+    sprint_cycle_s: float = number(
+        0.40,
+        (0.05, 2.0),
+        "Where slowed swing and next swing are closer than this, that sets in.",
+        JUDGEMENT,
+    )
+    sprint_ramp_s: float = number(0.08, (0.001, 1.0), "Over which range.", JUDGEMENT)
+    slowing_u_share: float = number(
+        0.1,
+        (0.0, 5.0),
+        "Part of what speed changes from stride to stride, over the growth of the toes' speed, "
+        "that adds to the rise of the toes.",
+        JUDGEMENT,
+    )
+    correlation: float = number(0.4, (0.0, 1.0), "Between the errors of any two marks.", unit="")
+    rate_u: float = number(
+        0.2, (0.0, 20.0), "What coarse sampling adds.", unit="sampling intervals"
+    )
+    reference_u_s: float = number(0.0045, (0.0, 0.1), "What data sets differ by.")
 
-    toe_u_s: float = 0.002
-    toe_u_mps: float = 0.07
-    lift_u_s: float = 0.006
-    lift_u_m: float = 0.01
-    shank_lag_s: float = 0.0095
-    shank_u_s: float = 0.005
-    shank_changing_u: float = 0.010
-    push_lag_s: float = -0.0065
-    push_u_s: float = 0.007
-    push_sprint_u_s: float = 0.015
-    sprint_cycle_s: float = 0.40
-    sprint_ramp_s: float = 0.08
-    slowing_u_share: float = 0.1
-    correlation: float = 0.4
-    rate_u: float = 0.2
-    reference_u_s: float = 0.0045
 
-
-def toe_offs(evidence: Evidence, settings: ToeOffSettings) -> Fused:
+def toe_offs(evidence: Evidence, settings: ToeOffSettings, fusion: FusionSettings) -> Fused:
     """The rise of the toes, the lift of the ball, the shank folding back and the fall of force.
 
     Parameters
@@ -78,6 +84,7 @@ def toe_offs(evidence: Evidence, settings: ToeOffSettings) -> Fused:
     evidence : mapping from str to ndarray, shape (m,)
         Marks of :mod:`imuproc.events.leaving` and :mod:`imuproc.events.marks`.
     settings : ToeOffSettings
+    fusion : FusionSettings
 
     Returns
     -------
@@ -103,5 +110,6 @@ def toe_offs(evidence: Evidence, settings: ToeOffSettings) -> Fused:
     return fused(
         np.where(known, np.stack(marks), np.nan),
         np.stack((toe_u, lift_u, shank_u, push_u)),
+        fusion,
         settings.correlation,
     )

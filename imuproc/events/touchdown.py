@@ -5,8 +5,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.events.fusion import Evidence, Fused, fused, mark_of
+from imuproc.events.foot_points import FORCE_PLATES
+from imuproc.events.fusion import Evidence, Fused, FusionSettings, fused, mark_of
 from imuproc.events.landing import MOST_CANDIDATES
+from imuproc.files.settings_model import JUDGEMENT, StageSettings, number, span
 
 FloatArray = NDArray[np.float64]
 
@@ -14,71 +16,88 @@ TOUCHDOWN_MARKS = ("strike", "shock", "axial", "jerk")
 """The marks in the order in which they are weighed."""
 
 
-@dataclass(frozen=True)
-class TouchdownSettings:
-    """Marks of touchdown: lags in s, standard uncertainties in s.
+class TouchdownSettings(StageSettings):
+    """Marks of touchdown: their lags and standard uncertainties."""
 
-    Parameters
-    ----------
-    strike_u_s : tuple of float
-        Arrest of the ball and of the heel.
-    stop_u_share : float
-        Part of the arrest's duration that adds to it.
-    soft_u_share : float
-        Part of what it lasts longer than usual that adds to it.
-    give_u_m : float
-        Way that the ball may go on after contact before it is stopped; over its fall it adds to it.
-    choice_u_share : float
-        Part of the spread of the foot's candidates (stops of the ball; ball or heel) that adds to
-        it, where the other marks do not decide between them.
-    shock_lag_s, shock_u_s : float
-        First rise of a shock: sole, shoe and skin delay it by some ms (judgement).
-    shock_blunt_u_s : float
-        What adds to that, over the square of how far the shock stands out.
-    shock_clear : tuple of float
-        Between standing out this far and that far the foot has more and more surely landed:
-        ringing can only delay its arrest.
-    shock_rate_hz : float
-        Sampling rate below which the band of a shock is cut; its uncertainty grows with the
-        sampling interval there.
-    cut_lead : float
-        By how much a shock whose band is cut seems to begin earlier, in sampling intervals beyond
-        that rate's.
-    axial_lag_s, axial_u_s : float
-        Loading of the shank.
-    jerk_lag_s, jerk_u_s : float
-        Half rise of the jerk of the foot.
-    doubt_left : float
-        Share of the uncertainty by ball and heel that stays where the other marks decide.
-    rate_u : float
-        What coarse sampling adds, in sampling intervals, times sampling interval over duration of
-        the arrest.
-    unresolved_rate_u : tuple of float
-        What it adds where the band of a shock is cut, in sampling intervals times the share that
-        is: without a shock in sight, and with one that stands out.
-    reference_u_s : float
-        What data sets differ by.
-    """
-
-    strike_u_s: tuple[float, float] = (0.0018, 0.0025)
-    stop_u_share: float = 0.1
-    soft_u_share: float = 0.5
-    give_u_m: float = 0.0025
-    choice_u_share: float = 1.0
-    shock_lag_s: float = 0.0005
-    shock_u_s: float = 0.0035
-    shock_blunt_u_s: float = 0.3
-    shock_clear: tuple[float, float] = (3.0, 8.0)
-    shock_rate_hz: float = 375.0
-    cut_lead: float = 1.5
-    axial_lag_s: float = 0.009
-    axial_u_s: float = 0.010
-    jerk_lag_s: float = -0.002
-    jerk_u_s: float = 0.009
-    doubt_left: float = 0.3
-    rate_u: float = 0.6
-    unresolved_rate_u: tuple[float, float] = (0.6, 1.5)
-    reference_u_s: float = 0.004
+    basis = FORCE_PLATES
+    strike_u_s: tuple[float, float] = number(
+        (0.0018, 0.0025), (0.0001, 0.1), "Uncertainty of the arrest of the ball and of the heel."
+    )
+    stop_u_share: float = number(0.1, (0.0, 5.0), "Part of the arrest's duration that adds to it.")
+    soft_u_share: float = number(
+        0.5, (0.0, 5.0), "Part of what it lasts longer than usual that adds to it."
+    )
+    give_u_m: float = number(
+        0.0025,
+        (0.0, 0.1),
+        "Way that the ball may go on after contact before it is stopped; over its fall it adds.",
+    )
+    choice_u_share: float = number(
+        1.0,
+        (0.0, 5.0),
+        "Part of the spread of the foot's candidates (stops of the ball; ball or heel) that adds "
+        "to it, where the other marks do not decide between them.",
+    )
+    shock_lag_s: float = number(
+        0.0005,
+        (-0.1, 0.1),
+        "Lag of the first rise of a shock: sole, shoe and skin delay it by some ms.",
+        JUDGEMENT,
+    )
+    shock_u_s: float = number(0.0035, (0.0001, 0.1), "Its standard uncertainty.")
+    shock_blunt_u_s: float = number(
+        0.3, (0.0, 10.0), "What adds to that, over the square of how far the shock stands out."
+    )
+    shock_clear: tuple[float, float] = span(
+        (3.0, 8.0),
+        (1.0, 100.0),
+        "Between standing out this far and that far a shock more and more surely has the foot "
+        "landed: ringing can only delay its arrest.",
+        unit="",
+    )
+    shock_seen: tuple[float, float] = span(
+        (2.0, 5.0),
+        (1.0, 100.0),
+        "Between standing out this far and that far a shock is more and more surely in sight.",
+        unit="",
+    )
+    shock_rate_hz: float = number(
+        375.0,
+        (20.0, 5000.0),
+        "Sampling rate below which the band of a shock is cut; its uncertainty grows with the "
+        "sampling interval there.",
+        "2.5 times the upper end of that band",
+    )
+    cut_lead: float = number(
+        1.5,
+        (-10.0, 10.0),
+        "By how much a shock whose band is cut seems to begin earlier.",
+        unit="sampling intervals beyond that rate's",
+    )
+    axial_lag_s: float = number(0.009, (-0.1, 0.1), "Lag of the loading of the shank.")
+    axial_u_s: float = number(0.010, (0.0001, 0.1), "Its standard uncertainty.")
+    jerk_lag_s: float = number(-0.002, (-0.1, 0.1), "Lag of the half rise of the foot's jerk.")
+    jerk_u_s: float = number(0.009, (0.0001, 0.1), "Its standard uncertainty.")
+    doubt_left: float = number(
+        0.3,
+        (0.0, 1.0),
+        "Share of the uncertainty by ball and heel that stays where the other marks decide.",
+        unit="",
+    )
+    rate_u: float = number(
+        0.6,
+        (0.0, 20.0),
+        "What coarse sampling adds, times sampling interval over duration of the arrest.",
+        unit="sampling intervals",
+    )
+    unresolved_rate_u: tuple[float, float] = number(
+        (0.6, 1.5),
+        (0.0, 20.0),
+        "What it adds where the band of a shock is cut, times the share that is: without a shock "
+        "in sight, and with one that stands out.",
+        unit="sampling intervals",
+    )
+    reference_u_s: float = number(0.004, (0.0, 0.1), "What data sets differ by.")
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +122,11 @@ class Strike:
 
 
 def touchdowns(
-    evidence: Evidence, sample_s: float, usual_stop_s: float, settings: TouchdownSettings
+    evidence: Evidence,
+    sample_s: float,
+    usual_stop_s: float,
+    settings: TouchdownSettings,
+    fusion: FusionSettings,
 ) -> tuple[Fused, Strike]:
     """The foot's own arrest, averaged with the marks of raw signals.
 
@@ -116,6 +139,7 @@ def touchdowns(
     usual_stop_s : float
         How long a usual arrest of the ball lasts.
     settings : TouchdownSettings
+    fusion : FusionSettings
 
     Returns
     -------
@@ -143,7 +167,7 @@ def touchdowns(
             np.full(len(ratio), settings.jerk_u_s),
         )
     )
-    strike = _strike(evidence, (others_s, others_u), usual_stop_s, settings)
+    strike = _strike(evidence, (others_s, others_u), usual_stop_s, settings, fusion)
     # Ringing makes the foot fall once more: a clear shock well before the arrest has the foot down.
     late_s = np.nan_to_num(np.maximum(strike.time_s - others_s[0], 0.0))
     first, whole = settings.shock_clear
@@ -151,7 +175,7 @@ def touchdowns(
     strike_u = np.hypot(strike.u_s, clear * late_s)
     marks_s, marks_u = np.vstack((strike.time_s, others_s)), np.vstack((strike_u, others_u))
     # The swing pulls along the shank as the load does.
-    found = fused(marks_s, marks_u, stray=(TOUCHDOWN_MARKS.index("axial"),))
+    found = fused(marks_s, marks_u, fusion, stray=(TOUCHDOWN_MARKS.index("axial"),))
     # Where the foot comes down too slowly or softly to tell, the other marks are blunt as well.
     left_s = settings.doubt_left * strike.u_s * (1.0 - found.share[0])
     return replace(found, u_s=np.hypot(found.u_s, np.nan_to_num(left_s))), strike
@@ -162,6 +186,7 @@ def _strike(
     others: tuple[FloatArray, FloatArray],
     usual_stop_s: float,
     settings: TouchdownSettings,
+    fusion: FusionSettings,
 ) -> Strike:
     """Contact by ball or heel: of the stops of the ball that which the other marks bear out.
 
@@ -173,9 +198,8 @@ def _strike(
         np.stack([evidence[f"{name}_{k}"] for k in range(MOST_CANDIDATES)])
         for name in ("ball_s", "hardness", "stop_s", "fall_mps")
     )
-    credit = np.nan_to_num(hardness) * np.prod(
-        _agreement(ball_s[:, None] - others[0], np.hypot(ball_u, others[1])), axis=1
-    )
+    apart_s, both_u = ball_s[:, None] - others[0], np.hypot(ball_u, others[1])
+    credit = np.nan_to_num(hardness) * np.prod(_agreement(apart_s, both_u, fusion), axis=1)
     weight = _normalised(credit)
     best = np.argmax(weight, axis=0)[None]
     chosen_s, chosen_stop_s, fall_mps = (
@@ -202,13 +226,13 @@ def _strike(
     )
 
 
-def _agreement(apart_s: FloatArray, u_s: FloatArray) -> FloatArray:
-    """Likelihood of a distance, at most 1, with heavy tails (t with 3 degrees of freedom).
+def _agreement(apart_s: FloatArray, u_s: FloatArray, fusion: FusionSettings) -> FloatArray:
+    """Likelihood of a distance, at most 1, with heavy tails (Student's t).
 
     A mark that is missing says nothing; one that is far off says little.
     """
-    near = (1.0 + (apart_s / u_s) ** 2 / 3.0) ** -2
-    return np.where(np.isfinite(near), np.maximum(near, 1e-3), 1.0)
+    near = (1.0 + (apart_s / u_s) ** 2 / fusion.tail) ** (-0.5 * (fusion.tail + 1.0))
+    return np.where(np.isfinite(near), np.maximum(near, fusion.credit_least), 1.0)
 
 
 def _normalised(weight: FloatArray) -> FloatArray:
@@ -240,7 +264,9 @@ def touchdown_rate_u(
     """
     short_u = settings.rate_u * sample_s**2 / stop_s
     unresolved = max(0.0, 1.0 - 1.0 / (settings.shock_rate_hz * sample_s))
-    seen = np.nan_to_num(np.clip((mark_of(evidence, "shock_ratio") - 2.0) / 3.0, 0.0, 1.0))
+    first, whole = settings.shock_seen
+    ratio = mark_of(evidence, "shock_ratio")
+    seen = np.nan_to_num(np.clip((ratio - first) / (whole - first), 0.0, 1.0))
     unseen_u, seen_u = settings.unresolved_rate_u
     cut_u = unresolved * sample_s * (unseen_u + (seen_u - unseen_u) * seen)
     return np.asarray(np.hypot(short_u, cut_u))

@@ -17,90 +17,107 @@ from scipy.special import expit
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.sites import SIDES
-from imuproc.events.fusion import fused
+from imuproc.events.foot_points import FORCE_PLATES
+from imuproc.events.fusion import FusionSettings, fused
+from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
-_SPRINT_RAMP_S = 0.06
+_SIMULATED = "what the same marks did in simulated sprints: no open data with force cover sprinting"
 
 
-@dataclass(frozen=True)
-class UnaidedSettings:
-    """Which mark counts, by how much it lags the event, and its standard uncertainty, in s.
+class UnaidedSettings(StageSettings):
+    """Which mark counts, by how much it lags the event, and its standard uncertainty."""
 
-    Parameters
-    ----------
-    sharp_impact_ratio, sharp_blend : float
-        Above it the impact is sharp enough to mark touchdown by itself, and how gradually.
-    loading_lead_share, lead_blend : float
-        How far the loading of the shank may lead the impact, as a share of the time from slowed
-        swing to next swing, and how gradually what comes earlier is taken for swing.
-    impact_lag_s, impact_u_s : float
-        Half rise of the jerk of a sharp impact.
-    axial_lag_s, axial_u_s : float
-        Loading of the shank.
-    jerk_lag_s, jerk_u_s : float
-        Onset of the jerk where the impact is not sharp and there is no shank sensor.
-    shock_lag_s, shock_u_s, shock_blunt_u_s : float
-        First rise of the shock; the last is divided by how far the shock stands out.
-    shock_least : float
-        How far it must stand out.
-    push_agree_s : float
-        How near the fall of the force off the sole must lie to what the rates say.
-    push_lag_s, push_u_s : float
-        Fall of the force off the sole.
-    shank_lag_s, shank_u_s : float
-        Shank folding back.
-    turn_lag_share, turn_u_s : float
-        Fastest turn of the foot in its push; its lag is a share of the time since touchdown.
-    slow_contact_s, slow_off_u_share : float
-        Runners differ more in long contacts: part of the contact time above a limit that is added
-        to the uncertainty of toe-off.
-    changing_off_u_share : float
-        Where the cycle changes from stride to stride (slowing down) the shank folds back earlier or
-        later against toe-off: this share of the change is added to the uncertainty of toe-off.
-    sprint_rate_u, off_rate_u : float
-        What coarse sampling adds in sampling intervals: to touchdown in sprints and where the cycle
-        changes, and to toe-off.
-    sprint_cycle_s : float
-        Where slowed swing and next swing are closer than this, uncertainties are widened.
-    sprint_impact_u_s, sprint_axial_u_s, sprint_off_u_s : float
-        By how much: impact or jerk, loading of the shank, toe-off.
-    reference_u_s : tuple of float
-        What data sets differ by, of touchdown and of toe-off.
-    """
-
-    sharp_impact_ratio: float = 2.8
-    sharp_blend: float = 0.1
-    loading_lead_share: float = 0.085
-    lead_blend: float = 0.005
-    impact_lag_s: float = -0.001
-    impact_u_s: float = 0.005
-    axial_lag_s: float = 0.0095
-    axial_u_s: float = 0.006
-    jerk_lag_s: float = -0.012
-    jerk_u_s: float = 0.008
-    shock_lag_s: float = 0.0
-    shock_u_s: float = 0.0025
-    shock_blunt_u_s: float = 0.06
-    shock_least: float = 3.0
-    push_agree_s: float = 0.045
-    push_lag_s: float = -0.006
-    push_u_s: float = 0.006
-    shank_lag_s: float = 0.0115
-    shank_u_s: float = 0.005
-    turn_lag_share: float = -0.12
-    turn_u_s: float = 0.010
-    slow_contact_s: float = 0.22
-    slow_off_u_share: float = 0.04
-    changing_off_u_share: float = 0.15
-    sprint_rate_u: float = 1.5
-    off_rate_u: float = 0.1
-    sprint_cycle_s: float = 0.34
-    sprint_impact_u_s: float = 0.006
-    sprint_axial_u_s: float = 0.018
-    sprint_off_u_s: float = 0.008
-    reference_u_s: tuple[float, float] = (0.006, 0.006)
+    basis = FORCE_PLATES
+    sharp_impact_ratio: float = number(
+        2.8, (1.0, 100.0), "An impact that is sharper marks touchdown by itself."
+    )
+    sharp_blend: float = number(0.1, (0.001, 10.0), "How gradually it does.", unit="")
+    loading_lead_share: float = number(
+        0.085,
+        (0.0, 1.0),
+        "How far the loading of the shank may lead the impact, as a share of the time from slowed "
+        "swing to next swing.",
+    )
+    lead_blend: float = number(
+        0.005, (0.0001, 1.0), "How gradually what comes earlier is taken for swing.", unit=""
+    )
+    impact_lag_s: float = number(
+        -0.001, (-0.1, 0.1), "Lag of a sharp impact: half rise of its jerk."
+    )
+    impact_u_s: float = number(0.005, (0.0, 0.1), "Its standard uncertainty.")
+    axial_lag_s: float = number(0.0095, (-0.1, 0.1), "Lag of the loading of the shank.")
+    axial_u_s: float = number(0.006, (0.0, 0.1), "Its standard uncertainty.")
+    jerk_lag_s: float = number(
+        -0.012,
+        (-0.1, 0.1),
+        "Lag of the onset of the jerk where the impact is not sharp and there is no shank sensor.",
+    )
+    jerk_u_s: float = number(0.008, (0.0, 0.1), "Its standard uncertainty.")
+    shock_lag_s: float = number(0.0, (-0.1, 0.1), "Lag of the first rise of the shock.")
+    shock_u_s: float = number(0.0025, (0.0001, 0.1), "Its standard uncertainty.")
+    shock_blunt_u_s: float = number(
+        0.06, (0.0, 5.0), "What adds to that, over how far the shock stands out."
+    )
+    shock_least: float = number(
+        3.0, (1.1, 100.0), "How far a shock must stand out of the quiet before it.", unit=""
+    )
+    push_agree_s: float = number(
+        0.045,
+        (0.0, 0.5),
+        "How near the fall of the force off the sole must lie to what the rates say.",
+    )
+    push_lag_s: float = number(-0.006, (-0.1, 0.1), "Lag of the fall of the force off the sole.")
+    push_u_s: float = number(0.006, (0.0, 0.1), "Its standard uncertainty.")
+    shank_lag_s: float = number(0.0115, (-0.1, 0.1), "Lag of the shank's folding back.")
+    shank_u_s: float = number(0.005, (0.0, 0.1), "Its standard uncertainty.")
+    turn_lag_share: float = number(
+        -0.12,
+        (-1.0, 1.0),
+        "Lag of the fastest turn of the foot in its push, as a share of the time since touchdown.",
+    )
+    turn_u_s: float = number(0.010, (0.0, 0.1), "Its standard uncertainty.")
+    slow_contact_s: float = number(
+        0.22, (0.0, 5.0), "Runners differ more in contacts that are longer than this."
+    )
+    slow_off_u_share: float = number(
+        0.04,
+        (0.0, 5.0),
+        "Part of the contact time above that which adds to the uncertainty of toe-off.",
+    )
+    changing_off_u_share: float = number(
+        0.15,
+        (0.0, 5.0),
+        "Where the cycle changes from stride to stride the shank folds back earlier or later "
+        "against toe-off: this share of the change adds to the uncertainty of toe-off.",
+        _SIMULATED,
+    )
+    sprint_rate_u: float = number(
+        1.5,
+        (0.0, 20.0),
+        "What coarse sampling adds to touchdown in sprints and where the cycle changes.",
+        _SIMULATED,
+        unit="sampling intervals",
+    )
+    off_rate_u: float = number(
+        0.1, (0.0, 20.0), "What coarse sampling adds to toe-off.", unit="sampling intervals"
+    )
+    sprint_cycle_s: float = number(
+        0.34,
+        (0.05, 2.0),
+        "Where slowed swing and next swing are closer than this, uncertainties are widened.",
+        _SIMULATED,
+    )
+    sprint_ramp_s: float = number(0.06, (0.001, 1.0), "Over which range that sets in.", _SIMULATED)
+    sprint_impact_u_s: float = number(0.006, (0.0, 0.2), "By how much: impact or jerk.", _SIMULATED)
+    sprint_axial_u_s: float = number(
+        0.018, (0.0, 0.2), "By how much: loading of the shank.", _SIMULATED
+    )
+    sprint_off_u_s: float = number(0.008, (0.0, 0.2), "By how much: toe-off.", _SIMULATED)
+    reference_u_s: tuple[float, float] = number(
+        (0.006, 0.006), (0.0, 0.1), "What data sets differ by, of touchdown and of toe-off."
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,7 +130,9 @@ class MarkedEvents:
     toe_off_u_s: FloatArray
 
 
-def marked_events(marks: Mapping[str, FloatArray], settings: UnaidedSettings) -> MarkedEvents:
+def marked_events(
+    marks: Mapping[str, FloatArray], settings: UnaidedSettings, fusion: FusionSettings
+) -> MarkedEvents:
     """Events from the marks of contacts, their lags taken off.
 
     Parameters
@@ -122,24 +141,29 @@ def marked_events(marks: Mapping[str, FloatArray], settings: UnaidedSettings) ->
         Fields of :class:`~imuproc.events.marks.TouchdownMarks` and
         :class:`~imuproc.events.marks.ToeOffMarks`; NaN where there is none.
     settings : UnaidedSettings
+    fusion : FusionSettings
 
     Returns
     -------
     MarkedEvents
     """
     sprint = _sprint(marks, settings)
-    down, down_u = _touchdowns(marks, sprint, settings)
+    down, down_u = _touchdowns(marks, sprint, settings, fusion)
     off, off_u = _toe_offs(marks, down, settings)
     return MarkedEvents(down, down_u, off, np.hypot(off_u, settings.sprint_off_u_s * sprint))
 
 
 def _sprint(marks: Mapping[str, FloatArray], settings: UnaidedSettings) -> FloatArray:
     """From 0 where data cover the speed to 1 where only simulated sprints do."""
-    return np.clip((settings.sprint_cycle_s - marks["cycle_s"]) / _SPRINT_RAMP_S, 0.0, 1.0)
+    short_s = settings.sprint_cycle_s - marks["cycle_s"]
+    return np.clip(short_s / settings.sprint_ramp_s, 0.0, 1.0)
 
 
 def _touchdowns(
-    marks: Mapping[str, FloatArray], sprint: FloatArray, settings: UnaidedSettings
+    marks: Mapping[str, FloatArray],
+    sprint: FloatArray,
+    settings: UnaidedSettings,
+    fusion: FusionSettings,
 ) -> tuple[FloatArray, FloatArray]:
     """The impact where it is sharp, else the loading of the shank, else the first shake.
 
@@ -150,7 +174,7 @@ def _touchdowns(
     shock = marks["shock_s"] - settings.shock_lag_s
     shock_u = np.hypot(settings.shock_u_s, settings.shock_blunt_u_s / ratio)
     shock_u = shock_u / np.clip((ratio - 1.0) / (settings.shock_least - 1.0), 1e-3, 1.0) ** 3
-    both = fused(np.stack((down, shock)), np.stack((down_u, shock_u)))
+    both = fused(np.stack((down, shock)), np.stack((down_u, shock_u)), fusion)
     return both.time_s, both.u_s
 
 
@@ -191,7 +215,9 @@ def _toe_offs(
     return off, np.where(agree, settings.push_u_s, turned_u) + slow
 
 
-def unaided_contacts(contacts: Contacts, sample_s: float, settings: UnaidedSettings) -> Contacts:
+def unaided_contacts(
+    contacts: Contacts, sample_s: float, settings: UnaidedSettings, fusion: FusionSettings
+) -> Contacts:
     """Contacts from their marks: final for legs whose foot's motion is not known.
 
     Parameters
@@ -201,6 +227,7 @@ def unaided_contacts(contacts: Contacts, sample_s: float, settings: UnaidedSetti
     sample_s : float
         Sampling interval.
     settings : UnaidedSettings
+    fusion : FusionSettings
 
     Returns
     -------
@@ -209,11 +236,11 @@ def unaided_contacts(contacts: Contacts, sample_s: float, settings: UnaidedSetti
         that sampling adds), ``touchdown_reference_u_s``, ``toe_off_reference_u_s`` (what all
         contacts share) and ``outside_evidence`` (1 where legs swing faster than in the data).
     """
-    found = marked_events(contacts.evidence, settings)
+    found = marked_events(contacts.evidence, settings, fusion)
     sprint = _sprint(contacts.evidence, settings)
     changing = _changes(contacts)
     # Few samples hold a sprinter's impact: at 100 Hz it is seen a sample early or late.
-    unlike = np.maximum(sprint, np.clip(changing / _SPRINT_RAMP_S, 0.0, 1.0))
+    unlike = np.maximum(sprint, np.clip(changing / settings.sprint_ramp_s, 0.0, 1.0))
     rate_u = settings.sprint_rate_u * sample_s * unlike
     off_rate_u = settings.off_rate_u * sample_s * np.ones(len(contacts))
     down_u = np.hypot(found.touchdown_u_s, rate_u)

@@ -25,7 +25,8 @@ _MOST_SHOWN = 20
 class Table(BaseModel):
     """Base of every table in such a file: known keys only, no conversion between kinds.
 
-    Each field has a ``description`` that says what is allowed, in the words of the error.
+    Each field has a ``description`` that says what is allowed, in the words of the error; where it
+    says what the value means, ``json_schema_extra`` has an entry ``allowed``.
     """
 
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
@@ -37,7 +38,8 @@ TableT = TypeVar("TableT", bound=Table)
 def refusal(found_text: str, allowed: str) -> PydanticCustomError:
     """Error for a validator to raise, in our wording."""
     # Braces would be taken for places to fill in, so the texts travel in the context.
-    return PydanticCustomError("refused", "refused", {"found": found_text, "allowed": allowed})
+    told = {"found": found_text, "allowed": allowed}
+    return PydanticCustomError("refused", "found {found}; allowed: {allowed}", told)
 
 
 def missing_key(key: str) -> PydanticCustomError:
@@ -180,9 +182,27 @@ def validated(path: Path, content: dict[str, Any], schema: int, model: type[Tabl
     SessionError
         A line for each problem: file, key, what was found, what is allowed.
     """
-    tables = without_schema(path, content, schema)
+    return checked(path, without_schema(path, content, schema), model)
+
+
+def checked(path: Path, content: dict[str, Any], model: type[TableT]) -> TableT:
+    """The tables of a file checked against its model.
+
+    Parameters
+    ----------
+    path : Path
+    content : dict
+        The file as read, without a ``schema``.
+    model : type
+        The model of the whole file.
+
+    Raises
+    ------
+    SessionError
+        As :func:`validated`.
+    """
     try:
-        return model.model_validate(tables)
+        return model.model_validate(content)
     except ValidationError as error:
         raise complain(path, problems_of(error, model), content) from error
 
@@ -225,7 +245,9 @@ def _in_our_words(detail: ErrorDetails, model: type[Table]) -> Problem:
     if loc[-1] == "[key]":  # how pydantic marks a wrong key of a dict
         return _unknown_key(loc[:-1], _choices(get_args(field.annotation)[0]))
     choices = _choices(field.annotation)
-    allowed = field.description or listed(choices) or detail["msg"]
+    extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
+    words = extra.get("allowed") or field.description
+    allowed = str(words or listed(choices) or detail["msg"])
     if detail["type"] in ("missing", "missing_key"):
         return Problem(loc, f"this key is missing; allowed: {allowed}")
     return problem(loc, found(value), allowed + _hint(value, choices))

@@ -7,24 +7,31 @@ Where that does not settle it, shank and foot of one leg turn together.
 """
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict
 
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.axes.agreement import axes_fault
+from imuproc.conditioning.axes.agreement import ColumnsSettings, axes_fault
+from imuproc.conditioning.axes.pairing import PairingSettings
 from imuproc.conditioning.axes.segment_axes import (
     Axes,
+    AxesSettings,
     Stretch,
     gyro_bias,
     segment_axes,
     zero_moved,
 )
-from imuproc.conditioning.axes.standing import Standing, find_standing, own_standing
+from imuproc.conditioning.axes.standing import (
+    Standing,
+    StandingSettings,
+    find_standing,
+    own_standing,
+)
 from imuproc.conditioning.axes.stillness import StillnessSettings, common_stretches, still_stretches
 from imuproc.conditioning.surroundings import cut_signals, cut_to, flags_of_run, spans_around
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
-from imuproc.conditioning.torn import WholePart, bridged, torn_flags, whole_part
+from imuproc.conditioning.torn import TearSettings, WholePart, bridged, torn_flags, whole_part
 from imuproc.conditioning.usable import usable_segments
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
@@ -37,42 +44,57 @@ from imuproc.core.recording import (
     Slip,
 )
 from imuproc.core.sites import Site, is_foot, side_of
+from imuproc.files.settings_model import FUKUCHI, MEMORY, StageSettings, number, part
 
 FloatArray = NDArray[np.float64]
 
-_SWAYS_RAD = np.radians(2.0)
-"""Gravity differs by so much between two quiet stands without any slip (from memory)."""
-_LOST_RADPS = np.radians(6.0)
-"""A zero that moves by more leaves no angle of a stride that could be trusted."""
 
+class CalibrationSettings(StageSettings):
+    """How segment axes are found."""
 
-@dataclass(frozen=True)
-class CalibrationSettings:
-    """How segment axes are found.
+    shortest_standing_s: float = number(0.7, (0.1, 60.0), "Least duration of quiet standing.")
+    toe_out_deg: float = number(
+        10.0,
+        (-45.0, 45.0),
+        "Usual angle by which the foot's heel-to-toe line points outward of the direction in which "
+        "the foot turns over the stride; its own sensor cannot tell it.",
+        f"mean of {FUKUCHI}, both feet: 9.7 deg, between-foot SD 4.0 deg",
+    )
+    toe_out_u_deg: float = number(
+        4.0, (0.0, 45.0), "Its standard uncertainty for one foot.", f"{FUKUCHI}, both feet"
+    )
+    margin_s: float = number(
+        0.3, (0.0, 10.0), "Kept before the standing and after the end of a run."
+    )
+    without_standing_s: float = number(
+        1.0, (0.0, 60.0), "Kept before and after a run where nobody stood there."
+    )
+    sign_margin: float = number(
+        0.08,
+        (0.0, 1.0),
+        "Least mean elevation (sine) of the forward axis that settles the forward direction.",
+        unit="",
+    )
+    sways_deg: float = number(
+        2.0,
+        (0.0, 30.0),
+        "Gravity differs by so much between two quiet stands without any slip.",
+        MEMORY,
+    )
+    lost_degps: float = number(
+        6.0,
+        (0.1, 100.0),
+        "A gyroscope whose zero moves by more in a run is not used: it leaves no angle of a stride "
+        "that could be trusted.",
+    )
+    stillness: StillnessSettings = part(StillnessSettings)
+    standing: StandingSettings = part(StandingSettings)
+    axes: AxesSettings = part(AxesSettings)
+    columns: ColumnsSettings = part(ColumnsSettings)
+    pairing: PairingSettings = part(PairingSettings)
+    tears: TearSettings = part(TearSettings)
 
-    Parameters
-    ----------
-    stillness : StillnessSettings
-    shortest_standing_s : float
-        Least duration of quiet standing.
-    toe_out_deg : float
-        Usual angle by which the foot's heel-to-toe line points outward of the direction in which
-        the foot turns over the stride; its own sensor cannot tell it. Mean of 11 runners, both
-        feet, 2.5 to 4.5 m/s (Fukuchi et al. 2017, open data): 9.7 deg, between-foot SD 4.0 deg.
-    toe_out_u_deg : float
-        Its standard uncertainty for one foot.
-    margin_s : float
-        Kept before the standing and after the end of a run.
-    sign_margin : float
-        Least mean elevation (sine) of the forward axis that settles the forward direction.
-    """
-
-    stillness: StillnessSettings = field(default_factory=StillnessSettings)
-    shortest_standing_s: float = 0.7
-    toe_out_deg: float = 10.0
-    toe_out_u_deg: float = 4.0
-    margin_s: float = 0.3
-    sign_margin: float = 0.08
+    ordered = (("axes.zero_moves_degps", "lost_degps"),)
 
 
 def calibrate(
@@ -107,17 +129,17 @@ def calibrate(
         If no sensor can be used.
     """
     timebased, rests, standing = _surroundings(timebased, run, settings, rejected, others)
-    kept = _kept_span(timebased.time_s, standing, run, settings.margin_s)
+    kept = _kept_span(timebased.time_s, standing, run, settings)
     time_s = timebased.time_s[kept]
     clock = (time_s, timebased.rate_hz)
-    parts = _whole_parts(timebased, kept, run)
+    parts = _whole_parts(timebased, kept, run, settings.tears)
     torn, left_out = torn_flags(parts)
     segments: dict[Site, Conditioned] = {}
     unsure: set[Site] = set()
-    for site, part in parts.items():
-        inside = common_stretches([(part.span,), rests[site]], settings.stillness.shortest_s)
+    for site, whole in parts.items():
+        inside = common_stretches([(whole.span,), rests[site]], settings.stillness.shortest_s)
         own = own_standing(standing, inside, settings.shortest_standing_s)
-        segments[site], sure, lost = _condition(part.signals, clock, run, (own, inside), settings)
+        segments[site], sure, lost = _condition(whole.signals, clock, run, (own, inside), settings)
         if lost is not None:
             left_out.setdefault(site, lost)
         if not sure and site != "pelvis":
@@ -145,7 +167,7 @@ def _entry(standing: Standing, settings: CalibrationSettings) -> HistoryEntry:
         "conditioning.calibration",
         "Signals turned into segment axes from quiet standing and the rotation axis of running.",
         {
-            **asdict(settings),
+            **settings.model_dump(),
             "still_before": standing.before and asdict(standing.before),
             "still_after": standing.after and asdict(standing.after),
         },
@@ -160,15 +182,16 @@ def _surroundings(
     others: tuple[Interval, ...],
 ) -> tuple[TimeBased, dict[Site, tuple[Interval, ...]], Standing]:
     """The part of a recording around a run, the rests in it, and the run's quiet standing."""
-    nearest, farthest = spans_around(run, others)
+    nearest, farthest = spans_around(run, others, settings.standing.search_s)
     near = cut_to(timebased, nearest)
     rests = _rests(near, settings.stillness)
-    standing = find_standing(near, rests, run, settings.shortest_standing_s, rejected)
+    allowed = (settings.shortest_standing_s, settings.standing, rejected)
+    standing = find_standing(near, rests, run, *allowed)
     if standing.before or standing.after or nearest == farthest:
         return near, rests, standing
     far = cut_to(timebased, farthest)
     rests = _rests(far, settings.stillness)
-    return far, rests, find_standing(far, rests, run, settings.shortest_standing_s, rejected)
+    return far, rests, find_standing(far, rests, run, *allowed)
 
 
 def _rests(timebased: TimeBased, settings: StillnessSettings) -> dict[Site, tuple[Interval, ...]]:
@@ -180,19 +203,24 @@ def _rests(timebased: TimeBased, settings: StillnessSettings) -> dict[Site, tupl
     }
 
 
-def _kept_span(time_s: FloatArray, standing: Standing, run: Interval, margin_s: float) -> slice:
-    start = (standing.before.start_s if standing.before else run.start_s - 1.0) - margin_s
+def _kept_span(
+    time_s: FloatArray, standing: Standing, run: Interval, settings: CalibrationSettings
+) -> slice:
+    around_s, margin_s = settings.without_standing_s, settings.margin_s
+    start = standing.before.start_s if standing.before else run.start_s - around_s
     last = standing.after or standing.compared
-    end = (last.end_s if last else run.end_s + 1.0) + margin_s
-    low, high = np.searchsorted(time_s, [start, end])
+    end = last.end_s if last else run.end_s + around_s
+    low, high = np.searchsorted(time_s, [start - margin_s, end + margin_s])
     return slice(int(low), int(high))
 
 
-def _whole_parts(timebased: TimeBased, kept: slice, run: Interval) -> dict[Site, WholePart]:
+def _whole_parts(
+    timebased: TimeBased, kept: slice, run: Interval, settings: TearSettings
+) -> dict[Site, WholePart]:
     """Each sensor's signals around a run, as far as no turn is lost."""
     time_s, rate_hz = timebased.time_s[kept], timebased.rate_hz
     return {
-        site: whole_part(cut_signals(signals, kept), time_s, rate_hz, run)
+        site: whole_part(cut_signals(signals, kept), time_s, rate_hz, run, settings)
         for site, signals in timebased.sites.items()
     }
 
@@ -207,7 +235,7 @@ def _condition(
     """One sensor in segment axes, whether forward surely is, and why it cannot be used."""
     (time_s, rate_hz), (standing, rests) = clock, still
     accel, gyro = bridged(time_s, signals.accel_mps2), bridged(time_s, signals.gyro_radps)
-    bias, bias_u = gyro_bias(time_s, gyro, rests)
+    bias, bias_u = gyro_bias(time_s, gyro, rests, settings.axes)
     anchor = standing.before or standing.after
     running = _within(time_s, run)
     # What was filled in tells nothing of the axes: a log that ends in a swing would turn on in it.
@@ -215,9 +243,9 @@ def _condition(
     running = known if known.any() else running
     standing_mask = None if anchor is None else _within(time_s, anchor)
     stretch = Stretch(time_s, rate_hz, accel, gyro - bias, running, standing_mask)
-    axes = segment_axes(stretch, settings.sign_margin)
+    axes = segment_axes(stretch, settings.sign_margin, settings.axes)
     turn, axis_u = _turn(signals.site, axes, settings)
-    moved = zero_moved(time_s, gyro, rests, running)
+    moved = zero_moved(time_s, gyro, rests, running, settings.axes)
     rotated = (accel @ turn.T, stretch.gyro_radps @ turn.T)
     up_after = _up_after(time_s, rotated[0], standing)
     calibration = Calibration(
@@ -230,12 +258,12 @@ def _condition(
         vertical_known=anchor is not None,
         rests=rests,
         zero_moved_radps=moved,
-        slip_u_rad=_slip_u_rad(up_after, signals.slip),
+        slip_u_rad=_slip_u_rad(up_after, signals.slip, settings.sways_deg),
         up_after=up_after,
         slip=signals.slip,
     )
     segment = _in_segment_axes(signals, time_s, rotated, calibration)
-    return segment, axes.sign_sure, _lost(segment, stretch)
+    return segment, axes.sign_sure, _lost(segment, stretch, settings)
 
 
 def _in_segment_axes(
@@ -269,24 +297,29 @@ def _up_after(
     return float(x), float(y), float(z)
 
 
-def _slip_u_rad(up_after: tuple[float, float, float] | None, taken_out: Slip | None) -> float:
+def _slip_u_rad(
+    up_after: tuple[float, float, float] | None, taken_out: Slip | None, sways_deg: float
+) -> float:
     """Standard uncertainty of sagittal angles from gravity that differs between both standings.
 
     The change came at some time of the run: angles are off by nothing or by all of it, as likely
     the one as the other. A slip that was taken out is known to what two quiet stands differ by.
     """
     turned = 0.0 if up_after is None else abs(float(np.arctan2(up_after[0], up_after[2])))
-    if turned > _SWAYS_RAD:
+    sways_rad = np.radians(sways_deg)
+    if turned > sways_rad:
         return float(np.sqrt(0.5) * turned)
-    return 0.0 if taken_out is None else float(0.5 * _SWAYS_RAD)
+    return 0.0 if taken_out is None else float(0.5 * sways_rad)
 
 
-def _lost(segment: Conditioned, stretch: Stretch) -> RaisedFlag | None:
+def _lost(
+    segment: Conditioned, stretch: Stretch, settings: CalibrationSettings
+) -> RaisedFlag | None:
     """Why a sensor cannot be used; None where it can."""
     moved, rests = segment.calibration.zero_moved_radps, segment.calibration.rests
-    if moved > _LOST_RADPS:
+    if moved > np.radians(settings.lost_degps):
         return RaisedFlag("gyro_zero_moved", f"{_moved_by(moved)}: not used", segment.site)
-    fault = axes_fault(stretch, rests)
+    fault = axes_fault(stretch, rests, settings.columns)
     return RaisedFlag("axes_disagree", fault, segment.site) if fault else None
 
 

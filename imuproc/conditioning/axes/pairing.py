@@ -7,16 +7,30 @@ from imuproc.core.errors import RunError
 from imuproc.core.recording import ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, foot_of, shank_of
 from imuproc.dsp.filters import block_means, block_of, low_pass
+from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
-_CUTOFF_HZ = 10.0
 _ENOUGH_HZ = 200.0
-_LEAST_CONTRAST = 0.4
-"""In running own and crossed correlations lie more than 1 apart; in a jump they are alike."""
+"""Faster signals are averaged down to about this rate."""
 
 
-def require_paired_legs(conditioned: ConditionedRecording, run: Interval) -> None:
+class PairingSettings(StageSettings):
+    """When shank and foot of one leg do not move together."""
+
+    cutoff_hz: float = number(10.0, (1.0, 50.0), "Low-pass of the rates that are compared.")
+    least_contrast: float = number(
+        0.4,
+        (0.0, 2.0),
+        "Both legs must correlate better crosswise than each by itself by this much.",
+        "in running both lie more than 1 apart; in a jump they are alike",
+        unit="",
+    )
+
+
+def require_paired_legs(
+    conditioned: ConditionedRecording, run: Interval, settings: PairingSettings
+) -> None:
     """Refuse a run in which the shank of one leg moves with the foot of the other.
 
     Sagittal rates of shank and foot of one leg rise and fall together; those of opposite legs are
@@ -27,6 +41,7 @@ def require_paired_legs(conditioned: ConditionedRecording, run: Interval) -> Non
     conditioned : ConditionedRecording
         All four leg sensors; with fewer nothing can be said.
     run : Interval
+    settings : PairingSettings
 
     Raises
     ------
@@ -42,7 +57,7 @@ def require_paired_legs(conditioned: ConditionedRecording, run: Interval) -> Non
     rates = {
         site: low_pass(
             block_means(conditioned.segments[site].gyro_radps[inside, 1], block),
-            min(_CUTOFF_HZ, 0.4 * rate_hz),
+            min(settings.cutoff_hz, 0.4 * rate_hz),
             rate_hz,
         )
         for site in sites
@@ -52,7 +67,7 @@ def require_paired_legs(conditioned: ConditionedRecording, run: Interval) -> Non
         _alike(rates["left_shank"], rates["right_foot"]),
         _alike(rates["right_shank"], rates["left_foot"]),
     ]
-    if min(crossed) - max(own) > _LEAST_CONTRAST:
+    if min(crossed) - max(own) > settings.least_contrast:
         logs = conditioned.recording.logs
         raise RunError(
             f"run {conditioned.recording.run.id}: left and right logs look swapped: left_shank "

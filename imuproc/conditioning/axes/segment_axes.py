@@ -10,19 +10,47 @@ from imuproc.core.recording import Interval
 from imuproc.dsp.filters import block_means, block_of
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import quat_between, quat_conjugate, quat_multiply, quat_rotate
+from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 UP = np.array([0.0, 0.0, 1.0])
 
-_BIAS_U_FLOOR_RADPS = np.radians(0.005)
-_BIAS_U_UNKNOWN_RADPS = np.radians(1.0)
-_SWAY_RAD = np.radians(0.3)
-_SURE = 4.0
-_ZERO_MOVES_RADPS = np.radians(0.8)
 _ENOUGH_HZ = 200.0
+"""What is plain at a coarse rate too is read off means at about this rate."""
 _START = np.array([1.0, 0.0, 0.0, 0.0])
+
+
+class AxesSettings(StageSettings):
+    """How well bias and axes of one sensor are known."""
+
+    bias_sway_deg: float = number(
+        0.3,
+        (0.0, 10.0),
+        "Posture sways by so much at rest: over T seconds the mean rate is known to about that "
+        "divided by T.",
+    )
+    bias_u_least_degps: float = number(
+        0.005, (0.0, 1.0), "The bias of a gyroscope is never known better than this."
+    )
+    bias_u_unknown_degps: float = number(
+        1.0, (0.0, 20.0), "Standard uncertainty of the bias where there is no rest."
+    )
+    zero_moves_degps: float = number(
+        0.8, (0.0, 20.0), "A zero that differs by less after the run than before has not moved."
+    )
+    zero_sure_ratio: float = number(
+        4.0,
+        (1.0, 20.0),
+        "And one that differs by less than so many standard uncertainties of both has not.",
+    )
+    axis_u_share: float = number(
+        0.2,
+        (0.0, 1.0),
+        "Standard uncertainty of the axis of rotation in rad, as a share of the size of rotation "
+        "about the next axis over that about the main one.",
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,18 +129,22 @@ class Axes:
 
 
 def gyro_bias(
-    time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]
+    time_s: FloatArray,
+    gyro_radps: FloatArray,
+    rests: tuple[Interval, ...],
+    settings: AxesSettings,
 ) -> tuple[FloatArray, float]:
     """Mean rate at rest and its standard uncertainty, both in rad/s.
 
-    Posture sways by a few tenths of a degree, so over T seconds the mean rate is known to about
-    that divided by T; longer rests weigh more.
+    Posture sways, so over T seconds the mean rate is known to about that divided by T; longer
+    rests weigh more.
 
     Parameters
     ----------
     time_s : ndarray, shape (n,)
     gyro_radps : ndarray, shape (n, 3)
     rests : tuple of Interval
+    settings : AxesSettings
 
     Returns
     -------
@@ -120,10 +152,11 @@ def gyro_bias(
     uncertainty : float
     """
     if not rests:
-        return np.zeros(3), float(_BIAS_U_UNKNOWN_RADPS)
+        return np.zeros(3), float(np.radians(settings.bias_u_unknown_degps))
     means, weight = _means_at_rest(time_s, gyro_radps, rests)
-    spread = _SWAY_RAD / np.sqrt(sum(rest.duration_s**2 for rest in rests))
-    return weight @ means, float(np.hypot(spread, _BIAS_U_FLOOR_RADPS))
+    sway_rad = np.radians(settings.bias_sway_deg)
+    spread = sway_rad / np.sqrt(sum(rest.duration_s**2 for rest in rests))
+    return weight @ means, float(np.hypot(spread, np.radians(settings.bias_u_least_degps)))
 
 
 def _means_at_rest(
@@ -141,6 +174,7 @@ def zero_moved(
     gyro_radps: FloatArray,
     rests: tuple[Interval, ...],
     running: BoolArray,
+    settings: AxesSettings,
 ) -> float:
     """How far the mean rate at rest is another after the run than before it, in rad/s.
 
@@ -150,6 +184,7 @@ def zero_moved(
     gyro_radps : ndarray, shape (n, 3)
     rests : tuple of Interval
     running : ndarray of bool, shape (n,)
+    settings : AxesSettings
 
     Returns
     -------
@@ -163,10 +198,11 @@ def zero_moved(
     if not (before and after):
         return 0.0
     (first, first_u), (last, last_u) = (
-        gyro_bias(time_s, gyro_radps, own) for own in (before, after)
+        gyro_bias(time_s, gyro_radps, own, settings) for own in (before, after)
     )
     moved = float(np.linalg.norm(last - first))
-    allowed = max(_SURE * float(np.hypot(first_u, last_u)), _ZERO_MOVES_RADPS)
+    unsure = settings.zero_sure_ratio * float(np.hypot(first_u, last_u))
+    allowed = max(unsure, float(np.radians(settings.zero_moves_degps)))
     allowed += sum(_rate_changes(time_s, gyro_radps, own) for own in (before, after))
     return moved if moved > allowed else 0.0
 
@@ -185,7 +221,7 @@ def _rate_changes(time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Inter
     return float(weight @ np.linalg.norm(late - early, axis=1))
 
 
-def segment_axes(stretch: Stretch, sign_margin: float) -> Axes:
+def segment_axes(stretch: Stretch, sign_margin: float, settings: AxesSettings) -> Axes:
     """Vertical from standing, forward from the main axis of fast rotation in the run.
 
     Without standing the mean specific force of the run stands in for the vertical: good enough to
@@ -196,6 +232,7 @@ def segment_axes(stretch: Stretch, sign_margin: float) -> Axes:
     stretch : Stretch
     sign_margin : float
         Least mean elevation (sine) of the forward axis over the run that settles its sign.
+    settings : AxesSettings
 
     Returns
     -------
@@ -204,13 +241,14 @@ def segment_axes(stretch: Stretch, sign_margin: float) -> Axes:
     part = stretch.running if stretch.still is None else stretch.still
     mean = stretch.accel_mps2[part].mean(axis=0)
     up = mean / np.linalg.norm(mean)
-    axis, axis_u = _rotation_axis(stretch.gyro_radps[stretch.running], up)
+    gyro = stretch.gyro_radps[stretch.running]
+    axis, axis_u = _rotation_axis(gyro, up, settings.axis_u_share)
     forward = np.cross(axis, up)
     sign, sure = _forward_sign(stretch, up, forward, sign_margin)
     return Axes(up, sign * forward, axis_u, sure)
 
 
-def _rotation_axis(gyro: FloatArray, up: FloatArray) -> tuple[FloatArray, float]:
+def _rotation_axis(gyro: FloatArray, up: FloatArray, u_share: float) -> tuple[FloatArray, float]:
     """Main horizontal axis of rotation and its standard uncertainty in rad.
 
     Samples count by the square of their rate, so that swing and push-off decide.
@@ -218,7 +256,7 @@ def _rotation_axis(gyro: FloatArray, up: FloatArray) -> tuple[FloatArray, float]
     flat = gyro - np.outer(gyro @ up, up)
     values, vectors = np.linalg.eigh(flat.T @ flat)
     share = max(0.0, float(values[1] / max(values[2], 1e-12)))
-    return vectors[:, 2], float(np.sqrt(share) * 0.2)
+    return vectors[:, 2], float(np.sqrt(share) * u_share)
 
 
 def _forward_sign(

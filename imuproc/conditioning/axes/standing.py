@@ -12,21 +12,55 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.conditioning.axes.stillness import common_stretches
-from imuproc.conditioning.surroundings import SEARCH_S
 from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Start
 from imuproc.core.sites import Site
+from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
-_SAME_POSTURE_DEG = 12.0
-_ENOUGH_SENSORS = 4
-_AT_THE_START_S = 0.5
-_STANDING_DIFFERS_DEG = 4.0
-_LONGEST_S = 6.0
-"""So much of a longer stretch is used, what is nearest to the run: the zero is then known to less
-than what the same posture differs by from one time to the next."""
+
+class StandingSettings(StageSettings):
+    """Which still stretches are quiet standing."""
+
+    search_s: float = number(
+        60.0,
+        (1.0, 3600.0),
+        "How far before and after a run its standing is looked for.",
+        "nobody keeps the posture of quiet standing for longer (judgement)",
+    )
+    reach_in_s: float = number(
+        0.3, (0.0, 5.0), "How far a still stretch may reach into the run, whose ends are rough."
+    )
+    longest_s: float = number(
+        6.0,
+        (0.5, 600.0),
+        "So much of a longer stretch is used, what is nearest to the run: the zero is then known "
+        "to less than what the same posture differs by from one time to the next.",
+    )
+    same_posture_deg: float = number(
+        12.0,
+        (1.0, 90.0),
+        "Gravity in a sensor differs by less between two stands in one posture.",
+    )
+    differs_deg: float = number(
+        4.0, (0.1, 90.0), "Gravity that differs by more between both stands is flagged."
+    )
+    enough_sensors: int = number(
+        4,
+        (2, 9),
+        "Of so many sensors and more one may differ in posture: it may have slipped.",
+        unit="sensors",
+    )
+    set_position_s: float = number(
+        0.5,
+        (0.0, 10.0),
+        "A hold that lasts until so short before a start out of blocks, three-point or crouch is "
+        "the set position, where no standing after the run can be compared.",
+    )
+
+    ordered = (("differs_deg", "same_posture_deg"),)
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +86,7 @@ def find_standing(
     rests: Mapping[Site, tuple[Interval, ...]],
     run: Interval,
     shortest_s: float,
+    settings: StandingSettings,
     rejected: tuple[Interval, ...] = (),
 ) -> Standing:
     """Quiet standing before and after a run: the legs decide, a pelvis may sway.
@@ -64,6 +99,7 @@ def find_standing(
     run : Interval
     shortest_s : float
         Least duration of quiet standing in s.
+    settings : StandingSettings
     rejected : tuple of Interval
         Still stretches that turned out not to be standing.
 
@@ -74,24 +110,25 @@ def find_standing(
     """
     legs = [own for site, own in rests.items() if site != "pelvis"] or list(rests.values())
     common = [p for p in common_stretches(legs, shortest_s) if not _among(p, rejected)]
-    early, late = run.start_s - SEARCH_S, run.end_s + SEARCH_S
-    before = [_last(p) for p in common if p.end_s >= early and p.start_s <= run.start_s + 0.3]
-    after = [_first(p) for p in common if p.start_s <= late and p.end_s >= run.end_s - 0.3]
+    before, after = _around(common, run, settings)
     postures = {part: _posture(timebased, part) for part in (*before, *after)}
     pairs = [
         (first, last)
         for first in before
         for last in after
-        if _same_posture(postures[first], postures[last])
+        if _same_posture(postures[first], postures[last], settings)
     ]
     sites: list[Site] = [site for site in rests if site != "pelvis"] or [*rests]
     if pairs:
-        alike = [p for p in pairs if _differ_deg(*(postures[q] for q in p)) < _SAME_POSTURE_DEG]
+        same_deg = settings.same_posture_deg
+        alike = [p for p in pairs if _differ_deg(*(postures[q] for q in p)) < same_deg]
         pair = max(alike or pairs, key=_long_and_near)
-        return Standing(*pair, tuple(_differ_flags(*pair, postures, sites)), pair[1])
-    found = _one_sided(before, after, postures, timebased.recording.run.start, run)
+        flags = _differ_flags(*pair, postures, sites, settings.differs_deg)
+        return Standing(*pair, tuple(flags), pair[1])
+    found = _one_sided(before, after, postures, timebased.recording.run.start, run, settings)
     if found.before is not None and found.compared is not None:
-        raised = _differ_flags(found.before, found.compared, postures, sites)
+        stands = (found.before, found.compared)
+        raised = _differ_flags(*stands, postures, sites, settings.differs_deg)
         # Gravity is another in several sensors, or nothing tells: that is posture, not a slip.
         found = replace(found, flags=(*found.flags, *raised), compared=None)
     if not rejected:
@@ -102,12 +139,22 @@ def find_standing(
     return replace(found, flags=tuple(replace(flag, detail=detail) for flag in found.flags))
 
 
-def _last(part: Interval) -> Interval:
-    return Interval(max(part.start_s, part.end_s - _LONGEST_S), part.end_s)
-
-
-def _first(part: Interval) -> Interval:
-    return Interval(part.start_s, min(part.end_s, part.start_s + _LONGEST_S))
+def _around(
+    still: Sequence[Interval], run: Interval, settings: StandingSettings
+) -> tuple[list[Interval], list[Interval]]:
+    """Still stretches before and after a run; of long ones what is nearest to it."""
+    longest_s, within_s = settings.longest_s, settings.reach_in_s
+    before = [
+        Interval(max(part.start_s, part.end_s - longest_s), part.end_s)
+        for part in still
+        if part.end_s >= run.start_s - settings.search_s and part.start_s <= run.start_s + within_s
+    ]
+    after = [
+        Interval(part.start_s, min(part.end_s, part.start_s + longest_s))
+        for part in still
+        if part.start_s <= run.end_s + settings.search_s and part.end_s >= run.end_s - within_s
+    ]
+    return before, after
 
 
 def _long_and_near(pair: tuple[Interval, Interval]) -> tuple[float, float]:
@@ -158,12 +205,14 @@ def _one_sided(
     postures: Mapping[Interval, FloatArray],
     start: Start,
     run: Interval,
+    settings: StandingSettings,
 ) -> Standing:
     """Standing on one side of the run only, or on neither."""
     if start in ("blocks", "three-point", "crouch"):
         # With nothing to compare, a hold that lasts until the start is the set position.
-        before = [part for part in before if part.end_s < run.start_s - _AT_THE_START_S]
-        before = before[:1] if len(before) > 1 and _postures_vary(before, postures) else before
+        before = [p for p in before if p.end_s < run.start_s - settings.set_position_s]
+        vary = len(before) > 1 and _vary_deg(before, postures) > settings.same_posture_deg
+        before = before[:1] if vary else before
     # Of equally long ones the nearest to the run.
     longest_after = max(after, key=lambda part: round(part.duration_s, 1), default=None)
     longest = max(before[::-1], key=lambda part: round(part.duration_s, 1), default=None)
@@ -173,8 +222,8 @@ def _one_sided(
     return Standing(longest, None, (RaisedFlag("no_standing_after"),), longest_after)
 
 
-def _postures_vary(parts: list[Interval], postures: Mapping[Interval, FloatArray]) -> bool:
-    return max(_differ_deg(postures[parts[0]], postures[p]) for p in parts) > _SAME_POSTURE_DEG
+def _vary_deg(parts: list[Interval], postures: Mapping[Interval, FloatArray]) -> float:
+    return max(_differ_deg(postures[parts[0]], postures[p]) for p in parts)
 
 
 def _posture(timebased: TimeBased, part: Interval) -> FloatArray:
@@ -186,10 +235,10 @@ def _posture(timebased: TimeBased, part: Interval) -> FloatArray:
     return np.asarray(mean / np.linalg.norm(mean, axis=1, keepdims=True))
 
 
-def _same_posture(a: FloatArray, b: FloatArray) -> bool:
-    """Whether gravity is alike in all sensors; of four and more one may have slipped."""
-    away = _differences_deg(a, b) >= _SAME_POSTURE_DEG
-    return int(away.sum()) <= (1 if len(away) >= _ENOUGH_SENSORS else 0)
+def _same_posture(a: FloatArray, b: FloatArray, settings: StandingSettings) -> bool:
+    """Whether gravity is alike in all sensors; of enough of them one may have slipped."""
+    away = _differences_deg(a, b) >= settings.same_posture_deg
+    return int(away.sum()) <= (1 if len(away) >= settings.enough_sensors else 0)
 
 
 def _differ_deg(a: FloatArray, b: FloatArray) -> float:
@@ -206,10 +255,11 @@ def _differ_flags(
     after: Interval,
     postures: Mapping[Interval, FloatArray],
     sites: Sequence[Site],
+    most_deg: float,
 ) -> list[RaisedFlag]:
     differ = _differences_deg(postures[before], postures[after])
     return [
         RaisedFlag("standing_differs", f"by {deg:.1f} deg", site)
         for site, deg in zip(sites, differ, strict=True)
-        if deg > _STANDING_DIFFERS_DEG
+        if deg > most_deg
     ]

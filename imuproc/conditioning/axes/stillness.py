@@ -4,8 +4,6 @@ A slow sink into the set position passes for stillness in noise alone, so a stre
 gravity in the sensor has moved by more than about a degree.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,44 +19,49 @@ from imuproc.dsp.filters import (
 from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import lengths
 from imuproc.dsp.stretches import stretches_of
+from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-_ENOUGH_HZ = 100.0
-"""Faster signals are averaged down to about this rate first: sensor noise at high rates would hide
-stillness, and nothing here is faster."""
 
+class StillnessSettings(StageSettings):
+    """When a sensor counts as still."""
 
-@dataclass(frozen=True)
-class StillnessSettings:
-    """When a sensor counts as still.
-
-    Parameters
-    ----------
-    window_s : float
-        Window of the moving statistics.
-    gyro_sd_degps : float
-        Largest standard deviation of angular velocity in the window, in deg/s.
-    turning_degps : float
-        Largest mean angular velocity in the window, bias removed, in deg/s.
-    accel_sd_mps2 : float
-        Largest standard deviation of the specific force in the window, in m/s².
-    gravity_drift_deg : float
-        How far gravity may move in the sensor within one stretch, in deg.
-    creep_degps : float
-        Fastest steady turn of gravity within one stretch, in deg/s.
-    shortest_s : float
-        Shorter stretches are left out.
-    """
-
-    window_s: float = 0.4
-    gyro_sd_degps: float = 4.0
-    turning_degps: float = 25.0
-    accel_sd_mps2: float = 0.5
-    gravity_drift_deg: float = 1.0
-    creep_degps: float = 0.6
-    shortest_s: float = 0.5
+    window_s: float = number(0.4, (0.05, 5.0), "Window of the moving statistics.")
+    gyro_sd_degps: float = number(
+        4.0, (0.01, 100.0), "Largest standard deviation of angular velocity in the window."
+    )
+    turning_degps: float = number(
+        25.0, (0.1, 200.0), "Largest mean angular velocity in the window, bias removed."
+    )
+    accel_sd_mps2: float = number(
+        0.5, (0.001, 20.0), "Largest standard deviation of the specific force in the window."
+    )
+    gravity_drift_deg: float = number(
+        1.0,
+        (0.05, 30.0),
+        "How far gravity may move in the sensor within one stretch.",
+        "a slow sink into the set position passes for stillness in noise alone",
+    )
+    creep_degps: float = number(
+        0.6, (0.0, 30.0), "Fastest steady turn of gravity within one stretch."
+    )
+    shortest_s: float = number(0.5, (0.1, 60.0), "Shorter stretches are left out.")
+    work_hz: float = number(
+        100.0,
+        (20.0, 2000.0),
+        "Faster signals are averaged down to about this rate first.",
+        "sensor noise at high rates would hide stillness, and nothing here is faster",
+    )
+    smoothing_s: float = number(
+        0.02, (0.0, 0.5), "Signals are averaged over so much time before that."
+    )
+    calmest_share: float = number(
+        0.2,
+        (0.01, 1.0),
+        "Share of the calm samples, the calmest, by which the bias of the gyroscope is told.",
+    )
 
 
 def still_stretches(
@@ -83,9 +86,9 @@ def still_stretches(
     tuple of Interval
         In order of time; windows that touch motion are cut by half a window at both ends.
     """
-    block = block_of(rate_hz, _ENOUGH_HZ)
+    block = block_of(rate_hz, settings.work_hz)
     rate_hz = rate_hz / block
-    width, short = odd_width(settings.window_s, rate_hz), odd_width(0.02, rate_hz)
+    width, short = (odd_width(s, rate_hz) for s in (settings.window_s, settings.smoothing_s))
     coarse = np.hstack((block_means(accel_mps2, block), block_means(gyro_radps, block)))
     mean, sd = moving_mean_std(moving_mean(coarse, short), width)
     direction, gyro_mean = mean[:, :3], mean[:, 3:]
@@ -94,7 +97,8 @@ def still_stretches(
     calm = (gyro_sd < np.radians(settings.gyro_sd_degps)) & (accel_sd < settings.accel_sd_mps2)
     if not calm.any():
         return ()
-    calmest = np.nan_to_num(shaking, nan=np.inf) <= np.nanquantile(shaking[calm], 0.2)
+    most = np.nanquantile(shaking[calm], settings.calmest_share)
+    calmest = np.nan_to_num(shaking, nan=np.inf) <= most
     bias = median(gyro_mean[calmest])
     turning = lengths(gyro_mean - bias) > np.radians(settings.turning_degps)
     still = calm & ~turning & finite_rows(coarse[:, :3])

@@ -25,12 +25,8 @@ from imuproc.dsp.filters import block_means, block_of, finite_stretches
 
 FloatArray = NDArray[np.float64]
 
-_MOST_APART_S = 0.004
-_LONGEST_S = 12.0
-_PIECE_S = 2.5
-_FARTHEST_S = 3.0
-"""A clock that jumped, or was started by hand, is off by about so much at most (judgement)."""
 _MOST_TRIED = 6
+"""Lags of seconds that are tried, the likeliest first."""
 _ENOUGH_HZ = 250.0
 """The joint's acceleration is told below 10 Hz: faster signals are averaged down to this first."""
 
@@ -51,7 +47,7 @@ def leg_lags(
     dict from Side to Lag
         Legs of which it can be told.
     """
-    end_s = min(run.end_s, run.start_s + _LONGEST_S)
+    end_s = min(run.end_s, run.start_s + settings.compared_s)
     inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, end_s]))
     found: dict[Side, Lag] = {}
     for side in SIDES:
@@ -84,12 +80,12 @@ def _signals(
     accel, gyro, clipped = (
         block_means(x, block) for x in (segment.accel_mps2[rows], segment.gyro_radps[rows], clipped)
     )
-    return joint_signals(accel, gyro, clipped > 0.0, rate_hz / block, settings.cutoff_hz)
+    return joint_signals(accel, gyro, clipped > 0.0, rate_hz / block, settings)
 
 
 def _middle_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> Lag | None:
     """The middle one of the lags of short pieces: where clocks run differently no lag fits all."""
-    rows = int(_PIECE_S * shank.rate_hz)
+    rows = int(settings.piece_s * shank.rate_hz)
     count = max(1, min(len(shank.accel_mps2), len(foot.accel_mps2)) // rows)
     pieces = [slice(first, first + rows) for first in range(0, count * rows, rows)]
     found = [joint_lag(shank.part(piece), foot.part(piece), settings) for piece in pieces]
@@ -104,7 +100,7 @@ def _far_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> 
     ]
     count = len(speeds[0])
     product = correlation(speeds[1] - speeds[1].mean(), speeds[0] - speeds[0].mean())
-    reach = min(int(_FARTHEST_S * shank.rate_hz), count - 1)
+    reach = min(int(settings.farthest_s * shank.rate_hz), count - 1)
     near = product[count - 1 - reach : count + reach]
     tops = np.flatnonzero((near[1:-1] > near[:-2]) & (near[1:-1] >= near[2:])) + 1
     for top in tops[np.argsort(-near[tops])][:_MOST_TRIED].tolist():
@@ -136,11 +132,12 @@ def clock_faults(
     list of str
         Empty where nothing speaks against one clock.
     """
-    return [
-        f"{foot_of(side)} is {1e3 * lag.lag_s:+.0f} ms off {shank_of(side)}"
-        for side, lag in leg_lags(conditioned, run, settings).items()
-        if abs(lag.lag_s) > _MOST_APART_S + 2.0 * hypot(lag.u_s, _tied_u_s(conditioned, run, side))
-    ]
+    told = []
+    for side, lag in leg_lags(conditioned, run, settings).items():
+        u_s = hypot(lag.u_s, _tied_u_s(conditioned, run, side))
+        if abs(lag.lag_s) > settings.most_apart_s + 2.0 * u_s:
+            told.append(f"{foot_of(side)} is {1e3 * lag.lag_s:+.0f} ms off {shank_of(side)}")
+    return told
 
 
 def _tied_u_s(conditioned: ConditionedRecording, run: Interval, side: Side) -> float:

@@ -3,16 +3,17 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.clocks.grid import GRID_HZ, OwnGrid
+from imuproc.conditioning.clocks.grid import BLOCK_S, GRID_HZ, OwnGrid
 from imuproc.dsp.correlation import correlation
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import lengths
 
 FloatArray = NDArray[np.float64]
 
-_BLOCK_S = 0.1
-_CUTOFF_HZ = 8.0
 _THIN_HZ = 50.0
+"""Rate at which smoothed motion is compared: far above its cut-off."""
+_LEAST_SAMPLES = 20
+"""Fewer are no stretch to compare."""
 
 
 def activity_offset(a: OwnGrid, b: OwnGrid) -> tuple[float, float]:
@@ -34,11 +35,15 @@ def activity_offset(a: OwnGrid, b: OwnGrid) -> tuple[float, float]:
         return 0.0, 0.0
     product = correlation(y, x)
     top = int(np.argmax(product))
-    return b.start_s - a.start_s + (top - len(x) + 1) * _BLOCK_S, float(product[top]) / size
+    return b.start_s - a.start_s + (top - len(x) + 1) * BLOCK_S, float(product[top]) / size
 
 
 def motion_offset(
-    a: OwnGrid, b: OwnGrid, stretch: tuple[float, float], offset_s: float, reach_s: float
+    a: OwnGrid,
+    b: OwnGrid,
+    stretch: tuple[float, float],
+    near: tuple[float, float],
+    cutoff_hz: float,
 ) -> tuple[float, float]:
     """Offset of two clocks by the size of the angular velocity over one stretch.
 
@@ -47,21 +52,25 @@ def motion_offset(
     a, b : OwnGrid
     stretch : tuple of float
         Stamps of ``a`` in s; standing before and after makes the stride that fits certain.
-    offset_s, reach_s : float
-        Stamp of ``b`` minus stamp of ``a``, roughly, and how far that may be off.
+    near : tuple of float
+        Stamp of ``b`` minus stamp of ``a`` in s, roughly, and how far that may be off.
+    cutoff_hz : float
+        Low-pass of the angular velocity.
 
     Returns
     -------
     offset_s, alike : float
         And the correlation there, 0 where the logs do not reach so far.
     """
+    offset_s, reach_s = near
     every = int(GRID_HZ / _THIN_HZ)
     here_rows = a.rows(*stretch)
     wide = (stretch[0] + offset_s - reach_s, stretch[1] + offset_s + reach_s)
     there_rows = b.rows(*wide)
-    here, there = (_speed(grid, rows)[::every] for grid, rows in ((a, here_rows), (b, there_rows)))
+    both = ((a, here_rows), (b, there_rows))
+    here, there = (_speed(grid, rows, cutoff_hz)[::every] for grid, rows in both)
     count = len(here)
-    if count < 20 or len(there) <= count:
+    if count < _LEAST_SAMPLES or len(there) <= count:
         return offset_s, 0.0
     ones = np.ones(count)
     x = here - here.mean()
@@ -78,6 +87,7 @@ def motion_offset(
     return starts[1] - starts[0], float(alike[top])
 
 
-def _speed(grid: OwnGrid, rows: slice) -> FloatArray:
+def _speed(grid: OwnGrid, rows: slice, cutoff_hz: float) -> FloatArray:
     gyro = grid.gyro_radps[rows]
-    return lengths(low_pass(gyro, _CUTOFF_HZ, GRID_HZ)) if len(gyro) > 20 else lengths(gyro)
+    long = len(gyro) > _LEAST_SAMPLES
+    return lengths(low_pass(gyro, cutoff_hz, GRID_HZ) if long else gyro)

@@ -13,63 +13,58 @@ from imuproc.conditioning.clocks.grid import GRID_HZ, OwnGrid
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.filters import low_pass, moving_max, moving_mean, odd_width
 from imuproc.dsp.rotations import lengths
+from imuproc.files.settings_model import MEMORY, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
-_SLOW_HZ = 1.0
-_STILL_SHARE = 0.3
 _MOST_PAIRS = 60
+"""More pairs of moments are not compared: it would take too long."""
 _PAD_S = 1.0
+"""Taken along on both sides for the filters to settle."""
 
 
-@dataclass(frozen=True)
-class EventSettings:
-    """What a common moment looks like.
+class EventSettings(StageSettings):
+    """What a common moment looks like: a landing from a jump on both feet, or a tap."""
 
-    Parameters
-    ----------
-    cutoff_hz : float
-        Low-pass of the acceleration that is looked at and compared.
-    flight_g, flight_s : float
-        Mean reading in flight, and over how long.
-    landing_g : float
-        Least peak within ``landing_within_s`` after it.
-    landing_within_s : float
-    still_radps, still_s : float
-        Before a tap and after its ringing a sensor turns no faster, over how long.
-    tap_g : float
-        Least shock.
-    tap_length_s : float
-        How long a tap may ring.
-    apart_s : float
-        Least time between two moments of one sensor.
-    window_s : tuple of float
-        What is compared around a moment, before and after it.
-    near_s : float
-        How far two sensors' moments may lie apart once their clocks are one.
-    drift_ppm : float
-        How differently two clocks may run.
-    least_alike : float
-        Least correlation of the two signals around the moment.
-    highest_g : float
-        What reads more counts as this much: peaks depend on shoes and straps.
-    """
-
-    cutoff_hz: float = 30.0
-    flight_g: float = 0.6
-    flight_s: float = 0.2
-    landing_g: float = 1.6
-    landing_within_s: float = 0.12
-    still_radps: float = 0.6
-    still_s: float = 0.3
-    tap_g: float = 1.0
-    tap_length_s: float = 0.2
-    apart_s: float = 0.5
-    window_s: tuple[float, float] = (0.4, 0.25)
-    near_s: float = 0.05
-    drift_ppm: float = 250.0
-    least_alike: float = 0.7
-    highest_g: float = 4.0
+    basis = MEMORY
+    cutoff_hz: float = number(
+        30.0, (5.0, 80.0), "Low-pass of the acceleration that is looked at and compared."
+    )
+    flight_g: float = number(0.6, (0.05, 1.0), "In flight a sensor reads less in the mean.")
+    flight_s: float = number(0.2, (0.05, 1.0), "Over how long.")
+    landing_g: float = number(1.6, (1.0, 20.0), "Least peak of a landing after it.")
+    landing_within_s: float = number(0.12, (0.01, 1.0), "How soon after flight that peak comes.")
+    still_radps: float = number(
+        0.6, (0.01, 10.0), "Before a tap and after its ringing a sensor turns no faster."
+    )
+    still_s: float = number(0.3, (0.05, 5.0), "For how long.")
+    still_shock_share: float = number(
+        0.3, (0.01, 1.0), "And is shaken by no more than this share of the least tap."
+    )
+    tap_g: float = number(1.0, (0.1, 50.0), "Least shock of a tap.")
+    tap_length_s: float = number(0.2, (0.01, 2.0), "How long a tap may ring.")
+    tap_lead_s: float = number(0.03, (0.0, 0.5), "Before a tap so much time may be restless.")
+    shock_from_hz: float = number(
+        1.0, (0.1, 20.0), "A shock is what the acceleration has above this frequency."
+    )
+    apart_s: float = number(0.5, (0.05, 10.0), "Least time between two moments of one sensor.")
+    window_s: tuple[float, float] = number(
+        (0.4, 0.25), (0.05, 2.0), "What is compared around a moment, before and after it."
+    )
+    near_s: float = number(
+        0.05,
+        (0.005, 0.5),
+        "How far two sensors' moments may lie apart once their clocks are one.",
+    )
+    drift_ppm: float = number(250.0, (1.0, 100_000.0), "How differently two clocks may run.")
+    least_alike: float = number(
+        0.7, (0.0, 1.0), "Least correlation of the two signals around the moment.", unit=""
+    )
+    highest_g: float = number(
+        4.0,
+        (1.0, 100.0),
+        "What reads more counts as this much: peaks depend on shoes and straps.",
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,10 +101,10 @@ def _size_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
     return lengths(smooth) / STANDARD_GRAVITY_MPS2
 
 
-def _shock_g(grid: OwnGrid, rows: slice) -> FloatArray:
+def _shock_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
     """What a shock adds to the acceleration, in any direction: too short for a low-pass."""
     accel = grid.accel_mps2[rows]
-    slow = low_pass(accel, _SLOW_HZ, GRID_HZ)
+    slow = low_pass(accel, settings.shock_from_hz, GRID_HZ)
     return lengths(accel - slow) / STANDARD_GRAVITY_MPS2
 
 
@@ -127,7 +122,7 @@ def find_moments(grid: OwnGrid, settings: EventSettings) -> Moments:
         In order of time.
     """
     size = _size_g(grid, slice(None), settings)
-    shock = _shock_g(grid, slice(None))
+    shock = _shock_g(grid, slice(None), settings)
     landing, tap = _landings(size, settings), _taps(shock, lengths(grid.gyro_radps), settings)
     near = np.abs(tap[:, None] - landing[None, :]) < settings.apart_s * GRID_HZ
     tap = tap[~near.any(axis=1)]
@@ -163,11 +158,11 @@ def _taps(shock_g: FloatArray, turn: FloatArray, settings: EventSettings) -> NDA
     """First samples of short shocks with stillness before and after."""
     width = odd_width(settings.still_s, GRID_HZ)
     quiet = (moving_max(turn, width) < settings.still_radps) & (
-        moving_max(shock_g, width) < _STILL_SHARE * settings.tap_g
+        moving_max(shock_g, width) < settings.still_shock_share * settings.tap_g
     )
     struck = _rising(shock_g > settings.tap_g)
     half = width // 2 + 1
-    lead, trail = half + int(0.03 * GRID_HZ), half + int(settings.tap_length_s * GRID_HZ)
+    lead, trail = (half + int(s * GRID_HZ) for s in (settings.tap_lead_s, settings.tap_length_s))
     inside = (struck >= lead) & (struck + trail < len(shock_g))
     struck = struck[inside]
     return np.asarray(struck[quiet[struck - lead] & quiet[struck + trail]])
@@ -271,5 +266,5 @@ def _part(grid: OwnGrid, rows: slice, tap: bool, settings: EventSettings) -> Flo
     wide = slice(max(rows.start - pad, 0), min(rows.stop + pad, len(grid.accel_mps2)))
     size = _size_g(grid, wide, settings)
     if tap:  # a sensor rings, each its own way: how strongly is what they share
-        size = low_pass(_shock_g(grid, wide), settings.cutoff_hz, GRID_HZ)
+        size = low_pass(_shock_g(grid, wide, settings), settings.cutoff_hz, GRID_HZ)
     return np.minimum(size[rows.start - wide.start : rows.stop - wide.start], settings.highest_g)

@@ -6,16 +6,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.clipping import (
-    LEAST_ACCEL_RANGE_MPS2,
-    LEAST_GYRO_RANGE_RADPS,
-    clipped_samples,
-)
+from imuproc.conditioning.samples.clipping import RangeSettings, clipped_samples
 from imuproc.conditioning.samples.stamps import StampSettings, repair_stamps
 from imuproc.core.recording import SensorLog
 from imuproc.dsp.filters import block_means, finite_rows
 from imuproc.dsp.resampling import interpolate, regular_grid
 from imuproc.dsp.rotations import lengths
+from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -24,11 +21,24 @@ GRID_HZ = 200.0
 """Fine enough for what is compared, all of it below 40 Hz."""
 
 _THINNED_HZ = 250.0
-_BLOCK_S = 0.1
-_FAST_RADPS = 1.8
-_QUIET_S = 1.0
-_SHORTEST_S = 1.5
-_MARGIN_S = 1.2
+"""Logs are averaged down to this or a little more before they are put on the grid."""
+BLOCK_S = 0.1
+"""Activity is told by means over so much time."""
+
+
+class BusySettings(StageSettings):
+    """Stretches of motion by which clocks are compared."""
+
+    fast_radps: float = number(
+        1.8, (0.1, 30.0), "A sensor that turns faster is in motion, by means over 0.1 s."
+    )
+    quiet_s: float = number(1.0, (0.1, 60.0), "A longer rest parts two stretches of motion.")
+    shortest_s: float = number(1.5, (0.1, 60.0), "Shorter stretches are left out.")
+    margin_s: float = number(
+        1.2,
+        (0.0, 60.0),
+        "Standing that is added on both sides: it makes certain which stride fits.",
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,13 +77,14 @@ class OwnGrid:
         return slice(max(first, 0), max(min(last, len(self.accel_mps2)), 0))
 
 
-def own_grid(log: SensorLog, settings: StampSettings) -> OwnGrid:
+def own_grid(log: SensorLog, settings: StampSettings, ranges: RangeSettings) -> OwnGrid:
     """One log at 200 Hz on its own clock.
 
     Parameters
     ----------
     log : SensorLog
     settings : StampSettings
+    ranges : RangeSettings
 
     Returns
     -------
@@ -95,8 +106,8 @@ def own_grid(log: SensorLog, settings: StampSettings) -> OwnGrid:
         return _motionless(float(time_s[0]), stamps.period_s)
     inside = slice(known[0], known[-1] + 1)
     on_grid, grid_s = on_grid[inside], grid_s[inside]
-    level = block_means(lengths(on_grid[:, 3:]), int(_BLOCK_S * GRID_HZ))
-    clipped = np.interp(grid_s, time_s, _clipped(log)[stamps.row].astype(float)) > 0.0
+    level = block_means(lengths(on_grid[:, 3:]), int(BLOCK_S * GRID_HZ))
+    clipped = np.interp(grid_s, time_s, _clipped(log, ranges)[stamps.row].astype(float)) > 0.0
     return OwnGrid(
         float(grid_s[0]), on_grid[:, :3], on_grid[:, 3:], level, clipped, stamps.period_s
     )
@@ -108,9 +119,10 @@ def _motionless(start_s: float, period_s: float) -> OwnGrid:
     return OwnGrid(start_s, zero, zero, np.zeros(1), np.zeros(1, dtype=bool), period_s)
 
 
-def _clipped(log: SensorLog) -> BoolArray:
-    accel = clipped_samples(log.accel_mps2, log.accel_range_mps2, LEAST_ACCEL_RANGE_MPS2)
-    return accel | clipped_samples(log.gyro_radps, log.gyro_range_radps, LEAST_GYRO_RANGE_RADPS)
+def _clipped(log: SensorLog, ranges: RangeSettings) -> BoolArray:
+    of_accel = (log.accel_mps2, log.accel_range_mps2, ranges.least_accel_range_mps2)
+    of_gyro = (log.gyro_radps, log.gyro_range_radps, ranges.least_gyro_range_radps)
+    return clipped_samples(*of_accel, ranges) | clipped_samples(*of_gyro, ranges)
 
 
 def thinned_log(pieces: Iterable[SensorLog]) -> SensorLog:
@@ -149,29 +161,30 @@ def thinned_log(pieces: Iterable[SensorLog]) -> SensorLog:
     )
 
 
-def busy_stretches(grid: OwnGrid) -> list[tuple[float, float]]:
+def busy_stretches(grid: OwnGrid, settings: BusySettings) -> list[tuple[float, float]]:
     """Stretches of running or walking with some standing around them, as stamps in s.
 
     Parameters
     ----------
     grid : OwnGrid
+    settings : BusySettings
 
     Returns
     -------
     list of (float, float)
         In order of time; they do not overlap.
     """
-    fast = np.flatnonzero(grid.level_radps > _FAST_RADPS)
+    fast = np.flatnonzero(grid.level_radps > settings.fast_radps)
     if len(fast) == 0:
         return []
-    breaks = np.flatnonzero(np.diff(fast) > _QUIET_S / _BLOCK_S)
-    first = fast[np.append(0, breaks + 1)] * _BLOCK_S
-    last = (fast[np.append(breaks, len(fast) - 1)] + 1) * _BLOCK_S
+    breaks = np.flatnonzero(np.diff(fast) > settings.quiet_s / BLOCK_S)
+    first = fast[np.append(0, breaks + 1)] * BLOCK_S
+    last = (fast[np.append(breaks, len(fast) - 1)] + 1) * BLOCK_S
     found: list[tuple[float, float]] = []
     for start, end in zip(first, last, strict=True):
-        if end - start < _SHORTEST_S:
+        if end - start < settings.shortest_s:
             continue
-        begin = max(start - _MARGIN_S, found[-1][1] - grid.start_s if found else 0.0)
-        until = min(end + _MARGIN_S, grid.span_s)
+        begin = max(start - settings.margin_s, found[-1][1] - grid.start_s if found else 0.0)
+        until = min(end + settings.margin_s, grid.span_s)
         found.append((grid.start_s + float(begin), grid.start_s + float(until)))
     return found

@@ -6,7 +6,7 @@ well their clocks can be known. Whatever is tied comes onto the clock of the fir
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,81 +20,102 @@ from imuproc.conditioning.clocks.events import (
     matches,
 )
 from imuproc.conditioning.clocks.fit import ClockFit, Seen, fit_clock
-from imuproc.conditioning.clocks.grid import GRID_HZ, OwnGrid, busy_stretches, own_grid
+from imuproc.conditioning.clocks.grid import (
+    GRID_HZ,
+    BusySettings,
+    OwnGrid,
+    busy_stretches,
+    own_grid,
+)
 from imuproc.conditioning.clocks.lag import LagSettings, joint_lag, joint_signals
+from imuproc.conditioning.samples.clipping import RangeSettings
 from imuproc.conditioning.samples.stamps import StampSettings
 from imuproc.core.clocks import Clocks, ClockTie
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import SensorLog
 from imuproc.core.sites import Site, is_foot, side_of
+from imuproc.files.settings_model import MEMORY, StageSettings, number, part
 
 FloatArray = NDArray[np.float64]
 
 _JOINT = "running, by the ankle that both share"
 _EVENT = "common jumps or taps"
 _MOST_PIECES = 12
+"""More stretches of a log are not compared: it would take too long."""
 
 
-@dataclass(frozen=True)
-class ClockSettings:
-    """How clocks are tied, and how well that goes; from memory unless told otherwise.
+class ClockSettings(StageSettings):
+    """How clocks are tied, and how well that goes."""
 
-    Parameters
-    ----------
-    lag : LagSettings
-        Of shank and foot of one leg.
-    events : EventSettings
-    drift_u_ppm : float
-        How differently two clocks may run where their stamps do not tell: two crystals of 50 ppm.
-    reach_s : float
-        How far the offset by activity may be off.
-    reach_ppm : float
-        What adds to that over the length of a log.
-    least_alike : float
-        Least correlation of the activity of two sensors of one athlete.
-    landing_u_s, landing_common_u_s : float
-        By how much one leg lands before the other, from jump to jump and in all jumps alike.
-    tap_u_s : float
-        Standard uncertainty of the lag from a tap, alike and by chance each.
-    sample_u_share : float
-        What adds to that, in samples of the slower log or of the 200 Hz at which logs are compared:
-        a shock is shorter than they are.
-    passage_u_s : float
-        What adds where a foot is compared with a shank: a shock takes time on its way up.
-    pelvis_u_s : float
-        The same for a pelvis.
-    piece_s : float
-        Motion is compared over stretches of about this length.
-    wrong_drift_u_ppm, wrong_reach_ppm, wrong_piece_s : float
-        What stands for ``drift_u_ppm``, ``reach_ppm`` and ``piece_s`` where clocks turned out not
-        to be what was stated: then one may run faster than another by more than crystals do.
-    """
-
-    lag: LagSettings = field(default_factory=LagSettings)
-    events: EventSettings = field(default_factory=EventSettings)
-    drift_u_ppm: float = 70.0
-    reach_s: float = 1.5
-    reach_ppm: float = 250.0
-    least_alike: float = 0.5
-    landing_u_s: float = 0.004
-    landing_common_u_s: float = 0.003
-    tap_u_s: float = 0.0007
-    sample_u_share: float = 0.4
-    passage_u_s: float = 0.003
-    pelvis_u_s: float = 0.015
-    piece_s: float = 10.0
-    wrong_drift_u_ppm: float = 10_000.0
-    wrong_reach_ppm: float = 25_000.0
-    wrong_piece_s: float = 2.5
+    basis = MEMORY
+    drift_u_ppm: float = number(
+        70.0,
+        (0.1, 100_000.0),
+        "How differently two clocks may run where their stamps do not tell.",
+        "two crystals of 50 ppm",
+    )
+    reach_s: float = number(1.5, (0.0, 60.0), "How far the offset by activity may be off.")
+    reach_ppm: float = number(
+        250.0, (0.0, 100_000.0), "What adds to that over the length of a log."
+    )
+    least_alike: float = number(
+        0.5,
+        (0.0, 1.0),
+        "Least correlation of the activity of two sensors of one athlete.",
+        unit="",
+    )
+    motion_cutoff_hz: float = number(
+        8.0, (1.0, 25.0), "Low-pass of the motion by which a stride is told from the next."
+    )
+    landing_u_s: float = number(
+        0.004, (0.0, 0.5), "By how much one leg lands before the other, from jump to jump."
+    )
+    landing_common_u_s: float = number(0.003, (0.0, 0.5), "The same in all jumps alike.")
+    tap_u_s: float = number(
+        0.0007,
+        (0.0, 0.5),
+        "Standard uncertainty of the lag from a tap, alike and by chance each.",
+    )
+    sample_u_share: float = number(
+        0.4,
+        (0.0, 10.0),
+        "What adds to that, in samples of the slower log or of the 200 Hz at which logs are "
+        "compared: a shock is shorter than they are.",
+    )
+    passage_u_s: float = number(
+        0.003,
+        (0.0, 0.5),
+        "What adds where a foot is compared with a shank: a shock takes time on its way up.",
+    )
+    pelvis_u_s: float = number(0.015, (0.0, 0.5), "The same for a pelvis.")
+    piece_s: float = number(
+        10.0, (1.0, 600.0), "Motion is compared over stretches of about this length."
+    )
+    agree_s: float = number(
+        0.02,
+        (0.0, 0.5),
+        "Lags that lie farther apart, beyond what clocks drift, are not of one pair of clocks.",
+    )
+    wrong_drift_u_ppm: float = number(
+        10_000.0,
+        (0.1, 1_000_000.0),
+        "What stands for drift_u_ppm where clocks turned out not to be what was stated: then one "
+        "may run faster than another by more than crystals do.",
+    )
+    wrong_reach_ppm: float = number(25_000.0, (0.0, 1_000_000.0), "What then stands for reach_ppm.")
+    wrong_piece_s: float = number(2.5, (1.0, 600.0), "What then stands for piece_s.")
+    lag: LagSettings = part(LagSettings)
+    events: EventSettings = part(EventSettings)
+    busy: BusySettings = part(BusySettings)
 
     def for_wrong_clocks(self) -> "ClockSettings":
         """Settings for clocks of which nothing is known."""
-        return replace(
-            self,
-            drift_u_ppm=self.wrong_drift_u_ppm,
-            reach_ppm=self.wrong_reach_ppm,
-            piece_s=self.wrong_piece_s,
-        )
+        wrong = {
+            "drift_u_ppm": self.wrong_drift_u_ppm,
+            "reach_ppm": self.wrong_reach_ppm,
+            "piece_s": self.wrong_piece_s,
+        }
+        return self.model_copy(update=wrong)
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,8 +170,9 @@ class TiedClocks:
 def tie_clocks(
     logs: Mapping[Site, SensorLog],
     by_events: bool,
-    settings: ClockSettings | None = None,
-    stamps: StampSettings | None = None,
+    settings: ClockSettings,
+    stamps: StampSettings,
+    ranges: RangeSettings,
 ) -> TiedClocks:
     """Find out how logs of separate clocks lie against each other.
 
@@ -161,8 +183,9 @@ def tie_clocks(
     by_events : bool
         Whether all sensors saw common jumps or taps. Without them only shank and foot of a leg are
         tied.
-    settings : ClockSettings, optional
-    stamps : StampSettings, optional
+    settings : ClockSettings
+    stamps : StampSettings
+    ranges : RangeSettings
 
     Returns
     -------
@@ -173,8 +196,7 @@ def tie_clocks(
     RunError
         If the stamps of a log cannot be used.
     """
-    settings = settings or ClockSettings()
-    grids = {site: own_grid(log, stamps or StampSettings()) for site, log in logs.items()}
+    grids = {site: own_grid(log, stamps, ranges) for site, log in logs.items()}
     moments = {s: find_moments(g, settings.events) for s, g in grids.items()} if by_events else {}
     return TiedClocks(tuple(logs), _tied(_Body(settings, grids, moments)))
 
@@ -273,8 +295,9 @@ def _by_ankle(
 ) -> list[Seen]:
     """Lags of the foot's clock behind the shank's over stretches of motion."""
     seen: list[Seen] = []
-    for stretch in _spread_evenly(busy_stretches(shank)):
-        rough_s, alike = motion_offset(shank, foot, stretch, offset_s, reach_s)
+    for stretch in _spread_evenly(busy_stretches(shank, settings.busy)):
+        near = (offset_s, reach_s)
+        rough_s, alike = motion_offset(shank, foot, stretch, near, settings.motion_cutoff_hz)
         if alike < settings.least_alike:
             continue
         for start_s, end_s in _pieces(stretch, settings.piece_s):
@@ -298,10 +321,8 @@ def _one_lag(
         return None
     here, there = slice(rows.start, rows.start + count), slice(shift, shift + count)
     signals = [
-        joint_signals(
-            g.accel_mps2[part], g.gyro_radps[part], g.clipped[part], GRID_HZ, settings.cutoff_hz
-        )
-        for g, part in ((shank, here), (foot, there))
+        joint_signals(grid.accel_mps2[at], grid.gyro_radps[at], grid.clipped[at], GRID_HZ, settings)
+        for grid, at in ((shank, here), (foot, there))
     ]
     lag = joint_lag(signals[0], signals[1], settings)
     if lag is None:
@@ -331,7 +352,7 @@ def _agreeing(seen: list[Seen], settings: ClockSettings) -> list[Seen]:
         return seen
     at = np.array([one.at_s for one in seen])
     lag = np.array([one.lag_s for one in seen])
-    allowed = 0.02 + 1e-6 * settings.reach_ppm * np.abs(at[:, None] - at)
+    allowed = settings.agree_s + 1e-6 * settings.reach_ppm * np.abs(at[:, None] - at)
     together = np.abs(lag[:, None] - lag) <= allowed
     best = together[int(np.argmax(together.sum(axis=1)))]
     return [one for one, kept in zip(seen, best, strict=True) if kept]

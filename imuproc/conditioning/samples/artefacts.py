@@ -3,7 +3,7 @@
 They are taken for missing. A shock is no wild reading: it rings, so its neighbours are rough too.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -17,12 +17,11 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording, SensorLog
 from imuproc.dsp.medians import median
 from imuproc.dsp.stretches import stretches_of
+from imuproc.files.settings_model import StageSettings, number, part
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-LOW_RATE_HZ: Final = 200.0
-"""Sensors that sample less often are flagged."""
 _AXES: Final = "xyz"
 _LEFT_OUT: Final = (
     (
@@ -38,45 +37,39 @@ _LEFT_OUT: Final = (
 )
 
 
-@dataclass(frozen=True)
-class ArtefactSettings:
-    """When a sample is taken for an artefact.
+class ArtefactSettings(StageSettings):
+    """When a sample is taken for an artefact."""
 
-    Parameters
-    ----------
-    stuck_s : float
-        Time for which an axis must not keep one exact value while its neighbours move.
-    stuck_samples : int
-        And so many samples.
-    clipped_s : float
-        For longer than this no axis stays at the end of its range while the limb runs: it is
-        stuck. In running the fastest turn of a limb, half a swing, takes some 0.2 s (from memory).
-    moves_mps2, moves_radps : float
-        How much another axis of the sensor must change meanwhile.
-    spike_ratio : float
-        A wild reading is off what its neighbours make of it by this many times their own
-        roughness.
-    spike_mps2, spike_radps : float
-        And by more than this.
-    held : HeldSettings
-    low_rate_hz : float
-        A sensor that is written faster than it samples is flagged below this rate.
-    """
-
-    stuck_s: float = 0.05
-    stuck_samples: int = 8
-    clipped_s: float = 0.25
-    moves_mps2: float = 5.0
-    moves_radps: float = 2.0
-    spike_ratio: float = 8.0
-    spike_mps2: float = 50.0
-    spike_radps: float = 4.0
-    held: HeldSettings = field(default_factory=HeldSettings)
-    low_rate_hz: float = LOW_RATE_HZ
+    stuck_s: float = number(
+        0.05,
+        (0.0, 10.0),
+        "Time for which an axis must not keep one exact value while its neighbours move.",
+    )
+    stuck_samples: int = number(8, (2, 1000), "And so many samples.")
+    clipped_s: float = number(
+        0.25,
+        (0.0, 10.0),
+        "For longer than this no axis stays at the end of its range while the limb runs: it is "
+        "stuck.",
+        "the fastest turn of a limb in running, half a swing, takes some 0.2 s (from memory)",
+    )
+    moves_mps2: float = number(
+        5.0, (0.0, 200.0), "How much another axis of the accelerometer must change meanwhile."
+    )
+    moves_radps: float = number(2.0, (0.0, 50.0), "The same for the gyroscope.")
+    spike_ratio: float = number(
+        8.0,
+        (1.0, 1000.0),
+        "A wild reading is off what its neighbours make of it by this many times their own "
+        "roughness.",
+    )
+    spike_mps2: float = number(50.0, (0.0, 1000.0), "And by more than this, in acceleration.")
+    spike_radps: float = number(4.0, (0.0, 100.0), "And by more than this, in angular velocity.")
+    held: HeldSettings = part(HeldSettings)
 
 
 def without_artefacts(
-    log: SensorLog, settings: ArtefactSettings
+    log: SensorLog, settings: ArtefactSettings, least_hz: float
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """The log with artefacts replaced by NaN, and a flag for each kind.
 
@@ -87,6 +80,8 @@ def without_artefacts(
     ----------
     log : SensorLog
     settings : ArtefactSettings
+    least_hz : float
+        A sensor that is written faster than it samples is flagged below this rate.
 
     Returns
     -------
@@ -99,7 +94,8 @@ def without_artefacts(
     if period_s == 0.0:
         return log, []
     same = _repeats(log)
-    own, flags = _without_repeats(log, same, period_s, settings)
+    held = held_samples(log, same, period_s, settings.held)
+    own, flags = _without_repeats(log, same, held, period_s, least_hz)
     if own is not log:
         log, period_s, same = own, _period_s(own), _repeats(own)
     least = max(round(settings.stuck_s / period_s), settings.stuck_samples)
@@ -138,11 +134,14 @@ def _period_s(log: SensorLog) -> float:
 
 
 def _without_repeats(
-    log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, settings: ArtefactSettings
+    log: SensorLog,
+    same: tuple[BoolArray, BoolArray],
+    held: BoolArray,
+    period_s: float,
+    least_hz: float,
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """The log without samples that only stand for others; the same object where there are none."""
-    held = held_samples(log, same, period_s, settings.held)
-    out, flags = own_samples(log, same, period_s, settings.low_rate_hz)
+    out, flags = own_samples(log, same, period_s, least_hz)
     if not held.any():
         return out, flags
     marks = marked(log.time_s, held, "{samples} in {places}; the longest {longest}")
@@ -258,6 +257,7 @@ def _held_runs(held: BoolArray, least: int) -> list[tuple[int, int]]:
 
 
 _BESIDE: Final = 6
+"""Samples on either side that tell how rough a signal is: the cubic needs two, its scatter more."""
 
 
 def _wild(values: FloatArray, ratio: float, size: float) -> BoolArray:

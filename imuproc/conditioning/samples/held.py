@@ -16,53 +16,64 @@ from imuproc.conditioning.samples.repeated import all_axes, usual_stand
 from imuproc.core.recording import SensorLog
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.stretches import stretches_of
+from imuproc.files.settings_model import JUDGEMENT, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.intp]
 
 _AXES: Final = 6
-_AROUND_S: Final = 0.05
-"""What is looked at before and after a stretch."""
-_AROUND_AT_LEAST: Final = 4
-_COUNTED: Final = 4
-"""So many repeats count: at rest a sensor may stay between two of its steps for long."""
-_COUNTED_ROWS: Final = np.arange(_COUNTED)
-_UNLIKELY: Final = -20.0
-"""Logarithm of the chance of so many repeats: once in 5e8 samples."""
-_JUMP: Final = 3.0
-"""A step out of a stretch that is larger than those around it by this factor hides others."""
+_AROUND_AT_LEAST_SAMPLES: Final = 4
+"""Fewer samples before or after a stretch do not tell how often its axes change."""
 
 
-@dataclass(frozen=True)
-class HeldSettings:
-    """When a repeated sample is taken for missing.
+class HeldSettings(StageSettings):
+    """When a repeated sample is taken for missing."""
 
-    Judgement, all of them; tried on 96 sound logs of each of seven sizes of a sensor's step.
-
-    Parameters
-    ----------
-    longest_s : float
-        A sensor does not repeat a sample for longer, and not more than once.
-    longest_at_rest_s : float
-        The same where the limb is at rest before and after: less hides no step, and standing is
-        the same with it and without. Nor are all axes at the end of their range for longer.
-    rest_mps2, rest_radps : float
-        At rest no axis changes by more within 0.05 s.
-    rest_turn_radps, rest_force_mps2 : float
-        At rest a gyroscope reads less than this, and an accelerometer gravity within this.
-    jump_mps2, jump_radps : float
-        A limb that goes on from rest does not jump by more from one sample to the next.
-    """
-
-    longest_s: float = 0.008
-    longest_at_rest_s: float = 0.25
-    rest_mps2: float = 1.0
-    rest_radps: float = 0.2
-    rest_turn_radps: float = 0.35
-    rest_force_mps2: float = 2.0
-    jump_mps2: float = 5.0
-    jump_radps: float = 2.0
+    basis = f"{JUDGEMENT}; tried on 96 sound logs of each of seven sizes of a sensor's step"
+    longest_s: float = number(
+        0.008, (0.0, 1.0), "A sensor does not repeat a sample for longer, and not more than once."
+    )
+    longest_at_rest_s: float = number(
+        0.25,
+        (0.0, 10.0),
+        "The same where the limb is at rest before and after: less hides no step, and standing is "
+        "the same with it and without. Nor are all axes at the end of their range for longer.",
+    )
+    rest_mps2: float = number(
+        1.0, (0.0, 20.0), "At rest no axis of the accelerometer changes by more near by."
+    )
+    rest_radps: float = number(
+        0.2, (0.0, 5.0), "At rest no axis of the gyroscope changes by more near by."
+    )
+    rest_turn_radps: float = number(0.35, (0.0, 5.0), "At rest a gyroscope reads less than this.")
+    rest_force_mps2: float = number(
+        2.0, (0.0, 20.0), "At rest an accelerometer reads gravity to within this."
+    )
+    jump_mps2: float = number(
+        5.0,
+        (0.0, 200.0),
+        "A limb that goes on from rest does not jump by more from one sample to the next.",
+    )
+    jump_radps: float = number(2.0, (0.0, 50.0), "The same for the angular velocity.")
+    jump_ratio: float = number(
+        3.0,
+        (1.0, 100.0),
+        "A step out of a stretch that is larger than those around it by this factor hides others.",
+    )
+    around_s: float = number(0.05, (0.005, 1.0), "What is looked at before and after a stretch.")
+    counted_samples: int = number(
+        4,
+        (1, 50),
+        "So many repeats count: at rest a sensor may stay between two of its steps for long.",
+    )
+    unlikely_log: float = number(
+        -20.0,
+        (-100.0, 0.0),
+        "Natural logarithm of the chance of so many repeats below which they are no chance.",
+        "chosen: once in 5e8 samples",
+        unit="",
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,10 +137,11 @@ def held_samples(
         np.concatenate((log.accel_mps2, log.gyro_radps), axis=1),
         first[long],
         last[long],
-        max(round(_AROUND_S / period_s), _AROUND_AT_LEAST),
+        max(round(settings.around_s / period_s), _AROUND_AT_LEAST_SAMPLES),
     )
     changed = ~np.concatenate(same, axis=1)
-    found = _unlikely(stretches, changed) & ~_comes_to_rest(stretches, changed, settings)
+    found = _unlikely(stretches, changed, settings)
+    found &= ~_comes_to_rest(stretches, changed, settings)
     found |= _jumps(stretches, settings)
     near = np.concatenate((stretches.before(), stretches.after()), axis=1)
     calm = _within(near, settings.rest_mps2, settings.rest_radps)
@@ -159,9 +171,10 @@ def _comes_to_rest(stretches: _Stretches, changed: BoolArray, settings: HeldSett
     before, after = stretches.before(), stretches.after()
     begins, ends = stretches.first == 0, stretches.last == len(changed)
     rest &= ~ends | (~begins & _within(before, settings.jump_mps2, settings.jump_radps))
+    counted = np.arange(settings.counted_samples)
     for near, known, rows in (
-        (before, ~begins, stretches.first[:, None] - 1 - _COUNTED_ROWS),
-        (after, ~ends, stretches.last[:, None] + _COUNTED_ROWS),
+        (before, ~begins, stretches.first[:, None] - 1 - counted),
+        (after, ~ends, stretches.last[:, None] + counted),
     ):
         steps = np.diff(near, axis=1)
         noisy = np.count_nonzero((steps[:, 1:] * steps[:, :-1]).sum(axis=1) < 0.0, axis=1) >= 4
@@ -170,7 +183,7 @@ def _comes_to_rest(stretches: _Stretches, changed: BoolArray, settings: HeldSett
     return np.asarray(rest)
 
 
-def _unlikely(stretches: _Stretches, changed: BoolArray) -> BoolArray:
+def _unlikely(stretches: _Stretches, changed: BoolArray, settings: HeldSettings) -> BoolArray:
     """Whether axes change so often, before and after, that no sensor repeats itself by chance.
 
     Parameters
@@ -178,6 +191,7 @@ def _unlikely(stretches: _Stretches, changed: BoolArray) -> BoolArray:
     stretches : _Stretches
     changed : ndarray of bool, shape (n - 1, 6)
         Whether a value is not that of the sample before.
+    settings : HeldSettings
     """
     first, last = stretches.first, stretches.last
     steps = len(changed)
@@ -192,7 +206,8 @@ def _unlikely(stretches: _Stretches, changed: BoolArray) -> BoolArray:
         kept = (counts[:, -1:] - counts[:, :-1] + 0.5) / (counts[:, -1:] + 1.0)
         chance = np.fmax(chance, np.where(b > a, np.log(kept).sum(axis=1), -np.inf))
     known = (first > 0) | (last < steps)
-    return np.asarray(known & (np.minimum(last - first, _COUNTED) * chance < _UNLIKELY))
+    repeats = np.minimum(last - first, settings.counted_samples)
+    return np.asarray(known & (repeats * chance < settings.unlikely_log))
 
 
 def _jumps(stretches: _Stretches, settings: HeldSettings) -> BoolArray:
@@ -200,8 +215,8 @@ def _jumps(stretches: _Stretches, settings: HeldSettings) -> BoolArray:
     limit = np.repeat([settings.jump_mps2, settings.jump_radps], 3)
     before, after = stretches.before()[:, :3], stretches.after()[:, :3]
     steps = np.abs(np.concatenate((np.diff(before, axis=1), np.diff(after, axis=1)), axis=1))
-    out = np.abs(after[:, 0] - before[:, 0])
-    return np.asarray(((out > limit) & (out > _JUMP * np.fmax.reduce(steps, axis=1))).any(axis=1))
+    out, largest = np.abs(after[:, 0] - before[:, 0]), np.fmax.reduce(steps, axis=1)
+    return np.asarray(((out > limit) & (out > settings.jump_ratio * largest)).any(axis=1))
 
 
 def _clipped(stretches: _Stretches) -> BoolArray:

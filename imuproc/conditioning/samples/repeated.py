@@ -15,7 +15,6 @@ BoolArray = NDArray[np.bool_]
 
 _LIVELY_AXES: Final = 2.0
 """Of three axes so many change in the mean with each sample; coarse steps at rest change one."""
-_JUST_BELOW: Final = 0.995
 
 
 def all_axes(same: BoolArray) -> BoolArray:
@@ -47,7 +46,7 @@ def usual_stand(repeats: BoolArray) -> float:
 
 
 def own_samples(
-    log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, low_rate_hz: float
+    log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, least_hz: float
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """A log without the rows in which both sensors regularly repeat themselves.
 
@@ -58,7 +57,7 @@ def own_samples(
         Which values of accelerometer and gyroscope are those of the row before.
     period_s : float
         From row to row.
-    low_rate_hz : float
+    least_hz : float
         A sensor that samples less often is flagged.
 
     Returns
@@ -74,7 +73,7 @@ def own_samples(
         return log, []
     flags = []
     for sensor, stand in zip(("accelerometer", "gyroscope"), stands, strict=True):
-        if stand >= 2.0 and 1.0 / (stand * period_s) < _JUST_BELOW * low_rate_hz:
+        if stand >= 2.0 and 1.0 / (stand * period_s) < least_hz:
             words = f"{sensor}: a new sample in one of {stand:g} rows only"
             marks = marked(log.time_s, np.ones(len(log.time_s), dtype=bool), words)
             flags.append(RaisedFlag("low_rate", words, log.site, marks=marks))

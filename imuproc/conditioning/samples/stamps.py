@@ -14,47 +14,72 @@ from imuproc.core.recording import SensorLog
 from imuproc.core.words import plural
 from imuproc.dsp.filters import moving_mean, odd_width
 from imuproc.dsp.medians import median
+from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.intp]
 
-# A log is refused when these are passed: the stamps then do not tell when samples were taken.
-_MOST_DISORDER: Final = 0.01
-_MOST_BURST: Final = 3.0
-_LEAST_BURSTS: Final = 0.03
-_MOST_EMPTY: Final = 20.0
-_SMALL_GRID: Final = 1_000_000
-
-_EVENED_OVER_S: Final = 2.0
-"""A crystal runs evenly over seconds; what its stamps still err after that adds up in angles."""
-_EVENED_AT_LEAST: Final = 51
-_SMOOTHER: Final = 0.85
-"""Stamps that err make a smooth signal rough; where samples were really taken unevenly, evening
-does."""
+_SMALL_GRID_SAMPLES: Final = 1_000_000
+"""A grid of so few samples is no matter of memory, however empty it is."""
+_EVENED_AT_LEAST_SAMPLES: Final = 51
+"""Fewer samples do not tell how evenly they were taken."""
 
 
-@dataclass(frozen=True)
-class StampSettings:
-    """How time stamps are judged.
+class StampSettings(StageSettings):
+    """How time stamps are judged."""
 
-    Parameters
-    ----------
-    max_stray_stamps : int
-        Longest run of wrong stamps that is dropped; after a longer one the clock itself is wrong.
-    stray_gap_s : float
-        So few samples this far before or after all others have wrong stamps.
-    gap_periods : float
-        A step between stamps longer than this many nominal periods is a gap (where stamps jitter
-        a lot: longer than a period and three standard deviations).
-    jitter_share : float
-        Standard deviation of the steps, as a share of the nominal period, that is flagged.
-    """
-
-    max_stray_stamps: int = 3
-    stray_gap_s: float = 10.0
-    gap_periods: float = 1.5
-    jitter_share: float = 0.1
+    max_stray_stamps: int = number(
+        3,
+        (0, 20),
+        "Longest run of wrong stamps that is dropped; after a longer one the clock itself is "
+        "wrong.",
+        unit="samples",
+    )
+    stray_gap_s: float = number(
+        10.0, (0.1, 3600.0), "So few samples this far before or after all others have wrong stamps."
+    )
+    gap_periods: float = number(
+        1.5,
+        (1.05, 10.0),
+        "A step between stamps longer than this is a gap (where stamps jitter a lot: longer than "
+        "a period and three standard deviations).",
+        unit="sampling periods",
+    )
+    jitter_share: float = number(
+        0.1,
+        (0.001, 1.0),
+        "Standard deviation of the steps, as a share of the sampling period, that is flagged.",
+    )
+    most_disorder_share: float = number(
+        0.01, (0.0, 0.5), "A log is refused where time runs backwards at more of its samples."
+    )
+    most_burst_ratio: float = number(
+        3.0,
+        (1.1, 100.0),
+        "A log is refused where the mean step is longer than the middle one by this factor: its "
+        "stamps tell when samples arrived in bursts, not when they were taken.",
+    )
+    least_bursts_share: float = number(
+        0.03, (0.0, 1.0), "Share of long steps from which on they count as bursts, not as gaps."
+    )
+    most_empty_ratio: float = number(
+        20.0,
+        (1.0, 10_000.0),
+        "A log is refused where its time has room for more samples than it holds by this factor.",
+    )
+    evened_over_s: float = number(
+        2.0,
+        (0.1, 60.0),
+        "Stamps that err are evened over so much time. A crystal runs evenly over seconds; what "
+        "its stamps still err after that adds up in angles.",
+    )
+    smoother_ratio: float = number(
+        0.85,
+        (0.1, 1.0),
+        "Stamps are evened where that makes the signal smoother by this factor. Stamps that err "
+        "make a smooth signal rough; where samples were really taken unevenly, evening does.",
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +131,7 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     where = f"{log.source} ({log.site})"
     row = np.flatnonzero(np.isfinite(log.time_s)).astype(np.intp)
     if len(row):
-        row = _drop_backward(log.time_s, row, settings.max_stray_stamps, where)
+        row = _drop_backward(log.time_s, row, where, settings)
         row = _drop_stray_ends(log.time_s, row, settings)
     flags = _unusable_flags(log, row)
     row, time_s, shared = _spread_duplicates(log, row, settings.gap_periods)
@@ -115,8 +140,8 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
             f"{where}: fewer than two usable time stamps in {plural(len(log.time_s), 'sample')}; "
             "check the time column and its unit"
         )
-    period_s = _nominal_period_s(time_s, where)
-    _refuse_leap(time_s, period_s, where)
+    period_s = _nominal_period_s(time_s, where, settings)
+    _refuse_leap(time_s, period_s, where, settings.most_empty_ratio)
     if shared.any():
         marks = marked(log.time_s, shared, "{samples} with the stamp of the one before")
         flags.append(RaisedFlag("duplicate_stamps", marks.detail(), log.site, marks=marks))
@@ -126,10 +151,12 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
         detail = f"steps vary by {100.0 * spread:.0f} % of the sampling period (SD)"
         # By the middle half of the steps: the spread above leaves out those that are far too long.
         rough = float(np.subtract(*np.percentile(steps, [75, 25]))) / 1.35 / period_s
-        even_s = _evened(time_s, (1.0 + 9.0 * max(spread, rough)) * period_s)
+        gap_s = (1.0 + 9.0 * max(spread, rough)) * period_s
+        even_s = _evened(time_s, gap_s, settings.evened_over_s)
         gyro = log.gyro_radps[row]
-        if _roughness(even_s, gyro) < _SMOOTHER * _roughness(time_s, gyro):
-            time_s, spread, period_s = even_s, 0.0, _nominal_period_s(even_s, where)
+        if _roughness(even_s, gyro) < settings.smoother_ratio * _roughness(time_s, gyro):
+            time_s, spread = even_s, 0.0
+            period_s = _nominal_period_s(even_s, where, settings)
             detail += "; samples were taken evenly, so the stamps were evened"
         flags.append(RaisedFlag("irregular_stamps", detail, log.site))
     gap_s = max(settings.gap_periods, 1.0 + 3.0 * spread) * period_s
@@ -150,17 +177,18 @@ def _unusable_flags(log: SensorLog, row: IntArray) -> list[RaisedFlag]:
     return flags
 
 
-def _evened(time_s: FloatArray, gap_s: float) -> FloatArray:
-    """Stamps evened over 2 s within each stretch without a gap: as if by one clock."""
+def _evened(time_s: FloatArray, gap_s: float, over_s: float) -> FloatArray:
+    """Stamps evened over some time within each stretch without a gap: as if by one clock."""
     out = time_s.copy()
-    width = odd_width(_EVENED_OVER_S, (len(time_s) - 1) / (time_s[-1] - time_s[0]))
+    width = odd_width(over_s, (len(time_s) - 1) / (time_s[-1] - time_s[0]))
     edges = np.concatenate(([0], np.flatnonzero(np.diff(time_s) > gap_s) + 1, [len(time_s)]))
     for first, after in pairwise(edges):  # over stretches, not samples
         own = time_s[first:after]
-        if len(own) < _EVENED_AT_LEAST:
+        if len(own) < _EVENED_AT_LEAST_SAMPLES:
             continue
         line_s = np.linspace(own[0], own[-1], len(own))
-        out[first:after] = line_s + moving_mean(own - line_s, max(width, _EVENED_AT_LEAST))
+        off_s = moving_mean(own - line_s, max(width, _EVENED_AT_LEAST_SAMPLES))
+        out[first:after] = line_s + off_s
     return out if np.all(np.diff(out) > 0.0) else time_s
 
 
@@ -171,10 +199,13 @@ def _roughness(time_s: FloatArray, values: FloatArray) -> float:
     return float(np.nanmean(np.abs(values[1:-1] - line)))
 
 
-def _drop_backward(time_s: FloatArray, row: IntArray, most: int, where: str) -> IntArray:
+def _drop_backward(
+    time_s: FloatArray, row: IntArray, where: str, settings: StampSettings
+) -> IntArray:
     """Rows without the few stamps that break the order; RunError when the clock itself did."""
+    most = settings.max_stray_stamps
     steps = np.diff(time_s[row])
-    allowed = max(most, int(_MOST_DISORDER * len(row)))
+    allowed = max(most, int(settings.most_disorder_share * len(row)))
     if np.count_nonzero(steps < 0.0) > allowed:
         raise RunError(
             f"{where}: time runs backwards at {np.count_nonzero(steps < 0.0)} of {len(row)} "
@@ -259,15 +290,15 @@ def _spread_duplicates(
     return row, time_s + place * np.repeat(step_s, size), shared
 
 
-def _nominal_period_s(time_s: FloatArray, where: str) -> float:
+def _nominal_period_s(time_s: FloatArray, where: str, settings: StampSettings) -> float:
     """Mean of the steps within half of their median: neither gaps nor rounding shift it."""
     steps = np.diff(time_s)
     median_s = float(median(steps))
     near = steps[(steps > 0.5 * median_s) & (steps < 1.5 * median_s)]
     period_s = float(np.mean(near)) if len(near) else median_s
     mean_s = float(np.mean(steps))
-    many_long = np.mean(steps > 1.5 * median_s) > _LEAST_BURSTS
-    if many_long and mean_s > _MOST_BURST * median_s:
+    many_long = np.mean(steps > 1.5 * median_s) > settings.least_bursts_share
+    if many_long and mean_s > settings.most_burst_ratio * median_s:
         raise RunError(
             f"{where}: stamps come in bursts (middle step {1e3 * median_s:.4g} ms, mean step "
             f"{1e3 * mean_s:.4g} ms): they tell when samples arrived, not when they were taken. "
@@ -276,9 +307,9 @@ def _nominal_period_s(time_s: FloatArray, where: str) -> float:
     return period_s
 
 
-def _refuse_leap(time_s: FloatArray, period_s: float, where: str) -> None:
+def _refuse_leap(time_s: FloatArray, period_s: float, where: str, most_empty_ratio: float) -> None:
     points = (time_s[-1] - time_s[0]) / period_s
-    if points > _SMALL_GRID and points > _MOST_EMPTY * len(time_s):
+    if points > _SMALL_GRID_SAMPLES and points > most_empty_ratio * len(time_s):
         at = int(np.argmax(np.diff(time_s)))
         raise RunError(
             f"{where}: time leaps from {time_s[at]:.10g} s to {time_s[at + 1]:.10g} s, so that "

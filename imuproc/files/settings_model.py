@@ -1,0 +1,230 @@
+"""Settings of a stage as a pydantic model: each number with its unit, meaning, range and basis.
+
+A stage declares its numbers beside the code that uses them::
+
+    class StillnessSettings(StageSettings):
+        window_s: float = number(0.4, (0.1, 2.0), "Window of the moving statistics.")
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, ClassVar, Final
+
+from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_validator
+from pydantic.fields import FieldInfo
+
+from imuproc.files.toml_reading import Table, refusal
+from imuproc.files.wording import found
+
+JUDGEMENT: Final = "chosen by judgement, no source"
+MEMORY: Final = "from memory, no source"
+PRACTICE: Final = "common practice, no source"
+FUKUCHI: Final = "11 runners at 2.5 to 4.5 m/s (Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298)"
+TRIED: Final = f"chosen on {FUKUCHI} and on simulated sprints"
+
+Value = int | float | tuple[float, ...]
+
+# The end of a name tells the unit; the longest that fits counts.
+_UNITS: Final = {
+    "_s": "s",
+    "_ms": "ms",
+    "_hz": "Hz",
+    "_deg": "deg",
+    "_m": "m",
+    "_mps": "m/s",
+    "_mps2": "m/s^2",
+    "_radps": "rad/s",
+    "_degps": "deg/s",
+    "_g": "g",
+    "_ppm": "ppm",
+    "_samples": "samples",
+    "_steps": "steps",
+    "_share": "",
+    "_ratio": "",
+}
+
+
+class StageSettings(Table):
+    """Base of the settings of every stage: numbers that are known, in range and do not contradict.
+
+    Wrong values raise ``pydantic.ValidationError``, also where they come from Python.
+    """
+
+    model_config = ConfigDict(allow_inf_nan=False)
+
+    basis: ClassVar[str] = JUDGEMENT
+    """Where numbers come from that do not say so themselves."""
+    ordered: ClassVar[tuple[tuple[str, str], ...]] = ()
+    """Pairs of numbers of which the first lies below the second, or is equal to it."""
+
+    @classmethod
+    def __pydantic_init_subclass__(cls) -> None:
+        """Say in each field what is allowed, in the words of the errors."""
+        for name, field in cls.model_fields.items():
+            extra = _extra(field)
+            if "range" in extra:
+                extra["unit"] = extra["unit"] if extra["unit"] is not None else unit_of(name)
+                extra["basis"] = extra["basis"] or cls.basis
+                extra["allowed"] = _allowed(field.default, extra)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _as_row(cls, value: Any, info: ValidationInfo) -> Any:
+        """A row of numbers as a tuple, checked; TOML has lists only."""
+        field = cls.model_fields[str(info.field_name)]
+        if not isinstance(field.default, tuple):
+            return value
+        extra = _extra(field)
+        low, high = extra["range"]
+        row = tuple(value) if isinstance(value, list | tuple) else ()
+        known = len(row) == len(field.default) and not any(
+            isinstance(one, bool) or not isinstance(one, int | float) for one in row
+        )
+        if not (known and all(low <= one <= high for one in row)):
+            shown = list(value) if isinstance(value, tuple) else value
+            told = _row_text(shown) if known else found(shown)
+            raise refusal(told, extra["allowed"])
+        if extra["ascending"] and not row[0] < row[1]:
+            raise refusal(_row_text(row), extra["allowed"])
+        return tuple(float(one) for one in row)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "StageSettings":
+        for first, second in self.ordered:
+            low, high = value_at(self, first), value_at(self, second)
+            if low > high:
+                unit = unit_of(first)
+                raise refusal(
+                    f"{first} = {low:g} with {second} = {high:g}",
+                    f"{first} at most as large as {second}{unit and f', both in {unit}'}",
+                )
+        return self
+
+
+def number(
+    default: Value,
+    allowed: tuple[float, float],
+    meaning: str,
+    basis: str = "",
+    unit: str | None = None,
+) -> Any:
+    """A number of a stage, or a row of them.
+
+    Parameters
+    ----------
+    default : int, float or tuple of float
+    allowed : tuple of float
+        Least and largest value, of each number of a row.
+    meaning : str
+        What it does, in sentences.
+    basis : str
+        Where its value comes from; that of the class when left out.
+    unit : str, optional
+        Where the name does not tell it; empty for a pure number.
+    """
+    extra = {"range": allowed, "unit": unit, "basis": basis, "ascending": False}
+    if isinstance(default, tuple):
+        return Field(default, description=meaning, json_schema_extra=extra)
+    low, high = allowed
+    return Field(default, ge=low, le=high, description=meaning, json_schema_extra=extra)
+
+
+def span(
+    default: tuple[float, float],
+    allowed: tuple[float, float],
+    meaning: str,
+    basis: str = "",
+    unit: str | None = None,
+) -> Any:
+    """From where to where: two numbers, the first below the second; as :func:`number` else."""
+    field = number(default, allowed, meaning, basis, unit)
+    field.json_schema_extra["ascending"] = True
+    return field
+
+
+def part(stage: type[StageSettings]) -> Any:
+    """A table of settings within another one."""
+    return Field(default_factory=stage, json_schema_extra={"allowed": "a table"})
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One number of the method and what is known of it.
+
+    Parameters
+    ----------
+    key : str
+        Its place, as ``motion.slip.asymmetry_deg``.
+    value : int, float or tuple of float
+    unit, meaning, allowed, basis : str
+        For people; ``allowed`` has the range with its unit.
+    low, high : float
+        Least and largest value.
+    """
+
+    key: str
+    value: Value
+    unit: str
+    meaning: str
+    allowed: str
+    basis: str
+    low: float
+    high: float
+
+
+def settings_in(stage: StageSettings, prefix: str = "") -> Iterator[Setting]:
+    """Every number of a stage, those of its parts after its own.
+
+    Parameters
+    ----------
+    stage : StageSettings
+    prefix : str
+        What stands before each key.
+
+    Yields
+    ------
+    Setting
+    """
+    for name, field in type(stage).model_fields.items():
+        value, extra = getattr(stage, name), _extra(field)
+        if not isinstance(value, StageSettings):
+            texts = (extra["unit"], field.description or "", extra["allowed"], extra["basis"])
+            yield Setting(f"{prefix}{name}", value, *texts, *extra["range"])
+    for name, inner in parts_of(stage).items():
+        yield from settings_in(inner, f"{prefix}{name}.")
+
+
+def parts_of(stage: StageSettings) -> dict[str, StageSettings]:
+    """Tables within a table, by name."""
+    return {name: value for name, value in stage if isinstance(value, StageSettings)}
+
+
+def value_at(stage: StageSettings, key: str) -> Any:
+    """What stands at a place such as ``calibration.standing.search_s``."""
+    value: Any = stage
+    for name in key.split("."):
+        value = getattr(value, name)
+    return value
+
+
+def unit_of(name: str) -> str:
+    """Unit that the end of a name tells; empty where it tells none."""
+    ends = [end for end in _UNITS if name.endswith(end)]
+    return _UNITS[max(ends, key=len)] if ends else ""
+
+
+def _extra(field: FieldInfo) -> dict[str, Any]:
+    return field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
+
+
+def _allowed(default: Value, extra: dict[str, Any]) -> str:
+    low, high = extra["range"]
+    within = " ".join(f"from {low:.10g} to {high:.10g} {extra['unit']}".split())
+    if not isinstance(default, tuple):
+        return f"a {'whole ' if isinstance(default, int) else ''}number {within}"
+    order = ", the first below the second" if extra["ascending"] else ""
+    return f"a list of {len(default)} numbers, each {within}{order}"
+
+
+def _row_text(row: Any) -> str:
+    return f"[{', '.join(f'{one:g}' for one in row)}]"
