@@ -24,7 +24,7 @@ from imuproc.core.words import plural
 from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
 from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import lengths
-from imuproc.files.settings_model import MEMORY, PRACTICE, StageSettings, number, part, span
+from imuproc.files.settings_model import MEMORY, PRACTICE, StageSettings, number, span, table
 
 FloatArray = NDArray[np.float64]
 
@@ -113,7 +113,7 @@ class SanitySettings(StageSettings):
         "A leg is in motion where acceleration is off gravity by more than this share of it for "
         "half of a second.",
     )
-    artefacts: ArtefactSettings = part(ArtefactSettings)
+    artefacts: ArtefactSettings = table(ArtefactSettings)
 
     ordered = (
         ("min_rate_hz", "low_rate_hz"),

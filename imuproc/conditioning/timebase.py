@@ -18,7 +18,7 @@ from imuproc.core.recording import Recording, SensorLog, Slip
 from imuproc.core.sites import Site
 from imuproc.dsp.filters import finite_rows
 from imuproc.dsp.resampling import interpolate, near_samples
-from imuproc.files.settings_model import StageSettings, number, part
+from imuproc.files.settings_model import StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -39,8 +39,8 @@ class TimeBaseSettings(StageSettings):
     partly_covered_share: float = number(
         0.1, (0.0, 1.0), "A log that lacks more than this share of the recording's span is flagged."
     )
-    stamps: StampSettings = part(StampSettings)
-    range: RangeSettings = part(RangeSettings)
+    stamps: StampSettings = table(StampSettings)
+    range: RangeSettings = table(RangeSettings)
 
 
 @dataclass(frozen=True, eq=False)

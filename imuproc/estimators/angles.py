@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from imuproc.core.motion import SegmentMotion
 from imuproc.dsp.rotations import quat_from_rotvec, quat_multiply, quat_rotate
 from imuproc.estimators.figures import Figure
+from imuproc.files.settings_model import MEMORY, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
@@ -101,32 +102,38 @@ def _joined(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.sqrt(a * a + b * b)
 
 
-@dataclass(frozen=True)
-class AngleSettings:
-    """What is assumed about the angles' uncertainty, one standard deviation each.
+class AngleSettings(StageSettings):
+    """What is assumed about the angles' uncertainty, one standard deviation each."""
 
-    Parameters
-    ----------
-    toe_out_u_deg : float
-        Of the foot's heel-to-toe line: RMS error is 3.7 deg in the 22 feet of the treadmill set
-        (runners left out of the fit, see :mod:`imuproc.motion.foot_axis`) and 6.9 deg in 6 feet of
-        three overground clips that no fit has seen, of which one toes out by 24 deg.
-    shank_axis_u_deg : float
-        Of the shank's heading against the way: what the solution of the shank allows for.
-    shank_soft_tissue_deg, foot_soft_tissue_deg : float
-        Motion of the sensor on the skin or shoe; from memory (low), no source.
-    standing_u_deg : float
-        Of one segment's posture in quiet standing from day to day, which is the zero of its angles.
-        Joint angles of two days differ by 1.6 to 2.7 deg (RMS, running; 2022, Front Bioeng
-        Biotechnol, 10.3389/fbioe.2022.1005496); of that each of two segments on each of two days
-        has half.
-    """
-
-    toe_out_u_deg: float = 5.5
-    shank_axis_u_deg: float = 3.0
-    shank_soft_tissue_deg: float = 0.3
-    foot_soft_tissue_deg: float = 0.3
-    standing_u_deg: float = 1.0
+    toe_out_u_deg: float = number(
+        5.5,
+        (0.0, 45.0),
+        "Of the foot's heel-to-toe line.",
+        "RMS error is 3.7 deg in the 22 feet of the treadmill set (runners left out of the fit) "
+        "and 6.9 deg in 6 feet of three overground clips that no fit has seen, of which one toes "
+        "out by 24 deg",
+    )
+    shank_axis_u_deg: float = number(
+        3.0,
+        (0.0, 45.0),
+        "Of the shank's heading against the way.",
+        "what the solution of the shank allows for",
+    )
+    shank_soft_tissue_deg: float = number(
+        0.3, (0.0, 20.0), "Motion of the sensor on the skin.", MEMORY
+    )
+    foot_soft_tissue_deg: float = number(
+        0.3, (0.0, 20.0), "Motion of the sensor on the shoe.", MEMORY
+    )
+    standing_u_deg: float = number(
+        1.0,
+        (0.0, 20.0),
+        "Of one segment's posture in quiet standing from day to day, which is the zero of its "
+        "angles.",
+        "joint angles of two days differ by 1.6 to 2.7 deg (RMS, running; 2022, Front Bioeng "
+        "Biotechnol, 10.3389/fbioe.2022.1005496); of that each of two segments on each of two days "
+        "has half",
+    )
 
 
 _SHARE_RATE_HZ = 200.0
@@ -261,17 +268,13 @@ class Swings:
     Parameters
     ----------
     start : Instants
-        The foot's previous toe-off, or its departure from the start.
+        The foot's previous toe-off, or its departure from the start; NaN where there is no swing.
     end : Instants
         Touchdown.
     """
 
     start: Instants
     end: Instants
-
-
-_SWING_S = (0.05, 1.5)
-"""A shorter or a longer time between two contacts of a foot is no swing."""
 
 
 def over_swing(curve: AngleCurve, swings: Swings, last_share: float, statistic: str) -> Figure:
@@ -293,8 +296,7 @@ def over_swing(curve: AngleCurve, swings: Swings, last_share: float, statistic: 
     count = len(swings.end.time_s)
     value = np.full(count, np.nan)
     parts = {name: np.full(count, np.nan) for name in (*curve.parts_rad, "event", "reference")}
-    length = swings.end.time_s - swings.start.time_s
-    rows = np.flatnonzero((length > _SWING_S[0]) & (length < _SWING_S[1]))
+    rows = np.flatnonzero(swings.end.time_s > swings.start.time_s)
     start, end = _moved(swings.start, rows, first=True), _moved(swings.end, rows, first=False)
     low = end - last_share * (end - start)
     if statistic == "mean":

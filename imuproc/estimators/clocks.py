@@ -14,8 +14,6 @@ from imuproc.estimators.angles import AngleCurve, speed_near
 
 FloatArray = NDArray[np.float64]
 
-_UNSURE_S = 0.006
-
 
 def timed(contacts: Contacts, conditioned: ConditionedRecording) -> Contacts:
     """Contacts with what the clocks leave uncertain about their times.
@@ -50,20 +48,22 @@ def timed(contacts: Contacts, conditioned: ConditionedRecording) -> Contacts:
     return replace(contacts, evidence=evidence)
 
 
-def clock_flags(contacts: Contacts) -> list[RaisedFlag]:
+def clock_flags(contacts: Contacts, most_u_s: float) -> list[RaisedFlag]:
     """A flag where the clocks of the legs are known so badly that flight times suffer.
 
     Parameters
     ----------
     contacts : Contacts
         From :func:`timed`.
+    most_u_s : float
+        Standard uncertainty of one leg's clock against the other's above which it is told.
 
     Returns
     -------
     list of RaisedFlag
     """
     apart_u_s = contacts.evidence["clock_next_u_s"].max(initial=0.0)
-    if not apart_u_s > _UNSURE_S:
+    if not apart_u_s > most_u_s:
         return []
     detail = f"left and right leg are known against each other to {1e3 * apart_u_s:.0f} ms only"
     return [RaisedFlag("clock_unsure", detail)]

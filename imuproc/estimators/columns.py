@@ -1,7 +1,7 @@
 """Every column of the step table from motion and contacts."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,8 +28,9 @@ from imuproc.estimators.angles import (
 from imuproc.estimators.clocks import with_clock
 from imuproc.estimators.distance import DistanceSettings
 from imuproc.estimators.figures import Figure, missing
-from imuproc.estimators.gaps import ClippingSettings, Gaps, stride_doubt_m
+from imuproc.estimators.gaps import Gaps, GapSettings, stride_doubt_m
 from imuproc.estimators.phase import PhaseSettings
+from imuproc.estimators.sides import SideSettings
 from imuproc.estimators.stride import (
     StepLengths,
     StrideSettings,
@@ -38,38 +39,72 @@ from imuproc.estimators.stride import (
     step_lengths,
 )
 from imuproc.estimators.timing import timing_figures
+from imuproc.estimators.upright import UprightSettings
+from imuproc.files.settings_model import StageSettings, number, span, table
 
 FloatArray = NDArray[np.float64]
 
-_LONGEST_STRIDE_SHARE = 1.6
-_LEAVES_S = (-0.02, 0.08)
-"""When a foot leaves the ground at the start, from when its ball was last slow."""
+_STARTS = "chosen on simulated starts; no real ones to compare with"
+_LAST_QUARTER, _LAST_40, _LAST_60 = 0.25, 0.40, 0.60
+"""Parts of the swing, up to touchdown, that the columns of the step table are defined by."""
 
 
-@dataclass(frozen=True)
-class EstimatorSettings:
-    """Settings of all estimators.
+class EstimatorSettings(StageSettings):
+    """Settings of all estimators."""
 
-    Parameters
-    ----------
-    angles : AngleSettings
-    stride : StrideSettings
-    phase : PhaseSettings
-    clipping : ClippingSettings
-    distance : DistanceSettings
-    departure_speed_mps : float
-        Below this speed of its ball a foot has not left the ground at the start.
-    departure_u_s : float
-        Standard uncertainty of when it left.
-    """
-
-    angles: AngleSettings = field(default_factory=AngleSettings)
-    stride: StrideSettings = field(default_factory=StrideSettings)
-    phase: PhaseSettings = field(default_factory=PhaseSettings)
-    clipping: ClippingSettings = field(default_factory=ClippingSettings)
-    distance: DistanceSettings = field(default_factory=DistanceSettings)
-    departure_speed_mps: float = 0.7
-    departure_u_s: float = 0.01
+    departure_speed_mps: float = number(
+        0.7,
+        (0.01, 10.0),
+        "Below this speed of its ball a foot has not left the ground at the start.",
+        _STARTS,
+    )
+    departure_u_s: float = number(
+        0.01, (0.0, 1.0), "Standard uncertainty of when it left.", _STARTS
+    )
+    departure_before_s: tuple[float, float] = span(
+        (0.08, 0.8),
+        (0.0, 5.0),
+        "How shortly and how long before a foot's first touchdown it leaves the start.",
+        _STARTS,
+    )
+    leaves_s: tuple[float, float] = span(
+        (-0.02, 0.08),
+        (-0.5, 0.5),
+        "When a foot leaves the ground at the start, from when its ball was last slow.",
+        _STARTS,
+    )
+    longest_stride_share: float = number(
+        1.6,
+        (1.0, 10.0),
+        "A stride as many times as long as those around it has a missed contact in it.",
+        "from one stride to the next a runner's stride time changes by less than a third",
+    )
+    swing_s: tuple[float, float] = span(
+        (0.05, 1.5),
+        (0.0, 10.0),
+        "A shorter or a longer time between two contacts of a foot is no swing.",
+    )
+    shank_per_stature_share: float = number(
+        SHANK_PER_STATURE,
+        (0.1, 0.5),
+        "Shank length as a share of stature, where the session file states none.",
+        "Drillis & Contini 1966 (value from memory, high)",
+    )
+    shank_length_u_share: float = number(
+        0.05, (0.0, 1.0), "Standard uncertainty of the shank's length, as a share of it."
+    )
+    clock_unsure_s: float = number(
+        0.006,
+        (0.0, 1.0),
+        "Standard uncertainty of one leg's clock against the other's above which it is told.",
+    )
+    angles: AngleSettings = table(AngleSettings)
+    stride: StrideSettings = table(StrideSettings)
+    phase: PhaseSettings = table(PhaseSettings)
+    gaps: GapSettings = table(GapSettings)
+    distance: DistanceSettings = table(DistanceSettings)
+    sides: SideSettings = table(SideSettings)
+    upright: UprightSettings = table(UprightSettings)
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,9 +177,7 @@ def all_lengths(
     gaps : mapping from Site to Gaps
         Missing and clipped samples of each sensor.
     """
-    doubt = {
-        side: stride_doubt_m(contacts, gaps, side, settings.clipping, motion) for side in SIDES
-    }
+    doubt = {side: stride_doubt_m(contacts, gaps, side, motion) for side in SIDES}
     return step_lengths(motion, contacts, settings.stride, doubt)
 
 
@@ -192,7 +225,7 @@ def all_figures(
     Figures
     """
     clocks = clocks or Clocks()
-    figures = timing_figures(contacts)
+    figures = timing_figures(contacts, settings.stride.longest_step_s)
     lengths = all_lengths(motion, contacts, settings, gaps)
     figures.update(length_figures(lengths, len(contacts)))
     legs = {
@@ -202,7 +235,7 @@ def all_figures(
     for side in SIDES:
         rows = contacts.side == side
         leg = _leg_figures(motion, contacts.take(rows), side, legs[side], settings)
-        by_side.append((rows, {**leg, "ankle_ahead_of_knee_m": _reach(leg, athlete)}))
+        by_side.append((rows, {**leg, "ankle_ahead_of_knee_m": _reach(leg, athlete, settings)}))
     for name in by_side[0][1]:
         figures[name] = _interleave([(rows, leg[name]) for rows, leg in by_side], len(contacts))
     figures["pelvis_tilt_touchdown_deg"] = _pelvis(
@@ -229,11 +262,11 @@ def _leg_figures(
         "shin_angle_toe_off_deg": at(curves.shin, off),
         "foot_pitch_touchdown_deg": at(curves.pitch, down),
         "foot_pitch_toe_off_deg": at(curves.pitch, off),
-        "foot_pitch_swing_min_deg": swing(curves.pitch, 0.25, "min"),
-        "foot_pitch_swing_max_deg": swing(curves.pitch, 0.40, "max"),
+        "foot_pitch_swing_min_deg": swing(curves.pitch, _LAST_QUARTER, "min"),
+        "foot_pitch_swing_max_deg": swing(curves.pitch, _LAST_40, "max"),
         "dorsiflexion_touchdown_deg": at(curves.dorsiflexion, down),
-        "dorsiflexion_swing_min_deg": swing(curves.dorsiflexion, 0.60, "min"),
-        "dorsiflexion_swing_mean_deg": swing(curves.dorsiflexion, 0.40, "mean"),
+        "dorsiflexion_swing_min_deg": swing(curves.dorsiflexion, _LAST_60, "min"),
+        "dorsiflexion_swing_mean_deg": swing(curves.dorsiflexion, _LAST_40, "mean"),
     }
 
 
@@ -268,16 +301,18 @@ def find_swings(motion: Motion, own: Contacts, side: Side, settings: EstimatorSe
     Swings
     """
     start, start_u = np.full(len(own), np.nan), np.full(len(own), settings.departure_u_s)
-    start[1:] = np.where(_missed_before(own)[1:], np.nan, own.toe_off_s[:-1])
+    missed = _missed_before(own, settings.longest_stride_share)
+    start[1:] = np.where(missed[1:], np.nan, own.toe_off_s[:-1])
     start_u[1:] = own.toe_off_u_s[:-1]
     shared_u = np.append(0.0, own.toe_off_reference_u_s[:-1])[: len(own)]
     if len(own):
-        first_s = float(own.touchdown_s[0])
-        start[0] = _departure(motion, side, first_s, settings.departure_speed_mps)
+        start[0] = _departure(motion, side, float(own.touchdown_s[0]), settings)
+    length_s, (shortest_s, longest_s) = own.touchdown_s - start, settings.swing_s
+    start[~((length_s > shortest_s) & (length_s < longest_s))] = np.nan
     return Swings(Instants(start, start_u, shared_u), _touchdowns(own))
 
 
-def _missed_before(own: Contacts) -> NDArray[np.bool_]:
+def _missed_before(own: Contacts, longest_share: float) -> NDArray[np.bool_]:
     """Whether a contact of the same foot is missing before each contact, shape (m,).
 
     A stride with a missed contact in it takes as long as two; from one stride to the next a
@@ -285,36 +320,39 @@ def _missed_before(own: Contacts) -> NDArray[np.bool_]:
     """
     stride = np.diff(own.touchdown_s, prepend=np.nan)
     before, after = np.append(np.nan, stride[:-1]), np.append(stride[1:], np.nan)
-    return np.asarray(stride > _LONGEST_STRIDE_SHARE * np.fmin(before, after))
+    return np.asarray(stride > longest_share * np.fmin(before, after))
 
 
-def _departure(motion: Motion, side: Side, touchdown_s: float, speed_mps: float) -> float:
+def _departure(
+    motion: Motion, side: Side, touchdown_s: float, settings: EstimatorSettings
+) -> float:
     foot = motion.segments.get(foot_of(side))
     if foot is None:
         return float("nan")
     speed = lengths(ball_velocity(foot))
-    inside = (motion.time_s > touchdown_s - 0.8) & (motion.time_s < touchdown_s - 0.08)
-    slow = np.flatnonzero(inside & (speed < speed_mps))
+    late_s, early_s = (touchdown_s - before for before in settings.departure_before_s)
+    inside = (motion.time_s > early_s) & (motion.time_s < late_s)
+    slow = np.flatnonzero(inside & (speed < settings.departure_speed_mps))
     if not len(slow):
         return float("nan")
-    near = motion.time_s[slow[-1]] + np.array(_LEAVES_S)
+    near = motion.time_s[slow[-1]] + np.array(settings.leaves_s)
     first, last = np.searchsorted(motion.time_s, near)
     return float(motion.time_s[first + int(np.argmin(foot.pitch_rate_radps[first:last]))])
 
 
-def _reach(leg: Mapping[str, Figure], athlete: Athlete) -> Figure:
+def _reach(leg: Mapping[str, Figure], athlete: Athlete, settings: EstimatorSettings) -> Figure:
     """Ankle ahead of the knee in m: minus shank length times cos(shin angle at touchdown)."""
     shin = leg["shin_angle_touchdown_deg"]
     length = athlete.shank_length_m
     if length is None and athlete.stature_m is not None:
-        length = SHANK_PER_STATURE * athlete.stature_m
+        length = settings.shank_per_stature_share * athlete.stature_m
     if length is None:
         return missing(len(shin.value))
     angle = np.radians(shin.value)
     parts = {
         name: np.abs(length * np.sin(angle)) * np.radians(part) for name, part in shin.parts.items()
     }
-    parts["length"] = np.abs(0.05 * length * np.cos(angle))
+    parts["length"] = np.abs(settings.shank_length_u_share * length * np.cos(angle))
     return Figure(-length * np.cos(angle), parts)
 
 

@@ -5,7 +5,6 @@ athletes slow down beyond the finish, and a rolling start has a run-up. Only wha
 explain is worth a flag.
 """
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,40 +15,45 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Run
 from imuproc.core.result import Distance
 from imuproc.estimators.stride import StepLengths
+from imuproc.files.settings_model import JUDGEMENT, PRACTICE, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
 _OVER_FIVE = np.array([1.0, 2.0, 2.0, 2.0, 1.0]) / 8.0
 
 
-@dataclass(frozen=True)
-class DistanceSettings:
-    """What may lie between the stated distance and the way from step 1 to the end of the effort.
+class DistanceSettings(StageSettings):
+    """What may lie between the stated distance and the way from step 1 to the end of the effort."""
 
-    Parameters
-    ----------
-    start_m : float
-        How far beyond the line step 1 may land: step 1 is 0.82 to 1.371 m long in senior sprinters
-        (values gathered in encyclopedia.pub, entry 51786), and its foot starts behind the line.
-    end_early_m, end_late_m : float
-        How far before the finish the effort may end and how far beyond it may go on: one step and
-        three (common practice, no source).
-    fading_from_m, fading_share : float
-        From this distance on speed may fall before the finish, and a run may be ``slowing`` over
-        up to this share of what is beyond (common practice, no source).
-    belt_share : float
-        Standard uncertainty of a stated belt speed, as a share of it (common practice, no source).
-    fast_share : float
-        Steps at this share of top speed or above are held against the belt's speed.
-    """
-
-    start_m: float = 1.4
-    end_early_m: float = 2.5
-    end_late_m: float = 6.0
-    fading_from_m: float = 40.0
-    fading_share: float = 0.5
-    belt_share: float = 0.02
-    fast_share: float = 0.97
+    basis = PRACTICE
+    start_m: float = number(
+        1.4,
+        (0.0, 20.0),
+        "How far beyond the line step 1 may land.",
+        "step 1 is 0.82 to 1.371 m long in senior sprinters (values gathered in encyclopedia.pub, "
+        "entry 51786), and its foot starts behind the line",
+    )
+    end_early_m: float = number(
+        2.5, (0.0, 100.0), "How far before the finish the effort may end: one step."
+    )
+    end_late_m: float = number(
+        6.0, (0.0, 1000.0), "How far beyond the finish it may go on: three steps."
+    )
+    fading_from_m: float = number(
+        40.0, (0.0, 10_000.0), "From this distance on speed may fall before the finish."
+    )
+    fading_share: float = number(
+        0.5, (0.0, 1.0), "A run may be slowing over up to this share of what is beyond."
+    )
+    belt_share: float = number(
+        0.02, (0.0, 1.0), "Standard uncertainty of a stated belt speed, as a share of it."
+    )
+    fast_share: float = number(
+        0.97,
+        (0.1, 1.0),
+        "Steps at this share of top speed or above are held against the belt's speed.",
+        JUDGEMENT,
+    )
 
 
 def distance_between(

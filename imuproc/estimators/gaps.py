@@ -16,18 +16,35 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
 from imuproc.core.recording import Conditioned, ConditionedRecording, Slip
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of, side_of
-from imuproc.core.uncertainty import CLIPPED_ACCEL_SD_MPS2
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.bridging import find_bridges
+from imuproc.files.settings_model import TRIED, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
-_NEAR_EVENT_S = 0.04
-_CLIPPED_SHARE = 0.4
-"""Events are read off the rate: how uncertain they are, as a share of the clipped time nearby."""
-_MATTERS_S = 0.01
-"""Shorter gaps are bridged to within a tenth of a degree."""
-_LONGEST_SWING_S = 0.7
+
+class GapSettings(StageSettings):
+    """What missing and clipped samples do to the figures near them."""
+
+    basis = TRIED
+    near_event_s: float = number(
+        0.04, (0.0, 1.0), "Samples that are nearer to an event than this make it less certain."
+    )
+    clipped_u_share: float = number(
+        0.4,
+        (0.0, 5.0),
+        "Standard uncertainty of an event, as a share of the clipped time nearby: events are read "
+        "off the rate.",
+    )
+    matters_s: float = number(
+        0.01, (0.0, 1.0), "Shorter gaps are bridged to within a tenth of a degree."
+    )
+    longest_swing_s: float = number(
+        0.7,
+        (0.05, 5.0),
+        "A gap counts for no longer than this at an event, and a foot's first swing in a run for "
+        "as long.",
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,8 +63,11 @@ class Gaps:
         Samples at the end of the range in s.
     gyro_hidden_rad : ndarray, shape (c,)
         Rotation that each of the latter may hide.
+    accel_unseen_mps2 : float
+        What each clipped sample of the accelerometer may hide.
     period_s : float
         Time that each sample stands for.
+    settings : GapSettings
     slip : Slip or None
         A turn on the limb: it is the last of the gaps.
     """
@@ -59,7 +79,9 @@ class Gaps:
     accel_clipped_s: FloatArray
     gyro_clipped_s: FloatArray
     gyro_hidden_rad: FloatArray
+    accel_unseen_mps2: float
     period_s: float
+    settings: GapSettings
     slip: Slip | None = None
 
     def angle_part_rad(self, time_s: FloatArray) -> FloatArray:
@@ -77,12 +99,12 @@ class Gaps:
 
     def touching_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
         """Whole length of the gaps that reach into each stretch of time in s, shape (m,)."""
-        length = np.minimum(self.end_s - self.start_s, _LONGEST_SWING_S)
+        length = np.minimum(self.end_s - self.start_s, self.settings.longest_swing_s)
         return np.asarray(np.where(self._overlap_s(start_s, end_s) > 0.0, length, 0.0).sum(axis=1))
 
     def clipped_within_s(self, time_s: FloatArray) -> FloatArray:
         """For how long the gyroscope was clipped near given times in s, shape (m,)."""
-        ends = (time_s - _NEAR_EVENT_S, time_s + _NEAR_EVENT_S)
+        ends = (time_s - self.settings.near_event_s, time_s + self.settings.near_event_s)
         first, last = (np.searchsorted(self.gyro_clipped_s, end) for end in ends)
         return np.asarray((last - first) * self.period_s)
 
@@ -91,13 +113,21 @@ class Gaps:
         return np.asarray(np.minimum(self.end_s, last) - first)
 
 
-def find_gaps(conditioned: ConditionedRecording, contacts: Contacts) -> dict[Site, Gaps]:
+def find_gaps(
+    conditioned: ConditionedRecording,
+    contacts: Contacts,
+    settings: GapSettings,
+    unseen_accel_sd_mps2: float,
+) -> dict[Site, Gaps]:
     """Gaps of every sensor of a run.
 
     Parameters
     ----------
     conditioned : ConditionedRecording
     contacts : Contacts
+    settings : GapSettings
+    unseen_accel_sd_mps2 : float
+        What a clipped sample of an accelerometer may hide.
 
     Returns
     -------
@@ -124,7 +154,9 @@ def find_gaps(conditioned: ConditionedRecording, contacts: Contacts) -> dict[Sit
             time_s[segment.accel_clipped],
             time_s[segment.gyro_clipped],
             segment.hidden_rate_radps()[segment.gyro_clipped] / conditioned.rate_hz,
+            unseen_accel_sd_mps2,
             1.0 / conditioned.rate_hz,
+            settings,
             slip,
         )
     return out
@@ -159,8 +191,9 @@ def widened(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
             continue
         for name, event_s in zip(names, (contacts.touchdown_s, contacts.toe_off_s), strict=True):
             at = event_s[rows]
-            blind = 0.5 * seen.touching_s(at - _NEAR_EVENT_S, at + _NEAR_EVENT_S)
-            blind = np.hypot(blind, _CLIPPED_SHARE * seen.clipped_within_s(at))
+            near_s, clipped_s = seen.settings.near_event_s, seen.clipped_within_s(at)
+            blind = 0.5 * seen.touching_s(at - near_s, at + near_s)
+            blind = np.hypot(blind, seen.settings.clipped_u_share * clipped_s)
             widened_u[name][rows] = np.hypot(widened_u[name][rows], blind)
     return replace(contacts, **widened_u)
 
@@ -181,14 +214,15 @@ def step_flags(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[RaisedFlag
     found: list[RaisedFlag] = []
     for side in SIDES:
         rows = np.flatnonzero(contacts.side == side)
-        start_s, end_s = _swing_start_s(contacts, rows), contacts.toe_off_s[rows]
+        end_s = contacts.toe_off_s[rows]
         for site in (shank_of(side), foot_of(side)):
             if site not in gaps:
                 continue
             seen = gaps[site]
+            start_s = _swing_start_s(contacts, rows, seen.settings.longest_swing_s)
             slipped = _slipped(seen, start_s, end_s)
             in_run = seen.slip is not None and seen.slip.in_run
-            missing = (seen.within_s(start_s, end_s) > _MATTERS_S) & ~slipped
+            missing = (seen.within_s(start_s, end_s) > seen.settings.matters_s) & ~slipped
             clipped = seen.gyro_clipped_s
             fast = np.searchsorted(clipped, start_s) < np.searchsorted(clipped, end_s)
             for name, of_step in (
@@ -207,31 +241,19 @@ def _slipped(seen: Gaps, start_s: FloatArray, end_s: FloatArray) -> NDArray[np.b
     return (seen.slip.start_s < end_s) & (seen.slip.end_s > start_s)
 
 
-def _swing_start_s(contacts: Contacts, rows: NDArray[np.int64]) -> FloatArray:
+def _swing_start_s(
+    contacts: Contacts, rows: NDArray[np.int64], longest_swing_s: float
+) -> FloatArray:
     """Toe-off before each contact of one foot; a usual time before the first one."""
     before = contacts.toe_off_s[rows]
-    start_s = np.append(contacts.touchdown_s[rows][:1] - _LONGEST_SWING_S, before[:-1])
+    start_s = np.append(contacts.touchdown_s[rows][:1] - longest_swing_s, before[:-1])
     return np.asarray(start_s[: len(rows)])
-
-
-@dataclass(frozen=True)
-class ClippingSettings:
-    """What samples at the end of the range may hide.
-
-    Parameters
-    ----------
-    accel_sd_mps2 : float
-        Standard deviation beyond the range of the accelerometer, for as long as it lasts.
-    """
-
-    accel_sd_mps2: float = CLIPPED_ACCEL_SD_MPS2
 
 
 def stride_doubt_m(
     contacts: Contacts,
     gaps: Mapping[Site, Gaps],
     side: Side,
-    settings: ClippingSettings,
     motion: Motion,
 ) -> FloatArray:
     """Standard uncertainty of each stride of a foot from clipped and missing samples.
@@ -245,7 +267,6 @@ def stride_doubt_m(
     contacts : Contacts
     gaps : mapping from Site to Gaps
     side : {"left", "right"}
-    settings : ClippingSettings
     motion : Motion
 
     Returns
@@ -260,14 +281,14 @@ def stride_doubt_m(
         return np.zeros(max(len(rows) - 1, 0))
     stride_s = np.diff(middle_s)
     clipped_s = np.diff(np.searchsorted(seen.accel_clipped_s, middle_s)) * seen.period_s
-    unseen_mps = settings.accel_sd_mps2 * clipped_s
+    unseen_mps = seen.accel_unseen_mps2 * clipped_s
     hidden_rad, turned_mps = (
         np.diff(np.append(0.0, np.cumsum(part))[np.searchsorted(seen.gyro_clipped_s, middle_s)])
         for part in (seen.gyro_hidden_rad, seen.gyro_hidden_rad * _speed_mps(motion, side, seen))
     )
     tilted_mps = turned_mps + STANDARD_GRAVITY_MPS2 * hidden_rad * 0.5 * stride_s
     doubt_m = 0.25 * stride_s * np.hypot(unseen_mps, tilted_mps)
-    missing = seen.within_s(middle_s[:-1], middle_s[1:]) > _MATTERS_S
+    missing = seen.within_s(middle_s[:-1], middle_s[1:]) > seen.settings.matters_s
     return np.asarray(np.where(missing, np.inf, doubt_m))
 
 

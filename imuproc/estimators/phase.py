@@ -6,38 +6,52 @@ The bounds follow coaching use (common practice, no source): with an exponential
 (time constant 1.1 to 1.4 s) drive ends near the 8th step and transition near the 16th.
 """
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.dsp.filters import smooth_binomially
+from imuproc.files.settings_model import JUDGEMENT, StageSettings, number
 
 FloatArray = NDArray[np.float64]
+
+_FEWEST_SPEEDS = 4
+"""With fewer a rise of speed is not told."""
 
 PHASES = ("drive", "transition", "upright", "slowing")
 
 
-@dataclass(frozen=True)
-class PhaseSettings:
-    """Bounds of the phases.
+class PhaseSettings(StageSettings):
+    """Bounds of the phases."""
 
-    Parameters
-    ----------
-    drive_gain, transition_gain : float
-        Least gain of speed per step as a share of the run's top speed.
-    slowing_share : float
-        Steps after the last one that reaches this share of top speed are slowing.
-    drive_steps, transition_steps : int
-        Last step of each phase where speed is missing.
-    """
+    basis = "coaching use (common practice, no source), with an exponential rise of speed"
+    drive_gain: float = number(
+        0.03,
+        (0.0, 1.0),
+        "Least gain of speed per step in the drive phase, as a share of the run's top speed.",
+        unit="",
+    )
+    transition_gain: float = number(
+        0.0075, (0.0, 1.0), "The same in the transition phase.", unit=""
+    )
+    slowing_share: float = number(
+        0.96,
+        (0.1, 1.0),
+        "Steps after the last one that reaches this share of top speed are slowing.",
+    )
+    drive_steps: int = number(8, (0, 100), "Last step of the drive phase where speed is missing.")
+    transition_steps: int = number(
+        16, (0, 200), "Last step of the transition phase where speed is missing."
+    )
+    known_share: float = number(
+        0.6,
+        (0.0, 1.0),
+        "Speed is missing where fewer steps than this share of them have one.",
+        JUDGEMENT,
+    )
 
-    drive_gain: float = 0.03
-    transition_gain: float = 0.0075
-    slowing_share: float = 0.96
-    drive_steps: int = 8
-    transition_steps: int = 16
+    ordered = (("transition_gain", "drive_gain"), ("drive_steps", "transition_steps"))
 
 
 def phases(speed_mps: FloatArray, has_drive: bool, settings: PhaseSettings) -> NDArray[Any]:
@@ -58,7 +72,7 @@ def phases(speed_mps: FloatArray, has_drive: bool, settings: PhaseSettings) -> N
     count = len(speed_mps)
     number = np.arange(1, count + 1)
     known = np.isfinite(speed_mps)
-    if known.sum() < max(4, 0.6 * count):
+    if known.sum() < max(_FEWEST_SPEEDS, settings.known_share * count):
         drive_end, transition_end, slowing_start = (
             settings.drive_steps,
             settings.transition_steps,

@@ -29,25 +29,69 @@ from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.estimators.figures import Figure
+from imuproc.files.settings_model import FUKUCHI, JUDGEMENT, PRACTICE, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-_AFTER_S = 0.07
-_OUTWARD_DEG = -1.0
-_FEWEST_CONTACTS = 5
-_CUTOFF_HZ = 20.0
-_USUAL_SKEWNESS = -0.5
-_USUAL_FASTER = 0.4
-_USUAL_MORE = 0.13
-"""Usual sizes in a leg whose logs are in their place; of the two ratios the logarithm."""
-_TURNING_RADPS = 2.0
-"""Both segments of a running leg turn forward far faster than this (common practice, no source)."""
-_VAGUE_S = 0.03
+
+class SideSettings(StageSettings):
+    """When logs do not sit where they say."""
+
+    basis = f"chosen on 33 trials of {FUKUCHI}, with logs exchanged and not, and simulated sprints"
+    after_s: float = number(
+        0.07, (0.005, 0.5), "How long after touchdown the roll of a foot is looked at."
+    )
+    outward_deg: float = number(
+        -1.0,
+        (-45.0, 0.0),
+        "Legs are told to be exchanged only where both feet roll inward by less than this.",
+    )
+    fewest_contacts: int = number(
+        5, (1, 100), "With fewer contacts of a foot nothing is said.", unit="contacts"
+    )
+    cutoff_hz: float = number(20.0, (1.0, 100.0), "Low-pass of the rates of shank and foot.")
+    usual_skewness: float = number(
+        -0.5,
+        (-5.0, -0.01),
+        "Usual skewness of the ankle's rate in a leg whose logs are in their place.",
+        "-0.81 to -0.06 (-0.13 to 0.76 exchanged) in 33 trials and 12 simulated sprints",
+        unit="",
+    )
+    usual_faster_log: float = number(
+        0.4,
+        (0.01, 5.0),
+        "Usual logarithm of how many times as fast the foot turns toe down as the shank forward.",
+        "1.01 to 2.1 times (0.48 to 0.97 exchanged) in the same runs",
+        unit="",
+    )
+    usual_more_log: float = number(
+        0.13,
+        (0.01, 5.0),
+        "Usual logarithm of how many times as much the foot turns over the run as the shank.",
+        "1.01 to 1.27 times (0.83 to 1.00 exchanged) in the same runs",
+        unit="",
+    )
+    turning_radps: float = number(
+        2.0,
+        (0.0, 30.0),
+        "Both segments of a running leg turn far faster than this; where none does, nothing is "
+        "said.",
+        PRACTICE,
+    )
+    vague_s: float = number(
+        0.03,
+        (0.0, 1.0),
+        "What adds to the uncertainty of events of a leg whose shank and foot are exchanged.",
+        JUDGEMENT,
+    )
 
 
 def side_flags(
-    motion: Motion, contacts: Contacts, measured: Mapping[Site, BoolArray]
+    motion: Motion,
+    contacts: Contacts,
+    measured: Mapping[Site, BoolArray],
+    settings: SideSettings,
 ) -> list[RaisedFlag]:
     """Flags where the logs of both legs, or of shank and foot of one leg, look swapped.
 
@@ -57,17 +101,24 @@ def side_flags(
     contacts : Contacts
     measured : mapping from Site to ndarray of bool, shape (n,)
         Where each sensor was; a torn log tells nothing of its place behind the tear.
+    settings : SideSettings
 
     Returns
     -------
     list of RaisedFlag
         ``sides_swapped`` and ``segments_swapped`` with what was measured, or nothing.
     """
-    return [*_swapped_legs(motion, contacts), *_swapped_segments(motion, contacts, measured)]
+    return [
+        *_swapped_legs(motion, contacts, settings),
+        *_swapped_segments(motion, contacts, measured, settings),
+    ]
 
 
 def without_swapped(
-    figures: Mapping[str, Figure], contacts: Contacts, flags: Iterable[RaisedFlag]
+    figures: Mapping[str, Figure],
+    contacts: Contacts,
+    flags: Iterable[RaisedFlag],
+    vague_s: float,
 ) -> dict[str, Figure]:
     """Figures without those that a leg with exchanged shank and foot makes wrong.
 
@@ -77,6 +128,8 @@ def without_swapped(
     contacts : Contacts
     flags : iterable of RaisedFlag
         As :func:`side_flags` gives them.
+    vague_s : float
+        What adds to the uncertainty of events of such a leg.
 
     Returns
     -------
@@ -96,7 +149,7 @@ def without_swapped(
     }
     for name in ("touchdown_s", "toe_off_s"):
         parts = figures[name].parts
-        vague = np.where(own, np.hypot(parts["event"], _VAGUE_S), parts["event"])
+        vague = np.where(own, np.hypot(parts["event"], vague_s), parts["event"])
         out[name] = Figure(figures[name].value, {**parts, "event": vague})
     return out
 
@@ -107,7 +160,10 @@ def _next(own: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _swapped_segments(
-    motion: Motion, contacts: Contacts, measured: Mapping[Site, BoolArray]
+    motion: Motion,
+    contacts: Contacts,
+    measured: Mapping[Site, BoolArray],
+    settings: SideSettings,
 ) -> list[RaisedFlag]:
     """Legs whose shank moves as a foot does and whose foot as a shank."""
     flags = []
@@ -123,7 +179,7 @@ def _swapped_segments(
         foot, shank = (
             low_pass(
                 motion.segments[site].pitch_rate_radps[inside],
-                min(_CUTOFF_HZ, 0.4 * rate_hz),
+                min(settings.cutoff_hz, 0.4 * rate_hz),
                 rate_hz,
             )[known]
             for site in sites
@@ -132,11 +188,13 @@ def _swapped_segments(
             continue
         size = float(np.mean(np.abs(foot - shank) ** 3))
         turning_radps = -max(float(shank.min()), float(foot.min()))
-        if size == 0.0 or turning_radps < _TURNING_RADPS:  # the same log twice, or no running
+        if (
+            size == 0.0 or turning_radps < settings.turning_radps
+        ):  # the same log twice, or no running
             continue
         skewness = float(np.mean((foot - shank) ** 3)) / size
         faster, more = float(foot.min() / shank.min()), float(np.std(foot) / np.std(shank))
-        if _in_place(skewness, faster, more) < 0.0:
+        if _in_place(skewness, faster, more, settings) < 0.0:
             detail = (
                 f"{side} leg: the log named foot moves as a shank does; it turns toe down "
                 f"{faster:.2f} times as fast as the one named shank turns forward, and over the "
@@ -146,33 +204,34 @@ def _swapped_segments(
     return flags
 
 
-def _in_place(skewness: float, faster: float, more: float) -> float:
+def _in_place(skewness: float, faster: float, more: float, settings: SideSettings) -> float:
     """How far a leg moves as one whose logs are in their place: 1 as usual, -1 exchanged."""
     shares = (
-        skewness / _USUAL_SKEWNESS,
-        np.log(faster) / _USUAL_FASTER,
-        np.log(more) / _USUAL_MORE,
+        skewness / settings.usual_skewness,
+        np.log(faster) / settings.usual_faster_log,
+        np.log(more) / settings.usual_more_log,
     )
     return float(np.mean(shares))
 
 
-def _swapped_legs(motion: Motion, contacts: Contacts) -> list[RaisedFlag]:
+def _swapped_legs(motion: Motion, contacts: Contacts, settings: SideSettings) -> list[RaisedFlag]:
     """A flag where the feet do not roll inward after touchdown."""
     rolls, scatter = [], []
     last = len(motion.time_s) - 1
     for side in SIDES:
         foot = motion.segments.get(foot_of(side))
         down = contacts.touchdown_s[contacts.side == side]
-        if foot is None or len(down) < _FEWEST_CONTACTS:
+        if foot is None or len(down) < settings.fewest_contacts:
             return []
         before, after = (
             _roll_rad(foot.quat_wxyz[np.searchsorted(motion.time_s, at_s).clip(0, last)])
-            for at_s in (down, down + _AFTER_S)
+            for at_s in (down, down + settings.after_s)
         )
         gained = np.degrees(after - before) * (1.0 if side == "left" else -1.0)
         rolls.append(float(np.median(gained)))
         scatter.append(float(np.std(gained)) / np.sqrt(len(down)))
-    if any(r > min(_OUTWARD_DEG, -2.0 * u) for r, u in zip(rolls, scatter, strict=True)):
+    most_deg = [min(settings.outward_deg, -2.0 * u) for u in scatter]
+    if any(roll > most for roll, most in zip(rolls, most_deg, strict=True)):
         return []
     detail = (
         f"after touchdown the left foot rolls inward by {rolls[0]:.0f} deg and the right one by "

@@ -24,36 +24,44 @@ from imuproc.dsp.integration import cumulative_integral
 from imuproc.dsp.rotations import cross, quat_rotate
 from imuproc.estimators.figures import Figure, missing
 from imuproc.estimators.timing import next_step
+from imuproc.files.settings_model import FUKUCHI, TRIED, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class StrideSettings:
-    """What is assumed about strides and steps, one standard deviation each.
+class StrideSettings(StageSettings):
+    """What is assumed about strides and steps, one standard deviation each."""
 
-    Parameters
-    ----------
-    stride_u_m : float
-        Of one stride's length, by chance from stride to stride.
-    stance_u_mps : float
-        Of the speed at which the ball of the foot still moves when it is taken to be at rest,
-        alike in all stances of a run. In 33 trials of 11 runners at 2.5 to 4.5 m/s (Fukuchi et
-        al. 2017, open data) lengths came out 0.02 to 0.11 m/s too long, as markers on the shoe
-        creep back over the sole through mid-stance; in simulated sprints whose ball stands still
-        but for rolling, 0.01 to 0.10 m/s too short.
-    speed_bend_mps : float
-        Of the change of the speed gain from one step to the next, from mid-contact to mid-contact:
-        0.09 to 0.47, median 0.16 m/s in the same trials, left-right differences included.
-    asymmetry_m : float
-        Of the steady difference between left and right step length: half of it goes to each (in
-        the same trials 0.025 m).
-    """
-
-    stride_u_m: float = 0.03
-    stance_u_mps: float = 0.06
-    speed_bend_mps: float = 0.2
-    asymmetry_m: float = 0.025
+    stride_u_m: float = number(
+        0.03, (0.0001, 1.0), "Of one stride's length, by chance from stride to stride.", TRIED
+    )
+    stance_u_mps: float = number(
+        0.06,
+        (0.0, 5.0),
+        "Of the speed at which the ball of the foot still moves when it is taken to be at rest, "
+        "alike in all stances of a run.",
+        f"in 33 trials of {FUKUCHI} lengths came out 0.02 to 0.11 m/s too long, as markers on the "
+        "shoe creep back over the sole through mid-stance; in simulated sprints whose ball stands "
+        "still but for rolling, 0.01 to 0.10 m/s too short",
+    )
+    speed_bend_mps: float = number(
+        0.2,
+        (0.001, 10.0),
+        "Of the change of the speed gain from one step to the next, from mid-contact to "
+        "mid-contact.",
+        "0.09 to 0.47, median 0.16 m/s in the same trials, left-right differences included",
+    )
+    asymmetry_m: float = number(
+        0.025,
+        (0.0, 1.0),
+        "Of the steady difference between left and right step length: half of it goes to each.",
+        "0.025 m in the same trials",
+    )
+    longest_step_s: float = number(
+        0.8,
+        (0.1, 5.0),
+        "A longer time from one touchdown to the next is a missed step, not a step.",
+    )
 
 
 def ball_velocity(segment: SegmentMotion) -> FloatArray:
@@ -217,7 +225,7 @@ def step_lengths(
         None where no stride can be used.
     """
     count = len(contacts)
-    follows = next_step(contacts)
+    follows = next_step(contacts, settings.longest_step_s)
     strides = _stride_lengths(motion, contacts)
     stride_u = np.full(count, settings.stride_u_m)
     for side, doubt in (doubt_m or {}).items():

@@ -8,20 +8,24 @@ from imuproc.estimators.figures import Figure
 
 FloatArray = NDArray[np.float64]
 
-_SAME_RUN_S = 0.8
-"""A longer time from one touchdown to the next is a missed step, not a step."""
 
+def next_step(contacts: Contacts, longest_step_s: float) -> NDArray[np.bool_]:
+    """Whether the next contact is the other foot's and follows soon enough, shape (m,).
 
-def next_step(contacts: Contacts) -> NDArray[np.bool_]:
-    """Whether the next contact is the other foot's and follows soon enough, shape (m,)."""
+    Parameters
+    ----------
+    contacts : Contacts
+    longest_step_s : float
+        A longer time from one touchdown to the next is a missed step, not a step.
+    """
     follows = np.zeros(len(contacts), dtype=bool)
     follows[:-1] = (contacts.side[1:] != contacts.side[:-1]) & (
-        np.diff(contacts.touchdown_s) < _SAME_RUN_S
+        np.diff(contacts.touchdown_s) < longest_step_s
     )
     return follows
 
 
-def timing_figures(contacts: Contacts) -> dict[str, Figure]:
+def timing_figures(contacts: Contacts, longest_step_s: float) -> dict[str, Figure]:
     """Event times, contact, flight and step time, step frequency.
 
     An offset that all touchdowns (or toe-offs) share does not count in the time from one touchdown
@@ -32,6 +36,8 @@ def timing_figures(contacts: Contacts) -> dict[str, Figure]:
     contacts : Contacts
         With ``touchdown_rate_u_s`` and ``toe_off_rate_u_s`` (what sampling adds) in the evidence
         where they are known.
+    longest_step_s : float
+        As for :func:`next_step`.
 
     Returns
     -------
@@ -49,7 +55,7 @@ def timing_figures(contacts: Contacts) -> dict[str, Figure]:
     none = np.zeros(len(contacts))
     clock_u = contacts.evidence.get("clock_u_s", none)
     between_u = contacts.evidence.get("clock_next_u_s", none)
-    ok = next_step(contacts)
+    ok = next_step(contacts, longest_step_s)
     step = np.where(ok, _following(down) - down, np.nan)
     step_u = np.hypot(down_u, _following(down_u))
     step_rate_u = np.hypot(down_rate_u, _following(down_rate_u))

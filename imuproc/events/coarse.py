@@ -25,7 +25,7 @@ from imuproc.events.marks import (
     touchdown_marks,
 )
 from imuproc.events.unaided import UnaidedSettings, marked_events
-from imuproc.files.settings_model import TRIED, StageSettings, number, part
+from imuproc.files.settings_model import TRIED, StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -63,8 +63,8 @@ class CoarseSettings(StageSettings):
     u_s: float = number(
         0.015, (0.001, 0.2), "Standard uncertainty of coarse touchdowns and toe-offs."
     )
-    signals: SignalSettings = part(SignalSettings)
-    marks: MarkSettings = part(MarkSettings)
+    signals: SignalSettings = table(SignalSettings)
+    marks: MarkSettings = table(MarkSettings)
 
     ordered = (("shortest_stride_s", "longest_stride_s"),)
 

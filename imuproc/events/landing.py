@@ -119,8 +119,8 @@ class LandingSettings(StageSettings):
     stop_share: float = number(
         0.6,
         (0.0, 2.0),
-        "Part of what the arrest lasts longer than usual_stop_s that adds to it: what is soft gives "
-        "later.",
+        "Part of what the arrest lasts longer than usual_stop_s that adds to it: what is soft "
+        "gives later.",
         "half way between nothing and a stop that only takes longer; the data stay below",
     )
     usual_stop_s: float = number(0.018, (0.001, 0.2), "How long a usual arrest of the ball lasts.")

@@ -42,7 +42,7 @@ from imuproc.events.touchdown import (
     touchdown_rate_u,
     touchdowns,
 )
-from imuproc.files.settings_model import JUDGEMENT, StageSettings, number, part
+from imuproc.files.settings_model import JUDGEMENT, StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
 
@@ -90,12 +90,12 @@ class RefineSettings(StageSettings):
         "Standard uncertainty of foot pitch above which the foot's motion tells nothing of its "
         "events: as much as costs a sensor its orientation where a gap hides it.",
     )
-    geometry: FootGeometry = part(FootGeometry)
-    landing: LandingSettings = part(LandingSettings)
-    leaving: LeavingSettings = part(LeavingSettings)
-    touchdown: TouchdownSettings = part(TouchdownSettings)
-    toe_off: ToeOffSettings = part(ToeOffSettings)
-    coverage: CoverageSettings = part(CoverageSettings)
+    geometry: FootGeometry = table(FootGeometry)
+    landing: LandingSettings = table(LandingSettings)
+    leaving: LeavingSettings = table(LeavingSettings)
+    touchdown: TouchdownSettings = table(TouchdownSettings)
+    toe_off: ToeOffSettings = table(ToeOffSettings)
+    coverage: CoverageSettings = table(CoverageSettings)
 
 
 def refined_contacts(

@@ -25,7 +25,7 @@ from imuproc.files.settings_model import (
     TRIED,
     StageSettings,
     number,
-    part,
+    table,
 )
 
 FloatArray = NDArray[np.float64]
@@ -85,7 +85,7 @@ class RunSettings(StageSettings):
         "No limb turns faster for 10 samples (4600 deg/s): where one seems to, the unit is wrong.",
         MEMORY,
     )
-    progress: ProgressSettings = part(ProgressSettings)
+    progress: ProgressSettings = table(ProgressSettings)
 
     ordered = (("shortest_stride_s", "longest_stride_s"),)
 

@@ -173,7 +173,7 @@ class Setting:
 
 
 def settings_in(stage: StageSettings, prefix: str = "") -> Iterator[Setting]:
-    """Every number of a stage, those of its parts after its own.
+    """Every number of a stage, those of the tables in it after its own.
 
     Parameters
     ----------

@@ -34,16 +34,8 @@ from imuproc.motion.way import bend_of_way
 
 FloatArray = NDArray[np.float64]
 
-# From an instep sensor to the ball and to the ankle, and from a shank sensor to the ankle, in m:
-# wide priors that any usual mounting fits (dimensions: facts of anatomy, from memory).
-_BALL_FROM_FOOT_SENSOR = (np.array([0.06, 0.0, -0.05]), np.array([0.08, 0.03, 0.04]))
-_ANKLE_FROM_FOOT_SENSOR = (np.array([-0.06, 0.0, 0.03]), np.array([0.06, 0.03, 0.04]))
-_ANKLE_FROM_SHANK_SENSOR = (np.array([-0.03, 0.0, -0.22]), np.array([0.04, 0.03, 0.10]))
-_ROLLING_RADIUS_SD_M = 0.03
-
-# Nothing but the way of the segment itself fixes its heading; tied to a foot it may still turn.
 _HEADING_GIVEN_RAD = np.radians(0.01)
-_HEADING_TIED_RAD = np.radians(3.0)
+"""Where nothing but the way of the segment itself fixes its heading, it is taken as it is."""
 
 FOOT_AXIS = np.array([1.0, 0.0, 0.0])
 SHANK_AXIS = np.array([0.0, 0.0, 1.0])
@@ -78,6 +70,7 @@ def solve_motion(
     prepared: PreparedBody,
     contacts: Contacts,
     settings: MotionSettings,
+    ankle_m: float,
     uncertainty: bool = True,
 ) -> Motion:
     """Orientation and velocity of every segment, free of drift.
@@ -90,6 +83,8 @@ def solve_motion(
     contacts : Contacts
         Coarse or refined contacts.
     settings : MotionSettings
+    ankle_m : float
+        Usual distance from a sensor on the shank down to the ankle.
     uncertainty : bool
         Whether to work out ``pitch_u_rad`` (NaN otherwise): it takes as long as all else.
 
@@ -103,7 +98,7 @@ def solve_motion(
     bend = np.zeros(len(conditioned.time_s))
     for side in SIDES:
         own = contacts.take(contacts.side == side)
-        leg, bend_of_leg = _solve_leg(prepared, own, side, settings, uncertainty)
+        leg, bend_of_leg = _solve_leg(prepared, own, side, settings, ankle_m, uncertainty)
         solved.update(leg)
         bend = bend if bend_of_leg is None else bend_of_leg
     if "pelvis" in prepared:
@@ -117,9 +112,9 @@ def solve_motion(
     entry = HistoryEntry(
         "motion.body",
         f"Drift solved over {len(contacts)} stances and all rests of {len(solved)} segments.",
-        {name: getattr(settings, name) for name in settings.__dataclass_fields__},
+        settings.model_dump(),
     )
-    flags = tuple(rate_flags(solved, conditioned.rate_hz))
+    flags = tuple(rate_flags(solved, conditioned.rate_hz, settings.rate))
     return Motion(conditioned.time_s, solved, flags, (*conditioned.history, entry))
 
 
@@ -142,7 +137,12 @@ def _quiet_parts(contacts: Contacts, settings: MotionSettings) -> Stances:
 
 
 def _solve_leg(
-    prepared: PreparedBody, own: Contacts, side: Side, settings: MotionSettings, uncertainty: bool
+    prepared: PreparedBody,
+    own: Contacts,
+    side: Side,
+    settings: MotionSettings,
+    ankle_m: float,
+    uncertainty: bool,
 ) -> tuple[dict[Site, SegmentMotion], FloatArray | None]:
     """Foot and shank of one side, and the direction of the way, shape (n,)."""
     foot_start, shank_start = prepared.get(foot_of(side)), prepared.get(shank_of(side))
@@ -154,7 +154,7 @@ def _solve_leg(
         stances, ball = _quiet_parts(own, settings), _ball_point(settings)
         solved = solve_segment(foot_start, stances, ball, settings, _HEADING_GIVEN_RAD)
         foot = _face_forward(solved, own)
-        bend = bend_of_way(foot.time_s, foot.velocity_mps, stances.middle_s)
+        bend = bend_of_way(foot.time_s, foot.velocity_mps, stances.middle_s, settings.straight_deg)
         turn = heel_rise_turn(foot_start.segment, foot.time_s, own, side, settings)
         out[foot_of(side)] = to_motion(foot, FOOT_AXIS, bend, turn, uncertainty)
     if shank_start is None:
@@ -162,14 +162,17 @@ def _solve_leg(
     own = own.take(_measured_by(shank_start, own))  # of those in which the foot was measured too
     stances = _quiet_parts(own, settings)
     if foot is None or bend is None:
-        ankle = _drifting_ankle(settings)
+        ankle = _drifting_ankle(settings, ankle_m)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_GIVEN_RAD)
         shank = _face_forward(solved, own)
-        bend = bend_of_way(shank.time_s, shank.velocity_mps, stances.middle_s)
+        bend = bend_of_way(
+            shank.time_s, shank.velocity_mps, stances.middle_s, settings.straight_deg
+        )
     else:
         heading = swing_heading(shank_start.strapdown, stances.middle_s)
-        ankle = _ankle_of(foot, heading, settings)
-        solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_TIED_RAD)
+        ankle = _ankle_of(foot, heading, settings, ankle_m)
+        tied_rad = float(np.radians(settings.shank_heading_sd_deg))
+        solved = solve_segment(shank_start, stances, ankle, settings, tied_rad)
         shank = turn_solved(solved, -heading)
     out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend, uncertainty=uncertainty)
     return out, bend
@@ -201,12 +204,12 @@ def _ball_point(settings: MotionSettings) -> PointBuilder:
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
         quat, gyro = _sampled(strapdown, segment, anchors)
         rolling = -cross(quat_rotate(quat, gyro), UP)
-        mean, sd = _BALL_FROM_FOOT_SENSOR
+        levers = settings.levers
         return PointModel(
             rows=np.concatenate((lever_rows(quat, gyro), rolling[:, :, None]), axis=2),
             target=np.zeros((len(gyro), 3)),
-            prior_mean=np.concatenate((mean, [0.0])),
-            prior_sd=np.concatenate((sd, [_ROLLING_RADIUS_SD_M])),
+            prior_mean=np.array([*levers.ball_from_foot_sensor_m, 0.0]),
+            prior_sd=np.array([*levers.ball_from_foot_sensor_sd_m, levers.rolling_radius_sd_m]),
             velocity_sd_mps=settings.ball_velocity_sd_mps,
             within_sd_mps=settings.ball_within_sd_mps,
         )
@@ -214,7 +217,9 @@ def _ball_point(settings: MotionSettings) -> PointBuilder:
     return build
 
 
-def _ankle_of(foot: Solved, heading_rad: float, settings: MotionSettings) -> PointBuilder:
+def _ankle_of(
+    foot: Solved, heading_rad: float, settings: MotionSettings, ankle_m: float
+) -> PointBuilder:
     """The ankle has the same velocity as a point of the shank and as a point of the foot.
 
     The world of the foot is turned by ``heading_rad`` to be that of the shank.
@@ -230,13 +235,15 @@ def _ankle_of(foot: Solved, heading_rad: float, settings: MotionSettings) -> Poi
         stance = anchors.is_stance[anchors.sample_anchor][:, None]
         velocity = at_times(foot.velocity_mps, foot.time_s, anchors.sample_time_s)
         velocity = quat_rotate(turn, velocity)
-        shank_mean, shank_sd = _ANKLE_FROM_SHANK_SENSOR
-        foot_mean, foot_sd = _ANKLE_FROM_FOOT_SENSOR
+        levers = settings.levers
+        shank_sd, foot_sd = levers.ankle_from_shank_sensor_sd_m, levers.ankle_from_foot_sensor_sd_m
         return PointModel(
             rows=np.concatenate((lever_rows(quat, gyro), -lever_rows(foot_quat, foot_gyro)), 2),
             target=np.where(stance, velocity, 0.0),
-            prior_mean=np.concatenate((shank_mean, foot_mean)),
-            prior_sd=np.concatenate((shank_sd, foot_sd)),
+            prior_mean=np.array(
+                [*levers.ankle_from_shank_sensor_m, -ankle_m, *levers.ankle_from_foot_sensor_m]
+            ),
+            prior_sd=np.array([*shank_sd, *foot_sd]),
             velocity_sd_mps=settings.ankle_velocity_sd_mps,
             within_sd_mps=settings.ankle_velocity_sd_mps,
         )
@@ -244,19 +251,20 @@ def _ankle_of(foot: Solved, heading_rad: float, settings: MotionSettings) -> Poi
     return build
 
 
-def _drifting_ankle(settings: MotionSettings) -> PointBuilder:
+def _drifting_ankle(settings: MotionSettings, ankle_m: float) -> PointBuilder:
     """Without a foot sensor the ankle moves alike from stance to stance, but how is not known."""
 
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
         quat, gyro = _sampled(strapdown, segment, anchors)
         stance = anchors.is_stance[anchors.sample_anchor]
         common = -np.where(stance[:, None, None], np.eye(3)[None], 0.0)
-        mean, sd = _ANKLE_FROM_SHANK_SENSOR
+        mean = settings.levers.ankle_from_shank_sensor_m
+        sd = settings.levers.ankle_from_shank_sensor_sd_m
         return PointModel(
             rows=np.concatenate((lever_rows(quat, gyro), common), axis=2),
             target=np.zeros((len(gyro), 3)),
-            prior_mean=np.concatenate((mean, np.zeros(3))),
-            prior_sd=np.concatenate((sd, np.full(3, 0.8))),
+            prior_mean=np.array([*mean, -ankle_m, 0.0, 0.0, 0.0]),
+            prior_sd=np.concatenate((sd, np.full(3, settings.shank_alone_common_sd_mps))),
             velocity_sd_mps=settings.shank_alone_velocity_sd_mps,
             within_sd_mps=settings.shank_alone_velocity_sd_mps,
         )

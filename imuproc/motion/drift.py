@@ -29,10 +29,10 @@ from imuproc.motion.strapdown import (
 
 FloatArray = NDArray[np.float64]
 
-_HUBER = 1.5
 _REWEIGHTINGS = 4
 _SETTLED = 0.01
 _ANY_VELOCITY_MPS = 30.0
+"""Prior of an anchor's velocity: it tells nothing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,10 +127,11 @@ def error_prior_sd(
     scale or the bias of any axis: rest tells how much, not which.
     """
     off = accel_off if accel_off > settings.accel_usual_off else 0.0
+    tilt_sd = np.radians(settings.tilt_sd_deg)
     g_sensitivity = np.radians(settings.g_sensitivity_sd_degps_per_g) / STANDARD_GRAVITY_MPS2
     return np.concatenate(
         (
-            [np.radians(2.0), np.radians(2.0), heading_sd_rad],
+            [tilt_sd, tilt_sd, heading_sd_rad],
             np.full(3, gyro_bias_u_radps),
             np.full(9, settings.gyro_matrix_sd),
             np.full(9, g_sensitivity),
@@ -167,7 +168,7 @@ def solve(problem: DriftProblem, settings: MotionSettings) -> DriftSolution:
             (chain_right + right[0])[:, :, None], (shared_right + right[1])[:, None]
         )
         misfit = seen.misfit(chain[:, 3:, 0], shared[:, 0])
-        before, weight = weight, np.minimum(1.0, _HUBER / np.maximum(misfit, 1e-9))
+        before, weight = weight, np.minimum(1.0, settings.huber / np.maximum(misfit, 1e-9))
         if np.abs(weight - before).max() < _SETTLED:
             break
     value = prior_mean + prior_sd * shared[:, 0]

@@ -24,10 +24,8 @@ from imuproc.motion.settings import MotionSettings
 
 FloatArray = NDArray[np.float64]
 
-_RISE_FROM = 0.55
 _FEWEST_SAMPLES = 12
-_NO_AXIS = 0.3
-"""Rate about the lesser axis over that about the main one, from which on there is no main axis."""
+"""Fewer samples of the heel's rise tell no axis."""
 
 
 def heel_rise_turn(
@@ -54,12 +52,12 @@ def heel_rise_turn(
     for touchdown_s, toe_off_s in zip(own.touchdown_s, own.toe_off_s, strict=True):
         first, last = np.searchsorted(time_s, [touchdown_s, toe_off_s])
         share[first:last] = (time_s[first:last] - touchdown_s) / max(toe_off_s - touchdown_s, 1e-3)
-    rising = (share >= _RISE_FROM) & segment.measured & ~segment.gyro_clipped
+    rising = (share >= settings.heel_rises_from) & segment.measured & ~segment.gyro_clipped
     flat = segment.gyro_radps[rising, :2]
     if len(flat) < _FEWEST_SAMPLES:
         return 0.0
     values, vectors = np.linalg.eigh(flat.T @ flat)
-    if values[0] > _NO_AXIS**2 * values[1]:
+    if values[0] > settings.no_axis_ratio**2 * values[1]:
         return 0.0
     axis = vectors[:, 1]
     axis = axis * np.sign(axis[1] or 1.0)

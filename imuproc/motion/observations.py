@@ -44,21 +44,25 @@ class Anchors:
 
 
 SAMPLES_PER_STANCE = 6
-_REST_PIECE_S = 0.5
+"""Velocity is looked at so often in each stance: its mean and what goes up and down about it."""
 _MOST_PIECES = 12
+"""Of one rest; more would only take longer."""
 
 
-def _rest_instants(rests: tuple[Interval, ...]) -> FloatArray:
-    """Ends and inner points of each rest: about every half second, of a long one less often."""
+def _rest_instants(rests: tuple[Interval, ...], piece_s: float) -> FloatArray:
+    """Ends and inner points of each rest: evenly, of a long one less often."""
     instants = []
     for rest in rests:
-        pieces = int(np.clip(np.ceil(rest.duration_s / _REST_PIECE_S), 1, _MOST_PIECES))
+        pieces = int(np.clip(np.ceil(rest.duration_s / piece_s), 1, _MOST_PIECES))
         instants.append(np.linspace(rest.start_s, rest.end_s, pieces + 1))
     return np.concatenate(instants) if instants else np.empty(0)
 
 
 def make_anchors(
-    stance_start_s: FloatArray, stance_end_s: FloatArray, rests: tuple[Interval, ...]
+    stance_start_s: FloatArray,
+    stance_end_s: FloatArray,
+    rests: tuple[Interval, ...],
+    rest_piece_s: float,
 ) -> Anchors:
     """Anchors from the quiet part of each stance and from the rests.
 
@@ -68,12 +72,14 @@ def make_anchors(
         Quiet part of each stance in s.
     rests : tuple of Interval
         Still stretches.
+    rest_piece_s : float
+        In rests velocity is looked at about so often.
 
     Returns
     -------
     Anchors
     """
-    rest_s = _rest_instants(rests)
+    rest_s = _rest_instants(rests, rest_piece_s)
     share = np.linspace(0.0, 1.0, SAMPLES_PER_STANCE)
     instants = stance_start_s[:, None] + (stance_end_s - stance_start_s)[:, None] * share
     centre = np.concatenate((0.5 * (stance_start_s + stance_end_s), rest_s))
@@ -146,12 +152,13 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
     # A zero that has moved at an unknown time is off by half of that all along, one way or other.
     rotation = rotation + 0.5 * segment.calibration.zero_moved_radps / rate_hz
     # A rotation that was not seen tilts gravity for the rest of the stride.
-    width = odd_width(2.0 * _STRIDE_S, rate_hz)
-    gravity = STANDARD_GRAVITY_MPS2**2 * _STRIDE_S / rate_hz
+    stride_s = settings.usual_stride_s
+    width = odd_width(2.0 * stride_s, rate_hz)
+    gravity = STANDARD_GRAVITY_MPS2**2 * stride_s / rate_hz
     tilted = gravity * _hidden_near(rotation, width) ** 2
     jumped = (settings.unseen_accel_sd_mps2 / rate_hz) ** 2 * _run_lengths(unseen) * unseen
     undersampled = (settings.undersampling_share * bend / rate_hz) ** 2
-    steady = settings.stride_velocity_sd_mps**2 / _STRIDE_S / rate_hz
+    steady = settings.stride_velocity_sd_mps**2 / stride_s / rate_hz
     slipped = _slipped_variance(segment, rate_hz)
     clipped = gravity * _hidden_near(clipped_rotation, width) ** 2 + jumped * segment.measured
     return Blindness(
@@ -161,9 +168,6 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
         undersampled_velocity_variance=np.cumsum(undersampled),
         clipped_rotation_sd_rad=np.cumsum(clipped_rotation),
     )
-
-
-_STRIDE_S = 0.5
 
 
 def _slipped_variance(segment: Conditioned, rate_hz: float) -> FloatArray:

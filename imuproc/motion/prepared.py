@@ -26,6 +26,7 @@ from imuproc.motion.strapdown import (
 FloatArray = NDArray[np.float64]
 
 _LARGE_RAD = np.radians(6.0)
+"""Smaller turns are solved well enough by the linear least squares."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,15 +16,12 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.sites import Site
 from imuproc.motion.drift import DriftSolution
+from imuproc.motion.settings import RateSettings
 
 _ABOUT_Y: Final = 10
 """Place of the scale of the mediolateral gyroscope axis among the error terms."""
-_LEAST: Final = 0.03
-_SURE: Final = 3.0
-_USUAL: Final = 0.015
-"""Scale errors of gyroscopes as they are sold are of this size (1 to 2 %, from memory)."""
-_AGREE: Final = 3
 _TELLS_NOTHING: Final = 0.999
+"""Of the prior variance so much is left where the motion tells nothing."""
 
 
 def scale_error(solution: DriftSolution) -> tuple[float, float] | None:
@@ -47,7 +44,9 @@ def scale_error(solution: DriftSolution) -> tuple[float, float] | None:
     return float(solution.errors[_ABOUT_Y]) / (1.0 - left), float(u_share)
 
 
-def rate_flags(segments: Mapping[Site, SegmentMotion], rate_hz: float) -> list[RaisedFlag]:
+def rate_flags(
+    segments: Mapping[Site, SegmentMotion], rate_hz: float, settings: RateSettings
+) -> list[RaisedFlag]:
     """A flag where the rotation of all leg sensors alike does not fit the rate of their samples.
 
     Parameters
@@ -55,6 +54,7 @@ def rate_flags(segments: Mapping[Site, SegmentMotion], rate_hz: float) -> list[R
     segments : mapping from Site to SegmentMotion
     rate_hz : float
         Of the common clock.
+    settings : RateSettings
 
     Returns
     -------
@@ -69,12 +69,13 @@ def rate_flags(segments: Mapping[Site, SegmentMotion], rate_hz: float) -> list[R
     if not known:
         return []
     share, u_share = np.array(known).T
-    information = 1.0 / (u_share**2 + _USUAL**2)
+    information = 1.0 / (u_share**2 + settings.usual_share**2)
     mean = float(information @ share / information.sum())
     mean_u = float(information.sum() ** -0.5)
-    # One sensor may have any scale of its own; three (or all there are) must agree.
-    alike = np.sort(share * np.sign(mean))[max(len(share) - _AGREE, 0)] > 0.5 * _LEAST
-    if not alike or abs(mean) < max(_LEAST, _SURE * mean_u):
+    # One sensor may have any scale of its own; several (or all there are) must agree.
+    least = np.sort(share * np.sign(mean))[max(len(share) - settings.agreeing_sensors, 0)]
+    alike = least > 0.5 * settings.least_share
+    if not alike or abs(mean) < max(settings.least_share, settings.sure_ratio * mean_u):
         return []
     detail = (
         f"all rotation is {100.0 * abs(mean):.1f} % (u {100.0 * mean_u:.1f} %) too "

@@ -171,7 +171,7 @@ def _solve_once(
         for rest in segment.calibration.rests
         if rest.start_s >= time_s[0] and rest.end_s <= time_s[-1]
     )
-    anchors = make_anchors(stances.start_s, stances.end_s, rests)
+    anchors = make_anchors(stances.start_s, stances.end_s, rests, settings.rest_piece_s)
     problem = DriftProblem(
         strapdown=strapdown,
         sensitivity=prepared.sensitivity,
@@ -315,11 +315,14 @@ def _lever(point: FloatArray) -> FloatArray:
 
 
 _DRIFT_STEP_S = 0.03
+"""Drift is slow: its uncertainty is worked out so often from a while before the stances on ..."""
 _DRIFT_STEP_AT_REST_S = 0.2
+"""... and so often elsewhere."""
 _AROUND_STANCES_S = 1.0
 _PARTS_EVERY = 3
 """What single causes add is worked out at every third of these instants: it costs more."""
 _NOTHING_RAD = 1e-4
+"""Turns that were not seen and are smaller than this change no heading."""
 
 
 def _pitch_uncertainty(

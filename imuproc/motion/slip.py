@@ -19,33 +19,13 @@ from imuproc.core.recording import Calibration, ConditionedRecording, Slip
 from imuproc.core.sites import SIDES, Site, foot_of, is_foot, shank_of
 from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import quat_between, quat_conjugate, quat_rotate, quat_to_rotvec
-from imuproc.motion.settings import MotionSettings
+from imuproc.motion.settings import MotionSettings, SlipSettings
 from imuproc.motion.strapdown import at_times
 
 FloatArray = NDArray[np.float64]
 
 _UP = np.array([0.0, 0.0, 1.0])
 _NO_TURN = np.array([1.0, 0.0, 0.0, 0.0])
-_FOOT_SPREAD_DEG = 1.5
-_SHANK_SPREAD_DEG = 2.5
-"""Standard deviation of one stance about its level, both legs together. A shank leans on all
-through stance, so that its lean in mid-stance is as uncertain as the contact's time."""
-_ASYMMETRY_DEG = 4.0
-"""Standard deviation between the legs of one runner."""
-_FREEDOM = 4.0
-"""Stances are spread as by Student's t with so many degrees of freedom: some are far off."""
-_CLEARLY = 6.0
-"""Instants whose misfit (twice a log likelihood) is larger than the best by this are ruled out."""
-_MOST_DOUBTFUL = 2
-_TURNED_RAD = np.radians(4.0)
-"""Two quiet stands differ by less (from memory)."""
-_FEWEST = 2
-_LARGE_DEG = 5.0
-_SURE = 15.0
-"""By so much a step of unknown size must fit better than none. In 24 recordings without a slip (12
-simulated sprints, 12 real runs of Fukuchi et al. 2017) none did by more than 6."""
-
-
 _OTHER: Final[dict[Site, Site]] = {
     kind(side): kind(other)
     for kind in (foot_of, shank_of)
@@ -67,6 +47,7 @@ class _Levels:
     start_s: FloatArray
     end_s: FloatArray
     spread_deg: float
+    settings: SlipSettings
 
     def misfits(self, turn: FloatArray) -> FloatArray:
         """Misfit of a turn before each of the stances, and after the last, shape (m + 1,)."""
@@ -77,8 +58,9 @@ class _Levels:
         level = np.where(turned[:, :, None], back, as_it_is)
         usual = median(level.swapaxes(0, 1))[:, None]
         away = np.sum(np.square((level - usual) / self.spread_deg), axis=2)
-        asymmetry = np.sum(np.square(usual[:, 0] / _ASYMMETRY_DEG), axis=1)
-        spread = (_FREEDOM + 2.0) * np.log1p(away / _FREEDOM).sum(axis=1)
+        freedom = self.settings.freedom
+        asymmetry = np.sum(np.square(usual[:, 0] / self.settings.asymmetry_deg), axis=1)
+        spread = (freedom + 2.0) * np.log1p(away / freedom).sum(axis=1)
         return np.asarray(spread + asymmetry)
 
     def step(self) -> tuple[FloatArray, float, float]:
@@ -91,15 +73,16 @@ class _Levels:
         without = best = float(self.misfits(turn)[0])
         own = _tilt_deg(self.up)
         level = own - self.usual_deg
-        for first in range(_FEWEST, len(level) - _FEWEST + 1):
+        fewest = self.settings.fewest_stances
+        for first in range(fewest, len(level) - fewest + 1):
             by = _gained(level[:first], level[first:])
-            if np.linalg.norm(by) <= _LARGE_DEG:
+            if np.linalg.norm(by) <= self.settings.large_deg:
                 continue
             candidate = quat_between(_direction(by), _UP)
             misfit = float(self.misfits(candidate)[first])
             if misfit < best:
                 best, turn = misfit, candidate
-                near = _gained(own[first - _FEWEST : first], own[first : first + _FEWEST])
+                near = _gained(own[first - fewest : first], own[first : first + fewest])
                 apart_deg = float(np.linalg.norm(near))
         return turn, without - best, apart_deg
 
@@ -149,9 +132,9 @@ def _turn_of(calibration: Calibration, own: _Levels, other: _Levels) -> FloatArr
     """
     if calibration.up_after is not None:
         turn = quat_between(np.array(calibration.up_after), _UP)
-        return turn if _angle_rad(turn) > _TURNED_RAD else None
+        return turn if _angle_rad(turn) > np.radians(own.settings.turned_deg) else None
     turn, gain, apart_deg = own.step()
-    if gain <= _SURE:
+    if gain <= own.settings.sure_misfit:
         return None
     least_deg = max(0.5 * np.degrees(_angle_rad(turn)), other.step()[2])
     return turn if apart_deg > least_deg else None
@@ -169,9 +152,9 @@ def _when(
     Any of the instants that fit nearly as well as the best may be the one.
     """
     misfit = own.misfits(turn)
-    near = np.flatnonzero(misfit < misfit.min() + _CLEARLY)
+    near = np.flatnonzero(misfit < misfit.min() + own.settings.clearly_misfit)
     first, last, count = int(near[0]), int(near[-1]), len(own.start_s)
-    if last - first > _MOST_DOUBTFUL:
+    if last - first > own.settings.most_doubtful:
         return None
     before, after = calibration.still_before, calibration.still_after
     if (first == 0 and before is None) or (last == count and after is None):
@@ -186,6 +169,7 @@ def _all_levels(
 ) -> dict[Site, _Levels]:
     """Gravity in mid-stance in every sensor whose like on the other leg tells what is usual."""
     out: dict[Site, _Levels] = {}
+    slip = settings.slip
     length = contacts.toe_off_s - contacts.touchdown_s
     start_s = contacts.touchdown_s + settings.stance_from * length
     end_s = contacts.touchdown_s + settings.stance_to * length
@@ -197,7 +181,7 @@ def _all_levels(
             np.flatnonzero((contacts.side == side) & _seen(conditioned, site, start_s, end_s))
             for side, site in zip(SIDES, pair, strict=True)
         ]
-        if min(map(len, rows)) < 2 * _FEWEST:
+        if min(map(len, rows)) < 2 * slip.fewest_stances:
             continue
         ups = [
             _up_between(motion, site, start_s[own], end_s[own])
@@ -206,8 +190,8 @@ def _all_levels(
         for site, up, other, own, far in zip(pair, ups, ups[::-1], rows, rows[::-1], strict=True):
             mirrored = _tilt_deg(other) * [1.0, -1.0]
             usual = np.stack([np.interp(start_s[own], start_s[far], x) for x in mirrored.T], axis=1)
-            spread_deg = _FOOT_SPREAD_DEG if is_foot(site) else _SHANK_SPREAD_DEG
-            out[site] = _Levels(up, usual, start_s[own], end_s[own], spread_deg)
+            spread_deg = slip.foot_spread_deg if is_foot(site) else slip.shank_spread_deg
+            out[site] = _Levels(up, usual, start_s[own], end_s[own], spread_deg, slip)
     return out
 
 

@@ -30,6 +30,7 @@ GYRO_TERMS: Final = 24
 ERROR_TERMS: Final = 30
 """The gyro terms, then accelerometer bias (3) and scale (3)."""
 _SENSITIVITY_RATE_HZ: Final = 75.0
+"""Answers to small errors change slowly: they are worked out at about this rate."""
 
 
 @dataclass(frozen=True, eq=False)

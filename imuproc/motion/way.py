@@ -16,13 +16,14 @@ from imuproc.motion.strapdown import at_times
 FloatArray = NDArray[np.float64]
 
 _FEWEST_CHORDS = 3
+"""With fewer the way is taken for straight."""
 _ENOUGH_HZ = 200.0
-_STRAIGHT_RAD = np.radians(4.0)
-"""Feet are set down some cm aside of each other, which turns single chords by about a degree. A way
-that bends by less leaves angles as they are to within 0.25 %."""
+"""Faster velocities are averaged down to about this rate."""
 
 
-def bend_of_way(time_s: FloatArray, velocity_mps: FloatArray, stance_s: FloatArray) -> FloatArray:
+def bend_of_way(
+    time_s: FloatArray, velocity_mps: FloatArray, stance_s: FloatArray, straight_deg: float
+) -> FloatArray:
     """Direction of the way against world X at every sample, in rad.
 
     Parameters
@@ -32,6 +33,8 @@ def bend_of_way(time_s: FloatArray, velocity_mps: FloatArray, stance_s: FloatArr
         Of one segment of a leg, in a world whose X axis is the mean way.
     stance_s : ndarray, shape (m,)
         Middle of each stance of the leg in s, ascending.
+    straight_deg : float
+        A way that bends by less is straight.
 
     Returns
     -------
@@ -48,7 +51,7 @@ def bend_of_way(time_s: FloatArray, velocity_mps: FloatArray, stance_s: FloatArr
     chord = np.diff(place, axis=0)
     heading = np.unwrap(np.arctan2(chord[:, 1], chord[:, 0]))
     smooth = smooth_binomially(heading)
-    if np.abs(smooth).max() < _STRAIGHT_RAD:
+    if np.abs(smooth).max() < np.radians(straight_deg):
         return straight
     # From the first and last chord on to the stance at their ends: half a stride more.
     ends = 1.5 * smooth[[0, -1]] - 0.5 * smooth[[1, -2]]

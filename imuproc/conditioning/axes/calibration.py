@@ -44,7 +44,7 @@ from imuproc.core.recording import (
     Slip,
 )
 from imuproc.core.sites import Site, is_foot, side_of
-from imuproc.files.settings_model import FUKUCHI, MEMORY, StageSettings, number, part
+from imuproc.files.settings_model import FUKUCHI, MEMORY, StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
 
@@ -87,12 +87,12 @@ class CalibrationSettings(StageSettings):
         "A gyroscope whose zero moves by more in a run is not used: it leaves no angle of a stride "
         "that could be trusted.",
     )
-    stillness: StillnessSettings = part(StillnessSettings)
-    standing: StandingSettings = part(StandingSettings)
-    axes: AxesSettings = part(AxesSettings)
-    columns: ColumnsSettings = part(ColumnsSettings)
-    pairing: PairingSettings = part(PairingSettings)
-    tears: TearSettings = part(TearSettings)
+    stillness: StillnessSettings = table(StillnessSettings)
+    standing: StandingSettings = table(StandingSettings)
+    axes: AxesSettings = table(AxesSettings)
+    columns: ColumnsSettings = table(ColumnsSettings)
+    pairing: PairingSettings = table(PairingSettings)
+    tears: TearSettings = table(TearSettings)
 
     ordered = (("axes.zero_moves_degps", "lost_degps"),)
 

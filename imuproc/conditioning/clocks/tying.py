@@ -34,7 +34,7 @@ from imuproc.core.clocks import Clocks, ClockTie
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import SensorLog
 from imuproc.core.sites import Site, is_foot, side_of
-from imuproc.files.settings_model import MEMORY, StageSettings, number, part
+from imuproc.files.settings_model import MEMORY, StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
 
@@ -104,9 +104,9 @@ class ClockSettings(StageSettings):
     )
     wrong_reach_ppm: float = number(25_000.0, (0.0, 1_000_000.0), "What then stands for reach_ppm.")
     wrong_piece_s: float = number(2.5, (1.0, 600.0), "What then stands for piece_s.")
-    lag: LagSettings = part(LagSettings)
-    events: EventSettings = part(EventSettings)
-    busy: BusySettings = part(BusySettings)
+    lag: LagSettings = table(LagSettings)
+    events: EventSettings = table(EventSettings)
+    busy: BusySettings = table(BusySettings)
 
     def for_wrong_clocks(self) -> "ClockSettings":
         """Settings for clocks of which nothing is known."""

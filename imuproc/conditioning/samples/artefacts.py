@@ -17,7 +17,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording, SensorLog
 from imuproc.dsp.medians import median
 from imuproc.dsp.stretches import stretches_of
-from imuproc.files.settings_model import StageSettings, number, part
+from imuproc.files.settings_model import StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -65,7 +65,7 @@ class ArtefactSettings(StageSettings):
     )
     spike_mps2: float = number(50.0, (0.0, 1000.0), "And by more than this, in acceleration.")
     spike_radps: float = number(4.0, (0.0, 100.0), "And by more than this, in angular velocity.")
-    held: HeldSettings = part(HeldSettings)
+    held: HeldSettings = table(HeldSettings)
 
 
 def without_artefacts(
