@@ -55,7 +55,7 @@ def fingerprint(inputs: Mapping[str, str], settings: object) -> str:
     inputs : mapping from str to str
         As :func:`input_digests` gives them.
     settings : object
-        Dataclass or mapping, nested.
+        Model, dataclass or mapping, nested.
 
     Returns
     -------

@@ -65,7 +65,9 @@ def tied_clocks(thinned: Recording, scans: Mapping[Site, Scan], settings: CheckS
         at_s = _lively_s(next(iter(compared.values())))
         compared = {site: _part(log, at_s, settings.compared_s) for site, log in compared.items()}
     try:
-        found = tie_clocks(compared, by_events=claimed != "separate")
+        method = settings.method
+        allowed = (method.clocks, method.timebase.stamps, method.timebase.range)
+        found = tie_clocks(compared, claimed != "separate", *allowed)
     except RunError:  # said of the log itself
         found = TiedClocks(tuple(thinned.logs), {})
     clocks = {site: _clock(found.own.get(site)) for site in thinned.logs}

@@ -7,7 +7,6 @@ from typing import Final
 from imuproc.checks.findings import Range, Reason, Severity
 from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
-from imuproc.conditioning.samples.clipping import NEAR_END
 from imuproc.core.sites import is_foot
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 
@@ -59,6 +58,7 @@ def range_reasons(scan: Scan, run_samples: float, settings: CheckSettings) -> li
     """
     foot = is_foot(scan.log.site)
     needed = settings.foot_accel_range_mps2 if foot else settings.shank_accel_range_mps2
+    near_end = settings.method.timebase.range.near_end_share
     reasons = []
     for kind, used, least in (
         (_ACCEL, scan.accel, needed),
@@ -66,9 +66,10 @@ def range_reasons(scan: Scan, run_samples: float, settings: CheckSettings) -> li
     ):
         if used.at_end:
             few = kind is _ACCEL and used.at_end <= settings.clipped_share * run_samples
-            if not used.largest >= NEAR_END * used.full_scale:
+            below = not used.largest >= near_end * used.full_scale
+            if below:
                 few = few or used.at_end < settings.few_flat_tops
-            reasons.append(_clipped(kind, used, few))
+            reasons.append(_clipped(kind, used, few, below))
             continue
         if run_samples and used.head_room_share < settings.head_room_share:
             reasons.append(_little_room(kind, used))
@@ -77,14 +78,14 @@ def range_reasons(scan: Scan, run_samples: float, settings: CheckSettings) -> li
     return reasons
 
 
-def _clipped(kind: _Kind, used: Range, few: bool) -> Reason:
+def _clipped(kind: _Kind, used: Range, few: bool, below: bool) -> Reason:
     where = f"{used.first_at_end_s:.2f} s"
     where = (
         f"1 sample, at {where}"
         if used.at_end == 1
         else (f"{used.at_end} samples, the first at {where}")
     )
-    if used.largest < NEAR_END * used.full_scale:
+    if below and isfinite(used.full_scale):
         text = (
             f"The {kind.name} has flat tops at {kind.words(used.largest)}, well below the range of "
             f"{kind.words(used.full_scale)} that the layout states,"

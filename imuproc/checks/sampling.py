@@ -45,7 +45,7 @@ def check_sampling(
     all_different = np.broadcast_to(np.arange(n, dtype=np.float64)[:, None], (n, 3))
     log = replace(scan.log, time_s=scan.time_s, accel_mps2=all_different, gyro_radps=all_different)
     try:
-        stamps = repair_stamps(log, settings.stamps)
+        stamps = repair_stamps(log, settings.method.timebase.stamps)
     except RunError as error:
         return counted, [from_error(error, scan.log)]
     sampling = _measured(counted, stamps, scan, settings)
@@ -65,7 +65,7 @@ def _measured(counted: Sampling, stamps: Stamps, scan: Scan, settings: CheckSett
     span = float(stamps.time_s[-1] - stamps.time_s[0])
     lost = min(lost, max(0, round(span / stamps.period_s) + 1 - len(stamps.time_s)))
     longest = int(gaps[np.argmax(steps[gaps])]) if len(gaps) else -1
-    near = steps[steps <= settings.stamps.gap_periods * stamps.period_s]
+    near = steps[steps <= settings.method.timebase.stamps.gap_periods * stamps.period_s]
     shared = int(np.count_nonzero(np.diff(scan.time_s) == 0.0))
     return replace(
         counted,

@@ -10,12 +10,8 @@ from numpy.typing import NDArray
 from imuproc.checks.findings import Range
 from imuproc.checks.settings import CheckSettings
 from imuproc.conditioning.samples.artefacts import without_artefacts
-from imuproc.conditioning.samples.clipping import (
-    LEAST_ACCEL_RANGE_MPS2,
-    LEAST_GYRO_RANGE_RADPS,
-    NEAR_END,
-    clipped_samples,
-)
+from imuproc.conditioning.samples.clipping import RangeSettings, clipped_samples
+from imuproc.conditioning.sanity import least_rate_hz
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
 from imuproc.dsp.filters import finite_rows
@@ -135,13 +131,14 @@ class _Peaks:
     """Largest readings of one kind of sensor, and samples at the end of its range."""
 
     least_range: float
+    settings: RangeSettings
     largest: float = nan
     size: list[FloatArray] = field(default_factory=list)
     time_s: list[FloatArray] = field(default_factory=list)
 
     def add(self, time_s: FloatArray, values: FloatArray, full_scale: float | None) -> None:
         size = np.nan_to_num(np.abs(values)).max(axis=1, initial=0.0)
-        clipped = clipped_samples(values, full_scale, self.least_range)
+        clipped = clipped_samples(values, full_scale, self.least_range, self.settings)
         self.largest = float(np.fmax(self.largest, size.max(initial=0.0)))
         self.size.append(size[clipped])
         self.time_s.append(time_s[clipped])
@@ -149,7 +146,8 @@ class _Peaks:
     def total(self, full_scale: float | None) -> Range:
         """A flat top of a piece that the whole log goes beyond is no end of a range."""
         size, time_s = np.concatenate(self.size), np.concatenate(self.time_s)
-        at_end = size >= NEAR_END * min(self.largest, full_scale or np.inf)
+        largest = min(self.largest, full_scale or np.inf)
+        at_end = size >= self.settings.near_end_share * largest
         first_s = float(time_s[at_end][0]) if at_end.any() else nan
         return Range(full_scale or nan, self.largest, int(np.count_nonzero(at_end)), first_s)
 
@@ -164,8 +162,9 @@ class _Tally:
         self.stamps: list[FloatArray] = []
         self.samples = self.copies = self.missing = 0
         self.cut_short = ""
-        self.accel = _Peaks(LEAST_ACCEL_RANGE_MPS2)
-        self.gyro = _Peaks(LEAST_GYRO_RANGE_RADPS)
+        ranges = settings.method.timebase.range
+        self.accel = _Peaks(ranges.least_accel_range_mps2, ranges)
+        self.gyro = _Peaks(ranges.least_gyro_range_radps, ranges)
 
     def watch(self, first: SensorLog, others: Iterator[SensorLog]) -> Iterator[SensorLog]:
         """The pieces, without artefacts, as they are asked for."""
@@ -190,7 +189,8 @@ class _Tally:
         self.missing += int(np.count_nonzero((~finite_rows(values[:, 1:]) | nothing) & ~copy))
         self.accel.add(piece.time_s, piece.accel_mps2, piece.accel_range_mps2)
         self.gyro.add(piece.time_s, piece.gyro_radps, piece.gyro_range_radps)
-        cleaned, flags = without_artefacts(piece, self._settings.artefacts)
+        sanity = self._settings.method.sanity
+        cleaned, flags = without_artefacts(piece, sanity.artefacts, least_rate_hz(sanity))
         for flag in flags:
             self._note(flag)
         return cleaned

@@ -3,26 +3,21 @@
 from dataclasses import dataclass, field
 from math import radians
 
-from imuproc.conditioning.axes.calibration import CalibrationSettings
-from imuproc.conditioning.samples.artefacts import ArtefactSettings
-from imuproc.conditioning.samples.stamps import StampSettings
-from imuproc.conditioning.sanity import SanitySettings
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.allan import AllanSettings
-from imuproc.events.runs import RunSettings
+from imuproc.pipeline.settings import Settings
 
 
 @dataclass(frozen=True)
 class CheckSettings:
     """Limits beyond which a sensor is fit with limits only, or not fit.
 
-    Limits that processing has too (rate, jitter, gaps, gravity, standing) are those of its own
-    settings, given here as they are there.
+    Limits that processing has too (rate, jitter, gaps, gravity, standing) are those of the method.
 
     Parameters
     ----------
-    stamps, sanity, artefacts, calibration, runs, allan
-        Settings of the stages that are used.
+    method : Settings
+        Those of processing.
     piece_samples : int
         Samples of a log that are in memory at a time.
     missing_share, missing_share_unfit : float
@@ -79,11 +74,7 @@ class CheckSettings:
         And this many standard uncertainties.
     """
 
-    stamps: StampSettings = field(default_factory=StampSettings)
-    sanity: SanitySettings = field(default_factory=SanitySettings)
-    artefacts: ArtefactSettings = field(default_factory=ArtefactSettings)
-    calibration: CalibrationSettings = field(default_factory=CalibrationSettings)
-    runs: RunSettings = field(default_factory=RunSettings)
+    method: Settings = field(default_factory=Settings)
     piece_samples: int = 200_000
     missing_share: float = 0.01
     missing_share_unfit: float = 0.2

@@ -72,10 +72,12 @@ def signal_reasons(
     ]
     resting = _resting(scan, settings)
     artefacts += resting
+    sanity = settings.method.sanity
+    limit_radps = settings.method.runs.fastest_limb_radps
     try:
         if not resting:  # how many samples a thinned log has says nothing: its duration does
-            check_logs(own, replace(settings.sanity, min_samples=1))
-        based = check_signals(_on_its_clock(own, scan, rate_hz), settings.sanity)
+            check_logs(own, sanity.model_copy(update={"min_samples": 1}))
+        based = check_signals(_on_its_clock(own, scan, rate_hz), sanity, limit_radps)
     except RunError as error:
         return [from_error(error, scan.log), *artefacts]
     return [*artefacts, *(from_flag(flag, "limit") for flag in based.flags)]
@@ -101,8 +103,8 @@ def _resting(scan: Scan, settings: CheckSettings) -> list[Reason]:
     track = scan.longest
     reasons = []
     kinds = (
-        ("accelerometer", track.accel_mps2, settings.artefacts.moves_mps2),
-        ("gyroscope", track.gyro_radps, settings.artefacts.moves_radps),
+        ("accelerometer", track.accel_mps2, settings.method.sanity.artefacts.moves_mps2),
+        ("gyroscope", track.gyro_radps, settings.method.sanity.artefacts.moves_radps),
     )
     if any(_spread(values).max() > moves for _, values, moves in kinds):
         return []

@@ -89,7 +89,7 @@ def check_stillness(tracks: Sequence[Track], settings: CheckSettings) -> Stillne
 
 
 def _still_parts(track: Track, settings: CheckSettings) -> list[_Part]:
-    stillness = settings.calibration.stillness
+    stillness = settings.method.calibration.stillness
     nothing = not np.nan_to_num(track.accel_mps2).any()  # it was off: no gravity to be still in
     if nothing or not finite_rows(track.gyro_radps).any():
         return []

@@ -65,7 +65,7 @@ def check_together(
     if about.run.clock == "shared":
         common += _spans(samplings, settings)
     tied = tied_clocks(thinned, scans, settings)
-    runs = find_runs(tied.tracks, settings.runs)
+    runs = find_runs(tied.tracks, settings.method.runs)
     reasons = {site: list(tied.reasons.get(site, ())) for site in scans}
     differs: Mapping[Site, float] = {}
     if runs and verdict_of(common) != "not fit":

@@ -23,7 +23,6 @@ from imuproc.pipeline.run import process
 
 FloatArray = NDArray[np.float64]
 
-_SEARCH_S: Final = 60.0
 _TOLD: Final[dict[str, Severity]] = {
     "sides_swapped": "unfit",
     "segments_swapped": "unfit",
@@ -74,13 +73,13 @@ def try_method(recording: Recording, run: Interval, settings: CheckSettings) -> 
     Trial
         With the reason where the run is refused.
     """
-    logs = {site: _around(log, run) for site, log in recording.logs.items()}
-    logs = {
-        site: log for site, log in logs.items() if len(log.time_s) >= settings.sanity.min_samples
-    }
+    method = settings.method
+    search_s, least = method.calibration.standing.search_s, method.sanity.min_samples
+    logs = {site: _around(log, run, search_s) for site, log in recording.logs.items()}
+    logs = {site: log for site, log in logs.items() if len(log.time_s) >= least}
     where = f"in the run from {run.start_s:.1f} to {run.end_s:.1f} s"
     try:
-        result = process(replace(recording, logs=logs))
+        result = process(replace(recording, logs=logs), method)
     except RunError as error:
         return Trial(common=[_refused(error, recording, where)])
     result = result.parts[0] if result.parts else result
@@ -105,10 +104,10 @@ def _concerned(flag: RaisedFlag) -> tuple[str, ...]:
     return (flag.site,)
 
 
-def _around(log: SensorLog, run: Interval) -> SensorLog:
+def _around(log: SensorLog, run: Interval, search_s: float) -> SensorLog:
     """The part of a log in which a run and its standing lie."""
-    first = int(np.searchsorted(log.time_s, run.start_s - _SEARCH_S))
-    last = int(np.searchsorted(log.time_s, run.end_s + _SEARCH_S))
+    first = int(np.searchsorted(log.time_s, run.start_s - search_s))
+    last = int(np.searchsorted(log.time_s, run.end_s + search_s))
     return log.take(slice(first, last))
 
 

@@ -148,7 +148,7 @@ def check_logs(recording: Recording, settings: SanitySettings) -> Recording:
         _require_samples(log, settings)
         for sensor, values in (("accelerometer", log.accel_mps2), ("gyroscope", log.gyro_radps)):
             _require_signal(log, sensor, values)
-        logs[site], raised = without_artefacts(log, settings.artefacts, _least_hz(settings))
+        logs[site], raised = without_artefacts(log, settings.artefacts, least_rate_hz(settings))
         flags += raised
         if log.cut_short:
             flags.append(RaisedFlag("log_cut_short", f"{log.source}: {log.cut_short}", site))
@@ -209,7 +209,7 @@ def check_signals(
     return replace(based, flags=(*based.flags, *flags), history=(*based.history, entry))
 
 
-def _least_hz(settings: SanitySettings) -> float:
+def least_rate_hz(settings: SanitySettings) -> float:
     """Rate below which a sensor is slow."""
     return (1.0 - settings.clock_off_share) * settings.low_rate_hz
 
@@ -279,7 +279,7 @@ def _rate_and_length(
             f"{where}: only {100.0 * share:.0f} % of the samples are there. Check the logger's "
             "storage or radio link, and the word for missing values in the layout"
         )
-    if signals.rate_hz < _least_hz(settings):
+    if signals.rate_hz < least_rate_hz(settings):
         return [RaisedFlag("low_rate", f"{signals.rate_hz:.4g} Hz", signals.site)]
     return []
 

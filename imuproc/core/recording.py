@@ -12,7 +12,6 @@ from imuproc.core.clocks import Clocks
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.sites import Site
-from imuproc.core.uncertainty import CLIPPED_GYRO_SD_RADPS
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -103,8 +102,8 @@ class Conditioned:
     calibration : Calibration
         How the segment axes were found and how well they are known.
     gyro_hidden_radps : ndarray, shape (n,), or None
-        Standard uncertainty of the angular velocity where it was clipped, 0 elsewhere; None for
-        the usual one in every clipped sample.
+        Standard uncertainty of the angular velocity where it was clipped, 0 elsewhere; None where
+        nothing was.
     turning : ndarray of bool, shape (n,), or None
         True where the sensor may have been turning on its limb; None where it never was.
     """
@@ -121,8 +120,8 @@ class Conditioned:
 
     def hidden_rate_radps(self) -> FloatArray:
         """What each sample of the gyroscope may hide by clipping, shape (n,)."""
-        usual = np.where(self.gyro_clipped, CLIPPED_GYRO_SD_RADPS, 0.0)
-        return usual if self.gyro_hidden_radps is None else self.gyro_hidden_radps
+        nothing = np.zeros(len(self.gyro_clipped))
+        return nothing if self.gyro_hidden_radps is None else self.gyro_hidden_radps
 
 
 @dataclass(frozen=True)

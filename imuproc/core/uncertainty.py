@@ -57,8 +57,3 @@ PARTS_OF: Final[dict[str, tuple[str, ...]]] = {
     "speed_mps": _LENGTH,
 }
 """Parts of each figure of the step table."""
-
-CLIPPED_ACCEL_SD_MPS2: Final = 60.0
-CLIPPED_GYRO_SD_RADPS: Final = 3.0
-"""What a sample at the end of the range may hide beyond it where nothing tells more (from memory);
-also what a missing sample may."""

@@ -58,7 +58,7 @@ class StageSettings(Table):
     """Pairs of numbers of which the first lies below the second, or is equal to it."""
 
     @classmethod
-    def __pydantic_init_subclass__(cls) -> None:
+    def __pydantic_init_subclass__(cls, **kwargs: Any) -> None:
         """Say in each field what is allowed, in the words of the errors."""
         for name, field in cls.model_fields.items():
             extra = _extra(field)
@@ -122,7 +122,7 @@ def number(
     unit : str, optional
         Where the name does not tell it; empty for a pure number.
     """
-    extra = {"range": allowed, "unit": unit, "basis": basis, "ascending": False}
+    extra: Any = {"range": allowed, "unit": unit, "basis": basis, "ascending": False}
     if isinstance(default, tuple):
         return Field(default, description=meaning, json_schema_extra=extra)
     low, high = allowed
@@ -142,7 +142,7 @@ def span(
     return field
 
 
-def part(stage: type[StageSettings]) -> Any:
+def table(stage: type[StageSettings]) -> Any:
     """A table of settings within another one."""
     return Field(default_factory=stage, json_schema_extra={"allowed": "a table"})
 

@@ -7,7 +7,8 @@ import numpy as np
 
 from imuproc.conditioning.clocks.check import clock_faults
 from imuproc.conditioning.clocks.grid import thinned_log
-from imuproc.conditioning.clocks.tying import ClockSettings, TiedClocks, tie_clocks
+from imuproc.conditioning.clocks.lag import LagSettings
+from imuproc.conditioning.clocks.tying import TiedClocks, tie_clocks
 from imuproc.core.contacts import Contacts
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
@@ -15,7 +16,7 @@ from imuproc.core.recording import ConditionedRecording, Interval, Recording, Se
 from imuproc.core.result import Result
 from imuproc.core.sites import Site, side_of
 from imuproc.core.words import in_a_row
-from imuproc.events.alternation import LegShift, leg_shift
+from imuproc.events.alternation import AlternationSettings, LegShift, leg_shift
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource, RecordingSource
 from imuproc.pipeline.windows import read_short
@@ -82,7 +83,9 @@ def clock_groups(
         source = RecordingSource(whole, settings.long.piece_samples)
     thinned = {site: thinned_log(source.pieces(site)) for site in source.sites}
     allowed = settings.clocks.for_wrong_clocks() if wrong else settings.clocks
-    tied = tie_clocks(thinned, clock == "jump", allowed, settings.timebase.stamps)
+    tied = tie_clocks(
+        thinned, clock == "jump", allowed, settings.timebase.stamps, settings.timebase.range
+    )
     groups = [group for group in tied.groups if group != ("pelvis",)]
     return [_group_source(source, tied, group, groups, wrong) for group in groups]
 
@@ -133,7 +136,11 @@ def _id_of(about: Recording, group: tuple[Site, ...], groups: list[tuple[Site, .
 
 
 def require_one_clock(
-    conditioned: ConditionedRecording, run: Interval, contacts: Contacts, settings: ClockSettings
+    conditioned: ConditionedRecording,
+    run: Interval,
+    contacts: Contacts,
+    settings: LagSettings,
+    legs: AlternationSettings,
 ) -> None:
     """Refuse logs that are said to share a clock, or were tied to one, and are not on one here.
 
@@ -143,7 +150,10 @@ def require_one_clock(
     run : Interval
     contacts : Contacts
         Coarse contacts of the run.
-    settings : ClockSettings
+    settings : LagSettings
+        When shank and foot of a leg are apart.
+    legs : AlternationSettings
+        When the legs are.
 
     Raises
     ------
@@ -153,8 +163,8 @@ def require_one_clock(
     RunError
         If they were tied and are apart all the same, as after a jump of one clock.
     """
-    told = clock_faults(conditioned, run, settings.lag)
-    shift = leg_shift(contacts)
+    told = clock_faults(conditioned, run, settings)
+    shift = leg_shift(contacts, legs)
     if shift is not None and abs(shift.shift_s) > 2.0 * _legs_u_s(conditioned, run):
         told.append(_shift_told(shift))
     if not told:

@@ -6,7 +6,7 @@ looked at again at the full rate.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -19,6 +19,7 @@ from imuproc.core.sites import Site
 from imuproc.dsp.filters import finite_rows
 from imuproc.events.progress import Track
 from imuproc.events.runs import RunSettings, find_runs
+from imuproc.files.settings_model import TRIED, StageSettings, number
 from imuproc.pipeline.sources import LogSource, NotingCuts
 
 FloatArray = NDArray[np.float64]
@@ -26,37 +27,52 @@ IntArray = NDArray[np.int64]
 
 _STRAY_STAMPS = 7
 """Window of the running median that takes out up to three wrong stamps in a row."""
-_SET_BACK_S = 1.0
-_FILLED_BINS = 3
 
 
-@dataclass(frozen=True)
-class LongSettings:
-    """What is a long log, and how it is gone through.
+class LongSettings(StageSettings):
+    """What is a long log, and how it is gone through."""
 
-    Parameters
-    ----------
-    longest_whole_samples : int
-        A recording with a log of more samples is gone through in pieces; also the most samples of
-        a log that are worked on at a time, where one run is not longer.
-    piece_samples : int
-        Samples read at a time.
-    bin_hz : float
-        Rate of the thinned signals.
-    gap_s : float
-        After a longer gap the search begins anew.
-    surroundings_s : float
-        Kept before and after a run: its quiet standing is looked for there.
-    generous : float
-        Share by which the limits of a run are widened in the first search.
-    """
-
-    longest_whole_samples: int = 400_000
-    piece_samples: int = 50_000
-    bin_hz: float = 100.0
-    gap_s: float = 10.0
-    surroundings_s: float = 70.0
-    generous: float = 0.07
+    longest_whole_samples: int = number(
+        400_000,
+        (1000, 100_000_000),
+        "A recording with a log of more samples is gone through in pieces; also the most samples "
+        "of a log that are worked on at a time, where one run is not longer.",
+        "chosen: memory of a laptop",
+    )
+    piece_samples: int = number(
+        50_000, (100, 10_000_000), "Samples read at a time.", "chosen: memory of a laptop"
+    )
+    bin_hz: float = number(100.0, (20.0, 1000.0), "Rate of the thinned signals.", TRIED)
+    filled_bins: int = number(
+        3, (0, 100), "So many empty bins in a row are filled from their neighbours.", unit="bins"
+    )
+    gap_s: float = number(10.0, (0.1, 3600.0), "After a longer gap the search begins anew.")
+    set_back_s: float = number(
+        1.0, (0.01, 3600.0), "A clock that runs backwards by more was set back: refused."
+    )
+    surroundings_s: float = number(
+        70.0,
+        (1.0, 7200.0),
+        "Kept before and after a run: its quiet standing is looked for there.",
+        "what calibration.standing.search_s asks for, and some more",
+    )
+    least_s: float = number(
+        2.0, (0.1, 600.0), "A sensor that ran for less of what is kept is left out of it."
+    )
+    generous: float = number(
+        0.07,
+        (0.0, 0.5),
+        "Share by which the limits of a run are widened in the first search.",
+        TRIED,
+        unit="",
+    )
+    generous_way: float = number(
+        0.2,
+        (0.0, 0.9),
+        "The same for the least length of a stride, which thinned signals tell less well.",
+        TRIED,
+        unit="",
+    )
 
 
 @dataclass(frozen=True)
@@ -100,22 +116,23 @@ def look_over(source: LogSource, settings: LongSettings, runs: RunSettings) -> O
     thinned = {site: thin(noting.pieces(site), settings) for site in noting.sites}
     tracks = {site: found for site, (found, _) in thinned.items()}
     rate_hz = max(rate for _, rate in thinned.values())
-    candidates = find_runs(tracks, _generous(runs, settings.generous))
+    candidates = find_runs(tracks, _generous(runs, settings))
     return Overview(candidates, rate_hz, noting.cut_short)
 
 
-def _generous(runs: RunSettings, share: float) -> RunSettings:
+def _generous(runs: RunSettings, settings: LongSettings) -> RunSettings:
     """Limits that leave out nothing that the exact ones let pass."""
-    low, high = 1.0 - share, 1.0 + share
-    return replace(
-        runs,
-        least_swing_radps=low * runs.least_swing_radps,
-        shortest_stride_s=low * runs.shortest_stride_s,
-        longest_stride_s=high * runs.longest_stride_s,
-        longest_pause_s=high * runs.longest_pause_s,
-        shortest_stride_m=0.8 * runs.shortest_stride_m,
-        shank_stride_m=0.8 * runs.shank_stride_m,
-    )
+    low, high = 1.0 - settings.generous, 1.0 + settings.generous
+    way = 1.0 - settings.generous_way
+    wider = {
+        "least_swing_radps": low * runs.least_swing_radps,
+        "shortest_stride_s": low * runs.shortest_stride_s,
+        "longest_stride_s": high * runs.longest_stride_s,
+        "longest_pause_s": high * runs.longest_pause_s,
+        "shortest_stride_m": way * runs.shortest_stride_m,
+        "shank_stride_m": way * runs.shank_stride_m,
+    }
+    return runs.model_copy(update=wider)
 
 
 def steady_stamps(time_s: FloatArray) -> FloatArray:
@@ -192,7 +209,7 @@ def thin(pieces: Iterable[SensorLog], settings: LongSettings) -> tuple[tuple[Tra
         steady = steady_stamps(piece.time_s)
         if len(steady) == 0:
             continue
-        _refuse_set_back(steady, last_s, where)
+        _refuse_set_back(steady, last_s, where, settings.set_back_s)
         last_s = float(steady[-1])
         found += _binned(piece, steady, settings)
     if not found:
@@ -207,9 +224,9 @@ def thin(pieces: Iterable[SensorLog], settings: LongSettings) -> tuple[tuple[Tra
     return tracks, samples / filled_s
 
 
-def _refuse_set_back(steady: FloatArray, last_s: float, where: str) -> None:
+def _refuse_set_back(steady: FloatArray, last_s: float, where: str, most_s: float) -> None:
     steps = np.diff(steady, prepend=last_s)
-    if steps.min() > -_SET_BACK_S:
+    if steps.min() > -most_s:
         return
     at = int(np.argmin(steps))
     before = last_s if at == 0 else steady[at - 1]
@@ -267,7 +284,7 @@ def _track(own: list[_Bins], settings: LongSettings) -> Track:
     filled = np.stack(
         [np.interp(bins_s - first, known, mean[:, axis]) for axis in range(6)], axis=1
     )
-    filled[(count == 0) & (hole > _FILLED_BINS)] = np.nan
+    filled[(count == 0) & (hole > settings.filled_bins)] = np.nan
     time_s = np.asarray((bins_s + 0.5) / settings.bin_hz, dtype=np.float64)
     return Track(time_s, settings.bin_hz, filled[:, :3], filled[:, 3:])
 

@@ -11,18 +11,21 @@ from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.surroundings import spans_around
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
 from imuproc.conditioning.usable import sensors_of_run
+from imuproc.core.contacts import Contacts
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
+from imuproc.core.motion import Motion
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
 from imuproc.core.result import Result
 from imuproc.core.sites import is_foot
+from imuproc.estimators.columns import EstimatorSettings
 from imuproc.estimators.sides import side_flags
 from imuproc.estimators.upright import upright_zero
 from imuproc.events.coarse import coarse_contacts
 from imuproc.events.progress import Track
 from imuproc.events.refined import refined_contacts
 from imuproc.events.runs import find_runs
-from imuproc.events.selection import running_contacts
+from imuproc.events.selection import FEWEST_STEPS, running_contacts
 from imuproc.events.unaided import unaided_contacts
 from imuproc.motion.body import prepare_body, solve_motion
 from imuproc.motion.settings import MotionSettings
@@ -136,8 +139,9 @@ def _each(source: LogSource, settings: Settings) -> Iterator[Result | RunError]:
     overview = look_over(source, settings.long, settings.runs)
     windows = windows_of(overview, settings.long)
     if not windows:
-        _check_beginning(source)
-    parts = cut_windows(source, [window.read for window in windows], overview.cut_short)
+        _check_beginning(source, settings)
+    spans = [window.read for window in windows]
+    parts = cut_windows(source, spans, overview.cut_short, settings.long.least_s)
     given = False
     for window in windows:
         for found in _of_window(next(parts), window, settings):
@@ -159,18 +163,25 @@ def _of_window(
         yield RunError(f"{where}: {error}")
 
 
-def _check_beginning(source: LogSource) -> None:
+def _check_beginning(source: LogSource, settings: Settings) -> None:
     """Where nothing moves like a run, the unit may be wrong: the usual checks tell."""
     logs = {site: next(source.pieces(site)) for site in source.sites}
-    check_signals(to_common_clock(check_logs(replace(source.about, logs=logs))))
+    _time_based(check_logs(replace(source.about, logs=logs), settings.sanity), settings)
+
+
+def _time_based(recording: Recording, settings: Settings) -> TimeBased:
+    """All logs on one clock, their signals checked."""
+    unseen_radps = settings.motion.missing_gyro_sd_radps
+    based = to_common_clock(recording, settings.timebase, unseen_radps)
+    return check_signals(based, settings.sanity, settings.runs.fastest_limb_radps)
 
 
 def _runs_of(
     recording: Recording, settings: Settings, own: Interval | None = None
 ) -> Iterator[Result | RunError]:
     """The runs of a recording, or those whose middle lies in a part of it."""
-    recording = check_logs(recording)
-    timebased = check_signals(to_common_clock(recording, settings.timebase))
+    recording = check_logs(recording, settings.sanity)
+    timebased = _time_based(recording, settings)
     tracks = {
         site: [Track(timebased.time_s, timebased.rate_hz, signals.gyro_radps, signals.accel_mps2)]
         for site, signals in timebased.sites.items()
@@ -183,14 +194,15 @@ def _runs_of(
         if own is not None and not own.start_s <= middle_s < own.end_s:
             continue
         try:
-            result = _process_run(sensors_of_run(timebased, run), run, runs, settings)
+            there = sensors_of_run(timebased, run, settings.calibration.tears.missing_share)
+            result = _process_run(there, run, runs, settings)
         except WrongClockError as error:
             if own is None:
                 raise
             result = WrongClockError(f"from {run.start_s:.0f} to {run.end_s:.0f} s: {error}")
         except RunError as error:  # one stretch of a long log does not cost the others
             # Anew: the one caught holds all that was worked on.
-            nearest, _ = spans_around(run, runs)
+            nearest, _ = spans_around(run, runs, settings.calibration.standing.search_s)
             result = RunError(naming_stuck(str(error), recording, nearest))
         if result is not None:
             given = True
@@ -229,28 +241,28 @@ def _process_run(
     turned back, and the run processed anew.
     """
     conditioned = calibrate(timebased, run, settings.calibration, rejected, runs)
-    require_paired_legs(conditioned, run)
-    coarse = coarse_contacts(conditioned, run, settings.coarse, settings.unaided)
+    require_paired_legs(conditioned, run, settings.calibration.pairing)
+    ankle_m, fusion = settings.runs.progress.ankle_m, settings.fusion
+    coarse = coarse_contacts(conditioned, run, settings.coarse, settings.unaided, fusion, ankle_m)
     if not rejected:
-        require_one_clock(conditioned, run, coarse, settings.clocks)
-    contacts = running_contacts(coarse)
-    if len(contacts) < 3:
+        require_one_clock(conditioned, run, coarse, settings.clocks.lag, settings.alternation)
+    contacts = running_contacts(coarse, settings.selection)
+    if len(contacts) < FEWEST_STEPS:
         return None
     on_ground = _motion_settings(timebased, settings)
     prepared = prepare_body(conditioned, on_ground)
     feet = {site: segment for site, segment in prepared.items() if is_foot(site)}
-    motion = solve_motion(conditioned, feet, contacts, on_ground, uncertainty=False)
-    contacts = unaided_contacts(contacts, 1.0 / conditioned.rate_hz, settings.unaided)
-    contacts = refined_contacts(contacts, motion, settings.refine)
-    contacts = running_contacts(contacts)
-    if len(contacts) < 3:
+    motion = solve_motion(conditioned, feet, contacts, on_ground, ankle_m, uncertainty=False)
+    contacts = unaided_contacts(contacts, 1.0 / conditioned.rate_hz, settings.unaided, fusion)
+    contacts = refined_contacts(contacts, motion, settings.refine, fusion)
+    contacts = running_contacts(contacts, settings.selection)
+    if len(contacts) < FEWEST_STEPS:
         return None
-    motion = solve_motion(conditioned, prepared, contacts, on_ground)
+    motion = solve_motion(conditioned, prepared, contacts, on_ground, ankle_m)
     slips = find_slips(conditioned, motion, contacts, on_ground)
     if slips:
         return _process_run(without_slips(timebased, slips), run, runs, settings, rejected)
-    in_place = upright_zero(motion, contacts)
-    if not (in_place or side_flags(motion, contacts, conditioned.measured())):
+    if not _in_place(conditioned, motion, contacts, settings.estimators):
         rejected = (*rejected, *_standing_of(conditioned))
         return _process_run(timebased, run, runs, settings, rejected)
     return make_result(conditioned, contacts, motion, settings)
@@ -260,7 +272,20 @@ def _motion_settings(timebased: TimeBased, settings: Settings) -> MotionSettings
     """On a treadmill the ground itself gains and loses speed from one stance to the next."""
     if timebased.recording.run.surface != "treadmill":
         return settings.motion
-    return replace(settings.motion, stride_velocity_sd_mps=settings.motion.belt_velocity_sd_mps)
+    on_belt = {"stride_velocity_sd_mps": settings.motion.belt_velocity_sd_mps}
+    return settings.motion.model_copy(update=on_belt)
+
+
+def _in_place(
+    conditioned: ConditionedRecording,
+    motion: Motion,
+    contacts: Contacts,
+    settings: EstimatorSettings,
+) -> bool:
+    """Whether it was standing that set the zero, or logs exchanged, which look alike."""
+    if upright_zero(motion, contacts, settings.upright):
+        return True
+    return bool(side_flags(motion, contacts, conditioned.measured(), settings.sides))
 
 
 def _standing_of(conditioned: ConditionedRecording) -> set[Interval]:

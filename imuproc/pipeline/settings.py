@@ -1,52 +1,80 @@
 """Settings of the whole method, stage by stage, with a TOML form for people who change them."""
 
-import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, is_dataclass
 from pathlib import Path
-from typing import Any
 
 from imuproc.conditioning.axes.calibration import CalibrationSettings
 from imuproc.conditioning.clocks.tying import ClockSettings
+from imuproc.conditioning.sanity import SanitySettings
 from imuproc.conditioning.timebase import TimeBaseSettings
-from imuproc.core.errors import SessionError
 from imuproc.estimators.columns import EstimatorSettings
+from imuproc.events.alternation import AlternationSettings
 from imuproc.events.coarse import CoarseSettings
+from imuproc.events.fusion import FusionSettings
 from imuproc.events.refined import RefineSettings
 from imuproc.events.runs import RunSettings
+from imuproc.events.selection import SelectionSettings
 from imuproc.events.unaided import UnaidedSettings
+from imuproc.files.settings_model import StageSettings, number, table
+from imuproc.files.toml_reading import checked, load_toml
 from imuproc.motion.settings import MotionSettings
 from imuproc.pipeline.overview import LongSettings
 
 
-@dataclass(frozen=True)
-class Settings:
-    """Every number that the method uses.
+class WithheldSettings(StageSettings):
+    """Above these standard uncertainties a figure says too little to be shown.
 
-    Parameters
-    ----------
-    timebase : TimeBaseSettings
-    clocks : ClockSettings
-    runs : RunSettings
-    calibration : CalibrationSettings
-    coarse : CoarseSettings
-    refine : RefineSettings
-    unaided : UnaidedSettings
-    motion : MotionSettings
-    estimators : EstimatorSettings
-    long : LongSettings
+    They are those between the steps of a set-up: what all of them share does not spoil their
+    comparison.
     """
 
-    timebase: TimeBaseSettings = field(default_factory=TimeBaseSettings)
-    clocks: ClockSettings = field(default_factory=ClockSettings)
-    runs: RunSettings = field(default_factory=RunSettings)
-    calibration: CalibrationSettings = field(default_factory=CalibrationSettings)
-    coarse: CoarseSettings = field(default_factory=CoarseSettings)
-    refine: RefineSettings = field(default_factory=RefineSettings)
-    unaided: UnaidedSettings = field(default_factory=UnaidedSettings)
-    motion: MotionSettings = field(default_factory=MotionSettings)
-    estimators: EstimatorSettings = field(default_factory=EstimatorSettings)
-    long: LongSettings = field(default_factory=LongSettings)
+    largest_u_deg: float = number(6.0, (0.01, 180.0), "Of angles.")
+    largest_u_m: float = number(0.25, (0.001, 10.0), "Of lengths.")
+    largest_u_mps: float = number(1.2, (0.001, 20.0), "Of speeds.")
+    largest_u_s: float = number(0.03, (0.0001, 1.0), "Of times between events.")
+    largest_u_hz: float = number(0.8, (0.001, 10.0), "Of step frequency.")
+    unsure_event_s: float = number(
+        0.012,
+        (0.0, 1.0),
+        "A step whose touchdown and toe-off together are known less well is flagged.",
+    )
+
+    def largest_u(self, unit: str) -> float:
+        """The largest of a column's unit."""
+        by_unit = {
+            "deg": self.largest_u_deg,
+            "m": self.largest_u_m,
+            "m/s": self.largest_u_mps,
+            "s": self.largest_u_s,
+            "Hz": self.largest_u_hz,
+        }
+        return by_unit[unit]
+
+
+class Settings(StageSettings):
+    """Every number that the method uses.
+
+    Given as keywords, or as nested mappings to ``model_validate``; frozen, and checked: a value of
+    the wrong kind, out of its range or in contradiction with another raises
+    ``pydantic.ValidationError``.
+    """
+
+    sanity: SanitySettings = table(SanitySettings)
+    timebase: TimeBaseSettings = table(TimeBaseSettings)
+    clocks: ClockSettings = table(ClockSettings)
+    alternation: AlternationSettings = table(AlternationSettings)
+    runs: RunSettings = table(RunSettings)
+    calibration: CalibrationSettings = table(CalibrationSettings)
+    coarse: CoarseSettings = table(CoarseSettings)
+    selection: SelectionSettings = table(SelectionSettings)
+    unaided: UnaidedSettings = table(UnaidedSettings)
+    refine: RefineSettings = table(RefineSettings)
+    fusion: FusionSettings = table(FusionSettings)
+    motion: MotionSettings = table(MotionSettings)
+    estimators: EstimatorSettings = table(EstimatorSettings)
+    withheld: WithheldSettings = table(WithheldSettings)
+    long: LongSettings = table(LongSettings)
+
+    ordered = (("calibration.standing.search_s", "long.surroundings_s"),)
 
 
 def read_settings(path: Path) -> Settings:
@@ -63,36 +91,6 @@ def read_settings(path: Path) -> Settings:
     Raises
     ------
     SessionError
-        If the file cannot be read, or a key or a value is not allowed; the text names it.
+        A line for each problem: file, key, what was found, what is allowed and in which unit.
     """
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise SessionError(f"{path.name}: cannot be read as settings: {error}") from error
-    settings: Settings = _merged(Settings(), content, path.name, "")
-    return settings
-
-
-def _merged(base: Any, given: Mapping[str, Any], file: str, prefix: str) -> Any:
-    """A settings object with the given values in place of its own."""
-    known = {item.name: getattr(base, item.name) for item in fields(base)}
-    changed: dict[str, Any] = {}
-    for key, value in given.items():
-        where = f"{prefix}{key}"
-        if key not in known:
-            raise SessionError(f"{file}: unknown key {where}; allowed here: {', '.join(known)}")
-        changed[key] = _value(known[key], value, file, where)
-    return type(base)(**{**known, **changed})
-
-
-def _value(current: Any, value: Any, file: str, where: str) -> Any:
-    if is_dataclass(current):
-        if not isinstance(value, dict):
-            raise SessionError(f"{file}: {where} is {value!r}; it must be a table")
-        return _merged(current, value, file, f"{where}.")
-    wanted = (int, float) if isinstance(current, float) else (type(current),)
-    if not isinstance(value, wanted) or isinstance(value, bool) != isinstance(current, bool):
-        raise SessionError(
-            f"{file}: {where} is {value!r}; it must be {type(current).__name__}, as {current!r} is"
-        )
-    return type(current)(value)
+    return checked(path, load_toml(path), Settings)

@@ -41,14 +41,10 @@ from imuproc.estimators.phase import PhaseSettings, phases
 from imuproc.estimators.sides import side_flags, without_swapped
 from imuproc.estimators.stride import StepLengths
 from imuproc.estimators.timing import next_step
-from imuproc.pipeline.settings import Settings
+from imuproc.pipeline.settings import Settings, WithheldSettings
 
 FloatArray = NDArray[np.float64]
 
-# Above these standard uncertainties (between the steps of a set-up: what all of them share does not
-# spoil their comparison) a figure says too little to be shown.
-_LARGEST_U: dict[str, float] = {"deg": 6.0, "m": 0.25, "m/s": 1.2, "s": 0.03, "Hz": 0.8}
-_UNSURE_EVENT_S = 0.012
 _EVENTS = frozenset({"touchdown_s", "toe_off_s"})
 _LENGTHS = frozenset({"step_length_m", "speed_mps"})
 # Figures that are another one in other words: withheld with it.
@@ -76,21 +72,23 @@ def make_result(
     Result
     """
     recording = conditioned.recording
-    gaps = find_gaps(conditioned, contacts)
+    allowed = settings.estimators
+    gaps = find_gaps(conditioned, contacts, allowed.gaps, settings.motion.unseen_accel_sd_mps2)
     contacts = timed(widened(contacts, gaps), conditioned)
-    about = (recording.athlete, settings.estimators, gaps, recording.clocks)
+    about = (recording.athlete, allowed, gaps, recording.clocks)
     read = all_figures(motion, contacts, *about)
-    sides = side_flags(motion, contacts, conditioned.measured())
-    figures, step_flags = _trusted(without_swapped(read.by_name, contacts, sides))
+    sides = side_flags(motion, contacts, conditioned.measured(), allowed.sides)
+    in_place = without_swapped(read.by_name, contacts, sides, allowed.sides.vague_s)
+    figures, step_flags = _trusted(in_place, settings.withheld)
     if any(flag.name == "rate_differs" for flag in motion.flags):
         figures = withheld(figures, figures.keys() - _EVENTS)
         read = replace(read, lengths=None, legs={})
     if any(flag.name == "velocity_unsure" for flag in conditioned.flags):
         figures, read = withheld(figures, _LENGTHS), replace(read, lengths=None)
     flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned), *sides]
-    flags += clock_flags(contacts)
+    flags += clock_flags(contacts, allowed.clock_unsure_s)
     flags += _outside_flags(contacts)
-    step_flags += _step_flags(contacts)
+    step_flags += _step_flags(contacts, settings)
     step_flags += gap_flags(contacts, gaps)
     steps = _table(recording, contacts, figures, step_flags, settings)
     effort, found = _distance(recording.run, contacts, read.lengths, steps, settings)
@@ -101,7 +99,7 @@ def make_result(
         run=recording.run.id,
         steps=steps,
         uncertainty={name: _parts(name, figures[name]) for name in FIGURES},
-        curves=_curves(motion, read.legs),
+        curves=_curves(motion, read.legs, settings.withheld.largest_u_deg),
         contacts=contacts,
         motion=motion,
         conditioned=conditioned,
@@ -149,7 +147,9 @@ def _labels(names: tuple[str, ...]) -> pd.Index:
     return pd.Index(names)
 
 
-def _trusted(figures: Mapping[str, Figure]) -> tuple[dict[str, Figure], list[RaisedFlag]]:
+def _trusted(
+    figures: Mapping[str, Figure], settings: WithheldSettings
+) -> tuple[dict[str, Figure], list[RaisedFlag]]:
     """Figures without what is implausible or too uncertain, and a flag for each such step."""
     out: dict[str, Figure] = {}
     flags: list[RaisedFlag] = []
@@ -158,7 +158,7 @@ def _trusted(figures: Mapping[str, Figure]) -> tuple[dict[str, Figure], list[Rai
         value, spread = figure.value, figure.repeat_uncertainty
         known = np.isfinite(value)
         implausible = known & ((value < column.low) | (value > column.high))
-        vague = known & ~implausible & ~(spread < _LARGEST_U[column.unit])
+        vague = known & ~implausible & ~(spread < settings.largest_u(column.unit))
         if name in _EVENTS:
             vague[:] = False
         reason = "velocity_unsure" if column.unit in ("m", "m/s") else "drift_large"
@@ -197,10 +197,12 @@ def _outside_flags(contacts: Contacts) -> list[RaisedFlag]:
     return [RaisedFlag("outside_evidence", detail)] if outside else []
 
 
-def _step_flags(contacts: Contacts) -> list[RaisedFlag]:
+def _step_flags(contacts: Contacts, settings: Settings) -> list[RaisedFlag]:
     both = len(set(contacts.side.tolist())) == 2
-    missed = ~next_step(contacts)[:-1] & both  # of one leg alone every second step is missing
-    unsure = np.hypot(contacts.touchdown_u_s, contacts.toe_off_u_s) > _UNSURE_EVENT_S
+    follows = next_step(contacts, settings.estimators.stride.longest_step_s)
+    missed = ~follows[:-1] & both  # of one leg alone every second step is missing
+    both_u_s = np.hypot(contacts.touchdown_u_s, contacts.toe_off_u_s)
+    unsure = both_u_s > settings.withheld.unsure_event_s
     return [
         *(RaisedFlag("step_missed", step=int(k) + 1) for k in np.flatnonzero(missed)),
         *(RaisedFlag("event_unsure", step=int(k) + 1) for k in np.flatnonzero(unsure)),
@@ -242,14 +244,11 @@ def _phase_settings(contacts: Contacts, settings: Settings) -> PhaseSettings:
     bounds = settings.estimators.phase
     if len(set(contacts.side.tolist())) == 2:
         return bounds
-    return replace(
-        bounds,
-        drive_steps=bounds.drive_steps // 2,
-        transition_steps=bounds.transition_steps // 2,
-    )
+    halves = {name: getattr(bounds, name) // 2 for name in ("drive_steps", "transition_steps")}
+    return bounds.model_copy(update=halves)
 
 
-def _curves(motion: Motion, legs: Mapping[Side, LegCurves]) -> pd.DataFrame:
+def _curves(motion: Motion, legs: Mapping[Side, LegCurves], largest_u_deg: float) -> pd.DataFrame:
     """Angle curves of both legs in deg; NaN where missing samples leave them unknown."""
     columns: dict[str, FloatArray] = {"time_s": motion.time_s}
     for side, leg in legs.items():
@@ -260,7 +259,7 @@ def _curves(motion: Motion, legs: Mapping[Side, LegCurves]) -> pd.DataFrame:
         )
         for name, curve in named:
             if curve is not None:
-                lost = np.degrees(curve.parts_rad["gap"]) > _LARGEST_U["deg"]
+                lost = np.degrees(curve.parts_rad["gap"]) > largest_u_deg
                 degrees = np.degrees(curve.angle_rad)
                 columns[f"{name}_{side}_deg"] = np.where(lost, np.nan, degrees)
     return pd.DataFrame(columns)

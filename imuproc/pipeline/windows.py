@@ -14,9 +14,6 @@ from imuproc.pipeline.sources import LogSource
 
 FloatArray = NDArray[np.float64]
 
-_LEAST_S = 2.0
-"""A sensor that ran for less of a part is left out of it."""
-
 
 def read_short(source: LogSource, settings: LongSettings) -> Recording | None:
     """The whole recording when none of its logs is long; None otherwise.
@@ -42,7 +39,10 @@ def read_short(source: LogSource, settings: LongSettings) -> Recording | None:
 
 
 def cut_windows(
-    source: LogSource, spans: Sequence[Interval], cut_short: Mapping[Site, str]
+    source: LogSource,
+    spans: Sequence[Interval],
+    cut_short: Mapping[Site, str],
+    least_s: float,
 ) -> Iterator[Recording]:
     """Go through all logs side by side once more and cut parts out of them.
 
@@ -54,13 +54,15 @@ def cut_windows(
     cut_short : mapping from Site to str
         What tells that a log ends too early: every part of it says so, as a part at its end may
         hold no run.
+    least_s : float
+        A sensor that ran for less of a span is left out of it.
 
     Yields
     ------
     Recording
         One for each span; a sensor that was not running then is left out, with a flag.
     """
-    cutters = {site: _Cutter(source.pieces(site)) for site in source.sites}
+    cutters = {site: _Cutter(source.pieces(site), least_s) for site in source.sites}
     following_s = [*(span.start_s for span in spans[1:]), np.inf]
     for span, needed_s in zip(spans, following_s, strict=bool(spans)):
         logs: dict[Site, SensorLog] = {}
@@ -78,8 +80,9 @@ def cut_windows(
 class _Cutter:
     """Reads one log forward and keeps what may still be asked for."""
 
-    def __init__(self, pieces: Iterator[SensorLog]) -> None:
+    def __init__(self, pieces: Iterator[SensorLog], least_s: float) -> None:
         self._pieces = pieces
+        self._least_s = least_s
         self._kept: list[tuple[SensorLog, FloatArray]] = []
 
     def cut(self, span: Interval, needed_s: float) -> SensorLog | None:
@@ -100,6 +103,6 @@ class _Cutter:
             if rows.stop > rows.start:
                 parts.append((log.take(rows), at[rows]))
         self._kept = [(log, at) for log, at in self._kept if at[-1] >= needed_s]
-        if not parts or parts[-1][1][-1] - parts[0][1][0] < _LEAST_S:
+        if not parts or parts[-1][1][-1] - parts[0][1][0] < self._least_s:
             return None
         return join_logs([log for log, _ in parts])

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
+from pydantic import BaseModel
 
 _NOT_FINITE: Final = "non-finite"  # JSON has no number for these: {"non-finite": "nan"}
 _NUMBERS: Final = {"nan": math.nan, "inf": math.inf, "-inf": -math.inf}
@@ -20,8 +21,8 @@ def to_json(value: Any) -> str:
     Parameters
     ----------
     value : object
-        Mappings, sequences, dataclasses, numpy arrays and scalars, dates, texts, numbers, truth
-        values and None, nested as they like.
+        Mappings, sequences, dataclasses, pydantic models, numpy arrays and scalars, dates, texts,
+        numbers, truth values and None, nested as they like.
 
     Raises
     ------
@@ -55,6 +56,8 @@ def _plain(value: Any) -> Any:
         return value
     if isinstance(value, np.ndarray | np.generic):
         return _plain(value.tolist())
+    if isinstance(value, BaseModel):
+        value = dict(value)
     if isinstance(value, Mapping):
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):

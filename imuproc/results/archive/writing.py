@@ -62,7 +62,7 @@ class Provenance:
         SHA-256 in hexadecimal of each log, by its path as the session file names it, and of what
         the session file states of the run. No absolute paths.
     settings : object
-        All settings of the method: a dataclass or a mapping, nested.
+        All settings of the method: a model, dataclass or mapping, nested.
     summaries : mapping from str to mapping
         By run id: its row of the run table.
     """
