@@ -38,6 +38,7 @@ from imuproc.core.motion import Motion
 from imuproc.core.recording import Conditioned, Interval, Recording
 from imuproc.core.result import Result
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
+from imuproc.events.fusion import FusionSettings
 from imuproc.events.unaided import UnaidedSettings, marked_events
 from imuproc.synth.truth import Truth
 from scripts import accuracy
@@ -96,7 +97,7 @@ def leg_of(result: Result, side: Side) -> Leg:
     """Signals and cycles of one leg of a processed run."""
     conditioned = result.conditioned
     own = result.contacts.take(result.contacts.side == side)
-    rough = marked_events(own.evidence, UnaidedSettings())
+    rough = marked_events(own.evidence, UnaidedSettings(), FusionSettings())
     ends_s = np.stack((rough.touchdown_s, rough.toe_off_s), axis=1)
     stances = np.searchsorted(conditioned.time_s, ends_s)
     foot = conditioned.segments[foot_of(side)]
@@ -236,7 +237,7 @@ def event_errors(result: Result, alone: Result, truth: Truth) -> pd.DataFrame:
     for side in SIDES:
         own = real[real["side"] == side]
         contacts = result.contacts.take(result.contacts.side == side)
-        marked = marked_events(contacts.evidence, UnaidedSettings())
+        marked = marked_events(contacts.evidence, UnaidedSettings(), FusionSettings())
         methods = {
             **rule_events(leg_of(result, side)),
             f"{PACKAGE}: signals only": (marked.touchdown_s, marked.toe_off_s),

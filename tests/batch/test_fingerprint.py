@@ -1,6 +1,5 @@
 import shutil
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -67,7 +66,7 @@ def test_what_a_result_depends_on_changes_its_fingerprint_alone(
 def test_settings_and_programs_count(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     session = small_session(tmp_path / "session")
     before = prints(session)
-    other = replace(Settings(), runs=replace(RunSettings(), cutoff_hz=RunSettings().cutoff_hz + 1))
+    other = Settings(runs=RunSettings(cutoff_hz=RunSettings().cutoff_hz + 1))
     assert not set(before) & set(prints(session, other))
     newer = {**programs(), "numpy": "99.0"}
     monkeypatch.setattr("imuproc.batch.fingerprint.programs", lambda: newer)

@@ -10,6 +10,7 @@ from imuproc.conditioning.axes.segment_axes import Stretch
 from imuproc.core.recording import Interval
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import quat_conjugate, quat_rotate
+from tests.usual import METHOD
 
 RATE_HZ = 250.0
 RESTS = (Interval(0.2, 1.8), Interval(8.2, 9.8))
@@ -30,7 +31,7 @@ def leg() -> Stretch:
 
 
 def test_a_sound_sensor_has_no_fault() -> None:
-    assert axes_fault(leg(), RESTS) == ""
+    assert axes_fault(leg(), RESTS, METHOD.calibration.columns) == ""
 
 
 @pytest.mark.parametrize(
@@ -47,16 +48,16 @@ def test_wrong_columns_are_named(
 ) -> None:
     sound = leg()
     wrong = sound.gyro_radps[:, list(columns)] * np.array(signs)
-    assert words in axes_fault(replace(sound, gyro_radps=wrong), RESTS)
+    assert words in axes_fault(replace(sound, gyro_radps=wrong), RESTS, METHOD.calibration.columns)
 
 
 def test_a_drift_that_no_exchange_explains_is_not_put_down_to_columns() -> None:
     sound = leg()
     drifting = sound.gyro_radps + np.radians([6.0, -4.0, 5.0]) * sound.running[:, None]
-    assert axes_fault(replace(sound, gyro_radps=drifting), RESTS) == ""
+    assert axes_fault(replace(sound, gyro_radps=drifting), RESTS, METHOD.calibration.columns) == ""
 
 
 def test_with_one_rest_nothing_is_said() -> None:
     sound = leg()
     wrong = sound.gyro_radps * np.array([1.0, -1.0, 1.0])
-    assert axes_fault(replace(sound, gyro_radps=wrong), RESTS[:1]) == ""
+    assert axes_fault(replace(sound, gyro_radps=wrong), RESTS[:1], METHOD.calibration.columns) == ""

@@ -9,6 +9,7 @@ from imuproc.conditioning.clocks.lag import LagSettings, joint_lag, joint_signal
 from imuproc.conditioning.clocks.tying import tie_clocks
 from imuproc.core.sites import SITES
 from tests.conditioning.made_clocks import RATE_HZ, Clock, drawn, made, stamped
+from tests.usual import TIED
 
 LEGS = {"left_shank": "left_foot", "right_shank": "right_foot"}
 
@@ -35,7 +36,7 @@ def test_jumps_at_both_ends_put_all_sensors_on_one_clock() -> None:
     for _ in range(6):
         one = made(2, 1)
         clocks = drawn(rng)
-        tied = tie_clocks(stamped(one.logs, clocks), by_events=True)
+        tied = tie_clocks(stamped(one.logs, clocks), True, *TIED)
         assert tied.groups == (SITES[:4],)
         for pair, found in errors_of(one, clocks, tied).items():
             (legs if is_leg(pair) else between).append(found)
@@ -50,7 +51,7 @@ def test_feet_that_land_apart_are_within_the_stated_uncertainty() -> None:
     for seed in range(3):
         one = made(1, 1, apart_s=0.004, seed=20 + seed)
         clocks = drawn(np.random.default_rng(seed))
-        tied = tie_clocks(stamped(one.logs, clocks), by_events=True)
+        tied = tie_clocks(stamped(one.logs, clocks), True, *TIED)
         found += [e for p, e in errors_of(one, clocks, tied).items() if not is_leg(p)]
     assert len(found) == 3
     assert np.max(np.abs(found), axis=0)[0] > 0.0005  # they do land apart
@@ -60,7 +61,7 @@ def test_feet_that_land_apart_are_within_the_stated_uncertainty() -> None:
 def test_far_from_a_single_jump_the_clocks_of_the_legs_are_less_certain() -> None:
     one = made(1, 0)
     clocks = {site: Clock(0.0, 0.0) for site in SITES[:4]}
-    known = tie_clocks(stamped(one.logs, clocks), by_events=True).clocks
+    known = tie_clocks(stamped(one.logs, clocks), True, *TIED).clocks
     pair = next((site, tie.to) for site, tie in known.ties.items() if not is_leg((site, tie.to)))
     near, far = known.u_s(*pair, np.array([one.run_s, one.run_s + 600.0]))
     assert near < 0.008
@@ -70,7 +71,7 @@ def test_far_from_a_single_jump_the_clocks_of_the_legs_are_less_certain() -> Non
 def test_a_tap_ties_the_legs_better_than_a_jump() -> None:
     one = made(0, 0, taps=True)
     clocks = drawn(np.random.default_rng(5))
-    tied = tie_clocks(stamped(one.logs, clocks), by_events=True)
+    tied = tie_clocks(stamped(one.logs, clocks), True, *TIED)
     (error, u) = next(e for p, e in errors_of(one, clocks, tied).items() if not is_leg(p))
     assert u < 0.0035
     assert abs(error) < 2.0 * u
@@ -80,7 +81,7 @@ def test_without_a_common_moment_each_leg_is_by_itself() -> None:
     one = made(0, 0)
     clocks = drawn(np.random.default_rng(6))
     for by_events in (True, False):
-        tied = tie_clocks(stamped(one.logs, clocks), by_events)
+        tied = tie_clocks(stamped(one.logs, clocks), by_events, *TIED)
         assert tied.groups == (("left_shank", "left_foot"), ("right_shank", "right_foot"))
         for error, u in errors_of(one, clocks, tied).values():
             assert abs(error) < 2.0 * u < 0.004
@@ -89,7 +90,7 @@ def test_without_a_common_moment_each_leg_is_by_itself() -> None:
 
 def test_jumps_do_not_tie_legs_that_are_said_to_be_separate() -> None:
     one = made(2, 1)
-    tied = tie_clocks(stamped(one.logs, drawn(np.random.default_rng(7))), by_events=False)
+    tied = tie_clocks(stamped(one.logs, drawn(np.random.default_rng(7))), False, *TIED)
     assert len(tied.groups) == 2
 
 
@@ -99,7 +100,7 @@ def test_logs_of_two_people_are_not_tied() -> None:
     other = made(1, 1, apart_s=0.004, seed=20).logs
     for site in ("right_shank", "left_foot"):
         logs[site] = replace(other[site], time_s=other[site].time_s + 500.0)
-    tied = tie_clocks(logs, by_events=False)
+    tied = tie_clocks(logs, False, *TIED)
     assert "left_foot" not in tied.own
 
 
@@ -113,7 +114,9 @@ def test_the_ankle_tells_how_far_shank_and_foot_are_apart(shift: int) -> None:
             log, rows = one.logs[site], slice(begin, begin + int(4.0 * RATE_HZ))
             none = np.zeros(rows.stop - rows.start, dtype=bool)
             signals.append(
-                joint_signals(log.accel_mps2[rows], log.gyro_radps[rows], none, RATE_HZ, 10.0)
+                joint_signals(
+                    log.accel_mps2[rows], log.gyro_radps[rows], none, RATE_HZ, LagSettings()
+                )
             )
         lag = joint_lag(signals[0], signals[1], LagSettings())
         assert lag is not None
@@ -131,7 +134,7 @@ def clipped_leg(share: float, marked: bool) -> float:
         limit = share * np.abs(log.gyro_radps[rows]).max()
         gyro = np.clip(log.gyro_radps[rows], -limit, limit)
         clipped = (np.abs(gyro) >= limit).any(axis=1) & marked
-        signals.append(joint_signals(log.accel_mps2[rows], gyro, clipped, RATE_HZ, 10.0))
+        signals.append(joint_signals(log.accel_mps2[rows], gyro, clipped, RATE_HZ, LagSettings()))
     lag = joint_lag(signals[0], signals[1], LagSettings())
     return np.nan if lag is None else lag.lag_s
 
@@ -148,5 +151,5 @@ def test_sensors_at_rest_tell_nothing() -> None:
         size=(2000, 3)
     )
     none = np.zeros(len(still), dtype=bool)
-    signals = joint_signals(still, 0.01 * still, none, RATE_HZ, 10.0)
+    signals = joint_signals(still, 0.01 * still, none, RATE_HZ, LagSettings())
     assert joint_lag(signals, signals, LagSettings()) is None

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from imuproc.conditioning.axes.stillness import StillnessSettings, still_stretches
-from imuproc.conditioning.samples.artefacts import ArtefactSettings, naming_stuck, without_artefacts
+from imuproc.conditioning.samples.artefacts import naming_stuck, without_artefacts
 from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.flags import RaisedFlag
@@ -24,6 +24,7 @@ from tests.conditioning.made_up import (
     truth,
 )
 from tests.shared_data import SHARED_DATA, needs_shared_data
+from tests.usual import LEAST_HZ, METHOD, ON_CLOCK, SOUND
 
 
 def running_log(rate_hz: float = 500.0, seed: int = 0, after_rest_s: float = 0.0) -> SensorLog:
@@ -61,7 +62,7 @@ def written_often(log: SensorLog, times: int, *sensors: str) -> SensorLog:
 
 
 def cleaned(log: SensorLog) -> tuple[SensorLog, list[RaisedFlag]]:
-    return without_artefacts(log, ArtefactSettings())
+    return without_artefacts(log, METHOD.sanity.artefacts, LEAST_HZ)
 
 
 def missing(log: SensorLog) -> np.ndarray:
@@ -206,7 +207,9 @@ def test_a_slow_sensor_beside_a_fast_one_is_kept_and_told(times: int, name: str)
 @pytest.mark.parametrize("times", [2, 3, 4])
 def test_a_table_of_repeated_samples_is_read_as_those_it_holds(times: int) -> None:
     log = written_often(running_log(), times, "accel_mps2", "gyro_radps")
-    based = check_signals(to_common_clock(check_logs(make_recording(log))))
+    based = check_signals(
+        to_common_clock(check_logs(make_recording(log), METHOD.sanity), *ON_CLOCK), *SOUND
+    )
     assert based.rate_hz == pytest.approx(500.0 / times)
     assert set(names(based)) == ({"low_rate"} if 500.0 / times < 199.0 else set())
     assert based.sites["left_shank"].measured.all()
@@ -214,7 +217,9 @@ def test_a_table_of_repeated_samples_is_read_as_those_it_holds(times: int) -> No
 
 def test_packets_lost_from_such_a_table_are_told_too() -> None:
     log = written_often(running_log(1000.0), 4, "accel_mps2", "gyro_radps")
-    based = to_common_clock(check_logs(make_recording(held(log, 4.0, 4.06))))
+    based = to_common_clock(
+        check_logs(make_recording(held(log, 4.0, 4.06)), METHOD.sanity), *ON_CLOCK
+    )
     assert names(based) == ["gap", "samples_held"]
     seen = based.sites["left_shank"].measured[(based.time_s > 4.01) & (based.time_s < 4.05)]
     assert not seen.any()
@@ -224,7 +229,7 @@ def test_held_samples_fare_as_lost_ones() -> None:
     log = running_log(200.0)
     own = between(log, 4.0, 4.015) | between(log, 4.5, 4.7)
     lost, kept = (
-        to_common_clock(check_logs(make_recording(one)))
+        to_common_clock(check_logs(make_recording(one), METHOD.sanity), *ON_CLOCK)
         for one in (log.take(~own), with_held(log, own))
     )
     np.testing.assert_array_equal(

@@ -11,6 +11,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.recording import SensorLog
 from imuproc.core.sites import SITES
 from tests.conditioning.made_legs import RUN, STAND, made, timebased
+from tests.usual import METHOD
 
 LEGS = SITES[:4]
 ASK = {
@@ -41,7 +42,7 @@ def conditioned(swap=(), sites=LEGS, alike=False):
 @pytest.mark.parametrize("swap", ASK.values(), ids=ASK.keys())
 def test_legs_that_move_crosswise_are_refused_with_the_names_of_the_logs(swap) -> None:
     with pytest.raises(RunError, match="left and right logs look swapped") as caught:
-        require_paired_legs(*conditioned(swap))
+        require_paired_legs(*conditioned(swap), METHOD.calibration.pairing)
     text = str(caught.value)
     assert "run R07-01" in text
     for name in ("left_shank", "left_foot", "right_shank", "right_foot", "logs/left_sh.csv"):
@@ -50,15 +51,17 @@ def test_legs_that_move_crosswise_are_refused_with_the_names_of_the_logs(swap) -
 
 
 def test_right_names_pass() -> None:
-    require_paired_legs(*conditioned())
+    require_paired_legs(*conditioned(), METHOD.calibration.pairing)
 
 
 @pytest.mark.parametrize("missing", LEGS)
 def test_with_fewer_sensors_nothing_is_claimed(missing) -> None:
     sites = [site for site in LEGS if site != missing]
-    require_paired_legs(*conditioned(sites=sites))
+    require_paired_legs(*conditioned(sites=sites), METHOD.calibration.pairing)
 
 
 def test_legs_that_move_alike_tell_nothing() -> None:
     """A jump or a squat: every log fits every other."""
-    require_paired_legs(*conditioned(("left_foot", "right_foot"), alike=True))
+    require_paired_legs(
+        *conditioned(("left_foot", "right_foot"), alike=True), METHOD.calibration.pairing
+    )

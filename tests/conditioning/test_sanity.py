@@ -13,6 +13,7 @@ from imuproc.core.recording import SensorLog
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
 from tests.conditioning.made_up import make_recording, names, resting_and_running
 from tests.shared_data import SHARED_DATA, needs_shared_data
+from tests.usual import METHOD, ON_CLOCK, SOUND
 
 WHERE = r"logs/left_shank.csv \(left_shank\)"
 
@@ -24,7 +25,9 @@ def good_log(**kinds):
 
 def check(log):
     """Both checks, in the order in which a run goes through them."""
-    return check_signals(to_common_clock(check_logs(make_recording(log))))
+    return check_signals(
+        to_common_clock(check_logs(make_recording(log), METHOD.sanity), *ON_CLOCK), *SOUND
+    )
 
 
 def scaled(log, accel=1.0, gyro=1.0):
@@ -37,7 +40,7 @@ def test_one_log_under_two_names_is_refused():
     recording = replace(make_recording(log), logs={"left_shank": log, "left_foot": copy})
     told = WHERE + r" and logs/copy.csv \(left_foot\) hold the same samples. Name the right log"
     with pytest.raises(RunError, match=told):
-        check_logs(recording)
+        check_logs(recording, METHOD.sanity)
 
 
 def test_a_good_log_passes_without_a_flag():
@@ -167,9 +170,9 @@ def test_poorly_calibrated_accelerometer_is_flagged_not_refused():
 def test_local_gravity_is_what_counts():
     recording = make_recording(scaled(good_log(), accel=1.045))
     poles = replace(recording, gravity_mps2=9.832)  # WGS84 at the pole, rounded
-    assert names(check_signals(to_common_clock(poles))) == []
+    assert names(check_signals(to_common_clock(poles, *ON_CLOCK), *SOUND)) == []
     light = replace(recording, gravity_mps2=9.5)
-    assert names(check_signals(to_common_clock(light))) == ["gravity_off"]
+    assert names(check_signals(to_common_clock(light, *ON_CLOCK), *SOUND)) == ["gravity_off"]
 
 
 def test_a_log_without_rest_is_not_refused_for_its_gravity():

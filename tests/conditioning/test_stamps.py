@@ -15,28 +15,29 @@ from tests.conditioning.made_up import (
     names,
     steepness,
 )
+from tests.usual import ON_CLOCK
 
 
 def test_jitter_is_flagged_only_when_large():
     rng = np.random.default_rng(1)
     even = np.arange(2000) / 500.0
     small, large = (even + rng.uniform(-share, share, 2000) / 500.0 for share in (0.05, 0.3))
-    assert names(to_common_clock(make_recording(make_log(small)))) == []
-    based = to_common_clock(make_recording(make_log(large)))
+    assert names(to_common_clock(make_recording(make_log(small)), *ON_CLOCK)) == []
+    based = to_common_clock(make_recording(make_log(large)), *ON_CLOCK)
     assert names(based) == ["irregular_stamps"]
     assert "of the sampling period (SD)" in detail(based, "irregular_stamps")
 
 
 def test_stamps_rounded_to_milliseconds_do_not_shift_the_rate():
     time_s = np.round(np.arange(2000) / 400.0, 3)
-    based = to_common_clock(make_recording(make_log(time_s)))
+    based = to_common_clock(make_recording(make_log(time_s)), *ON_CLOCK)
     assert based.rate_hz == pytest.approx(400.0, rel=1e-3)
 
 
 def test_one_stamp_per_packet_is_spread_over_its_samples():
     elapsed_s = np.arange(2000) / 500.0
     log = make_log(np.arange(2000) // 8 * 0.016, elapsed_s=elapsed_s)
-    based = to_common_clock(make_recording(log))
+    based = to_common_clock(make_recording(log), *ON_CLOCK)
     assert names(based) == ["duplicate_stamps"]
     assert based.rate_hz == pytest.approx(500.0, rel=1e-6)
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.002, 500.0)
@@ -48,7 +49,7 @@ def test_packets_of_varying_size_leave_no_gaps():
     packet = np.repeat(np.cumsum(sizes) - sizes, sizes)[:2000]
     # The clock of the packets runs on evenly, as when a radio sends at fixed times.
     stamps = 0.016 * np.unique(packet, return_inverse=True)[1]
-    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)))
+    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)), *ON_CLOCK)
     assert "gap" not in names(based)
     assert "samples_dropped" not in names(based)
     assert based.sites["left_shank"].measured.all()
@@ -58,14 +59,14 @@ def test_one_repeated_stamp_is_put_back_where_it_belongs():
     elapsed_s = np.arange(1000) / 500.0
     stamps = elapsed_s.copy()
     stamps[500] = stamps[499]
-    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)))
+    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)), *ON_CLOCK)
     assert detail(based, "duplicate_stamps") == ("1 sample with the stamp of the one before")
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.002, 500.0)
 
 
 def test_rows_written_twice_count_once():
     log = make_log(np.repeat(np.arange(1000) / 500.0, 2))
-    based = to_common_clock(make_recording(log))
+    based = to_common_clock(make_recording(log), *ON_CLOCK)
     assert names(based) == ["duplicate_stamps"]
     assert based.rate_hz == pytest.approx(500.0, rel=1e-6)
     assert len(based.time_s) == 1000
@@ -87,7 +88,7 @@ def test_a_few_wrong_stamps_are_dropped_and_said(at, wrong_s):
     elapsed_s = np.arange(1000) / 500.0
     stamps = elapsed_s.copy()
     stamps[at] = wrong_s
-    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)))
+    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)), *ON_CLOCK)
     assert "bad_stamps" in names(based)
     assert set(names(based)) <= {"bad_stamps", "samples_dropped"}
     assert detail(based, "bad_stamps").startswith(f"{plural(len(at), 'sample')} dropped")
@@ -98,7 +99,7 @@ def test_a_few_wrong_stamps_are_dropped_and_said(at, wrong_s):
 def test_swapped_rows_lose_one_sample_only():
     elapsed_s = np.arange(1000) / 500.0
     elapsed_s[[400, 401]] = elapsed_s[[401, 400]]
-    based = to_common_clock(make_recording(make_log(elapsed_s)))
+    based = to_common_clock(make_recording(make_log(elapsed_s)), *ON_CLOCK)
     assert detail(based, "bad_stamps").startswith("1 sample dropped")
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.004, 500.0)
 
@@ -107,7 +108,7 @@ def test_stamps_that_are_no_numbers_lose_their_samples():
     elapsed_s = np.arange(1000) / 500.0
     stamps = elapsed_s.copy()
     stamps[[10, 700, 701]] = np.nan
-    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)))
+    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)), *ON_CLOCK)
     assert detail(based, "bad_stamps") == "3 samples dropped, without a stamp"
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.006, 500.0)
 
@@ -147,14 +148,14 @@ EVEN_S = np.arange(1000) / 500.0
 def test_stamps_that_cannot_be_used_are_refused_with_the_place(stamps, words):
     log = make_log(stamps, elapsed_s=np.arange(len(stamps)) / 500.0)
     with pytest.raises(RunError, match=words):
-        to_common_clock(make_recording(log))
+        to_common_clock(make_recording(log), *ON_CLOCK)
 
 
 def test_stamps_that_err_are_evened_where_the_samples_were_taken_evenly():
     elapsed_s = np.arange(2000) / 500.0
     noise_s = np.random.default_rng(4).normal(0.0, 0.3, 2000) / 500.0
     stamps = np.maximum.accumulate(elapsed_s + noise_s)
-    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)))
+    based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)), *ON_CLOCK)
     assert "so the stamps were evened" in detail(based, "irregular_stamps")
     # As stamped, single samples are more than a period off; half of one is left at most.
     assert error_at_measured(based, "left_shank", 0.0) < 0.5 * 0.002 * steepness(1)
@@ -162,5 +163,5 @@ def test_stamps_that_err_are_evened_where_the_samples_were_taken_evenly():
 
 def test_samples_that_were_really_taken_unevenly_keep_their_stamps():
     jitter_s = np.random.default_rng(5).uniform(-0.3, 0.3, 2000) / 500.0
-    based = to_common_clock(make_recording(make_log(np.arange(2000) / 500.0 + jitter_s)))
+    based = to_common_clock(make_recording(make_log(np.arange(2000) / 500.0 + jitter_s)), *ON_CLOCK)
     assert "evened" not in detail(based, "irregular_stamps")

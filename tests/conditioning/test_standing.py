@@ -9,6 +9,7 @@ from imuproc.conditioning.axes.standing import find_standing, own_standing
 from imuproc.conditioning.axes.stillness import StillnessSettings, still_stretches
 from imuproc.core.recording import Interval
 from tests.conditioning.made_legs import RUN, SET, STAND, Hold, made, timebased
+from tests.usual import METHOD
 
 LEGS = ("left_shank", "left_foot", "right_shank", "right_foot")
 MARKS = Hold(5.0, shank_deg=-62.0, foot_deg=-50.0)
@@ -29,7 +30,7 @@ def found_in(based, run):
         )
         for site, own in based.sites.items()
     }
-    return find_standing(based, rests, run, 0.7)
+    return find_standing(based, rests, run, 0.7, METHOD.calibration.standing)
 
 
 def names(found) -> list[str]:
@@ -135,7 +136,7 @@ def test_a_standing_start_may_follow_its_standing_at_once() -> None:
     }
     # The search for runs adds a margin: the run begins within the standing.
     early = Interval(signals.spans[0].end_s - 0.7, signals.spans[1].end_s + 0.8)
-    found = find_standing(based, rests, early, 0.7)
+    found = find_standing(based, rests, early, 0.7, METHOD.calibration.standing)
     assert_is(found.before, signals.spans[0])
     assert names(found) == []
 
@@ -157,7 +158,7 @@ def test_a_swaying_pelvis_does_not_take_the_standing_from_the_legs() -> None:
         )
         for site, own in based.sites.items()
     }
-    found = find_standing(based, rests, signals.run(1), 0.7)
+    found = find_standing(based, rests, signals.run(1), 0.7, METHOD.calibration.standing)
     assert_is(found.before, signals.spans[0])
     assert names(found) == []
     pelvis = own_standing(found, rests["pelvis"], 0.7)

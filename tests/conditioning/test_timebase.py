@@ -16,6 +16,7 @@ from tests.conditioning.made_up import (
     names,
     steepness,
 )
+from tests.usual import ON_CLOCK
 
 EVEN_S = np.arange(1000) / 500.0
 BRIDGE = TimeBaseSettings().max_bridge_samples
@@ -24,7 +25,7 @@ BRIDGE = TimeBaseSettings().max_bridge_samples
 def test_regular_log_comes_back_sample_by_sample():
     time_s = 12.5 + np.arange(1000) / 500.0
     log = make_log(time_s)
-    based = to_common_clock(make_recording(log))
+    based = to_common_clock(make_recording(log), *ON_CLOCK)
     signals = based.sites["left_shank"]
     assert based.rate_hz == pytest.approx(500.0, abs=1e-6)
     assert based.time_s[0] == 12.5
@@ -67,7 +68,7 @@ def test_any_log_is_right_where_measured_and_silent_where_not(
         log.accel_mps2[broken, rng.integers(0, 3, nan_rows)] = np.nan
         real[broken] = False
 
-    based = to_common_clock(make_recording(log))
+    based = to_common_clock(make_recording(log), *ON_CLOCK)
     signals, period_s = based.sites["left_shank"], 1.0 / rate_hz
 
     assert based.rate_hz == pytest.approx(rate_hz, rel=0.01)
@@ -106,7 +107,7 @@ def test_logs_of_different_rate_and_span_share_one_clock(rates, late, start_s):
     for site, rate_hz, late_s in zip(sites, rates, late, strict=False):
         elapsed_s = late_s + np.arange(int(5.0 * rate_hz)) / rate_hz
         logs.append(make_log(start_s + elapsed_s, site, elapsed_s))
-    based = to_common_clock(make_recording(*logs))
+    based = to_common_clock(make_recording(*logs), *ON_CLOCK)
     assert based.rate_hz == pytest.approx(max(rates), rel=1e-4)
     period_s = 1.0 / based.rate_hz
     # Union: nothing of any log is lost, and a point of the clock lies on the first log's first.
@@ -129,7 +130,7 @@ def test_logs_of_different_rate_and_span_share_one_clock(rates, late, start_s):
 
 def test_sensor_that_ran_only_in_part_is_flagged():
     whole, part = np.arange(3000) / 500.0, 2.0 + np.arange(1000) / 500.0
-    based = to_common_clock(make_recording(make_log(whole), make_log(part, "left_foot")))
+    based = to_common_clock(make_recording(make_log(whole), make_log(part, "left_foot")), *ON_CLOCK)
     assert names(based, "left_foot") == ["partly_covered"]
     assert names(based, "left_shank") == []
     assert "from 2 to 3.998 s only" in detail(based, "partly_covered")
@@ -137,7 +138,7 @@ def test_sensor_that_ran_only_in_part_is_flagged():
 
 def test_dropped_samples_are_bridged_and_counted():
     time_s = np.delete(np.arange(1000) / 500.0, [100, 300, 301, 302])
-    based = to_common_clock(make_recording(make_log(time_s)))
+    based = to_common_clock(make_recording(make_log(time_s)), *ON_CLOCK)
     assert names(based) == ["samples_dropped"]
     assert detail(based, "samples_dropped") == "4 samples missing in 2 places, bridged"
     signals = based.sites["left_shank"]
@@ -148,7 +149,7 @@ def test_dropped_samples_are_bridged_and_counted():
 
 def test_long_gap_stays_empty_and_is_placed():
     time_s = np.delete(np.arange(2000) / 500.0, np.arange(500, 700))
-    based = to_common_clock(make_recording(make_log(time_s)))
+    based = to_common_clock(make_recording(make_log(time_s)), *ON_CLOCK)
     assert names(based) == ["gap"]
     assert detail(based, "gap") == "1 gap, 200 samples; the longest 0.402 s from 0.998 s on"
     signals = based.sites["left_shank"]
@@ -162,7 +163,7 @@ def test_rows_of_nan_and_rows_of_zeros_are_missing_samples(filler):
     log = make_log(np.arange(1000) / 500.0)
     log.accel_mps2[400:420] = filler
     log.gyro_radps[400:420] = filler
-    based = to_common_clock(make_recording(log))
+    based = to_common_clock(make_recording(log), *ON_CLOCK)
     assert names(based) == ["gap"]
     np.testing.assert_array_equal(
         np.flatnonzero(~based.sites["left_shank"].measured), np.arange(400, 420)
@@ -176,7 +177,7 @@ def test_logs_that_do_not_overlap_are_refused():
         r"logs/left_foot.csv \(left_foot\) covers 10 to 11.998 s"
     )
     with pytest.raises(RunError, match=words):
-        to_common_clock(make_recording(*logs))
+        to_common_clock(make_recording(*logs), *ON_CLOCK)
 
 
 @pytest.mark.parametrize("clock", ["jump", "separate"])
@@ -185,11 +186,11 @@ def test_clocks_that_are_not_shared_are_refused_by_name(clock):
     with pytest.raises(
         RunError, match=f'clock = "{clock}": the logs have to be brought onto one clock'
     ):
-        to_common_clock(make_recording(*logs, clock=clock))
+        to_common_clock(make_recording(*logs, clock=clock), *ON_CLOCK)
     # One log is on its own clock whatever the word.
-    assert len(to_common_clock(make_recording(logs[0], clock=clock)).time_s) == 1000
+    assert len(to_common_clock(make_recording(logs[0], clock=clock), *ON_CLOCK).time_s) == 1000
 
 
 def test_a_run_without_logs_is_refused():
     with pytest.raises(RunError, match="run R07-01 names no log"):
-        to_common_clock(make_recording())
+        to_common_clock(make_recording(), *ON_CLOCK)

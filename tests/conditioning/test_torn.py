@@ -7,6 +7,7 @@ from imuproc.conditioning.timebase import to_common_clock
 from imuproc.conditioning.torn import WholePart, torn_flags, whole_part
 from imuproc.core.recording import Interval
 from tests.conditioning.made_up import make_log, make_recording
+from tests.usual import METHOD, ON_CLOCK
 
 RATE_HZ = 500.0
 clock_s = np.arange(2500) / RATE_HZ
@@ -20,8 +21,10 @@ def part_with(*gaps_s: tuple[float, float], size: float = 1.0) -> WholePart:
     kept = np.ones(len(clock_s), dtype=bool)
     for start_s, end_s in gaps_s:
         kept &= (clock_s < start_s) | (clock_s >= end_s)
-    based = to_common_clock(make_recording(log.take(kept)))
-    return whole_part(based.sites["left_shank"], based.time_s, based.rate_hz, RUN)
+    based = to_common_clock(make_recording(log.take(kept)), *ON_CLOCK)
+    return whole_part(
+        based.sites["left_shank"], based.time_s, based.rate_hz, RUN, METHOD.calibration.tears
+    )
 
 
 @pytest.mark.parametrize(

@@ -172,9 +172,7 @@ def test_the_touchdowns_uncertainty_counts_by_how_far_the_figure_moves() -> None
     np.testing.assert_allclose(level.parts["event"], 0.0, atol=1e-9)
 
 
-@pytest.mark.parametrize(
-    ("start", "end"), [(NAN, 11.5), (11.0, 12.6), (11.0, 11.03)], ids=["unknown", "long", "short"]
-)
+@pytest.mark.parametrize(("start", "end"), [(NAN, 11.5), (11.5, 11.4)], ids=["unknown", "backward"])
 def test_what_is_no_swing_has_no_figure(start, end) -> None:
     figure = over_swing(curve(5.0), swing(start, end, 0.002), 0.4, "mean")
     assert np.isnan(figure.value).all()

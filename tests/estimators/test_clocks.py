@@ -13,6 +13,7 @@ from imuproc.estimators.stride import StrideSettings, step_lengths
 from imuproc.estimators.timing import timing_figures
 from tests.estimators.made_motion import contacts, steady
 from tests.estimators.test_stride import walk
+from tests.usual import LONGEST_STEP_S, METHOD
 
 THREE = [("left", 0.0, 0.15), ("right", 0.25, 0.38), ("left", 0.5, 0.62)]
 
@@ -34,8 +35,8 @@ def conditioned(between_u_s: float = 0.004):
 
 
 def test_times_between_the_legs_are_less_certain_but_contact_time_is_not() -> None:
-    plain = timing_figures(contacts(THREE, u_s=0.0))
-    figures = timing_figures(timed(contacts(THREE, u_s=0.0), conditioned()))
+    plain = timing_figures(contacts(THREE, u_s=0.0), LONGEST_STEP_S)
+    figures = timing_figures(timed(contacts(THREE, u_s=0.0), conditioned()), LONGEST_STEP_S)
     np.testing.assert_allclose(figures["contact_time_s"].uncertainty, 0.0)
     np.testing.assert_allclose(figures["flight_time_s"].uncertainty[:2], 0.004)
     np.testing.assert_allclose(figures["step_time_s"].uncertainty[:2], 0.004)
@@ -86,6 +87,8 @@ def test_step_lengths_know_of_the_legs_clocks() -> None:
 
 @pytest.mark.parametrize(("between_u_s", "names"), [(0.004, []), (0.012, ["clock_unsure"])])
 def test_badly_known_legs_are_flagged(between_u_s: float, names: list[str]) -> None:
-    flags = clock_flags(timed(contacts(THREE), conditioned(between_u_s)))
+    flags = clock_flags(
+        timed(contacts(THREE), conditioned(between_u_s)), METHOD.estimators.clock_unsure_s
+    )
     assert [flag.name for flag in flags] == names
     assert all("12 ms" in flag.detail for flag in flags)

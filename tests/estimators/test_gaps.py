@@ -7,13 +7,13 @@ import pytest
 
 from imuproc.core.motion import Motion
 from imuproc.estimators.gaps import (
-    ClippingSettings,
     find_gaps,
     step_flags,
     stride_doubt_m,
     widened,
 )
 from tests.estimators.made_motion import TIME_S, conditioned, steady
+from tests.usual import GAPS
 
 
 def flagged(found, name="gap"):
@@ -26,7 +26,7 @@ STEPS = steady("left", 0.25, 0.12, 10)
 
 
 def gaps_of(**gaps: tuple[float, float]):
-    return find_gaps(conditioned(**gaps), STEPS)
+    return find_gaps(conditioned(**gaps), STEPS, *GAPS)
 
 
 def test_without_gaps_nothing_changes() -> None:
@@ -83,15 +83,16 @@ STILL = Motion(TIME_S, {})
 
 def test_strides_with_a_gap_of_their_own_foot_are_endlessly_doubtful() -> None:
     found = gaps_of(left_foot=(11.2, 11.3))
-    usual = ClippingSettings()
-    assert stride_doubt_m(STEPS, found, "left", usual, STILL).tolist() == [0.0, np.inf, 0.0, 0.0]
-    assert not stride_doubt_m(STEPS, found, "right", usual, STILL).any()
+    assert stride_doubt_m(STEPS, found, "left", STILL).tolist() == [0.0, np.inf, 0.0, 0.0]
+    assert not stride_doubt_m(STEPS, found, "right", STILL).any()
 
 
 def test_steps_that_turned_beyond_the_gyroscopes_range_are_named() -> None:
     based = conditioned()
     shank = replace(based.segments["right_shank"], gyro_clipped=np.abs(TIME_S - 11.65) < 0.004)
-    found = find_gaps(replace(based, segments={**based.segments, "right_shank": shank}), STEPS)
+    found = find_gaps(
+        replace(based, segments={**based.segments, "right_shank": shank}), STEPS, *GAPS
+    )
     # Within the swing from 11.37 to 11.75, which the step in row 5 ends.
     assert flagged(found, "gyro_clipped") == [(5, "right_shank")]
     assert flagged(found) == []
@@ -107,8 +108,9 @@ def test_clipped_samples_make_their_stride_doubtful() -> None:
             based, segments={**based.segments, "left_foot": replace(foot, accel_clipped=clipped)}
         ),
         STEPS,
+        *GAPS,
     )
-    doubt = stride_doubt_m(STEPS, found, "left", ClippingSettings(), STILL)
+    doubt = stride_doubt_m(STEPS, found, "left", STILL)
     assert doubt[1] == pytest.approx(0.075, abs=0.01)
     assert doubt[[0, 2, 3]].tolist() == [0.0, 0.0, 0.0]
 

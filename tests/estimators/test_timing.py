@@ -9,13 +9,14 @@ from hypothesis import strategies as st
 
 from imuproc.estimators.timing import next_step, timing_figures
 from tests.estimators.made_motion import contacts
+from tests.usual import LONGEST_STEP_S
 
 NAN = np.nan
 THREE = [("left", 0.0, 0.15), ("right", 0.25, 0.38), ("left", 0.5, 0.62)]
 
 
 def values(rows, name, **changes):
-    return timing_figures(contacts(rows, **changes))[name].value
+    return timing_figures(contacts(rows, **changes), LONGEST_STEP_S)[name].value
 
 
 def test_three_steps() -> None:
@@ -43,11 +44,11 @@ def test_across_a_missed_step_nothing_is_counted(rows) -> None:
     for name in ("flight_time_s", "step_time_s", "step_frequency_hz"):
         assert np.isnan(values(rows, name)).all()
     assert np.isfinite(values(rows, "contact_time_s")).all()
-    assert not next_step(contacts(rows)).any()
+    assert not next_step(contacts(rows), LONGEST_STEP_S).any()
 
 
 def test_uncertainties_add_in_quadrature() -> None:
-    figures = timing_figures(contacts(THREE, u_s=0.003, shared_u_s=0.004))
+    figures = timing_figures(contacts(THREE, u_s=0.003, shared_u_s=0.004), LONGEST_STEP_S)
     u = {name: figure.uncertainty for name, figure in figures.items()}
     np.testing.assert_allclose(u["touchdown_s"], 0.005)
     np.testing.assert_allclose(u["contact_time_s"], 0.005 * np.sqrt(2.0))
@@ -55,7 +56,7 @@ def test_uncertainties_add_in_quadrature() -> None:
     # What all touchdowns share cancels from one to the next, and between contacts altogether.
     np.testing.assert_allclose(u["step_time_s"], [0.003 * np.sqrt(2.0)] * 2 + [NAN])
     for name in ("touchdown_s", "contact_time_s", "step_time_s"):
-        alone = timing_figures(contacts(THREE, u_s=0.003))[name].uncertainty
+        alone = timing_figures(contacts(THREE, u_s=0.003), LONGEST_STEP_S)[name].uncertainty
         np.testing.assert_allclose(figures[name].repeat_uncertainty, alone)
     # d(1/T) = dT / T²: 16 times as many Hz as s at 4 Hz.
     np.testing.assert_allclose(u["step_frequency_hz"], 16.0 * u["step_time_s"])
@@ -64,16 +65,16 @@ def test_uncertainties_add_in_quadrature() -> None:
 def test_what_sampling_adds_is_a_part_of_its_own() -> None:
     plain = contacts(THREE, u_s=0.005)
     rate_u = {"touchdown_rate_u_s": np.full(3, 0.003), "toe_off_rate_u_s": np.full(3, 0.0)}
-    figures = timing_figures(replace(plain, evidence={**plain.evidence, **rate_u}))
+    figures = timing_figures(replace(plain, evidence={**plain.evidence, **rate_u}), LONGEST_STEP_S)
     np.testing.assert_allclose(figures["touchdown_s"].parts["rate"], 0.003)
     np.testing.assert_allclose(figures["touchdown_s"].parts["event"], 0.004)
     np.testing.assert_allclose(figures["toe_off_s"].parts["rate"], 0.0)
-    for name, figure in timing_figures(plain).items():
+    for name, figure in timing_figures(plain, LONGEST_STEP_S).items():
         np.testing.assert_allclose(figures[name].uncertainty, figure.uncertainty, err_msg=name)
 
 
 def test_no_contacts() -> None:
-    figures = timing_figures(contacts([]))
+    figures = timing_figures(contacts([]), LONGEST_STEP_S)
     assert all(len(figure.value) == 0 for figure in figures.values())
 
 
@@ -88,8 +89,10 @@ def test_times_do_not_depend_on_where_the_clock_begins(steps, shift_s) -> None:
         ("left" if k % 2 == 0 else "right", down[k], down[k] + share * step)
         for k, (step, share) in enumerate(steps)
     ]
-    plain = timing_figures(contacts(rows))
-    late = timing_figures(contacts([(s, a + shift_s, b + shift_s) for s, a, b in rows]))
+    plain = timing_figures(contacts(rows), LONGEST_STEP_S)
+    late = timing_figures(
+        contacts([(s, a + shift_s, b + shift_s) for s, a, b in rows]), LONGEST_STEP_S
+    )
     for name in ("contact_time_s", "flight_time_s", "step_time_s"):
         np.testing.assert_allclose(late[name].value, plain[name].value, atol=1e-6)
     contact, flight = plain["contact_time_s"].value, plain["flight_time_s"].value

@@ -18,12 +18,12 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
 from imuproc.events.progress import Track
 from imuproc.events.runs import find_runs
-from imuproc.pipeline.settings import Settings
 from imuproc.synth.sensors.imperfect import GRADES
 from imuproc.synth.truth import Truth
 from scripts.lab.optical_running import cases
 from scripts.lab.real_motion import make_recording
 from tests.simulated import between
+from tests.usual import METHOD, ON_CLOCK, SOUND
 
 REAL_RUNS = ("RBDS002-2.5", "RBDS026-2.5", "RBDS09-4.5")
 """Midfoot and rearfoot strikers at a slow jog, where strides look most like walking, and a midfoot
@@ -71,14 +71,15 @@ class Stretch:
 
 def stretch(recording: Recording) -> Stretch:
     """The only run of a recording."""
-    settings = Settings()
-    timebased = check_signals(to_common_clock(check_logs(recording), settings.timebase))
+    timebased = check_signals(
+        to_common_clock(check_logs(recording, METHOD.sanity), *ON_CLOCK), *SOUND
+    )
     tracks = {
         site: [Track(timebased.time_s, timebased.rate_hz, own.gyro_radps, own.accel_mps2)]
         for site, own in timebased.sites.items()
     }
-    (run,) = find_runs(tracks, settings.runs)
-    return Stretch(calibrate(timebased, run, settings.calibration), run)
+    (run,) = find_runs(tracks, METHOD.runs)
+    return Stretch(calibrate(timebased, run, METHOD.calibration), run)
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,12 +9,13 @@ import pytest
 import imuproc
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion
-from imuproc.events.refined import RefineSettings, refined_contacts
+from imuproc.events.refined import refined_contacts
 from imuproc.synth.plan import random_plan
 from imuproc.synth.runs import simulate_run
 from tests.events.made_contacts import contacts_of, gait
 from tests.events.real_runs import EVERY_FIFTH, Agreement, agreement, real_run, with_kind
 from tests.shared_data import needs_shared_data
+from tests.usual import METHOD
 
 RUNS = {"all": EVERY_FIFTH[1::2], "foot": EVERY_FIFTH}
 """Trials that are processed with all sensors, and with the feet alone."""
@@ -107,7 +108,9 @@ def test_evidence_tells_heel_strikers_from_others() -> None:
 
 def test_without_foot_motion_events_stay_as_they_are() -> None:
     contacts = contacts_of(gait(6, 0.3, 0.2))
-    refined = refined_contacts(contacts, Motion(np.arange(0.0, 3.0, 0.002), {}), RefineSettings())
+    refined = refined_contacts(
+        contacts, Motion(np.arange(0.0, 3.0, 0.002), {}), METHOD.refine, METHOD.fusion
+    )
     np.testing.assert_array_equal(refined.touchdown_s, contacts.touchdown_s)
     np.testing.assert_array_equal(refined.toe_off_s, contacts.toe_off_s)
     np.testing.assert_array_equal(refined.touchdown_u_s, contacts.touchdown_u_s)
@@ -123,7 +126,9 @@ def test_a_foot_whose_pitch_is_lost_tells_no_events() -> None:
     half_s = float(np.median(late.touchdown_s))
     lost = np.where(result.motion.time_s > half_s, np.radians(25.0), foot.pitch_u_rad)
     segments = {**result.motion.segments, "left_foot": replace(foot, pitch_u_rad=lost)}
-    refined = refined_contacts(late, replace(result.motion, segments=segments), RefineSettings())
+    refined = refined_contacts(
+        late, replace(result.motion, segments=segments), METHOD.refine, METHOD.fusion
+    )
     kept = refined.touchdown_s == late.touchdown_s
     np.testing.assert_array_equal(kept, (late.side == "left") & (late.touchdown_s > half_s - 0.05))
     assert np.isfinite(refined.toe_off_s).all()

@@ -1,7 +1,5 @@
 """Runs in a log, told from standing, jumping and walking by how soon fast swings follow."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -143,6 +141,6 @@ def test_mounting_does_not_matter(
 def test_the_margin_is_a_setting() -> None:
     time_s = clock(20.0)
     gyro = logged(time_s, swings(time_s, 8.0, 12.0, 0.45, 18.0))
-    near = find_runs(tracks(time_s, gyro), replace(RunSettings(), margin_s=0.2))
-    far = find_runs(tracks(time_s, gyro), replace(RunSettings(), margin_s=1.0))
+    near = find_runs(tracks(time_s, gyro), RunSettings(margin_s=0.2))
+    far = find_runs(tracks(time_s, gyro), RunSettings(margin_s=1.0))
     assert near[0].start_s - far[0].start_s == pytest.approx(0.8)

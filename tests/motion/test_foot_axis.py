@@ -44,7 +44,7 @@ def test_two_readings_that_are_alike_meet_in_the_middle(side: Side) -> None:
 
 @pytest.mark.parametrize("side", ["left", "right"])
 def test_the_usual_offset_is_taken_outward_on_both_sides(side: Side) -> None:
-    settings = replace(ALIKE, heel_rise_toe_out_deg=-3.2)
+    settings = MotionSettings(heel_rise_toe_out_deg=-3.2, heel_rise_toe_out_u_deg=4.0)
     assert turn_deg(foot(side, 3.2), settings, side) == pytest.approx(0.0, abs=1e-6)
 
 

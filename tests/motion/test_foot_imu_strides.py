@@ -32,11 +32,12 @@ from imuproc.core.recording import (
     SensorLog,
 )
 from imuproc.dsp.integration import cumulative_integral
-from imuproc.estimators.gaps import ClippingSettings, find_gaps, stride_doubt_m
+from imuproc.estimators.gaps import find_gaps, stride_doubt_m
 from imuproc.estimators.stride import StrideSettings, ball_velocity
 from imuproc.motion.body import prepare_body, solve_motion
 from imuproc.motion.settings import MotionSettings
 from tests.shared_data import SHARED_DATA, needs_shared_data
+from tests.usual import ANKLE_M, GAPS, ON_CLOCK
 
 FOLDER = SHARED_DATA / "foot_imu_jogging"
 WALK = "2017-11-22-11-25-20"
@@ -87,7 +88,7 @@ def conditioned(trial: str, strides: pd.DataFrame) -> ConditionedRecording:
         )
     recording = Recording("lab", Athlete("X1"), Run("X1-01"), {"right_foot": log})
     moving = Interval(float(strides["quiet_to_s"].iloc[0]), float(strides["quiet_from_s"].iloc[-1]))
-    return calibrate(to_common_clock(recording), moving, CalibrationSettings())
+    return calibrate(to_common_clock(recording, *ON_CLOCK), moving, CalibrationSettings())
 
 
 @cache
@@ -99,13 +100,13 @@ def seen_strides(trial: str) -> tuple[Strides, ConditionedRecording]:
     quiet = inner["quiet_from_s"].to_numpy(), inner["quiet_to_s"].to_numpy()
     contacts = Contacts(np.full(len(inner), "right"), *quiet, u_s, u_s)
     settings = MotionSettings()
-    motion = solve_motion(signals, prepare_body(signals, settings), contacts, settings)
+    motion = solve_motion(signals, prepare_body(signals, settings), contacts, settings, ANKLE_M)
     way = cumulative_integral(ball_velocity(motion.segments["right_foot"]), signals.rate_hz)
     at_s = inner["mid_stance_s"].to_numpy()
     place = np.stack([np.interp(at_s, signals.time_s, way[:, k]) for k in range(3)], axis=1)
     moved = np.diff(place, axis=0)
-    gaps = find_gaps(signals, contacts)
-    doubt_m = stride_doubt_m(contacts, gaps, "right", ClippingSettings(), motion)
+    gaps = find_gaps(signals, contacts, *GAPS)
+    doubt_m = stride_doubt_m(contacts, gaps, "right", motion)
     stated = StrideSettings()
     of_stance_m = stated.stance_u_mps * np.diff(at_s)
     segment = signals.segments["right_foot"]

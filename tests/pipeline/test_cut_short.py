@@ -15,6 +15,7 @@ from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import RecordingSource
 from imuproc.pipeline.windows import cut_windows
 from tests.simulated import USUAL, made_result, made_run
+from tests.usual import METHOD
 
 WHERE = "line 9 breaks off"
 IN_PIECES = LongSettings(longest_whole_samples=2000, piece_samples=500)
@@ -27,7 +28,7 @@ def broken_off() -> Recording:
 
 
 def results(recording: Recording, long: LongSettings) -> list[Result]:
-    settings = replace(Settings(), long=long)
+    settings = Settings(long=long)
     source = RecordingSource(recording, settings.long.piece_samples)
     found = list(process_each(source, settings))
     return [item for item in found if isinstance(item, Result)]
@@ -61,7 +62,7 @@ def test_a_part_far_before_the_end_says_it_too() -> None:
     first_s = float(np.nanmin(recording.logs["left_foot"].time_s))
     spans = [Interval(first_s, first_s + 2.5), Interval(first_s + 2.0, first_s + 4.5)]
     source = RecordingSource(recording, 100)
-    for part in cut_windows(source, spans, {"left_foot": WHERE}):
+    for part in cut_windows(source, spans, {"left_foot": WHERE}, METHOD.long.least_s):
         assert {s: log.cut_short for s, log in part.logs.items() if log.cut_short} == {
             "left_foot": WHERE
         }
