@@ -16,6 +16,7 @@
 - ``process``: ``imuproc process``: session file and logs in, step table out.
 - ``progress``: Work as it goes on, on stderr: a bar on a terminal, and a line for each run.
 - ``report``: ``imuproc report``: pages, pictures and spreadsheet remade from the archives.
+- ``settings``: ``imuproc settings``: every number of the method, as a file to start from.
 - ``simulate``: ``imuproc simulate``: recordings with known truth.
 - ``squad``: ``imuproc squad``: the runs of all athletes side by side.
 - ``workers``: How many worker processes a command uses.

@@ -20,6 +20,7 @@ from imuproc.cli.guide import GuideOptions, guide
 from imuproc.cli.options import with_options
 from imuproc.cli.process import ProcessOptions, process
 from imuproc.cli.report import ReportOptions, report
+from imuproc.cli.settings import SettingsOptions, settings
 from imuproc.cli.simulate import SimulateOptions, simulate
 from imuproc.cli.squad import SquadOptions, squad
 from imuproc.core.errors import ImuprocError
@@ -38,6 +39,7 @@ app.command("convert")(with_options(convert, ConvertOptions))
 app.command("guide")(with_options(guide, GuideOptions))
 app.command("process")(with_options(process, ProcessOptions))
 app.command("report")(with_options(report, ReportOptions))
+app.command("settings")(with_options(settings, SettingsOptions))
 app.command("simulate")(with_options(simulate, SimulateOptions))
 app.command("squad")(with_options(squad, SquadOptions))
 

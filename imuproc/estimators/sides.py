@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
-from imuproc.core.sites import SIDES, Site, foot_of, shank_of
+from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.estimators.figures import Figure
@@ -188,20 +188,23 @@ def _swapped_segments(
             continue
         size = float(np.mean(np.abs(foot - shank) ** 3))
         turning_radps = -max(float(shank.min()), float(foot.min()))
-        if (
-            size == 0.0 or turning_radps < settings.turning_radps
-        ):  # the same log twice, or no running
+        # The same log twice, or no running.
+        if size == 0.0 or turning_radps < settings.turning_radps:
             continue
         skewness = float(np.mean((foot - shank) ** 3)) / size
         faster, more = float(foot.min() / shank.min()), float(np.std(foot) / np.std(shank))
         if _in_place(skewness, faster, more, settings) < 0.0:
-            detail = (
-                f"{side} leg: the log named foot moves as a shank does; it turns toe down "
-                f"{faster:.2f} times as fast as the one named shank turns forward, and over the "
-                f"run {more:.2f} times as much"
-            )
-            flags.append(RaisedFlag("segments_swapped", detail, foot_of(side)))
+            flags.append(_exchanged(side, faster, more))
     return flags
+
+
+def _exchanged(side: Side, faster: float, more: float) -> RaisedFlag:
+    detail = (
+        f"{side} leg: the log named foot moves as a shank does; it turns toe down {faster:.2f} "
+        f"times as fast as the one named shank turns forward, and over the run {more:.2f} times as "
+        "much"
+    )
+    return RaisedFlag("segments_swapped", detail, foot_of(side))
 
 
 def _in_place(skewness: float, faster: float, more: float, settings: SideSettings) -> float:

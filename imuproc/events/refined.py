@@ -214,12 +214,7 @@ def _with_events(
         f"{int(found_down.sum())} touchdowns and {int(found_off.sum())} toe-offs from foot motion.",
         settings.model_dump(),
     )
-    # Where the foot's motion does not tell, the marks have said whether data cover them.
-    outside = np.where(
-        np.isfinite(evidence["running_speed_mps"]),
-        _outside(evidence, strike.fall_mps, settings.coverage),
-        mark_of(evidence, "outside_evidence") > 0.0,
-    )
+    outside = _outside(evidence, strike.fall_mps, settings.coverage)
     of_down = _uncertain("touchdown", rate_u, settings.touchdown.reference_u_s, outside, settings)
     of_off = _uncertain("toe_off", off_rate_u, settings.toe_off.reference_u_s, outside, settings)
     own = _why(down, off, strike)
@@ -270,12 +265,14 @@ def _outside(
     """Contacts unlike any in the data with force plates."""
     speed = evidence["running_speed_mps"]
     ball = evidence["heel_weight"] < 0.5
-    return np.asarray(
+    unlike = (
         (speed < settings.slowest_mps)
         | (speed > settings.fastest_mps)
         | (evidence["slowing_mps"] > settings.changing_mps)
         | (ball & ((fall_mps < settings.softest_mps) | (fall_mps > settings.hardest_mps)))
     )
+    # Where the foot's motion does not tell, the marks have said whether data cover them.
+    return np.where(np.isfinite(speed), unlike, mark_of(evidence, "outside_evidence") > 0.0)
 
 
 def _shares(event: Fused, marks: tuple[str, ...]) -> dict[str, FloatArray]:

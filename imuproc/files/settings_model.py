@@ -97,6 +97,7 @@ class StageSettings(Table):
                 raise refusal(
                     f"{first} = {low:g} with {second} = {high:g}",
                     f"{first} at most as large as {second}{unit and f', both in {unit}'}",
+                    first,
                 )
         return self
 

@@ -5,6 +5,7 @@ Every error names the file, the key, what was found and what is allowed.
 
 import re
 import tomllib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import UnionType
@@ -35,10 +36,10 @@ class Table(BaseModel):
 TableT = TypeVar("TableT", bound=Table)
 
 
-def refusal(found_text: str, allowed: str) -> PydanticCustomError:
-    """Error for a validator to raise, in our wording."""
+def refusal(found_text: str, allowed: str, key: str = "") -> PydanticCustomError:
+    """Error for a validator to raise, in our wording; of a table with the key that is meant."""
     # Braces would be taken for places to fill in, so the texts travel in the context.
-    told = {"found": found_text, "allowed": allowed}
+    told = {"found": found_text, "allowed": allowed, "key": key}
     return PydanticCustomError("refused", "found {found}; allowed: {allowed}", told)
 
 
@@ -218,7 +219,7 @@ def problems_of(error: ValidationError, model: type[Table]) -> list[Problem]:
     """
     details = error.errors(include_url=False)
     # A misspelt key leaves the right one missing, a wrong item its list too short: say it once.
-    explained = {detail["loc"][:-1] for detail in details if isinstance(detail["loc"][-1], int)}
+    explained = {d["loc"][:-1] for d in details if d["loc"] and isinstance(d["loc"][-1], int)}
     for detail in details:
         if detail["type"] == "extra_forbidden":
             table = detail["loc"][:-1]
@@ -235,10 +236,11 @@ def _in_our_words(detail: ErrorDetails, model: type[Table]) -> Problem:
     if detail["type"] == "missing_key":
         loc = (*loc, context["key"])
     if detail["type"] == "refused":
-        return problem(loc, context["found"], context["allowed"])
+        inner = filter(None, context["key"].split("."))
+        return problem((*loc, *inner), context["found"], context["allowed"])
     if detail["type"] == "extra_forbidden":
         owner, _ = _resolve(model, loc[:-1])
-        return _unknown_key(loc, list(owner.model_fields))
+        return _unknown_key(loc, list(owner.model_fields), dict(_places(model)))
     _, field = _resolve(model, loc)
     if field is None:
         return problem(loc, found(value), detail["msg"])
@@ -253,9 +255,26 @@ def _in_our_words(detail: ErrorDetails, model: type[Table]) -> Problem:
     return problem(loc, found(value), allowed + _hint(value, choices))
 
 
-def _unknown_key(loc: tuple[str | int, ...], known: list[str]) -> Problem:
+def _unknown_key(
+    loc: tuple[str | int, ...], known: list[str], places: dict[str, str] | None = None
+) -> Problem:
+    """Which keys there are, and the one that was probably meant, here or in another table."""
     name = str(loc[-1])
-    return problem(loc, f"unknown key {quoted(name)}", listed(known) + did_you_mean(name, known))
+    hint = did_you_mean(name, known)
+    elsewhere = None if hint or not places else nearest(name, places)
+    if places and elsewhere:
+        hint = f" - did you mean {quoted(places[elsewhere])}?"
+    return problem(loc, f"unknown key {quoted(name)}", listed(known) + hint)
+
+
+def _places(model: type[Table], prefix: str = "") -> Iterator[tuple[str, str]]:
+    """Keys of the tables in a table that are not of a list, with their places; nearest last."""
+    for name, field in model.model_fields.items():
+        inner = field.annotation
+        if isinstance(inner, type) and issubclass(inner, Table):
+            yield from _places(inner, f"{prefix}{name}.")
+        elif prefix:
+            yield name, f"{prefix}{name}"
 
 
 def _hint(value: Any, choices: list[str]) -> str:

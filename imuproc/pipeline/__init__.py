@@ -6,6 +6,7 @@
 - ``run``: The whole method for one recording, read top to bottom.
 - ``settings``: Settings of the whole method, stage by stage, with a TOML form for people who
   change them.
+- ``settings_text``: Settings as a TOML file that explains itself: one to start from.
 - ``sources``: Logs of a recording that can be read again and again, piece by piece.
 - ``table``: From figures to the step table: what can be trusted, in columns, with flags.
 - ``windows``: Second pass over a long log: the parts of it that hold runs, each as an ordinary

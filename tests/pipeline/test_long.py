@@ -356,5 +356,5 @@ def test_runs_near_each_other_share_a_window_and_each_run_has_one_owner() -> Non
         owners = [w for w in windows if w.own.start_s <= start_s + 5.0 < w.own.end_s]
         assert len(owners) == 1
         assert owners[0].read.start_s + 60.0 < start_s < owners[0].read.end_s - 70.0
-    apart = windows_of(overview, LongSettings(longest_whole_samples=1))
+    apart = windows_of(overview, LongSettings(longest_whole_samples=1000))
     assert len(apart) == len(starts)

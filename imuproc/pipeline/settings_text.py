@@ -1,0 +1,88 @@
+"""Settings as a TOML file that explains itself: one to start from."""
+
+import inspect
+import textwrap
+
+from imuproc.core.errors import SessionError
+from imuproc.files.settings_model import Setting, StageSettings, parts_of, settings_in
+from imuproc.files.toml_writing import toml_text
+from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.pipeline.settings import Settings
+
+_WIDTH = 98
+_HEAD = """\
+Settings of the method: every number that it uses, with its meaning, what is allowed, and what its
+value is based on. `imuproc process SESSION --settings FILE` takes such a file, or a part of one:
+what is left out stays as it is here.
+"""
+
+
+def settings_text(settings: Settings, stage: str = "") -> str:
+    """A TOML document with a comment on every number.
+
+    Parameters
+    ----------
+    settings : Settings
+    stage : str
+        Only this table and those in it, as ``motion`` or ``calibration.standing``; all when empty.
+
+    Returns
+    -------
+    str
+        :func:`~imuproc.pipeline.settings.read_settings` reads the same settings from it.
+
+    Raises
+    ------
+    SessionError
+        There is no such stage.
+
+    Examples
+    --------
+    >>> text = settings_text(Settings(), "long")
+    >>> print("\\n".join(line for line in text.splitlines() if line.startswith(("[", "bin"))))
+    [long]
+    bin_hz = 100.0
+    """
+    tables = _tables(settings)
+    if stage and stage not in tables:
+        raise SessionError(
+            f"found stage {quoted(stage)}; allowed: {listed(name for name in tables if name)}"
+            + did_you_mean(stage, tables)
+        )
+    lines = [f"# {line}" for line in _HEAD.splitlines()]
+    for name, own in tables.items():
+        if name == stage or not stage or name.startswith(f"{stage}."):
+            lines += _table(name, own)
+    return "\n".join(lines) + "\n"
+
+
+def _tables(stage: StageSettings, name: str = "") -> dict[str, StageSettings]:
+    """Every table by its place, each before those in it."""
+    found = {name: stage} if name else {}
+    for key, inner in parts_of(stage).items():
+        found |= _tables(inner, f"{name}.{key}" if name else key)
+    return found
+
+
+def _table(name: str, stage: StageSettings) -> list[str]:
+    lines = ["", f"[{name}]", *_comment(inspect.getdoc(type(stage)) or "")]
+    inner = tuple(f"{key}." for key in parts_of(stage))
+    for setting in settings_in(stage):
+        if not setting.key.startswith(inner or ("\0",)):
+            lines += ["", *_explained(setting)]
+    return lines
+
+
+def _explained(setting: Setting) -> list[str]:
+    value = list(setting.value) if isinstance(setting.value, tuple) else setting.value
+    known = f"Allowed: {setting.allowed}. Basis: {setting.basis}."
+    told = [*_comment(setting.meaning), *_comment(known)]
+    return [*told, toml_text({setting.key: value}).strip()]
+
+
+def _comment(text: str) -> list[str]:
+    """Lines of a comment; paragraphs stay paragraphs."""
+    wrapper = textwrap.TextWrapper(_WIDTH, break_on_hyphens=False, break_long_words=False)
+    parts = [wrapper.wrap(" ".join(part.split())) for part in text.split("\n\n")]
+    lines = parts[0] + [line for part in parts[1:] for line in ("", *part)]
+    return [f"# {line}".rstrip() for line in lines]
