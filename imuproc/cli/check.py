@@ -42,6 +42,15 @@ class CheckOptions:
             show_default=False,
         ),
     ] = None
+    settings: Annotated[
+        Path | None,
+        typer.Option(
+            "--settings",
+            metavar="FILE",
+            help="Settings of the method (TOML), as for process.",
+            show_default=False,
+        ),
+    ] = None
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit code 1 also where a sensor is fit with limits.")
     ] = False
@@ -107,9 +116,12 @@ def _shown_at_work(asked: _Asked) -> "list[CheckReport]":
 
 def _asked(options: CheckOptions) -> _Asked:
     from imuproc.checks.session import check_files, check_session, read_layout
+    from imuproc.checks.settings import CheckSettings
     from imuproc.core.errors import SessionError
+    from imuproc.pipeline.settings import read_settings
     from imuproc.readers.session import read_session
 
+    settings = CheckSettings(method=read_settings(options.settings))
     sessions = [path for path in options.paths if path.suffix.lower() == ".toml"]
     if options.layout is not None:
         if options.run:
@@ -117,7 +129,7 @@ def _asked(options: CheckOptions) -> _Asked:
         if sessions:
             raise SessionError(f"{sessions[0]}: found a TOML file with --layout; allowed: logs")
         layout = read_layout(options.layout)
-        return _Asked("", len(options.paths), check_files(options.paths, layout))
+        return _Asked("", len(options.paths), check_files(options.paths, layout, settings))
     allowed = "one session file (TOML), or logs with --layout FILE that says how they are written"
     if len(sessions) < len(options.paths):
         log = next(path for path in options.paths if path not in sessions)
@@ -128,4 +140,4 @@ def _asked(options: CheckOptions) -> _Asked:
     for run in options.run or ():
         session.about(run)  # an unknown one is told before the work begins
     runs = set(options.run or ()) or {run.id for run in session.runs}
-    return _Asked(session.id, len(runs), check_session(session, options.run or ()))
+    return _Asked(session.id, len(runs), check_session(session, options.run or (), settings))

@@ -117,9 +117,9 @@ def _worked_through(options: ProcessOptions, tasks: "list[Task]", jobs: int) -> 
     from imuproc.batch.folder import output_folder
     from imuproc.batch.session import Request, process_tasks
     from imuproc.cli.progress import Shown
-    from imuproc.pipeline.settings import Settings, read_settings
+    from imuproc.pipeline.settings import read_settings
 
-    settings = read_settings(options.settings) if options.settings else Settings()
+    settings = read_settings(options.settings)
     request = Request(
         tasks,
         _method(),

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, ClassVar, Final
 
-from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_validator
+from pydantic import ConfigDict, Field, model_validator
 from pydantic.fields import FieldInfo
 
 from imuproc.files.toml_reading import Table, refusal
@@ -50,7 +50,8 @@ class StageSettings(Table):
     Wrong values raise ``pydantic.ValidationError``, also where they come from Python.
     """
 
-    model_config = ConfigDict(allow_inf_nan=False)
+    # Built when something is to be checked: defaults are not, and most commands change nothing.
+    model_config = ConfigDict(allow_inf_nan=False, defer_build=True)
 
     basis: ClassVar[str] = JUDGEMENT
     """Where numbers come from that do not say so themselves."""
@@ -67,26 +68,18 @@ class StageSettings(Table):
                 extra["basis"] = extra["basis"] or cls.basis
                 extra["allowed"] = _allowed(field.default, extra)
 
-    @field_validator("*", mode="before")
+    @model_validator(mode="before")
     @classmethod
-    def _as_row(cls, value: Any, info: ValidationInfo) -> Any:
-        """A row of numbers as a tuple, checked; TOML has lists only."""
-        field = cls.model_fields[str(info.field_name)]
-        if not isinstance(field.default, tuple):
-            return value
-        extra = _extra(field)
-        low, high = extra["range"]
-        row = tuple(value) if isinstance(value, list | tuple) else ()
-        known = len(row) == len(field.default) and not any(
-            isinstance(one, bool) or not isinstance(one, int | float) for one in row
-        )
-        if not (known and all(low <= one <= high for one in row)):
-            shown = list(value) if isinstance(value, tuple) else value
-            told = _row_text(shown) if known else found(shown)
-            raise refusal(told, extra["allowed"])
-        if extra["ascending"] and not row[0] < row[1]:
-            raise refusal(_row_text(row), extra["allowed"])
-        return tuple(float(one) for one in row)
+    def _with_rows(cls, given: Any) -> Any:
+        """Rows of numbers as tuples, checked; TOML has lists only."""
+        if not isinstance(given, dict):
+            return given
+        rows = {
+            name: _row(value, name, field)
+            for name, value in given.items()
+            if (field := cls.model_fields.get(name)) and isinstance(field.default, tuple)
+        }
+        return {**given, **rows}
 
     @model_validator(mode="after")
     def _in_order(self) -> "StageSettings":
@@ -145,7 +138,7 @@ def span(
 
 def table(stage: type[StageSettings]) -> Any:
     """A table of settings within another one."""
-    return Field(default_factory=stage, json_schema_extra={"allowed": "a table"})
+    return Field(default_factory=stage.model_construct, json_schema_extra={"allowed": "a table"})
 
 
 @dataclass(frozen=True)
@@ -214,6 +207,22 @@ def unit_of(name: str) -> str:
     return _UNITS[max(ends, key=len)] if ends else ""
 
 
+def _row(value: Any, name: str, field: FieldInfo) -> tuple[float, ...]:
+    extra = _extra(field)
+    low, high = extra["range"]
+    row = tuple(value) if isinstance(value, list | tuple) else ()
+    known = len(row) == len(field.default) and not any(
+        isinstance(one, bool) or not isinstance(one, int | float) for one in row
+    )
+    if not known:
+        raise refusal(found(list(row) if row else value), extra["allowed"], name)
+    falls = extra["ascending"] and not row[0] < row[1]
+    if falls or not all(low <= one <= high for one in row):
+        told = ", ".join(f"{one:g}" for one in row)
+        raise refusal(f"[{told}]", extra["allowed"], name)
+    return tuple(float(one) for one in row)
+
+
 def _extra(field: FieldInfo) -> dict[str, Any]:
     return field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
 
@@ -225,7 +234,3 @@ def _allowed(default: Value, extra: dict[str, Any]) -> str:
         return f"a {'whole ' if isinstance(default, int) else ''}number {within}"
     order = ", the first below the second" if extra["ascending"] else ""
     return f"a list of {len(default)} numbers, each {within}{order}"
-
-
-def _row_text(row: Any) -> str:
-    return f"[{', '.join(f'{one:g}' for one in row)}]"

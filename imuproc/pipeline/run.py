@@ -33,7 +33,7 @@ from imuproc.motion.slip import find_slips
 from imuproc.pipeline.clocks import WrongClockError, as_parts, clock_groups, require_one_clock
 from imuproc.pipeline.joining import join_results, named_results, without_samples
 from imuproc.pipeline.overview import Window, look_over, windows_of
-from imuproc.pipeline.settings import Settings
+from imuproc.pipeline.settings import Settings, usual_settings
 from imuproc.pipeline.sources import LogSource, NotingCuts, RecordingSource
 from imuproc.pipeline.table import make_result
 from imuproc.pipeline.windows import cut_windows, read_short
@@ -59,7 +59,7 @@ def process(recording: Recording, settings: Settings | None = None) -> Result:
     RunError
         If nothing can be said about the recording; the text says what, where and what to do.
     """
-    settings = settings or Settings()
+    settings = settings or usual_settings()
     source = RecordingSource(recording, settings.long.piece_samples)
     results: list[Result] = []
     refused: list[RunError] = []

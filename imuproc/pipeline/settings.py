@@ -77,12 +77,18 @@ class Settings(StageSettings):
     ordered = (("calibration.standing.search_s", "long.surroundings_s"),)
 
 
-def read_settings(path: Path) -> Settings:
+def usual_settings() -> Settings:
+    """The defaults, without the checks that only given values need: to set them up takes time."""
+    return Settings.model_construct()
+
+
+def read_settings(path: Path | None) -> Settings:
     """Settings from a TOML file that names only what differs from the defaults.
 
     Parameters
     ----------
-    path : Path
+    path : Path or None
+        The defaults when there is none.
 
     Returns
     -------
@@ -93,4 +99,4 @@ def read_settings(path: Path) -> Settings:
     SessionError
         A line for each problem: file, key, what was found, what is allowed and in which unit.
     """
-    return checked(path, load_toml(path), Settings)
+    return checked(path, load_toml(path), Settings) if path else usual_settings()
