@@ -7,6 +7,8 @@
 - ``settings``: Settings of the whole method, stage by stage, with a TOML form for people who
   change them.
 - ``sources``: Logs of a recording that can be read again and again, piece by piece.
+- ``stages``: The stages of the method, one after the other, for those who want to look between
+  them.
 - ``table``: From figures to the step table: what can be trusted, in columns, with flags.
 - ``windows``: Second pass over a long log: the parts of it that hold runs, each as an ordinary
   recording.

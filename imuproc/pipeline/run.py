@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from imuproc.conditioning.axes.calibration import calibrate
 from imuproc.conditioning.axes.pairing import require_paired_legs
 from imuproc.conditioning.axes.slip import without_slips
 from imuproc.conditioning.samples.artefacts import naming_stuck
@@ -15,24 +14,24 @@ from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
 from imuproc.core.result import Result
-from imuproc.core.sites import is_foot
 from imuproc.estimators.sides import side_flags
 from imuproc.estimators.upright import upright_zero
-from imuproc.events.coarse import coarse_contacts
-from imuproc.events.progress import Track
-from imuproc.events.refined import refined_contacts
-from imuproc.events.runs import find_runs
-from imuproc.events.selection import running_contacts
-from imuproc.events.unaided import unaided_contacts
-from imuproc.motion.body import prepare_body, solve_motion
-from imuproc.motion.settings import MotionSettings
 from imuproc.motion.slip import find_slips
 from imuproc.pipeline.clocks import WrongClockError, as_parts, clock_groups, require_one_clock
 from imuproc.pipeline.joining import join_results, named_results, without_samples
 from imuproc.pipeline.overview import Window, look_over, windows_of
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource, NotingCuts, RecordingSource
-from imuproc.pipeline.table import make_result
+from imuproc.pipeline.stages import (
+    LEAST_CONTACTS,
+    condition_run,
+    detect_coarse,
+    estimate,
+    find_recorded_runs,
+    motion_settings,
+    refine,
+    solve,
+)
 from imuproc.pipeline.windows import cut_windows, read_short
 
 
@@ -170,12 +169,7 @@ def _runs_of(
 ) -> Iterator[Result | RunError]:
     """The runs of a recording, or those whose middle lies in a part of it."""
     recording = check_logs(recording)
-    timebased = check_signals(to_common_clock(recording, settings.timebase))
-    tracks = {
-        site: [Track(timebased.time_s, timebased.rate_hz, signals.gyro_radps, signals.accel_mps2)]
-        for site, signals in timebased.sites.items()
-    }
-    runs = find_runs(tracks, settings.runs)
+    timebased, runs = find_recorded_runs(recording, settings)
     given = False
     result: Result | RunError | None
     for run in runs:
@@ -228,39 +222,24 @@ def _process_run(
     A still stretch that cannot have been standing is rejected, a sensor that turned on its limb is
     turned back, and the run processed anew.
     """
-    conditioned = calibrate(timebased, run, settings.calibration, rejected, runs)
+    ready = condition_run(timebased, run, runs, settings, rejected)
+    conditioned = ready.conditioned
     require_paired_legs(conditioned, run)
-    coarse = coarse_contacts(conditioned, run, settings.coarse, settings.unaided)
+    coarse = detect_coarse(ready, settings)
     if not rejected:
         require_one_clock(conditioned, run, coarse, settings.clocks)
-    contacts = running_contacts(coarse)
-    if len(contacts) < 3:
+    contacts = refine(ready, coarse, settings)
+    if len(contacts) < LEAST_CONTACTS:
         return None
-    on_ground = _motion_settings(timebased, settings)
-    prepared = prepare_body(conditioned, on_ground)
-    feet = {site: segment for site, segment in prepared.items() if is_foot(site)}
-    motion = solve_motion(conditioned, feet, contacts, on_ground, uncertainty=False)
-    contacts = unaided_contacts(contacts, 1.0 / conditioned.rate_hz, settings.unaided)
-    contacts = refined_contacts(contacts, motion, settings.refine)
-    contacts = running_contacts(contacts)
-    if len(contacts) < 3:
-        return None
-    motion = solve_motion(conditioned, prepared, contacts, on_ground)
-    slips = find_slips(conditioned, motion, contacts, on_ground)
+    motion = solve(ready, contacts, settings)
+    slips = find_slips(conditioned, motion, contacts, motion_settings(conditioned, settings))
     if slips:
         return _process_run(without_slips(timebased, slips), run, runs, settings, rejected)
     in_place = upright_zero(motion, contacts)
     if not (in_place or side_flags(motion, contacts, conditioned.measured())):
         rejected = (*rejected, *_standing_of(conditioned))
         return _process_run(timebased, run, runs, settings, rejected)
-    return make_result(conditioned, contacts, motion, settings)
-
-
-def _motion_settings(timebased: TimeBased, settings: Settings) -> MotionSettings:
-    """On a treadmill the ground itself gains and loses speed from one stance to the next."""
-    if timebased.recording.run.surface != "treadmill":
-        return settings.motion
-    return replace(settings.motion, stride_velocity_sd_mps=settings.motion.belt_velocity_sd_mps)
+    return estimate(ready, contacts, motion, settings)
 
 
 def _standing_of(conditioned: ConditionedRecording) -> set[Interval]:
