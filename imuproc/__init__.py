@@ -14,6 +14,7 @@ except PackageNotFoundError:  # a source tree that is not installed
 
 if TYPE_CHECKING:
     from imuproc import plots as plots
+    from imuproc.pipeline import stages as stages
     from imuproc.pipeline.run import process as process
     from imuproc.pipeline.settings import Settings as Settings
     from imuproc.readers.session import read_session as read_session
@@ -28,22 +29,16 @@ _HOMES = {
     "Settings": "imuproc.pipeline.settings",
 }
 
-__all__ = [
-    "Settings",
-    "__version__",
-    "open_archive",
-    "plots",
-    "process",
-    "read_session",
-    "read_study",
-]
+_MODULES = {"plots": "imuproc.plots", "stages": "imuproc.pipeline.stages"}
+
+__all__ = ["__version__", *_HOMES, *_MODULES]
 
 
 def __getattr__(name: str) -> Any:
+    if name in _MODULES:
+        return import_module(_MODULES[name])
     if name in _HOMES:
         return getattr(import_module(_HOMES[name]), name)
-    if name == "plots":
-        return import_module("imuproc.plots")
     raise AttributeError(f"module 'imuproc' has no attribute {name!r}")
 
 

@@ -11,7 +11,8 @@ from imuproc.core.recording import Interval
 from imuproc.dsp.rotations import quat_from_rotvec
 from imuproc.synth.plan import random_plan
 from imuproc.synth.runs import simulate_run
-from scripts import accuracy, compare_methods, comparison_tables
+from scripts import accuracy, compare_methods
+from scripts.lab import comparison_tables
 from scripts.lab import event_methods as rules
 from scripts.lab import orientation_methods as drift
 from tests.shared_data import needs_shared_data

@@ -8,6 +8,8 @@
   change them.
 - ``settings_text``: Settings as a TOML file that explains itself: one to start from.
 - ``sources``: Logs of a recording that can be read again and again, piece by piece.
+- ``stages``: The stages of the method, one after the other, for those who want to look between
+  them.
 - ``table``: From figures to the step table: what can be trusted, in columns, with flags.
 - ``windows``: Second pass over a long log: the parts of it that hold runs, each as an ordinary
   recording.

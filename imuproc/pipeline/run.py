@@ -3,13 +3,12 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from imuproc.conditioning.axes.calibration import calibrate
 from imuproc.conditioning.axes.pairing import require_paired_legs
 from imuproc.conditioning.axes.slip import without_slips
 from imuproc.conditioning.samples.artefacts import naming_stuck
-from imuproc.conditioning.sanity import check_logs, check_signals
+from imuproc.conditioning.sanity import check_logs
 from imuproc.conditioning.surroundings import spans_around
-from imuproc.conditioning.timebase import TimeBased, to_common_clock
+from imuproc.conditioning.timebase import TimeBased
 from imuproc.conditioning.usable import sensors_of_run
 from imuproc.core.contacts import Contacts
 from imuproc.core.errors import RunError
@@ -17,25 +16,26 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
 from imuproc.core.result import Result
-from imuproc.core.sites import is_foot
 from imuproc.estimators.columns import EstimatorSettings
 from imuproc.estimators.sides import side_flags
 from imuproc.estimators.upright import upright_zero
-from imuproc.events.coarse import coarse_contacts
-from imuproc.events.progress import Track
-from imuproc.events.refined import refined_contacts
-from imuproc.events.runs import find_runs
-from imuproc.events.selection import FEWEST_STEPS, running_contacts
-from imuproc.events.unaided import unaided_contacts
-from imuproc.motion.body import prepare_body, solve_motion
-from imuproc.motion.settings import MotionSettings
+from imuproc.events.selection import FEWEST_STEPS
 from imuproc.motion.slip import find_slips
 from imuproc.pipeline.clocks import WrongClockError, as_parts, clock_groups, require_one_clock
 from imuproc.pipeline.joining import join_results, named_results, without_samples
 from imuproc.pipeline.overview import Window, look_over, windows_of
 from imuproc.pipeline.settings import Settings, usual_settings
 from imuproc.pipeline.sources import LogSource, NotingCuts, RecordingSource
-from imuproc.pipeline.table import make_result
+from imuproc.pipeline.stages import (
+    condition_run,
+    detect_coarse,
+    estimate,
+    find_recorded_runs,
+    motion_settings,
+    on_one_clock,
+    refine,
+    solve,
+)
 from imuproc.pipeline.windows import cut_windows, read_short
 
 
@@ -166,14 +166,7 @@ def _of_window(
 def _check_beginning(source: LogSource, settings: Settings) -> None:
     """Where nothing moves like a run, the unit may be wrong: the usual checks tell."""
     logs = {site: next(source.pieces(site)) for site in source.sites}
-    _time_based(check_logs(replace(source.about, logs=logs), settings.sanity), settings)
-
-
-def _time_based(recording: Recording, settings: Settings) -> TimeBased:
-    """All logs on one clock, their signals checked."""
-    unseen_radps = settings.motion.missing_gyro_sd_radps
-    based = to_common_clock(recording, settings.timebase, unseen_radps)
-    return check_signals(based, settings.sanity, settings.runs.fastest_limb_radps)
+    on_one_clock(check_logs(replace(source.about, logs=logs), settings.sanity), settings)
 
 
 def _runs_of(
@@ -181,12 +174,7 @@ def _runs_of(
 ) -> Iterator[Result | RunError]:
     """The runs of a recording, or those whose middle lies in a part of it."""
     recording = check_logs(recording, settings.sanity)
-    timebased = _time_based(recording, settings)
-    tracks = {
-        site: [Track(timebased.time_s, timebased.rate_hz, signals.gyro_radps, signals.accel_mps2)]
-        for site, signals in timebased.sites.items()
-    }
-    runs = find_runs(tracks, settings.runs)
+    timebased, runs = find_recorded_runs(recording, settings)
     given = False
     result: Result | RunError | None
     for run in runs:
@@ -240,40 +228,23 @@ def _process_run(
     A still stretch that cannot have been standing is rejected, a sensor that turned on its limb is
     turned back, and the run processed anew.
     """
-    conditioned = calibrate(timebased, run, settings.calibration, rejected, runs)
+    ready = condition_run(timebased, run, runs, settings, rejected)
+    conditioned = ready.conditioned
     require_paired_legs(conditioned, run, settings.calibration.pairing)
-    ankle_m, fusion = settings.runs.progress.ankle_m, settings.fusion
-    coarse = coarse_contacts(conditioned, run, settings.coarse, settings.unaided, fusion, ankle_m)
+    coarse = detect_coarse(ready, settings)
     if not rejected:
         require_one_clock(conditioned, run, coarse, settings.clocks.lag, settings.alternation)
-    contacts = running_contacts(coarse, settings.selection)
+    contacts = refine(ready, coarse, settings)
     if len(contacts) < FEWEST_STEPS:
         return None
-    on_ground = _motion_settings(timebased, settings)
-    prepared = prepare_body(conditioned, on_ground)
-    feet = {site: segment for site, segment in prepared.items() if is_foot(site)}
-    motion = solve_motion(conditioned, feet, contacts, on_ground, ankle_m, uncertainty=False)
-    contacts = unaided_contacts(contacts, 1.0 / conditioned.rate_hz, settings.unaided, fusion)
-    contacts = refined_contacts(contacts, motion, settings.refine, fusion)
-    contacts = running_contacts(contacts, settings.selection)
-    if len(contacts) < FEWEST_STEPS:
-        return None
-    motion = solve_motion(conditioned, prepared, contacts, on_ground, ankle_m)
-    slips = find_slips(conditioned, motion, contacts, on_ground)
+    motion = solve(ready, contacts, settings)
+    slips = find_slips(conditioned, motion, contacts, motion_settings(conditioned, settings))
     if slips:
         return _process_run(without_slips(timebased, slips), run, runs, settings, rejected)
     if not _in_place(conditioned, motion, contacts, settings.estimators):
         rejected = (*rejected, *_standing_of(conditioned))
         return _process_run(timebased, run, runs, settings, rejected)
-    return make_result(conditioned, contacts, motion, settings)
-
-
-def _motion_settings(timebased: TimeBased, settings: Settings) -> MotionSettings:
-    """On a treadmill the ground itself gains and loses speed from one stance to the next."""
-    if timebased.recording.run.surface != "treadmill":
-        return settings.motion
-    on_belt = {"stride_velocity_sd_mps": settings.motion.belt_velocity_sd_mps}
-    return settings.motion.model_copy(update=on_belt)
+    return estimate(ready, contacts, motion, settings)
 
 
 def _in_place(
