@@ -1,7 +1,7 @@
 """A squad's runs in a terminal: one line a run, readable at 80 columns and without colour."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from textwrap import wrap
@@ -16,8 +16,19 @@ from imuproc.core.columns import uncertainty_name
 from imuproc.core.flags import FLAGS
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean, fixed
-from imuproc.report.squad import SquadRun
-from imuproc.results.summary import RunSummary, difference_name
+from imuproc.results.columns import difference_name
+from imuproc.results.squad import SquadRun
+from imuproc.results.summary import RunSummary
+
+HEADINGS: Final[Mapping[str, str]] = {
+    "speed": "top_speed_mps",
+    "contact": "mean_contact_time_s",
+    "freq": "mean_step_frequency_hz",
+    "length": "mean_step_length_m",
+    "shin": "mean_shin_angle_touchdown_deg",
+    "dorsifl": "mean_dorsiflexion_swing_mean_deg",
+}
+"""Headings (some end with a point there) and the columns of the run table behind them."""
 
 _ID_CELLS: Final = 20
 _TIED: Final = "\xa0"
@@ -100,13 +111,13 @@ _COLUMNS: Final = (
     _Column("start", "", 9, lambda run: clean(run.summary.start), words=True),
     _Column("dist.", "m", 8, _distance),
     _Column("steps", "", 4, lambda run: str(run.summary.counts.get("steps", 0))),
-    _Column("speed", "m/s", 1, _mean("top_speed_mps", 1.0, 2)),
+    _Column("speed", "m/s", 1, _mean(HEADINGS["speed"], 1.0, 2)),
     _Column("", "", 7, _speed_u),
-    _Column("contact", "ms", 1, _mean("mean_contact_time_s", 1000.0, 0)),
-    _Column("freq.", "Hz", 5, _mean("mean_step_frequency_hz", 1.0, 2)),
-    _Column("length", "m", 6, _mean("mean_step_length_m", 1.0, 2)),
-    _Column("shin", "deg", 2, _mean("mean_shin_angle_touchdown_deg", 1.0, 1)),
-    _Column("dorsifl.", "deg", 3, _mean("mean_dorsiflexion_swing_mean_deg", 1.0, 1)),
+    _Column("contact", "ms", 1, _mean(HEADINGS["contact"], 1000.0, 0)),
+    _Column("freq.", "Hz", 5, _mean(HEADINGS["freq"], 1.0, 2)),
+    _Column("length", "m", 6, _mean(HEADINGS["length"], 1.0, 2)),
+    _Column("shin", "deg", 2, _mean(HEADINGS["shin"], 1.0, 1)),
+    _Column("dorsifl.", "deg", 3, _mean(HEADINGS["dorsifl"], 1.0, 1)),
     _Column("flags", "", 1, _flags),
 )
 

@@ -14,7 +14,8 @@ from imuproc.core.columns import uncertainty_name
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean, with_uncertainty
-from imuproc.results.summary import RunSummary, difference_name, mean_name
+from imuproc.results.columns import difference_name, mean_name
+from imuproc.results.summary import RunSummary
 
 if TYPE_CHECKING:
     import pandas as pd

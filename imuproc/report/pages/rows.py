@@ -11,7 +11,7 @@ from imuproc.core.uncertainty import PARTS
 from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.pages.labels import LABELS, Label
 from imuproc.report.pages.view import RunView
-from imuproc.results.summary import WITH_SYMMETRY, difference_name, symmetry_name
+from imuproc.results.columns import WITH_SYMMETRY, difference_name, symmetry_name
 
 MARKS: Final = {
     ON_TARGET: ("✓", "on target"),

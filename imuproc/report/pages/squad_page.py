@@ -20,7 +20,7 @@ from imuproc.report.pages.rendering import rendered
 from imuproc.report.pages.run_page import CAUTIONS
 from imuproc.report.pages.story import Matter
 from imuproc.report.pages.view import RunView
-from imuproc.results.summary import mean_name
+from imuproc.results.columns import mean_name
 
 SHOWN: Final = (
     "contact_time_s",
