@@ -121,7 +121,7 @@ def process_session(
     >>> done.failed
     {}
     >>> done.phases[["run", "phase", "steps"]].to_numpy().tolist()[0]
-    ['R07-01', 'drive', 5]
+    ['R07-01', 'drive', 7]
     """
     options, folder = options or SessionOptions(), Path(out)
     tasks = plan(read_session(path), options.runs)

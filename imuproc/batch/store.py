@@ -13,7 +13,7 @@ from imuproc.core.result import Result
 from imuproc.files.disk_errors import cannot_be_written
 from imuproc.pipeline.run import refusal_flags
 from imuproc.results.archive.assembling import assemble_session
-from imuproc.results.archive.reading import Archive, open_archive
+from imuproc.results.archive.reading import Archive, ArchivedRun, open_archive
 from imuproc.results.archive.writing import Provenance, open_run_archive
 from imuproc.results.folder import RUNS_FOLDER, SESSION_ARCHIVE
 from imuproc.results.summarising import summarise, summarise_archived
@@ -128,8 +128,7 @@ def load(job: Job) -> list[Row]:
                     f"{job.archive}: is of other logs or settings: another process has replaced "
                     "it; run the same command again"
                 )
-            runs = [archive.run(run_id) for run_id in archive.runs]
-            return [Row(job.task.run.id, summarise_archived(run), run.steps) for run in runs]
+            return [_row(job, archive.run(run_id)) for run_id in archive.runs]
     except ArchiveError as error:
         raise ArchiveError(str(error).replace(str(job.archive), job.shown)) from error
 
@@ -162,3 +161,8 @@ def join_archives(
 
 def _is_of(archive: Archive, job: Job) -> bool:
     return {archive.fingerprint(run_id) for run_id in archive.runs} == {job.fingerprint}
+
+
+def _row(job: Job, run: ArchivedRun) -> Row:
+    steps = run.steps
+    return Row(job.task.run.id, summarise_archived(run, steps), steps)

@@ -16,8 +16,9 @@ of contact time had an RMS of 1.08 of the stated uncertainty within the set, and
 figures; with events' errors taken for chance alone it would be 2.5 (contact time).
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -60,8 +61,8 @@ class Mean:
 
 
 def means_over(
-    steps: "pd.DataFrame", uncertainty: "Mapping[str, pd.DataFrame]", chosen: BoolArray
-) -> dict[str, Mean]:
+    steps: "pd.DataFrame", uncertainty: "Mapping[str, pd.DataFrame]", chosen: Sequence[BoolArray]
+) -> list[dict[str, Mean]]:
     """Mean of each key figure over some steps of a run.
 
     Parameters
@@ -71,23 +72,27 @@ def means_over(
     uncertainty : mapping from str to DataFrame
         For each figure its standard uncertainty by named part, rows as in ``steps``. Without a
         figure's parts the uncertainties of its mean are not known.
-    chosen : ndarray of bool, shape (m,)
+    chosen : sequence of ndarray of bool, shape (m,) each
         Which steps count.
 
     Returns
     -------
-    dict from str to Mean
-        By each of :data:`imuproc.results.columns.KEY_FIGURES`.
+    list of dict from str to Mean
+        For each choice, by :data:`imuproc.results.columns.KEY_FIGURES`.
     """
     left = (steps["side"].to_numpy(dtype=object) == "left").astype(np.bool_)
-    out = {}
+    out: list[dict[str, Mean]] = [{} for _ in chosen]
     for figure in KEY_FIGURES:
         values = steps[figure].to_numpy(dtype=np.float64)
-        rows = chosen & np.isfinite(values)
-        parts = _parts(uncertainty.get(figure), rows)
-        u, u_repeat = mean_u(figure, parts, left[rows])
-        out[figure] = _mean(values[rows], u, u_repeat)
+        names, parts = _parts(uncertainty.get(figure))
+        for means, which in zip(out, chosen, strict=True):
+            rows = np.flatnonzero(which & np.isfinite(values))
+            u, u_repeat = mean_u(figure, names, parts[rows], left[rows]) if names else _UNKNOWN
+            means[figure] = _mean(values[rows], u, u_repeat)
     return out
+
+
+_UNKNOWN: Final = (float("nan"), float("nan"))
 
 
 def _mean(values: FloatArray, u: float, u_repeat: float) -> Mean:
@@ -97,59 +102,64 @@ def _mean(values: FloatArray, u: float, u_repeat: float) -> Mean:
     return Mean(count, value, sd, u, u_repeat)
 
 
-def _parts(table: "pd.DataFrame | None", rows: BoolArray) -> dict[str, FloatArray]:
-    """Parts of a figure's uncertainty in some steps; a part that no step has is none."""
-    if table is None or not rows.any():
-        return {}
-    values = table.to_numpy(dtype=np.float64)[rows]
-    return {
-        str(name): values[:, at]
-        for at, name in enumerate(table.columns)
-        if not np.isnan(values[:, at]).all()
-    }
+def _parts(table: "pd.DataFrame | None") -> tuple[tuple[str, ...], FloatArray]:
+    """Names and values of the parts of a figure's uncertainty; a part that no step has is none."""
+    if table is None:
+        return (), np.empty((0, 0))
+    values = table.to_numpy(dtype=np.float64)
+    there = ~np.isnan(values).all(axis=0)
+    names = tuple(str(name) for name, kept in zip(table.columns, there, strict=True) if kept)
+    return names, values[:, there]
 
 
-def mean_u(figure: str, parts: Mapping[str, FloatArray], left: BoolArray) -> tuple[float, float]:
+def mean_u(
+    figure: str, names: tuple[str, ...], parts: FloatArray, left: BoolArray
+) -> tuple[float, float]:
     """Standard uncertainties of the mean of a figure.
 
     Parameters
     ----------
     figure : str
-    parts : mapping from str to ndarray, shape (n,)
-        Standard uncertainty by named part of each step that the mean is over.
+    names : tuple of str
+        Of the parts of its standard uncertainty.
+    parts : ndarray, shape (n, k)
+        These parts of each step that the mean is over.
     left : ndarray of bool, shape (n,)
         Whether the step is one of the left foot.
 
     Returns
     -------
     u, u_repeat : float
-        In the figure's unit, against the truth and within a set-up; NaN without any part. Of one
-        step alone they are the step's own.
+        In the figure's unit, against the truth and within a set-up; NaN without a step. Of one step
+        alone they are the step's own.
     """
-    if not parts:
-        return float("nan"), float("nan")
-    of_parts = {name: _variance(figure, name, part, left) for name, part in parts.items()}
-    within = sum(variance for name, variance in of_parts.items() if name not in SET_UP)
-    return float(np.sqrt(sum(of_parts.values()))), float(np.sqrt(within))
+    if not len(parts):
+        return _UNKNOWN
+    shared, by_turns, of_set_up = _in_common(figure, names)
+    turned = np.where(left, 1.0, -1.0)[:, None] * parts
+    alike = np.where(by_turns, turned.mean(axis=0), parts.mean(axis=0))
+    own = np.mean(parts**2, axis=0) / len(parts)
+    variance = shared**2 * alike**2 + (1.0 - shared**2) * own
+    return float(np.sqrt(variance.sum())), float(np.sqrt(variance[~of_set_up].sum()))
 
 
-def _variance(figure: str, name: str, part: FloatArray, left: BoolArray) -> float:
-    """What a part of the steps' uncertainties leaves in their mean, squared."""
-    share, by_turns = _in_common(figure, name)
-    alike = np.where(left, part, -part).mean() if by_turns else part.mean()
-    return float((share * alike) ** 2 + (1.0 - share**2) * np.mean(part**2) / len(part))
+@cache
+def _in_common(figure: str, names: tuple[str, ...]) -> tuple[FloatArray, BoolArray, BoolArray]:
+    """By part: the share that steps have in common, whether that turns with the foot, set-up."""
+    angle, traded = BY_NAME[figure].unit == "deg", figure in TRADED
+    shared, by_turns = np.full(len(names), ALIKE), np.full(len(names), traded)
+    for at, name in enumerate(names):
+        if name in RUN or name in SET_UP:
+            shared[at], by_turns[at] = 1.0, False
+        elif name in _BETWEEN_FEET:
+            shared[at], by_turns[at] = 1.0, not angle  # in an angle: shank against foot, each leg
+        elif name == _BY_CHANCE:
+            shared[at] = 0.0
+    return shared, by_turns, np.isin(names, list(SET_UP))
 
 
+_BETWEEN_FEET: Final = frozenset({"asymmetry", "clock"})
 _BY_CHANCE: Final = "stride"
-
-
-def _in_common(figure: str, name: str) -> tuple[float, bool]:
-    """Share of a part's error that steps have in common, and whether it turns with the foot."""
-    if name in RUN or name in SET_UP:
-        return 1.0, False
-    if name == "asymmetry" or name == "clock":
-        return 1.0, BY_NAME[figure].unit != "deg"  # in an angle: shank against foot, in each leg
-    return (0.0, False) if name == _BY_CHANCE else (ALIKE, figure in TRADED)
 
 
 def mean_columns(means: Mapping[str, Mean]) -> tuple[dict[str, int], dict[str, float]]:
@@ -170,3 +180,29 @@ def mean_columns(means: Mapping[str, Mean]) -> tuple[dict[str, int], dict[str, f
             repeat_name(name): mean.u_repeat,
         }
     return counts, figures
+
+
+def typical_u(
+    steps: "pd.DataFrame", uncertainty: "Mapping[str, pd.DataFrame]", figure: str
+) -> tuple[float, dict[str, float]] | None:
+    """How sure single steps are of a figure, and what makes it up.
+
+    Parameters
+    ----------
+    steps, uncertainty
+        As for :func:`means_over`.
+    figure : str
+
+    Returns
+    -------
+    tuple of (float, dict from str to float), or None
+        Median over the steps of the standard uncertainty against the truth, and of each of its
+        parts, largest first; None where no step has it or its parts are not known.
+    """
+    table = uncertainty.get(figure)
+    u = steps[uncertainty_name(figure)].to_numpy(dtype=np.float64)
+    known = np.isfinite(u)
+    if table is None or not known.any():
+        return None
+    middle = table[known].median().sort_values(ascending=False)
+    return float(np.median(u[known])), {str(name): float(part) for name, part in middle.items()}

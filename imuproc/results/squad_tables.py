@@ -275,5 +275,5 @@ def _of_archive(path: Path) -> SquadTables:
             run = archive.run(run_id)
             if run.status == "done":
                 tables[run_id] = _all_columns(run.steps, path)
-            runs.append(summarise_archived(run))
+            runs.append(summarise_archived(run, tables.get(run_id)))
     return SquadTables(tuple(runs), tables, path.name)

@@ -3,7 +3,7 @@
 import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from imuproc.results.columns import (
     symmetry_angle_name,
     symmetry_name,
 )
-from imuproc.results.means import mean_columns, means_over
+from imuproc.results.means import Mean, mean_columns, means_over
 from imuproc.results.summary import PhaseSummary, RunSummary
 from imuproc.results.symmetry import (
     TRADED,
@@ -131,12 +131,14 @@ def summarise(result: Result) -> RunSummary:
     return summarise_run(result.session, about.athlete, replace(about.run, id=result.run), measured)
 
 
-def summarise_archived(archived: "ArchivedRun") -> RunSummary:
-    """The same of a run in an open archive, one that failed among them.
+def summarise_archived(archived: "ArchivedRun", steps: "pd.DataFrame | None" = None) -> RunSummary:
+    """The same of a run in an open archive; of one that failed, what is known.
 
     Parameters
     ----------
     archived : ArchivedRun
+    steps : DataFrame, optional
+        Its step table where that has been read already.
     """
     told, about = archived.summary, archived.about
     if archived.status == "failed":
@@ -151,7 +153,7 @@ def summarise_archived(archived: "ArchivedRun") -> RunSummary:
             group=told.get("group"),
         )
     measured = Measured(
-        archived.steps,
+        archived.steps if steps is None else steps,
         archived.flags,
         Distance(**archived.distance) if archived.distance else None,
         archived.uncertainty,
@@ -181,7 +183,11 @@ def summarise_run(session: str, athlete: Athlete, run: Run, measured: Measured) 
         :func:`imuproc.results.symmetry.left_minus_right`.
     """
     steps = _all_columns(measured.steps)
-    counts, figures = sum_up(steps, measured.uncertainty)
+    of_step = steps["phase"].to_numpy(dtype=object)
+    by_phase = {str(phase): _among(of_step, phase) for phase in dict.fromkeys(of_step)}
+    choices = [~_among(of_step, "slowing"), *by_phase.values()]
+    effort, *of_phases = means_over(steps, measured.uncertainty, choices)
+    counts, figures = sum_up(steps, effort)
     distance = measured.distance
     figures["distance_covered_m"] = distance.value_m if distance else float("nan")
     figures["distance_covered_m_u"] = distance.u_m if distance else float("nan")
@@ -197,7 +203,10 @@ def summarise_run(session: str, athlete: Athlete, run: Run, measured: Measured) 
         flags=measured.flags,
         group=athlete.group,
         start_time=measured.start_time,
-        phases=_phases(steps, measured.uncertainty),
+        phases=tuple(
+            PhaseSummary(phase, int(rows.sum()), means)
+            for (phase, rows), means in zip(by_phase.items(), of_phases, strict=True)
+        ),
     )
 
 
@@ -206,20 +215,13 @@ def _all_columns(steps: "pd.DataFrame") -> "pd.DataFrame":
     return steps.reindex(columns=steps.columns.union(list(STEP_COLUMNS), sort=False))
 
 
-def _phases(
-    steps: "pd.DataFrame", uncertainty: "Mapping[str, pd.DataFrame]"
-) -> tuple[PhaseSummary, ...]:
-    """A row for each phase in the order of the run, ``slowing`` among them."""
-    of_step = steps["phase"].to_numpy(dtype=object)
-    chosen = {str(phase): (of_step == phase).astype(np.bool_) for phase in dict.fromkeys(of_step)}
-    return tuple(
-        PhaseSummary(phase, int(rows.sum()), means_over(steps, uncertainty, rows))
-        for phase, rows in chosen.items()
-    )
+def _among(of_step: NDArray[Any], phase: str) -> BoolArray:
+    """Which steps are of a phase."""
+    return np.asarray(of_step == phase, dtype=np.bool_)
 
 
 def sum_up(
-    steps: "pd.DataFrame", uncertainty: "Mapping[str, pd.DataFrame] | None" = None
+    steps: "pd.DataFrame", means: Mapping[str, Mean] | None = None
 ) -> tuple[dict[str, int], dict[str, float]]:
     """Counts and figures of a run's row by column name, from its steps or those of one phase.
 
@@ -227,8 +229,8 @@ def sum_up(
     ----------
     steps : DataFrame
         Columns as in :func:`imuproc.core.columns.step_table_columns`.
-    uncertainty : mapping from str to DataFrame, optional
-        As for :func:`imuproc.results.means.means_over`.
+    means : mapping from str to Mean, optional
+        Over the steps before ``slowing``. Left out: taken of the steps, without uncertainties.
 
     Returns
     -------
@@ -240,9 +242,9 @@ def sum_up(
         the stated uncertainties that all steps of a side have alike.
     """
     steps = _all_columns(steps)
-    in_effort = (steps["phase"] != "slowing").to_numpy(dtype=np.bool_)
+    in_effort = ~_among(steps["phase"].to_numpy(dtype=object), "slowing")
     effort = steps[in_effort]
-    counts, figures = mean_columns(means_over(steps, uncertainty or {}, in_effort))
+    counts, figures = mean_columns(means or means_over(steps, {}, [in_effort])[0])
     counts |= {
         "steps": len(steps),
         "steps_effort": len(effort),

@@ -7,7 +7,8 @@ import pytest
 
 from imuproc.batch.folder import output_folder
 from imuproc.batch.pages import forget_pages
-from imuproc.batch.session import Processed, process_tasks
+from imuproc.batch.processed import Processed
+from imuproc.batch.session import process_tasks
 from tests.batch.jobs import Watched, contents, request
 from tests.session_folder import small_session
 
@@ -86,4 +87,4 @@ def test_without_its_targets_there_is_no_report_but_all_results(
     assert "the report could not be made" in done.complaints[0]
     assert "none.toml" in done.complaints[0]
     assert (out / "steps.csv").is_file()
-    assert not done.failed()
+    assert not done.failed

@@ -148,7 +148,7 @@ def read_view(
     of_run = [flag for flag in archived.flags if flag.step is None]
     judged = put_in_doubt(verdicts(steps, targets), doubted_sides(of_run))
     return RunView(
-        summary=summarise_archived(archived),
+        summary=summarise_archived(archived, steps),
         session=session,
         athlete=athlete,
         run=run,

@@ -1,7 +1,8 @@
 import pytest
 
 from imuproc.core.errors import SessionError
-from imuproc.report.squad import SquadRun, of_athletes, of_group, ordered, squad_runs
+from imuproc.report.squad_view import HEADINGS
+from imuproc.results.squad import SquadRun, of_athletes, of_group, ordered, squad_runs
 from imuproc.results.squad_tables import SquadTables
 from tests.report.fake_squad import squad_runs_by_hand
 
@@ -76,9 +77,9 @@ def test_who_is_not_there_is_told_with_those_who_are(runs: list[SquadRun]) -> No
 def test_sorted_and_what_is_missing_last(
     runs: list[SquadRun], column: str, descending: bool, expected: list[str]
 ) -> None:
-    assert ids(ordered(runs, column, descending)) == expected
+    assert ids(ordered(runs, column, descending, HEADINGS)) == expected
 
 
 def test_an_unknown_column_is_told_with_those_that_there_are(runs: list[SquadRun]) -> None:
     with pytest.raises(SessionError, match="found no column 'pace' to sort by; allowed: speed"):
-        ordered(runs, "pace", False)
+        ordered(runs, "pace", False, HEADINGS)
