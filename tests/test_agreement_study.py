@@ -15,6 +15,7 @@ from imuproc.agreement.study import StudyResult, compare_study
 from imuproc.batch.agreement import agree
 from imuproc.batch.process import SessionOptions, process_session
 from imuproc.core.errors import SessionError
+from imuproc.readers.session import read_session
 from imuproc.readers.study import read_study
 from imuproc.report.agreement.moments import worst_moments
 from imuproc.synth.session import Squad, plan_session, write_session
