@@ -1,3 +1,4 @@
+import numpy as np
 import pytest
 
 from imuproc.core.errors import SessionError
@@ -45,6 +46,14 @@ def test_one_phase_alone(tables: SquadTables) -> None:
     assert drive.figures["mean_contact_time_s"] == pytest.approx(first_six)
     assert drive.figures["top_speed_mps"] < whole.figures["top_speed_mps"]
     assert ids([run for run in squad_runs(tables, "drive") if run.best])[0] == "R07-02"
+
+
+def test_one_phase_alone_has_the_uncertainties_of_its_means(tables: SquadTables) -> None:
+    whole, drive = (squad_runs(tables, phase)[0].summary for phase in (None, "drive"))
+    mean = whole.phases[0].means["contact_time_s"]
+    assert drive.figures["mean_contact_time_s_u"] == mean.u
+    assert mean.u > whole.figures["mean_contact_time_s_u"]  # of fewer steps
+    assert np.isnan(squad_runs(tables, "slowing")[0].summary.figures["mean_contact_time_s_u"])
 
 
 def test_of_some_athletes_and_of_a_group(runs: list[SquadRun]) -> None:

@@ -6,6 +6,7 @@ import pytest
 
 from imuproc.core.columns import STEP_COLUMNS
 from imuproc.core.errors import ArchiveError, SessionError
+from imuproc.results.columns import PHASE_COLUMNS
 from imuproc.results.squad_tables import read_squad
 from imuproc.results.tables import (
     PHASES_PARQUET,
@@ -158,3 +159,24 @@ def test_tables_of_an_earlier_version_lack_columns_but_can_be_read(out: Path) ->
     text = "".join(",".join(row[:8] + row[9:]) + "\n" for row in rows)
     (out / RUNS_CSV).write_text(text, encoding="utf-8")
     assert [run.group for run in read_squad(out).runs] == [None] * 6
+
+
+def test_a_folder_of_a_former_version_has_no_phases(out: Path) -> None:
+    (out / PHASES_PARQUET).unlink()
+    tables = read_squad(out)
+    assert all(run.phases == () for run in tables.runs)
+    assert tables.notes == ()
+
+
+def test_phases_of_another_process_are_not_taken_for_those_of_these_steps(out: Path) -> None:
+    table = pq.read_table(out / PHASES_PARQUET).to_pandas()
+    table.loc[0, "steps"] += 1
+    write_parquet(out / PHASES_PARQUET, table, PHASE_COLUMNS)
+    with pytest.raises(SessionError, match=r"line 2: its phases in phases\.parquet do not go with"):
+        read_squad(out)
+
+
+def test_a_table_of_something_else_is_no_phase_table(out: Path) -> None:
+    (out / PHASES_PARQUET).write_bytes((out / STEPS_PARQUET).read_bytes())
+    with pytest.raises(SessionError, match="has no column 'n_contact_time'; is it a phase table"):
+        read_squad(out)

@@ -1,15 +1,22 @@
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
 
+import imuproc
 from imuproc.core.columns import FIGURES
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
+from imuproc.results.archive.writing import Provenance, write_run_archive
 from imuproc.results.columns import KEY_FIGURES, RUN_COLUMNS, WITH_SYMMETRY
-from imuproc.results.summarising import Measured, sum_up, summarise_run
+from imuproc.results.means import means_over
+from imuproc.results.summarising import Measured, sum_up, summarise_archived, summarise_run
 from imuproc.results.summary import failed_run
-from tests.report.fake_result import fake_steps
+from tests.report.fake_result import fake_parts, fake_steps
+from tests.simulated import USUAL, made_result
 
 ATHLETE = Athlete(id="R07")
 RUN = Run(id="R07-01", start="blocks", distance_m=60.0)
@@ -164,3 +171,67 @@ def test_a_table_of_an_older_version_has_means_with_what_it_knows() -> None:
     assert counts == sum_up(steps)[0]
     assert figures["mean_contact_time_s"] == sum_up(steps)[1]["mean_contact_time_s"]
     assert np.isnan(figures["mean_contact_time_s_u_repeat"])
+
+
+# --- Phases ---------------------------------------------------------------------------------------
+
+
+def of_phases(count: int = 12) -> pd.DataFrame:
+    steps = fake_steps(count)
+    steps["phase"] = ["drive"] * 4 + ["transition"] * 3 + ["upright"] * 4 + ["slowing"]
+    return steps
+
+
+def test_each_phase_of_a_run_is_summed_up_in_its_order() -> None:
+    steps = of_phases()
+    steps.loc[5, "shin_angle_touchdown_deg"] = np.nan
+    summary = summarise_run("s", ATHLETE, RUN, Measured(steps, uncertainty=fake_parts(steps)))
+    assert [(phase.phase, phase.steps) for phase in summary.phases] == [
+        ("drive", 4), ("transition", 3), ("upright", 4), ("slowing", 1),
+    ]  # fmt: skip
+    expected = steps.groupby("phase")["shin_angle_touchdown_deg"].agg(["count", "mean", "std"])
+    for phase in summary.phases:
+        mean = phase.means["shin_angle_touchdown_deg"]
+        told = expected.loc[phase.phase]
+        assert (mean.count, mean.value) == (told["count"], pytest.approx(told["mean"]))
+        np.testing.assert_allclose(mean.sd, told["std"])
+    assert np.isnan(summary.phases[-1].means["shin_angle_touchdown_deg"].sd)
+
+
+def test_the_mean_of_a_run_is_over_its_effort_with_both_uncertainties() -> None:
+    steps = of_phases()
+    parts = fake_parts(steps)
+    summary = summarise_run("s", ATHLETE, RUN, Measured(steps, uncertainty=parts))
+    mean = means_over(steps, parts, [(steps["phase"] != "slowing").to_numpy()])[0]
+    for figure in ("contact_time_s", "shin_angle_touchdown_deg"):
+        of_row = [summary.figures[f"mean_{figure}{end}"] for end in ("", "_u", "_u_repeat")]
+        assert of_row == [mean[figure].value, mean[figure].u, mean[figure].u_repeat]
+        assert 0.0 < of_row[2] <= of_row[1] < np.inf
+
+
+def test_a_run_without_steps_has_no_phases() -> None:
+    assert summarise_run("s", ATHLETE, RUN, Measured(fake_steps(6).iloc[:0])).phases == ()
+    assert failed_run("s", ATHLETE, RUN, "no gyroscope").phases == ()
+
+
+# --- What a user calls ----------------------------------------------------------------------------
+
+
+def test_a_result_is_summed_up_as_its_archive_is(tmp_path: Path) -> None:
+    result = made_result(USUAL)
+    summary = imuproc.summarise(result)
+    assert (summary.run, summary.status) == (result.run, "done")
+    assert summary.counts["steps"] == len(result.steps)
+    assert summary.figures["distance_covered_m"] == result.distances[result.run].value_m
+    assert {phase.phase for phase in summary.phases} == set(result.steps["phase"])
+    write_run_archive(tmp_path / "a.h5", result, Provenance("0", {}, {}))
+    with imuproc.open_archive(tmp_path / "a.h5") as archive:
+        back = summarise_archived(archive.run(result.run))
+    assert repr(back) == repr(summary)  # as text, since a NaN equals nothing
+
+
+def test_a_result_of_several_runs_is_told_to_be_taken_apart() -> None:
+    result = made_result(USUAL)
+    several = replace(result, parts=(result, result))
+    with pytest.raises(ValueError, match="holds 2 runs; allowed: one, such as each of its parts"):
+        imuproc.summarise(several)

@@ -10,11 +10,17 @@ from imuproc.core.columns import STEP_COLUMNS, step_table_columns
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.results import tables
-from imuproc.results.columns import RUN_COLUMNS
+from imuproc.results.columns import KEY_FIGURES, PHASE_COLUMNS, RUN_COLUMNS
 from imuproc.results.summarising import Measured, summarise_run
-from imuproc.results.summary import failed_run
-from imuproc.results.tables import joined_steps, runs_table, write_csv, write_parquet
-from tests.report.fake_result import fake_steps
+from imuproc.results.summary import RunSummary, failed_run
+from imuproc.results.tables import (
+    joined_steps,
+    phases_table,
+    runs_table,
+    write_csv,
+    write_parquet,
+)
+from tests.report.fake_result import fake_parts, fake_steps
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
@@ -116,3 +122,71 @@ def test_a_file_that_cannot_be_finished_leaves_the_old_one(
         write_parquet(path, joined_steps([fake_steps(9)]), STEP_COLUMNS)
     assert path.read_bytes() == before
     assert [entry.name for entry in tmp_path.iterdir()] == ["steps.parquet"]
+
+
+# --- Phases and runs as tables --------------------------------------------------------------------
+
+
+def two_runs() -> list[RunSummary]:
+    """One of three phases, one that failed."""
+    steps = fake_steps(9)
+    steps["phase"] = ["drive"] * 4 + ["upright"] * 4 + ["slowing"]
+    measured = Measured(steps, uncertainty=fake_parts(steps))
+    done = summarise_run("s", Athlete(id="R07"), Run(id="R07-01"), measured)
+    return [done, failed_run("s", Athlete(id="R07"), Run(id="R07-02"), "no gyroscope")]
+
+
+def test_phases_csv_has_a_row_for_every_phase_and_none_for_a_run_that_failed(
+    tmp_path: Path,
+) -> None:
+    write_csv(tmp_path / "phases.csv", phases_table(two_runs()), PHASE_COLUMNS)
+    rows = rows_of(tmp_path / "phases.csv")
+    assert list(rows[0]) == list(PHASE_COLUMNS)
+    told = [(row["run"], row["phase"], row["steps"], row["n_step_time"]) for row in rows]
+    assert told == [
+        ("R07-01", "drive", "4", "4"),
+        ("R07-01", "upright", "4", "4"),
+        ("R07-01", "slowing", "1", "0"),
+    ]
+    assert rows[0]["mean_step_time_s"] == "0.230000"
+    assert rows[0]["sd_step_time_s"] == "0.000000"
+    # 0.6 of what is stated of each step stays, and a quarter of the rest's square: 3 ms here.
+    expected_s = 0.003 * np.sqrt(0.36 + 0.64 / 4)
+    assert rows[0]["mean_contact_time_s_u_repeat"] == f"{expected_s:.6f}"
+    assert rows[2]["mean_step_time_s"] == rows[2]["sd_contact_time_s"] == ""
+
+
+def test_phases_parquet_has_full_precision_units_and_meanings(tmp_path: Path) -> None:
+    table = phases_table(two_runs())
+    write_parquet(tmp_path / "phases.parquet", table, PHASE_COLUMNS)
+    back = pq.read_table(tmp_path / "phases.parquet")
+    assert back["mean_contact_time_s_u"].to_pylist() == table["mean_contact_time_s_u"].tolist()
+    for name in back.column_names:
+        told = back.schema.field(name).metadata
+        assert told[b"unit"].decode() == PHASE_COLUMNS[name].unit
+        assert told[b"meaning"].decode().endswith(".")
+    assert str(back.schema.field("steps").type) == "int64"
+
+
+def test_every_mean_of_a_phase_has_both_uncertainties_its_spread_and_its_count() -> None:
+    for figure in KEY_FIGURES:
+        unit, stem = STEP_COLUMNS[figure].unit, figure.rsplit("_", 1)[0]
+        of_figure = [f"mean_{figure}", f"mean_{figure}_u", f"mean_{figure}_u_repeat"]
+        assert [PHASE_COLUMNS[name].unit for name in (*of_figure, f"sd_{figure}")] == [unit] * 4
+        assert PHASE_COLUMNS[f"n_{stem}"].unit == ""
+        assert set(of_figure) <= set(RUN_COLUMNS)
+
+
+def test_without_any_run_the_phase_table_is_whole_too(tmp_path: Path) -> None:
+    write_csv(tmp_path / "phases.csv", phases_table([]), PHASE_COLUMNS)
+    assert (tmp_path / "phases.csv").read_text("utf-8") == ",".join(PHASE_COLUMNS) + "\n"
+    write_parquet(tmp_path / "phases.parquet", phases_table([]), PHASE_COLUMNS)
+    assert str(pq.read_table(tmp_path / "phases.parquet").schema.field("phase").type) == "string"
+
+
+def test_a_run_that_failed_counts_nothing_in_the_run_table() -> None:
+    table = runs_table(two_runs())
+    assert table["steps"].tolist() == [9, pd.NA]
+    assert table["steps"].dtype == "Int64"
+    assert np.isnan(table["mean_contact_time_s"][1])
+    assert table["reason"].tolist() == ["", "no gyroscope"]
