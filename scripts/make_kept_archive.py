@@ -18,13 +18,13 @@ REPO = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(REPO))
 
 from imuproc.core.recording import Recording, Run  # noqa: E402
-from imuproc.core.result import Result  # noqa: E402
 from imuproc.pipeline.run import process  # noqa: E402
 from imuproc.pipeline.settings import Settings  # noqa: E402
 from imuproc.results.archive.assembling import assemble_session  # noqa: E402
 from imuproc.results.archive.schema import SCHEMA  # noqa: E402
 from imuproc.results.archive.writing import Provenance, write_run_archive  # noqa: E402
-from imuproc.results.summary import RunSummary, failed_run, summarise_run  # noqa: E402
+from imuproc.results.summarising import summarise  # noqa: E402
+from imuproc.results.summary import RunSummary, failed_run  # noqa: E402
 from imuproc.synth.plan import random_plan  # noqa: E402
 from imuproc.synth.runs import simulate_run  # noqa: E402
 
@@ -60,19 +60,7 @@ def provenance(recording: Recording, summary: RunSummary) -> Provenance:
         for site, log in recording.logs.items()
     }
     fingerprint = hashlib.sha256("".join(inputs.values()).encode()).hexdigest()
-    return Provenance(fingerprint, inputs, Settings(), {summary.run: vars(summary)})
-
-
-def summed_up(recording: Recording, result: Result) -> RunSummary:
-    """The row of the run that succeeded."""
-    return summarise_run(
-        recording.session,
-        recording.athlete,
-        recording.run,
-        result.steps,
-        result.flags,
-        result.distances.get(result.run),
-    )
+    return Provenance(fingerprint, inputs, Settings(), {summary.run: summary.row()})
 
 
 def main() -> int:
@@ -88,9 +76,9 @@ def main() -> int:
     failed = failed_run(recording.session, recording.athlete, lost, "no sprint steps found")
     with tempfile.TemporaryDirectory() as folder:
         runs = [Path(folder) / "R07-01.h5", Path(folder) / "R07-02.h5"]
-        done = provenance(recording, summed_up(recording, result))
+        done = provenance(recording, summarise(result))
         write_run_archive(runs[0], result, done)
-        write_run_archive(runs[1], None, replace(done, summaries={"R07-02": vars(failed)}))
+        write_run_archive(runs[1], None, replace(done, summaries={"R07-02": failed.row()}))
         assemble_session(path, runs, {"id": recording.session, "date": "2031-04-12"})
     size = path.stat().st_size
     print(f"{path.relative_to(REPO)}: {size} bytes, {len(result.steps)} steps")

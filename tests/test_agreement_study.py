@@ -13,12 +13,8 @@ import pytest
 
 from imuproc.agreement.study import StudyResult, compare_study
 from imuproc.batch.agreement import agree
-from imuproc.batch.plan import plan
-from imuproc.batch.session import Request, process_tasks
-from imuproc.cli.progress import Shown
+from imuproc.batch.process import SessionOptions, process_session
 from imuproc.core.errors import SessionError
-from imuproc.pipeline.run import process_each
-from imuproc.pipeline.settings import Settings
 from imuproc.readers.session import read_session
 from imuproc.readers.study import read_study
 from imuproc.report.agreement.moments import worst_moments
@@ -37,12 +33,8 @@ from tests.shared_data import needs_shared_data
 
 def processed(session: Path) -> None:
     """Results in ``out`` beside the session file."""
-    out = session.parent / "out"
-    (out / "runs").mkdir(parents=True)
-    tasks = plan(read_session(session), ())
-    request = Request(tasks, process_each, Settings(), jobs=1, report=False)
-    done = process_tasks(request, out, Shown(quiet=True))
-    assert not done.failed()
+    options = SessionOptions(jobs=1, report=False)
+    assert not process_session(session, session.parent / "out", options).failed
 
 
 def whole(result: StudyResult, figure: str) -> pd.Series:

@@ -9,9 +9,11 @@
 - ``log``: The log of the process: the only output that holds clock times and tracebacks.
 - ``logs``: The logs of a session's run, read piece by piece.
 - ``outcome``: What became of one run.
-- ``pages``: The report for people, made along with the tables: only pages of what was worked on
-  are new.
+- ``pages``: The report for people: along with the tables only pages of what was worked on are new.
 - ``plan``: Which runs a session has, in which order, and which of them are wanted.
+- ``process``: A session file in, tables and files out: all of ``imuproc process`` but what it
+  prints.
+- ``processed``: What became of a whole session.
 - ``session``: A whole session: planned, worked through, its results written, whatever happens
   between.
 - ``store``: Finished work on disk: one archive per recording, recognised by its fingerprint.

@@ -1,7 +1,7 @@
 """What a run's result depends on, as one number: the same number, the same result."""
 
 import hashlib
-from collections.abc import Mapping, MutableMapping
+from collections.abc import Iterable, Mapping, MutableMapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
@@ -14,6 +14,10 @@ from imuproc.results.archive.writing import versions
 
 ENTRY: Final = "session entry"
 """Name under which what the session file states of a run stands among its inputs."""
+
+PACKAGE: Final = Path(__file__).resolve().parents[1]
+_DRAWN: Final = ("assessment", "report")
+"""Rooms whose files tell what pages look like, and what they hold runs to."""
 
 
 def input_digests(task: Task, known: MutableMapping[Path, str] | None = None) -> dict[str, str]:
@@ -78,12 +82,33 @@ def programs() -> Mapping[str, str]:
 
     The version number of imuproc stays the same between releases, so its sources count too.
     """
-    package = Path(__file__).resolve().parents[1]
-    sources = hashlib.sha256()
-    for path in sorted(package.rglob("*.py"), key=lambda path: path.as_posix()):
-        sources.update(f"{path.relative_to(package).as_posix()}\n".encode())
-        sources.update(path.read_bytes())
-    return {**versions(), "sources of imuproc": sources.hexdigest()}
+    return {**versions(), "sources of imuproc": _digest(PACKAGE, PACKAGE.rglob("*.py"))}
+
+
+def drawn_with(package: Path = PACKAGE) -> str:
+    """SHA-256 of what pages depend on beside programs and archives.
+
+    Parameters
+    ----------
+    package : Path
+        Whose templates, styles, scripts and default targets.
+
+    Returns
+    -------
+    str
+        Hexadecimal.
+    """
+    files = (path for room in _DRAWN for path in (package / room).rglob("*") if path.is_file())
+    return _digest(package, (path for path in files if path.suffix not in (".py", ".pyc")))
+
+
+def _digest(package: Path, files: Iterable[Path]) -> str:
+    """SHA-256 of files with their places in the package."""
+    digest = hashlib.sha256()
+    for path in sorted(files, key=lambda path: path.as_posix()):
+        digest.update(f"{path.relative_to(package).as_posix()}\n".encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
 
 
 def _entry(task: Task) -> dict[str, Any]:

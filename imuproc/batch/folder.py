@@ -14,6 +14,8 @@ from imuproc.core.errors import SessionError
 from imuproc.files.disk_errors import cannot_be_written
 from imuproc.results.folder import RUNS_FOLDER, SESSION_ARCHIVE, archive_path
 from imuproc.results.tables import (
+    PHASES_CSV,
+    PHASES_PARQUET,
     REPORT_FOLDER,
     RUNS_CSV,
     STEPS_CSV,
@@ -22,7 +24,11 @@ from imuproc.results.tables import (
 )
 
 LOCK: Final = ".imuproc.lock"
-RESULTS: Final = (STEPS_CSV, STEPS_PARQUET, RUNS_CSV, SESSION_ARCHIVE)
+RESULTS: Final = (
+    *(STEPS_CSV, STEPS_PARQUET, RUNS_CSV, PHASES_CSV, PHASES_PARQUET),
+    SESSION_ARCHIVE,
+)
+"""In the order in which they are written."""
 
 # The temporary names of files/whole.py.
 _TEMPORARY: Final = re.compile(r"\..+\.[0-9a-f]{8}\.part")

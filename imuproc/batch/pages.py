@@ -1,18 +1,19 @@
-"""The report for people, made along with the tables: only pages of what was worked on are new."""
+"""The report for people: along with the tables only pages of what was worked on are new."""
 
 import hashlib
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Final
 
-from imuproc.batch.fingerprint import programs
+from imuproc.batch.fingerprint import drawn_with, programs
 from imuproc.core.errors import ArchiveError, SessionError
+from imuproc.files.disk_errors import cannot_be_written
 from imuproc.files.whole import replaced_file
 from imuproc.results.archive.plain import to_json
 from imuproc.results.tables import REPORT_FOLDER
 
 _MADE_WITH: Final = ".made-with"
-"""Says with which programs and targets the pages in a report were made."""
+"""Says what the pages in a report were made with."""
 
 
 def forget_pages(folder: Path, runs: Iterable[str]) -> None:
@@ -35,7 +36,11 @@ def forget_pages(folder: Path, runs: Iterable[str]) -> None:
 
 
 def make_report(
-    folder: Path, worked_on: Collection[str], targets: Path | None, jobs: int
+    folder: Path,
+    worked_on: Collection[str],
+    session: Mapping[str, object],
+    targets: Path | None,
+    jobs: int,
 ) -> tuple[dict[str, str], str]:
     """Make the report; results stand whatever becomes of it.
 
@@ -44,7 +49,10 @@ def make_report(
     folder : Path
         Of results, with its tables and archives.
     worked_on : collection of str
-        Runs whose pages are new; the others keep theirs while programs and targets are the same.
+        Runs whose pages are new; the others keep theirs while all that they were made with is the
+        same: programs, templates, targets, and what is known of the session.
+    session : mapping
+        That.
     targets : Path or None
         Target sets beside the default one.
     jobs : int
@@ -57,12 +65,10 @@ def make_report(
     complaint : str
         Why there is no report; empty when there is one.
     """
-    from imuproc.report.pages.writing import write_report  # drawing is heavy, and not always asked
-
     try:
-        stamp, path = _made_with(targets), folder / REPORT_FOLDER / _MADE_WITH
+        stamp, path = _made_with(session, targets), folder / REPORT_FOLDER / _MADE_WITH
         same = path.is_file() and path.read_text(encoding="utf-8") == stamp
-        files = write_report(folder, targets, worked_on if same else None, jobs)
+        files = _written(folder, targets, worked_on if same else None, jobs)
         with replaced_file(path) as temporary:
             temporary.write_text(stamp, encoding="utf-8")
     except (SessionError, ArchiveError, OSError) as error:
@@ -70,6 +76,50 @@ def make_report(
     return files, ""
 
 
-def _made_with(targets: Path | None) -> str:
+def remake_report(folder: Path, targets: Path | None, jobs: int) -> dict[str, str]:
+    """Make all pages anew from the archives; what they are made with is not noted.
+
+    So the next :func:`make_report` makes them once more, with its own targets.
+
+    Parameters
+    ----------
+    folder, targets, jobs
+        As for :func:`make_report`.
+
+    Returns
+    -------
+    dict from str to str
+        Name of each file and its path.
+
+    Raises
+    ------
+    ArchiveError, SessionError
+        As :func:`imuproc.report.pages.writing.write_report`.
+    """
+    return _written(folder, targets, None, jobs)
+
+
+def _written(
+    folder: Path, targets: Path | None, only: Collection[str] | None, jobs: int
+) -> dict[str, str]:
+    """The report written; while all its pages are made anew none of them counts as current."""
+    from imuproc.report.pages.writing import write_report  # drawing is heavy, and not always asked
+
+    if only is None:
+        stamp = folder / REPORT_FOLDER / _MADE_WITH
+        try:
+            stamp.unlink(missing_ok=True)
+        except OSError as error:
+            raise SessionError(cannot_be_written(stamp, error)) from error
+    return write_report(folder, targets, only, jobs)
+
+
+def _made_with(session: Mapping[str, object], targets: Path | None) -> str:
     own = hashlib.sha256(targets.read_bytes()).hexdigest() if targets is not None else ""
-    return to_json({"programs": dict(programs()), "targets": own}) + "\n"
+    made_with = {
+        "programs": dict(programs()),
+        "drawn with": drawn_with(),
+        "targets": own,
+        "session": session,
+    }
+    return to_json(made_with) + "\n"

@@ -14,10 +14,11 @@ from imuproc.batch.log import PROCESS_LOG, ProcessLog
 from imuproc.batch.outcome import Outcome, Row
 from imuproc.batch.pages import forget_pages, make_report
 from imuproc.batch.plan import Task
+from imuproc.batch.processed import Processed
 from imuproc.batch.store import Job, is_current
 from imuproc.batch.strict import serious_flags, strict_rows
-from imuproc.batch.tables import gather, write_results
-from imuproc.batch.work import Method, Tell
+from imuproc.batch.tables import gather, session_facts, write_results
+from imuproc.batch.work import Method, Tell, unheard
 from imuproc.core.errors import SessionError
 from imuproc.files.disk_errors import cannot_be_written
 from imuproc.files.text import clean
@@ -61,41 +62,6 @@ class Request:
     strict: bool = False
 
 
-@dataclass(frozen=True, eq=False)
-class Processed:
-    """What became of a session.
-
-    Parameters
-    ----------
-    session : str
-        Session id.
-    asked : int
-        Runs that were asked for.
-    rows : tuple of Row
-        Of the runs that were asked for, in the order of the plan; a long log may give several.
-    outcomes : mapping from str to Outcome
-        By run; runs that an interruption left out are not in it.
-    files : dict from str to str
-        Name of each file written and its path.
-    interrupted : bool
-        Whether the user stopped it.
-    complaints : tuple of str
-        What else went wrong, in sentences.
-    """
-
-    session: str
-    asked: int
-    rows: tuple[Row, ...]
-    outcomes: dict[str, Outcome]
-    files: dict[str, str]
-    interrupted: bool
-    complaints: tuple[str, ...] = ()
-
-    def failed(self) -> list[Row]:
-        """Rows of the runs that failed."""
-        return [row for row in self.rows if row.failed]
-
-
 class Watch(Protocol):
     """Who wants to see work while it goes on."""
 
@@ -108,6 +74,18 @@ class Watch(Protocol):
 
     def told(self, outcome: Outcome) -> None:
         """What became of a run that was worked on."""
+
+
+class Unwatched:
+    """Nobody wants to see it."""
+
+    tell = staticmethod(unheard)
+
+    def planned(self, reused: int, to_do: int) -> None:
+        """Nothing."""
+
+    def told(self, outcome: Outcome) -> None:
+        """Nothing."""
 
 
 def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
@@ -171,7 +149,8 @@ def _reported(request: Request, folder: Path, processed: Processed) -> Processed
         new = {run for run, outcome in processed.outcomes.items() if outcome.state != "reused"}
         # What strictness decides may have been decided otherwise when the page was made.
         new |= {row.task for row in processed.rows if serious_flags(row.summary.flags)}
-        files, complaint = make_report(folder, new, request.targets, request.jobs)
+        facts = session_facts(request.tasks)
+        files, complaint = make_report(folder, new, facts, request.targets, request.jobs)
     return replace(
         processed,
         files={**processed.files, **files},
@@ -195,6 +174,7 @@ def _finished(
     wanted = {job.task.run.id for job in jobs if job.task.wanted}
     return Processed(
         jobs[0].task.session.id if jobs else "",
+        folder,
         len(wanted),
         tuple(row for row in rows if row.task in wanted),
         outcomes,

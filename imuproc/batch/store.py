@@ -1,26 +1,23 @@
 """Finished work on disk: one archive per recording, recognised by its fingerprint."""
 
-import datetime
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from imuproc.batch.outcome import Row
 from imuproc.batch.plan import Task
 from imuproc.core.errors import ArchiveError, RunError
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.result import Distance, Result
+from imuproc.core.result import Result
 from imuproc.files.disk_errors import cannot_be_written
 from imuproc.pipeline.run import refusal_flags
 from imuproc.results.archive.assembling import assemble_session
 from imuproc.results.archive.reading import Archive, ArchivedRun, open_archive
 from imuproc.results.archive.writing import Provenance, open_run_archive
 from imuproc.results.folder import RUNS_FOLDER, SESSION_ARCHIVE
-from imuproc.results.summary import RUN_COLUMNS, RunSummary, start_time, summarise_run
-
-if TYPE_CHECKING:
-    import pandas as pd
+from imuproc.results.summarising import summarise, summarise_archived
+from imuproc.results.summary import RunSummary
 
 
 @dataclass(frozen=True)
@@ -78,7 +75,7 @@ def keep(
     ArchiveError
         It cannot be written; the text says why and what to do.
     """
-    runs: dict[str, _Run] = {}
+    runs: list[RunSummary] = []
     flags: list[RaisedFlag] = []
     refused: list[RunError] = []
     provenance = Provenance(job.fingerprint, job.inputs, job.settings)
@@ -89,45 +86,20 @@ def keep(
                     refused.append(item)
                     continue
                 archive.add(item)
-                started = start_time(item.steps, _zero_at(item))
-                runs[item.run] = _Run(item.steps, item.distances.get(item.run), started)
+                runs.append(summarise(item))
                 flags += item.flags
             flags += refusal_flags(refused)
-            archive.close(_run_rows(job, runs, flags), flags)
+            archive.close({run.run: _with_flags(run, flags).row() for run in runs}, flags)
             if still_valid is not None:
                 still_valid()
     except OSError as error:
         raise ArchiveError(cannot_be_written(job.shown, error)) from error
-    return sum(len(run.steps) for run in runs.values())
+    return sum(run.counts["steps"] for run in runs)
 
 
-@dataclass(frozen=True, eq=False)
-class _Run:
-    """What the run table needs of a run that is written already."""
-
-    steps: "pd.DataFrame"
-    distance: Distance | None
-    start_time: str
-
-
-def _zero_at(result: Result) -> datetime.datetime | None:
-    """When the clock of a result counts 0: that of its first log, on which the others are put."""
-    logs = list(result.conditioned.recording.logs.values())
-    return logs[0].zero_at if logs else None
-
-
-def _run_rows(
-    job: Job, runs: Mapping[str, _Run], flags: Sequence[RaisedFlag]
-) -> dict[str, Mapping[str, Any]]:
-    """Row of the run table of each run."""
-    rows: dict[str, Mapping[str, Any]] = {}
-    for name, of_run in runs.items():
-        own = tuple(flag for flag in flags if flag.run in ("", name))
-        about = (job.task.session.id, job.task.athlete, replace(job.task.run, id=name))
-        summary = summarise_run(*about, of_run.steps, own, of_run.distance)
-        summary = replace(summary, start_time=of_run.start_time)
-        rows[name] = {column.name: summary.value(column.name) for column in RUN_COLUMNS}
-    return rows
+def _with_flags(run: RunSummary, flags: Sequence[RaisedFlag]) -> RunSummary:
+    """A run with its own flags and those of the recording as a whole."""
+    return replace(run, flags=tuple(flag for flag in flags if flag.run in ("", run.run)))
 
 
 def is_current(job: Job) -> bool:
@@ -156,7 +128,7 @@ def load(job: Job) -> list[Row]:
                     f"{job.archive}: is of other logs or settings: another process has replaced "
                     "it; run the same command again"
                 )
-            return [_row(job.task, archive.run(run_id)) for run_id in archive.runs]
+            return [_row(job, archive.run(run_id)) for run_id in archive.runs]
     except ArchiveError as error:
         raise ArchiveError(str(error).replace(str(job.archive), job.shown)) from error
 
@@ -191,12 +163,6 @@ def _is_of(archive: Archive, job: Job) -> bool:
     return {archive.fingerprint(run_id) for run_id in archive.runs} == {job.fingerprint}
 
 
-def _row(task: Task, run: ArchivedRun) -> Row:
+def _row(job: Job, run: ArchivedRun) -> Row:
     steps = run.steps
-    distance = Distance(**run.distance) if run.distance else None
-    of_run = replace(task.run, id=run.id)
-    summary: RunSummary = summarise_run(
-        task.session.id, task.athlete, of_run, steps, run.flags, distance
-    )
-    started = str(run.summary.get("start_time") or "")
-    return Row(task.run.id, replace(summary, start_time=started), steps)
+    return Row(job.task.run.id, summarise_archived(run, steps), steps)

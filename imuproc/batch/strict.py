@@ -56,6 +56,7 @@ def _failed(row: Row, run: str, flags: list[RaisedFlag]) -> Row:
         counts={},
         figures={},
         flags=tuple(flags),
+        phases=(),
     )
     return Row(row.task, summary, None)
 

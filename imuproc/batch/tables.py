@@ -1,24 +1,31 @@
 """The tables of a session, always made anew from the archives of its recordings."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
 from imuproc.batch.folder import RESULTS
 from imuproc.batch.outcome import Outcome, Row
+from imuproc.batch.plan import Task
 from imuproc.batch.store import Job, join_archives, load
+from imuproc.core.columns import STEP_COLUMNS
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.files.disk_errors import cannot_be_written
 from imuproc.files.text import clean
+from imuproc.results.columns import PHASE_COLUMNS, RUN_COLUMNS
 from imuproc.results.folder import SESSION_ARCHIVE
 from imuproc.results.summary import failed_run
 from imuproc.results.tables import (
+    PHASES_CSV,
+    PHASES_PARQUET,
     RUNS_CSV,
     STEPS_CSV,
     STEPS_PARQUET,
     joined_steps,
-    write_runs_csv,
-    write_steps_csv,
-    write_steps_parquet,
+    phases_table,
+    runs_table,
+    write_csv,
+    write_parquet,
 )
 
 
@@ -52,7 +59,7 @@ def gather(jobs: Sequence[Job], outcomes: Mapping[str, Outcome]) -> list[Row]:
 
 
 def write_results(folder: Path, jobs: Sequence[Job], rows: Sequence[Row]) -> dict[str, str]:
-    """Write the step table, the run table and the archive of the session.
+    """Write the tables of steps, runs and phases, and the archive of the session.
 
     Parameters
     ----------
@@ -78,11 +85,15 @@ def write_results(folder: Path, jobs: Sequence[Job], rows: Sequence[Row]) -> dic
     done = {row.task for row in rows if not row.failed}
     failed = {row.summary.run for row in rows if row.failed}
     current = [job for job in jobs if job.task.run.id in done]
-    writers = {
-        STEPS_CSV: lambda path: write_steps_csv(path, steps),
-        STEPS_PARQUET: lambda path: write_steps_parquet(path, steps),
-        RUNS_CSV: lambda path: write_runs_csv(path, summaries),
-        SESSION_ARCHIVE: lambda path: join_archives(path.parent, current, _session(jobs), failed),
+    facts = session_facts([job.task for job in jobs])
+    phases = phases_table(summaries)
+    writers: dict[str, Callable[[Path], None]] = {
+        STEPS_CSV: partial(write_csv, table=steps, columns=STEP_COLUMNS),
+        STEPS_PARQUET: partial(write_parquet, table=steps, columns=STEP_COLUMNS),
+        RUNS_CSV: partial(write_csv, table=runs_table(summaries), columns=RUN_COLUMNS),
+        PHASES_CSV: partial(write_csv, table=phases, columns=PHASE_COLUMNS),
+        PHASES_PARQUET: partial(write_parquet, table=phases, columns=PHASE_COLUMNS),
+        SESSION_ARCHIVE: lambda path: join_archives(path.parent, current, facts, failed),
     }
     for name in RESULTS:
         try:
@@ -98,9 +109,15 @@ def _failed(job: Job, reason: str) -> Row:
     return Row(task.run.id, summary, None)
 
 
-def _session(jobs: Sequence[Job]) -> dict[str, object]:
-    """What the session file states of the session as a whole."""
-    if not jobs:
+def session_facts(tasks: Sequence[Task]) -> dict[str, object]:
+    """What the session file states of the session as a whole.
+
+    Parameters
+    ----------
+    tasks : sequence of Task
+        All of the session.
+    """
+    if not tasks:
         return {}
     names = ("id", "date", "surface", "latitude_deg", "gravity_mps2", "note")
-    return {name: getattr(jobs[0].task.session, name) for name in names}
+    return {name: getattr(tasks[0].session, name) for name in names}

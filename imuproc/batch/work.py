@@ -25,11 +25,11 @@ Tell = Callable[[str, int], None]
 """Takes the id and the steps of one of several runs of a log when it is in the archive."""
 
 
-def _unheard(_run: str, _steps: int) -> None:
-    pass
+def unheard(_run: str, _steps: int) -> None:
+    """Tell nobody."""
 
 
-def work_on(job: Job, method: Method, tell: Tell = _unheard) -> Outcome:
+def work_on(job: Job, method: Method, tell: Tell = unheard) -> Outcome:
     """Read, process and archive one recording; the one place where any error of a run ends.
 
     Linear algebra is held to one thread, so that its sums come out the same wherever it runs.

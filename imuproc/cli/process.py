@@ -8,14 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from imuproc.cli.exit_codes import ALL_DONE, INTERRUPTED, SOME_FAILED
-from imuproc.cli.workers import Jobs, cores
+from imuproc.cli.workers import Jobs
 
 if TYPE_CHECKING:
-    from imuproc.batch.plan import Task
-    from imuproc.batch.session import Processed
-    from imuproc.batch.work import Method
-
-_NEEDED_BY_WORKERS = ("imuproc.batch.local", "imuproc.pipeline.run", "imuproc.cli.found_runs")
+    from imuproc.batch.processed import Processed
 
 _MOST_TABLES = 20
 """Of more runs than this no step tables are printed: nobody reads a squad's that way."""
@@ -74,76 +70,48 @@ class ProcessOptions:
 def process(options: ProcessOptions) -> None:
     """Work out the step table of a session.
 
-    Writes steps.csv, steps.parquet, runs.csv, archives and the report for people, and prints a
+    Writes tables of steps, runs and phases, archives and the report for people, and prints a
     table of each run. A run whose logs, entry and settings are those of the last time is not
     processed again. With --strict a serious flag on a run or one of its sensors is a reason to
     fail the run: it keeps its row, and its figures are in no table.
 
     Exit code: 0 all runs done, 1 some runs failed (named), 2 the request is wrong, 130 interrupted.
     """
-    try:
-        processed = _processed(options)
-    except KeyboardInterrupt:
-        print("imuproc: interrupted; finished runs are kept", file=sys.stderr)
-        raise typer.Exit(INTERRUPTED) from None
+    processed = _processed(options)
     _print(processed, options)
     _complain(processed)
     if processed.interrupted:
         raise typer.Exit(INTERRUPTED)
-    raise typer.Exit(SOME_FAILED if processed.failed() else ALL_DONE)
+    raise typer.Exit(SOME_FAILED if processed.failed else ALL_DONE)
 
 
 def _processed(options: ProcessOptions) -> "Processed":
-    from imuproc.batch.plan import plan
-    from imuproc.files.workers import started
-    from imuproc.readers.session import read_session
-
-    tasks = plan(read_session(options.session), options.run or ())
-    jobs = options.jobs or cores()
-    with started(_workers_at_once(options, tasks, jobs), _NEEDED_BY_WORKERS):
-        return _worked_through(options, tasks, jobs)
-
-
-def _workers_at_once(options: ProcessOptions, tasks: "list[Task]", jobs: int) -> int:
-    """How many workers there is work for beyond doubt, before any input has been looked at."""
-    from imuproc.results.folder import archive_path
-
-    wanted = [task.run.id for task in tasks if task.wanted]
-    there = 0 if options.again else sum(archive_path(options.out, run).exists() for run in wanted)
-    return 0 if options.cluster else min(jobs, len(wanted) - there)
-
-
-def _worked_through(options: ProcessOptions, tasks: "list[Task]", jobs: int) -> "Processed":
-    from imuproc.batch.folder import output_folder
-    from imuproc.batch.session import Request, process_tasks
+    from imuproc.batch.process import SessionInterrupted, SessionOptions, process_session
     from imuproc.cli.progress import Shown
-    from imuproc.pipeline.settings import read_settings
 
-    settings = read_settings(options.settings)
-    request = Request(
-        tasks,
-        _method(),
-        settings,
-        jobs=jobs,
-        cluster=options.cluster,
+    asked = SessionOptions(
+        settings=options.settings,
+        runs=options.run or (),
         again=options.again,
-        report=not options.no_report,
+        jobs=options.jobs,
+        cluster=options.cluster,
         targets=options.targets,
+        report=not options.no_report,
         strict=options.strict,
     )
-    with output_folder(options.out, tasks) as folder, Shown(options.quiet) as shown:
-        return process_tasks(request, folder, shown)
-
-
-def _method() -> "Method":
-    from imuproc.pipeline.run import process_each
-
-    return process_each
+    try:
+        with Shown(options.quiet) as shown:
+            return process_session(options.session, options.out, asked, shown)
+    except SessionInterrupted as stopped:
+        return stopped.processed
+    except KeyboardInterrupt:
+        print("imuproc: interrupted; finished runs are kept", file=sys.stderr)
+        raise typer.Exit(INTERRUPTED) from None
 
 
 def _print(processed: "Processed", options: ProcessOptions) -> None:
     """Print the summary in the form that was asked for, on stdout."""
-    summaries = [row.summary for row in processed.rows]
+    summaries = processed.summaries
     if options.as_json:
         from imuproc.report.machine import summary_json
 
@@ -169,10 +137,9 @@ def _complain(processed: "Processed") -> None:
     """Name what failed, on stderr, whatever else is printed."""
     from imuproc.files.text import clean
 
-    for row in processed.failed():
-        run, reason = clean(row.summary.run), clean(row.summary.reason)
-        reason = reason.removeprefix(f"run {run}: ")  # some say it themselves
-        print(f"imuproc: run {run} failed: {reason}", file=sys.stderr)
+    for run, why in processed.failed.items():
+        reason = clean(why).removeprefix(f"run {run}: ")  # some say it themselves
+        print(f"imuproc: run {clean(run)} failed: {reason}", file=sys.stderr)
     for complaint in processed.complaints:
         print(f"imuproc: {clean(complaint)}", file=sys.stderr)
     if processed.interrupted:

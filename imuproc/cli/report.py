@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from imuproc.cli.workers import Jobs, cores
+from imuproc.cli.workers import Jobs
 
 
 @dataclass(frozen=True)
@@ -37,11 +37,13 @@ def report(options: ReportOptions) -> None:
 
     Exit code: 0 done, 2 the request is wrong.
     """
+    from imuproc.batch.pages import remake_report
     from imuproc.core.words import plural
-    from imuproc.report.pages.writing import INDEX, write_report
+    from imuproc.files.workers import cores
+    from imuproc.report.pages.writing import INDEX
     from imuproc.results.tables import REPORT_FOLDER
 
-    files = write_report(options.out, options.targets, jobs=options.jobs or cores())
+    files = remake_report(options.out, options.targets, options.jobs or cores())
     if options.as_json:
         import json
 

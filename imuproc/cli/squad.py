@@ -76,7 +76,7 @@ def squad(options: SquadOptions) -> None:
     """
     from imuproc.core.errors import SessionError
     from imuproc.files.text import clean
-    from imuproc.report.squad import of_athletes, of_group, ordered, squad_runs
+    from imuproc.results.squad import of_athletes, of_group, ordered, squad_runs
     from imuproc.results.squad_tables import read_squad
 
     if options.descending and options.sort is None:
@@ -86,7 +86,9 @@ def squad(options: SquadOptions) -> None:
     runs = of_athletes(squad_runs(tables, phase), options.athlete or ())
     runs = of_group(runs, options.group)
     if options.sort is not None:
-        runs = ordered(runs, options.sort, options.descending)
+        from imuproc.report.squad_view import HEADINGS
+
+        runs = ordered(runs, options.sort, options.descending, HEADINGS)
     for note in tables.notes:
         print(f"imuproc: {clean(note)}", file=sys.stderr)
     if options.as_json:

@@ -1,4 +1,4 @@
-"""How many worker processes a command uses."""
+"""How many worker processes a command is to use."""
 
 from typing import Annotated
 
@@ -15,11 +15,3 @@ Jobs = Annotated[
     ),
 ]
 """Option of a command that can share out its work."""
-
-
-def cores() -> int:
-    """Cores that this process may use."""
-    from joblib import cpu_count
-
-    count: int = cpu_count()
-    return max(1, count)

@@ -21,8 +21,8 @@ class Column:
         Empty for words and counts.
     meaning : str
         One sentence for people.
-    kind : {"key", "figure", "flags"}
-        A figure has an uncertainty companion.
+    kind : {"key", "count", "figure", "flags"}
+        Words, whole numbers, measured figures (each with uncertainty companions), flags.
     low, high : float
         Plausible range; outside it a figure is withheld with a flag.
     """
@@ -30,7 +30,7 @@ class Column:
     name: str
     unit: str
     meaning: str
-    kind: Literal["key", "figure", "flags"] = "figure"
+    kind: Literal["key", "count", "figure", "flags"] = "figure"
     low: float = float("-inf")
     high: float = float("inf")
 
@@ -39,7 +39,7 @@ COLUMNS: Final[tuple[Column, ...]] = (
     Column("session", "", "Session id.", "key"),
     Column("athlete", "", "Athlete code.", "key"),
     Column("run", "", "Run id.", "key"),
-    Column("step", "", "Number of the contact; 1 is the first touchdown after the start.", "key"),
+    Column("step", "", "Number of the contact; 1 is the first touchdown after the start.", "count"),
     Column("side", "", "Foot that is on the ground: left or right.", "key"),
     Column("phase", "", "drive, transition, upright or slowing.", "key"),
     Column("touchdown_s", "s", "First instant of contact, on the clock of the run's first log."),

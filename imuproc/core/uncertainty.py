@@ -31,6 +31,10 @@ SET_UP: Final = frozenset({"reference", "standing"})
 """Parts that all steps of one athlete in one set-up share: they tell against the truth and against
 another day, not between steps, sides and runs."""
 
+RUN: Final = frozenset({"drift", "alignment", "soft_tissue", "length", "stance", "clipping"})
+"""Parts that besides all steps of a run share: errors of its sensors, of how they sit and of what
+they miss, of the athlete's lengths, and of how the ball of the foot rests."""
+
 _OWN: Final = ("drift", "clipping", "rate", "alignment", "soft_tissue", "gap", "event", "clock")
 _ANGLE: Final = (*_OWN, "reference", "standing")
 _LENGTH: Final = ("stride", "stance", "clipping", "asymmetry", "touchdown", "toe_off", "clock")

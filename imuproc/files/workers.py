@@ -27,6 +27,14 @@ _TAKEN_S: Final = 0.2
 """How long calls that have just been given out are left to be taken before they are given up."""
 
 
+def cores() -> int:
+    """Cores that this process may use."""
+    from joblib import cpu_count
+
+    count: int = cpu_count()
+    return max(1, count)
+
+
 def shared_out(
     calls: Iterable[Any], workers: int, in_order: bool = True
 ) -> Generator[Any, None, None]:

@@ -9,7 +9,6 @@
 - ``picture``: The main picture of a run as PNG, for a message to the athlete.
 - ``spreadsheet``: The step table as a spreadsheet: frozen header, units, marks where a step is off
   target.
-- ``squad``: A squad's runs side by side: which are best and last, which to show, in which order.
 - ``squad_view``: A squad's runs in a terminal: one line a run, readable at 80 columns and without
   colour.
 - ``terminal``: The step table of one run in a terminal: 80 columns, readable without colour.

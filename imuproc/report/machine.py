@@ -6,8 +6,8 @@ from typing import Any
 
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.files.text import clean
-from imuproc.report.squad import SquadRun
-from imuproc.results.summary import RUN_COLUMNS, RunSummary
+from imuproc.results.squad import SquadRun
+from imuproc.results.summary import RunSummary
 
 
 def summary_json(session: str, summaries: Sequence[RunSummary], files: Mapping[str, str]) -> str:
@@ -69,7 +69,7 @@ def _counted(summaries: Sequence[RunSummary]) -> dict[str, int]:
 
 
 def _squad_run(run: SquadRun) -> dict[str, Any]:
-    row: dict[str, Any] = {c.name: run.summary.value(c.name) for c in RUN_COLUMNS}
+    row: dict[str, Any] = run.summary.row()
     row = {name: clean(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
     row["reason"] = row["reason"] or None
     row["flags"] = [clean(name) for name in run.summary.flag_names()]
@@ -79,7 +79,7 @@ def _squad_run(run: SquadRun) -> dict[str, Any]:
 
 
 def _run(summary: RunSummary) -> dict[str, Any]:
-    row: dict[str, Any] = {column.name: summary.value(column.name) for column in RUN_COLUMNS}
+    row: dict[str, Any] = summary.row()
     row["reason"] = clean(summary.reason) or None
     row["flags"] = [_flag(raised) for raised in summary.flags]
     return row

@@ -1,7 +1,7 @@
 """A squad's runs in a terminal: one line a run, readable at 80 columns and without colour."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 from math import nan
 from textwrap import wrap
@@ -15,10 +15,21 @@ from imuproc.core.columns import uncertainty_name
 from imuproc.core.flags import FLAGS
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean, fixed
-from imuproc.report.squad import SquadRun
 from imuproc.report.terminal_figures import FIGURES
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
-from imuproc.results.summary import RunSummary, difference_name, mean_name
+from imuproc.results.columns import difference_name, mean_name
+from imuproc.results.squad import SquadRun
+from imuproc.results.summary import RunSummary
+
+HEADINGS: Final[Mapping[str, str]] = {
+    "speed": "top_speed_mps",
+    "contact": "mean_contact_time_s",
+    "freq": "mean_step_frequency_hz",
+    "length": "mean_step_length_m",
+    "shin": "mean_shin_angle_touchdown_deg",
+    "dorsifl": "mean_dorsiflexion_swing_mean_deg",
+}
+"""Headings (some end with a point there) and the columns of the run table behind them."""
 
 _ID_CELLS: Final = 20
 _TIED: Final = "\xa0"

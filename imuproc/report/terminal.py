@@ -16,7 +16,8 @@ from imuproc.core.words import plural, steps_phrase
 from imuproc.files.text import MISSING, clean
 from imuproc.report.terminal_figures import FIGURES
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
-from imuproc.results.summary import RunSummary, difference_name, mean_name
+from imuproc.results.columns import difference_name, mean_name
+from imuproc.results.summary import RunSummary
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -12,14 +12,17 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from imuproc.core.columns import step_table_columns
+from imuproc.core.columns import repeat_name, step_table_columns, uncertainty_name
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.core.flags import RaisedFlag
 from imuproc.files.text import from_spreadsheet_safe
-from imuproc.results.archive.reading import ArchivedRun, open_archive
+from imuproc.results.archive.reading import open_archive
+from imuproc.results.columns import KEY_FIGURES, RUN_COLUMNS, count_name, mean_name, sd_name
 from imuproc.results.folder import SESSION_ARCHIVE
-from imuproc.results.summary import KEY_FIGURES, RunSummary, mean_name, sum_up
-from imuproc.results.tables import DECIMALS, RUN_COLUMN, RUNS_CSV, STEPS_PARQUET
+from imuproc.results.means import Mean
+from imuproc.results.summarising import sum_up, summarise_archived
+from imuproc.results.summary import PhaseSummary, RunSummary
+from imuproc.results.tables import DECIMALS, PHASES_PARQUET, RUNS_CSV, STEPS_PARQUET
 
 _AGAIN: Final = "run the same `imuproc process` again"
 _NEEDED: Final = ("session", "athlete", "run", "start", "distance_m", "status", "flags", "reason")
@@ -53,7 +56,8 @@ def read_squad(path: Path) -> SquadTables:
     Parameters
     ----------
     path : Path
-        Output folder: ``runs.csv`` and ``steps.parquet`` are read; where they are not whole,
+        Output folder: ``runs.csv``, ``steps.parquet`` and ``phases.parquet`` are read (the last
+        one where it is there: former versions wrote none); where they are not whole,
         ``session.h5``. Or a ``session.h5``.
 
     Returns
@@ -104,8 +108,14 @@ def _of_tables(folder: Path) -> SquadTables:
     steps = _read_steps(folder / STEPS_PARQUET)
     of_run = dict(iter(steps.groupby("run", sort=False)))
     none = steps.iloc[:0]
+    phases = _read_phases(folder / PHASES_PARQUET)
     runs = [
-        _summary(row, of_run.get(row["run"], none), f"{folder / RUNS_CSV} line {line}")
+        _summary(
+            row,
+            of_run.get(row["run"], none),
+            phases.get(row["run"], ()),
+            f"{folder / RUNS_CSV} line {line}",
+        )
         for line, row in _read_runs(folder / RUNS_CSV)
     ]
     done = [run.run for run in runs if run.status == "done"]
@@ -116,13 +126,36 @@ def _of_tables(folder: Path) -> SquadTables:
 
 
 def _read_steps(path: Path) -> pd.DataFrame:
+    return _all_columns(_read_parquet(path), path)
+
+
+def _read_parquet(path: Path) -> pd.DataFrame:
     try:
-        steps = pq.read_table(path, page_checksum_verification=True).to_pandas()
+        table: pd.DataFrame = pq.read_table(path, page_checksum_verification=True).to_pandas()
     except FileNotFoundError as error:
         raise SessionError(f"{path}: is missing") from error
     except (OSError, pa.ArrowException) as error:
         raise SessionError(f"{path}: cannot be read or is not whole ({error})") from error
-    return _all_columns(steps, path)
+    return table
+
+
+def _read_phases(path: Path) -> dict[str, tuple[PhaseSummary, ...]]:
+    """Rows of the phase table by run; none where a former version has written no such table."""
+    out: dict[str, tuple[PhaseSummary, ...]] = {}
+    for row in _read_parquet(path).to_dict("records") if path.is_file() else ():
+        try:
+            means = {figure: _mean(row, figure) for figure in KEY_FIGURES}
+            phase = PhaseSummary(str(row["phase"]), int(row["steps"]), means)
+            out[row["run"]] = (*out.get(row["run"], ()), phase)
+        except KeyError as error:
+            raise SessionError(f"{path}: has no column {error}; is it a phase table?") from error
+    return out
+
+
+def _mean(row: Mapping[Any, Any], figure: str) -> Mean:
+    mean = mean_name(figure)
+    names = (mean, sd_name(figure), uncertainty_name(mean), repeat_name(mean))
+    return Mean(int(row[count_name(figure)]), *(float(row[name]) for name in names))
 
 
 def _all_columns(steps: pd.DataFrame, path: object) -> pd.DataFrame:
@@ -154,7 +187,17 @@ def _read_runs(path: Path) -> list[tuple[int, dict[str, str]]]:
     return [(n, dict(zip(header, row, strict=True))) for n, row in enumerate(rows, start=2)]
 
 
-def _summary(row: Mapping[str, str], steps: pd.DataFrame, where: str) -> RunSummary:
+_OF_PARTS: Final = (
+    "distance_covered_m",
+    "distance_covered_m_u",
+    *(name(mean_name(f)) for f in KEY_FIGURES for name in (uncertainty_name, repeat_name)),
+)
+"""Columns of the run table that the step table does not tell."""
+
+
+def _summary(
+    row: Mapping[str, str], steps: pd.DataFrame, phases: tuple[PhaseSummary, ...], where: str
+) -> RunSummary:
     status = row["status"]
     flags = tuple(RaisedFlag(name) for name in row["flags"].split(";") if name)
     known: dict[str, Any] = {
@@ -174,10 +217,11 @@ def _summary(row: Mapping[str, str], steps: pd.DataFrame, where: str) -> RunSumm
         raise SessionError(f"{where}: found status {status!r}; allowed: done, failed")
     counts, figures = sum_up(steps)
     _require_same(row, counts, figures, where)
-    for name in ("distance_covered_m", "distance_covered_m_u"):
-        covered = _number(row, name, where)
-        figures[name] = math.nan if covered is None else covered
-    return RunSummary(**known, status="done", counts=counts, figures=figures)
+    _require_same_phases(phases, steps, where)
+    for name in _OF_PARTS:
+        told = _number(row, name, where)
+        figures[name] = math.nan if told is None else told
+    return RunSummary(**known, status="done", counts=counts, figures=figures, phases=phases)
 
 
 def _require_same(
@@ -193,7 +237,7 @@ def _require_same(
         if name not in row:
             continue
         told = _number(row, name, where)
-        decimals = DECIMALS.get(RUN_COLUMN[name].unit, 0)
+        decimals = DECIMALS.get(RUN_COLUMNS[name].unit, 0)
         if told is None and math.isnan(of_steps):
             continue
         if told is None or not abs(told - of_steps) <= 0.6 * 10.0**-decimals:
@@ -201,6 +245,16 @@ def _require_same(
                 f"{where}: {name} does not go with the steps in {STEPS_PARQUET}: the two files "
                 "are not of the same process"
             )
+
+
+def _require_same_phases(phases: tuple[PhaseSummary, ...], steps: pd.DataFrame, where: str) -> None:
+    """The same of the phase table, where there is one."""
+    found = steps["phase"].value_counts().to_dict()
+    if phases and {phase.phase: phase.steps for phase in phases} != found:
+        raise SessionError(
+            f"{where}: its phases in {PHASES_PARQUET} do not go with the steps in "
+            f"{STEPS_PARQUET}: the two files are not of the same process"
+        )
 
 
 def _number(row: Mapping[str, str], name: str, where: str) -> float | None:
@@ -221,38 +275,5 @@ def _of_archive(path: Path) -> SquadTables:
             run = archive.run(run_id)
             if run.status == "done":
                 tables[run_id] = _all_columns(run.steps, path)
-            runs.append(_archived(run, tables.get(run_id)))
+            runs.append(summarise_archived(run, tables.get(run_id)))
     return SquadTables(tuple(runs), tables, path.name)
-
-
-def _archived(run: ArchivedRun, steps: pd.DataFrame | None) -> RunSummary:
-    told = run.summary
-    if steps is None:
-        return RunSummary(
-            session=str(told.get("session") or ""),
-            athlete=str(told.get("athlete") or ""),
-            run=run.id,
-            start=str(told.get("start") or ""),
-            distance_m=told.get("distance_m"),
-            status="failed",
-            reason=str(told.get("reason") or ""),
-            group=told.get("group"),
-        )
-    athlete, of_run = run.about["athlete"], run.about["run"]
-    counts, figures = sum_up(steps)
-    covered = run.distance or {}
-    figures["distance_covered_m"] = covered.get("value_m", math.nan)
-    figures["distance_covered_m_u"] = covered.get("u_m", math.nan)
-    return RunSummary(
-        run.about["session"],
-        athlete["id"],
-        run.id,
-        of_run["start"],
-        of_run["distance_m"],
-        "done",
-        counts=counts,
-        figures=figures,
-        flags=run.flags,
-        group=athlete.get("group"),
-        start_time=str(told.get("start_time") or ""),
-    )

@@ -117,6 +117,10 @@ def _weights(seen: _Compared, count: int) -> FloatArray:
     return weights
 
 
+TRADED: Final[tuple[str, ...]] = ("step_time_s", "step_frequency_hz", "step_length_m", "speed_mps")
+"""Figures from one touchdown to the next, or shared out from strides: what one side's step is short
+of, the other side's has too much."""
+
 ALIKE: Final = 0.6
 """How much of the stated uncertainties does not average out over the steps of a side.
 
@@ -155,29 +159,26 @@ def stated_u(u: FloatArray, left: BoolArray, traded: bool) -> float:
     return ALIKE * (sum(pair) if traded else float(np.hypot(*pair)))
 
 
-def mean_u(u: FloatArray, repeat_u: FloatArray) -> tuple[float, float]:
-    """Standard uncertainties of the mean of a figure over the steps of a run.
-
-    Of what is stated between the steps of a set-up, :data:`ALIKE` stays in the mean and the rest
-    averages out; what all steps share against the truth stays whole. The scatter of the athlete's
-    own steps is not in it.
+def side_means(values: FloatArray, left: BoolArray) -> tuple[float, float]:
+    """Mean over the steps of the left foot and over those of the right, missing ones left out.
 
     Parameters
     ----------
-    u, repeat_u : ndarray, shape (m,)
-        Standard uncertainty of each step's figure against the truth, and within a set-up.
+    values : ndarray, shape (m,)
+    left : ndarray of bool, shape (m,)
 
     Returns
     -------
-    whole, within : float
-        Against the truth, and within a set-up; NaN without a step.
+    left, right : float
+        NaN where a side has none.
     """
-    if not len(u):
-        return float("nan"), float("nan")
-    alike, own = ALIKE * repeat_u.mean(), np.sqrt(1.0 - ALIKE**2) * repeat_u
-    within = np.hypot(alike, np.sqrt(np.mean(own**2) / len(u)))
-    shared = np.sqrt(np.maximum(u**2 - repeat_u**2, 0.0)).mean()
-    return float(np.hypot(within, shared)), float(within)
+    known = np.isfinite(values)
+    of_left, of_right = values[known & left], values[known & ~left]
+    nothing = float("nan")
+    return (
+        float(of_left.mean()) if of_left.size else nothing,
+        float(of_right.mean()) if of_right.size else nothing,
+    )
 
 
 def symmetry_index_pct(left: float, right: float) -> float:

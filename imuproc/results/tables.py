@@ -1,121 +1,127 @@
-"""Step table and run table as files: CSV for people, Parquet for programs."""
+"""Step table, run table and phase table as files: CSV for people, Parquet for programs."""
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from imuproc.core.columns import STEP_COLUMNS, Column, step_table_columns
+from imuproc.core.columns import STEP_COLUMNS, Column
 from imuproc.files.text import fixed, spreadsheet_safe
 from imuproc.files.whole import replaced_file
-from imuproc.results.summary import RUN_COLUMNS, RunSummary
+from imuproc.results.columns import PHASE_COLUMNS, RUN_COLUMNS, sd_name
+from imuproc.results.means import mean_columns
+from imuproc.results.summary import RunSummary
 
 STEPS_CSV: Final = "steps.csv"
 STEPS_PARQUET: Final = "steps.parquet"
 STEPS_XLSX: Final = "steps.xlsx"
 REPORT_FOLDER: Final = "report"
 RUNS_CSV: Final = "runs.csv"
+PHASES_CSV: Final = "phases.csv"
+PHASES_PARQUET: Final = "phases.parquet"
 
 DECIMALS: Final[dict[str, int]] = {"s": 6, "Hz": 4, "deg": 3, "m": 4, "m/s": 4, "%": 2}
 """Decimals in CSV by unit: each keeps a hundredth of the smallest uncertainty to be expected."""
 
-
-RUN_COLUMN: Final[dict[str, Column]] = {column.name: column for column in RUN_COLUMNS}
+_FREE_TEXT: Final = frozenset({"reason", "group"})
+"""Columns that hold more than ids and our own words."""
 
 
 def joined_steps(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """The step tables of many runs under each other, columns in their fixed order."""
-    names = step_table_columns()
     filled = [table for table in tables if len(table)]
     if not filled:
-        return pd.DataFrame({name: pd.Series(dtype=_dtype(name)) for name in names})
+        return _table([], STEP_COLUMNS)
+    names = list(STEP_COLUMNS)
     joined = pd.concat([table.reindex(columns=names) for table in filled], ignore_index=True)
-    words = [name for name in names if _dtype(name) == "str"]
-    joined[words] = joined[words].fillna("")
-    return joined.astype({name: _dtype(name) for name in names})
+    return _typed(joined, STEP_COLUMNS)
 
 
-def _dtype(name: str) -> str:
-    if name == "step":
-        return "int64"
-    return "float64" if STEP_COLUMNS[name].kind == "figure" else "str"
+def runs_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
+    """The run table: a row for each run, also for those that failed, columns in their order.
+
+    Missing figures are NaN, missing counts NA, missing words empty.
+    """
+    # A failed run counts nothing, not 0.
+    return _table([summary.row() for summary in summaries], RUN_COLUMNS, count="Int64")
 
 
-def write_steps_csv(path: Path, steps: pd.DataFrame) -> None:
-    """Write the step table as CSV: UTF-8, comma, point, a missing figure empty.
+def phases_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
+    """The phase table: a row for each phase of each run, columns in their order."""
+    rows = []
+    for run in summaries:
+        ids = {"session": run.session, "athlete": run.athlete, "run": run.run}
+        for phase in run.phases:
+            counts, figures = mean_columns(phase.means)
+            spread = {sd_name(figure): mean.sd for figure, mean in phase.means.items()}
+            own = {"phase": phase.phase, "steps": phase.steps}
+            rows.append({**ids, **own, **counts, **figures, **spread})
+    return _table(rows, PHASE_COLUMNS)
+
+
+def _table(
+    rows: Sequence[Mapping[str, Any]], columns: Mapping[str, Column], count: str = "int64"
+) -> pd.DataFrame:
+    whole = pd.DataFrame(list(rows), columns=list(columns), dtype=object)
+    return _typed(whole, columns, count)
+
+
+def _typed(
+    table: pd.DataFrame, columns: Mapping[str, Column], count: str = "int64"
+) -> pd.DataFrame:
+    words = [name for name, column in columns.items() if column.kind in ("key", "flags")]
+    table[words] = table[words].fillna("")
+    dtypes = {"count": count, "figure": "float64", "key": "str", "flags": "str"}
+    return table.astype({name: dtypes[column.kind] for name, column in columns.items()})
+
+
+def write_csv(path: Path, table: pd.DataFrame, columns: Mapping[str, Column]) -> None:
+    """Write a table as CSV: UTF-8, comma, point, what is missing empty.
 
     Parameters
     ----------
     path : Path
         Replaced when the new file is whole.
-    steps : DataFrame
-        As :func:`joined_steps` gives it.
+    table : DataFrame
+        As :func:`joined_steps`, :func:`runs_table` or :func:`phases_table` gives it.
+    columns : mapping from str to Column
+        Its columns by name.
     """
-    cells = [_text_cells(STEP_COLUMNS[name], steps[name]) for name in steps.columns]
-    _write_csv(path, list(steps.columns), list(zip(*cells, strict=True)))
+    cells = [_text_cells(columns[name], table[name]) for name in table.columns]
+    with replaced_file(path) as temporary, temporary.open("w", encoding="utf-8", newline="") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(table.columns)
+        writer.writerows(zip(*cells, strict=True))
 
 
-def _text_cells(column: Column, values: "pd.Series[float]") -> list[str]:
-    if column.kind != "figure":
-        return [str(value) for value in values]  # ids, counts and our own words: nothing free
-    decimals = DECIMALS[column.unit]
-    return [fixed(float(value), decimals) for value in values]
+def _text_cells(column: Column, values: "pd.Series[Any]") -> list[str]:
+    if column.kind == "figure":
+        decimals = DECIMALS[column.unit]
+        return [fixed(float(value), decimals) for value in values]
+    if column.kind == "count":
+        return ["" if pd.isna(value) else str(value) for value in values]
+    safe = spreadsheet_safe if column.name in _FREE_TEXT else str
+    return [safe(value) for value in values]
 
 
-def write_steps_parquet(path: Path, steps: pd.DataFrame) -> None:
-    """Write the step table as Parquet: full precision, unit and meaning with each column.
+def write_parquet(path: Path, table: pd.DataFrame, columns: Mapping[str, Column]) -> None:
+    """Write a table as Parquet: full precision, unit and meaning with each column.
 
     Parameters
     ----------
-    path : Path
-        Replaced when the new file is whole.
-    steps : DataFrame
-        As :func:`joined_steps` gives it.
+    path, table, columns
+        As for :func:`write_csv`.
     """
-    table = pa.Table.from_pandas(steps, preserve_index=False)
+    written = pa.Table.from_pandas(table, preserve_index=False)
     fields = [
         field.with_type(
             pa.string() if pa.types.is_large_string(field.type) else field.type
-        ).with_metadata(
-            {"unit": STEP_COLUMNS[field.name].unit, "meaning": STEP_COLUMNS[field.name].meaning}
-        )
-        for field in table.schema
+        ).with_metadata({"unit": columns[field.name].unit, "meaning": columns[field.name].meaning})
+        for field in written.schema
     ]
-    table = table.cast(pa.schema(fields))
     with replaced_file(path) as temporary:
-        pq.write_table(table, temporary, write_page_checksum=True)
-
-
-def write_runs_csv(path: Path, summaries: Sequence[RunSummary]) -> None:
-    """Write the run table as CSV: one row per run, also for those that failed.
-
-    Parameters
-    ----------
-    path : Path
-        Replaced when the new file is whole.
-    summaries : sequence of RunSummary
-    """
-    rows = [[_run_cell(summary, column) for column in RUN_COLUMNS] for summary in summaries]
-    _write_csv(path, [column.name for column in RUN_COLUMNS], rows)
-
-
-def _run_cell(summary: RunSummary, column: Column) -> str:
-    value = summary.value(column.name)
-    if value is None:
-        return ""
-    if column.name in {"reason", "group"}:
-        return spreadsheet_safe(str(value))
-    if isinstance(value, float):
-        return fixed(value, DECIMALS[column.unit])
-    return str(value)
-
-
-def _write_csv(path: Path, header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    with replaced_file(path) as temporary, temporary.open("w", encoding="utf-8", newline="") as out:
-        writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(header)
-        writer.writerows(rows)
+        pq.write_table(written.cast(pa.schema(fields)), temporary, write_page_checksum=True)

@@ -26,6 +26,7 @@ from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel
 from imuproc.synth.truth import Truth
 from scripts.lab.accuracy_clocks import with_jumps_around, with_own_clocks
+from scripts.lab.accuracy_means import mean_errors
 from scripts.lab.optical_running import RealCase, cases
 from scripts.lab.overground import CLIPS
 from scripts.lab.overground import make_recording as make_overground
@@ -175,7 +176,11 @@ def judged_case(recipe: Recipe, number: int, seed: int) -> Judged:
         table.merge(case.labels, on="step", how="left") if len(table) else table
         for table in (judged.errors, judged.at_true_events)
     )
-    return replace(judged, errors=errors, at_true_events=at_true)
+    means = mean_errors(result, case.truth, case.name, case.effort)
+    of_case, words = case.labels.iloc[0], case.labels.columns.drop("step")
+    labels = {name: of_case[name] if name in ("set", "trial") else "" for name in words}
+    together = pd.concat([errors, means.assign(**labels)], ignore_index=True)
+    return replace(judged, errors=together, at_true_events=at_true)
 
 
 def make_case(recipe: Recipe, number: int, seed: int) -> Case:

@@ -5,9 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from imuproc.batch.fingerprint import PACKAGE, drawn_with
 from imuproc.batch.folder import output_folder
-from imuproc.batch.pages import forget_pages
-from imuproc.batch.session import Processed, process_tasks
+from imuproc.batch.pages import forget_pages, remake_report
+from imuproc.batch.processed import Processed
+from imuproc.batch.session import process_tasks
 from tests.batch.jobs import Watched, contents, request
 from tests.session_folder import small_session
 
@@ -69,13 +71,94 @@ def test_only_pages_of_new_work_are_made_and_a_lost_one_is_made_again(
 def test_other_targets_make_all_pages_new(copied: tuple[Path, Path], tmp_path: Path) -> None:
     (session, out), targets = copied, tmp_path / "targets.toml"
     first = pages(out)
-    targets.write_text(
-        'schema = 1\n[[set]]\nname = "default"\n[[set.band]]\nfigure = "contact_time_s"\n'
-        'phase = "upright"\nhigh = 0.1\nbasis = "common practice, no source"\n',
-        encoding="utf-8",
-    )
+    targets.write_text(OTHER_TARGETS, encoding="utf-8")
     assert reported(session, out, targets=targets).complaints == ()
     assert all(pages(out)[run] != first[run] for run in first)
+
+
+OTHER_TARGETS = (
+    'schema = 1\n[[set]]\nname = "default"\n[[set.band]]\nfigure = "contact_time_s"\n'
+    'phase = "upright"\nhigh = 0.1\nbasis = "common practice, no source"\n'
+)
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        "assessment/default_targets.toml",
+        "report/pages/templates/run.html.j2",
+        "report/pages/templates/page.css",
+        "report/pages/templates/page.js",
+    ],
+)
+def test_a_change_of_what_pages_are_drawn_with_makes_all_pages_new_and_no_archive(
+    copied: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, changed: str
+) -> None:
+    (session, out), package = copied, tmp_path / "package"
+    for room in ("assessment", "report"):
+        shutil.copytree(PACKAGE / room, package / room)
+    monkeypatch.setattr("imuproc.batch.pages.drawn_with", lambda: drawn_with(package))
+    first, archives = pages(out), archives_of(out)
+    reported(session, out)
+    assert pages(out) == first  # the same files elsewhere are the same
+    with (package / changed).open("a", encoding="utf-8") as file:
+        file.write("\n")
+    done = reported(session, out)
+    assert all(pages(out)[run] != first[run] for run in first)
+    assert {outcome.state for outcome in done.outcomes.values()} == {"reused"}
+    assert archives_of(out) == archives
+    second = pages(out)
+    reported(session, out)
+    assert pages(out) == second
+
+
+def archives_of(out: Path) -> dict[str, int]:
+    return {path.name: path.stat().st_mtime_ns for path in (out / "runs").iterdir()}
+
+
+def test_a_date_put_right_in_the_session_file_stands_on_every_page(
+    copied: tuple[Path, Path],
+) -> None:
+    session, out = copied
+    assert "2031-04-12" in (out / "report" / "R07-01.html").read_text("utf-8")
+    text = session.read_text("utf-8").replace("date = 2031-04-12", "date = 2031-04-13")
+    session.write_text(text, encoding="utf-8")
+    done = reported(session, out)
+    assert {outcome.state for outcome in done.outcomes.values()} == {"reused"}
+    for run in pages(out):
+        page = (out / "report" / f"{run}.html").read_text("utf-8")
+        assert ("2031-04-13" in page, "2031-04-12<" in page) == (True, False)
+
+
+def test_pages_that_imuproc_report_made_with_other_targets_do_not_stay(
+    copied: tuple[Path, Path], tmp_path: Path
+) -> None:
+    session, out = copied
+    whole = contents(out)
+    (tmp_path / "targets.toml").write_text(OTHER_TARGETS, encoding="utf-8")
+    remake_report(out, tmp_path / "targets.toml", 1)
+    assert contents(out)["report/R07-01.html"] != whole["report/R07-01.html"]
+    reported(session, out)
+    assert contents(out) == whole
+
+
+def test_pages_of_a_report_that_was_interrupted_do_not_count_as_made(
+    copied: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    session, out = copied
+    whole = contents(out)
+    (tmp_path / "targets.toml").write_text(OTHER_TARGETS, encoding="utf-8")
+
+    def interrupt(*_arguments: object, **_named: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("imuproc.report.pages.writing.squad_page", interrupt)  # after the runs' pages
+        with pytest.raises(KeyboardInterrupt):
+            reported(session, out, targets=tmp_path / "targets.toml")
+    assert contents(out)["report/R07-01.html"] != whole["report/R07-01.html"]
+    reported(session, out)
+    assert contents(out) == whole
 
 
 def test_without_its_targets_there_is_no_report_but_all_results(
@@ -86,4 +169,4 @@ def test_without_its_targets_there_is_no_report_but_all_results(
     assert "the report could not be made" in done.complaints[0]
     assert "none.toml" in done.complaints[0]
     assert (out / "steps.csv").is_file()
-    assert not done.failed()
+    assert not done.failed

@@ -8,8 +8,9 @@ import pyarrow.parquet as pq
 import pytest
 
 import imuproc
-from imuproc.batch.folder import output_folder
-from imuproc.batch.session import Processed, process_tasks
+from imuproc.batch.folder import RESULTS, output_folder
+from imuproc.batch.processed import Processed
+from imuproc.batch.session import process_tasks
 from imuproc.batch.work import Method
 from imuproc.core.errors import RunError, SessionError
 from imuproc.core.recording import Recording
@@ -66,7 +67,7 @@ def test_each_run_is_told_archived_and_written(session: Path, tmp_path: Path) ->
     assert watched.counts == (0, 3)
     assert watched.states() == {"R07-01": "done", "R07-02": "done", "R07-03": "done"}
     assert not done.interrupted
-    assert not done.failed()
+    assert not done.failed
     runs = pq.read_table(out / "steps.parquet")["run"].to_pylist()
     assert [runs.count(run) for run in ("R07-01", "R07-02", "R07-03")] == [6, 6, 6]
     with imuproc.open_archive(out / "session.h5") as archive:
@@ -115,7 +116,7 @@ def test_a_failed_run_is_tried_again(
 ) -> None:
     out = tmp_path / "out"
     done, _ = processed(session, out, stopping_at("R07-02", RunError("no steps")))
-    assert [row.summary.run for row in done.failed()] == ["R07-02"]
+    assert list(done.failed) == ["R07-02"]
     assert runs_in(out) == ["R07-01 done", "R07-02 failed", "R07-03 done"]
     assert not (out / "runs" / "R07-02.h5").exists()
     _, watched = processed(session, out)
@@ -153,7 +154,7 @@ def test_an_earlier_result_is_not_taken_for_one_of_a_log_that_is_gone(
     (tmp_path / "session" / "logs" / "R07-02_ls.csv").unlink()
     done, _ = processed(session, out)
     assert runs_in(out) == ["R07-01 done", "R07-02 failed", "R07-03 done"]
-    assert "R07-02_ls.csv" in done.failed()[0].summary.reason
+    assert "R07-02_ls.csv" in done.failed["R07-02"]
 
 
 def test_after_an_interruption_what_is_finished_is_written(
@@ -170,7 +171,7 @@ def test_after_an_interruption_what_is_finished_is_written(
     assert contents(out) == undisturbed
 
 
-@pytest.mark.parametrize("name", ["steps.csv", "steps.parquet", "runs.csv", "session.h5"])
+@pytest.mark.parametrize("name", RESULTS)
 def test_a_disk_that_fills_up_during_the_tables_names_the_file_and_keeps_the_old_one(
     session: Path,
     tmp_path: Path,

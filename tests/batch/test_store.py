@@ -12,7 +12,7 @@ from imuproc.core.errors import ArchiveError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Distance, Result
 from imuproc.results.archive.sink import Sink
-from imuproc.results.summary import summarise_run
+from imuproc.results.summarising import Measured, summarise_run
 from tests.batch.jobs import jobs_of
 from tests.report.fake_result import fake_result, fake_steps
 from tests.session_folder import small_session
@@ -61,7 +61,8 @@ def test_rows_come_back_as_they_were(job: Job) -> None:
     run = job.task.run
     distance = result.distances[run.id]
     about = (job.task.session.id, job.task.athlete, run)
-    expected = summarise_run(*about, result.steps, FLAGS, distance)
+    measured = Measured(result.steps, FLAGS, distance, result.uncertainty)
+    expected = summarise_run(*about, measured)
     assert repr(row.summary) == repr(expected)  # as text, since a NaN equals nothing
 
 

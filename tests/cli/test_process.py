@@ -20,22 +20,22 @@ from tests.cli.command import Command
 from tests.report.fake_result import fake_result
 from tests.session_folder import small_session
 
-FILES = [".imuproc.lock", "process.log", "report", "runs", "runs.csv", "session.h5", "steps.csv"]
-FILES += ["steps.parquet", "steps.xlsx"]
+FILES = [".imuproc.lock", "phases.csv", "phases.parquet", "process.log", "report", "runs"]
+FILES += ["runs.csv", "session.h5", "steps.csv", "steps.parquet", "steps.xlsx"]
 
 
 @pytest.fixture
 def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A session file; the method behind the command is a stand-in that gives fixed steps."""
     stand_in(monkeypatch, lambda r, _: fake_result(r, flags=[RaisedFlag("no_standing_after")]))
-    monkeypatch.setattr("imuproc.cli.process.cores", lambda: 1)
+    monkeypatch.setattr("imuproc.batch.process.cores", lambda: 1)
     return small_session(tmp_path / "session")
 
 
 def stand_in(
     monkeypatch: pytest.MonkeyPatch, method: Callable[[Recording, Settings], Result]
 ) -> None:
-    monkeypatch.setattr("imuproc.cli.process._method", lambda: by_recording(method))
+    monkeypatch.setattr("imuproc.pipeline.run.process_each", by_recording(method))
 
 
 def failing_second(recording: Recording, _settings: Settings) -> Result:
@@ -61,7 +61,7 @@ def test_tables_on_stdout_and_files_in_the_folder(
 def test_runs_in_a_log_have_lines_of_their_own_while_it_is_worked_on(
     imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("imuproc.cli.process._method", lambda: several)
+    monkeypatch.setattr("imuproc.pipeline.run.process_each", several)
     seen = imuproc("process", session, "-o", tmp_path / "out", "--no-report", "--run", "R07-02")
     *inside, line = seen.err.splitlines()
     assert inside == ["  R07-02_1 done, 6 steps", "  R07-02_2 done, 6 steps"]
@@ -164,10 +164,10 @@ def test_an_interruption_writes_what_is_finished(
 def test_an_interruption_of_the_tables_stops_at_once(
     imuproc: Command, session: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def interrupt(*_arguments: object) -> None:
+    def interrupt(*_arguments: object, **_named: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("imuproc.batch.tables.write_steps_parquet", interrupt)
+    monkeypatch.setattr("imuproc.batch.tables.write_parquet", interrupt)
     seen = imuproc("process", session, "-o", tmp_path / "out", "-q")
     assert (seen.code, seen.err) == (130, "imuproc: interrupted; finished runs are kept\n")
     assert not (tmp_path / "out" / "runs.csv").exists()
@@ -199,9 +199,9 @@ def test_workers_are_started_early_for_the_runs_there_are_to_do(
         asked.append(workers)
         yield
 
-    monkeypatch.setattr("imuproc.files.workers.started", note)
+    monkeypatch.setattr("imuproc.batch.process.started", note)
     monkeypatch.setattr("imuproc.batch.session.by_workers", lambda j, m, t, _: in_turn(j, m, t))
-    monkeypatch.setattr("imuproc.cli.process.cores", lambda: 2)
+    monkeypatch.setattr("imuproc.batch.process.cores", lambda: 2)
     again = ("process", session, "-o", tmp_path / "out", "--no-report", *options)
     imuproc(*again)
     assert asked == [expected]

@@ -52,8 +52,12 @@ def test_workers_started_early_are_the_ones_used() -> None:
 
 
 def test_more_workers_may_be_wanted_than_were_started_early() -> None:
+    seen: set[int] = set()
+    last_s = time.monotonic() + 60.0  # a busy machine starts the second one late
     with started(2, [UNUSED]):
-        assert len(set(shared_out([delayed(_process)() for _ in range(12)], 3))) > 1
+        while len(seen) < 2 and time.monotonic() < last_s:
+            seen |= set(shared_out([delayed(_process)() for _ in range(12)], 3))
+    assert len(seen) > 1
 
 
 def test_for_one_worker_nothing_is_started(monkeypatch: pytest.MonkeyPatch) -> None:

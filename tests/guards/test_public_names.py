@@ -5,13 +5,17 @@ import pytest
 import imuproc
 
 PUBLIC = [
+    "SessionOptions",
     "Settings",
     "__version__",
     "open_archive",
     "plots",
     "process",
+    "process_session",
     "read_session",
     "read_study",
+    "stages",
+    "summarise",
 ]
 
 

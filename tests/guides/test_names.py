@@ -3,7 +3,7 @@
 import dataclasses
 import re
 import typing
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 import click
@@ -14,6 +14,7 @@ from pydantic import BaseModel
 import imuproc
 from imuproc.agreement.compare import PAIR_COLUMNS
 from imuproc.assessment.targets import TargetsFile
+from imuproc.batch.processed import Processed
 from imuproc.cli.main import app
 from imuproc.core.columns import COLUMNS, STEP_COLUMNS
 from imuproc.core.flags import FLAGS
@@ -30,7 +31,8 @@ from imuproc.readers.session_model import AthleteEntry, RunEntry, SessionEntry, 
 from imuproc.readers.study import StudyRun
 from imuproc.readers.study_model import StudyEntry, StudyFile, StudyRunEntry
 from imuproc.results.archive.reading import Archive, ArchivedRun, ArchivedSignals
-from imuproc.results.summary import KEY_FIGURES, RUN_COLUMNS
+from imuproc.results.columns import KEY_FIGURES, PHASE_COLUMNS, RUN_COLUMNS
+from imuproc.results.summary import PhaseSummary, RunSummary
 from tests.guards.sources import PACKAGE, REPO
 from tests.guides.pages import block, pages
 
@@ -60,9 +62,11 @@ def words_of(*paths: str) -> set[str]:
 def known() -> set[str]:
     models = (SessionFile, StudyFile, *LAYOUTS.values(), PlanFile, TargetsFile, Settings)
     of_python = (Result, Recording, SensorLog, Session, StudyRun, Archive, ArchivedRun)
+    of_sessions = (imuproc.SessionOptions, Processed, RunSummary, PhaseSummary)
     return {
         *STEP_COLUMNS,
-        *(column.name for column in RUN_COLUMNS),
+        *RUN_COLUMNS,
+        *PHASE_COLUMNS,
         *FLAGS,
         *PARTS,
         *SITES,
@@ -70,7 +74,7 @@ def known() -> set[str]:
         *(key for model in models for key in keys_of(model)),
         *(
             name
-            for kind in (*of_python, ArchivedSignals)
+            for kind in (*of_python, *of_sessions, ArchivedSignals)
             for name in (*kind.__dict__, *_fields(kind))
         ),
         *imuproc.__all__,
@@ -106,18 +110,31 @@ def test_every_column_of_the_step_table_is_explained() -> None:
     assert said == {column.name for column in COLUMNS}
 
 
-def test_every_column_of_the_run_table_is_explained() -> None:
+@pytest.mark.parametrize(
+    ("heading", "columns"),
+    [("## The run table", RUN_COLUMNS), ("## The phase table", PHASE_COLUMNS)],
+)
+def test_every_column_that_sums_up_is_explained(heading: str, columns: Iterable[str]) -> None:
     """Those of contact time stand for those of the other figures, which are named."""
     others = "|".join({figure.rsplit("_", 1)[0] for figure in KEY_FIGURES} - {"contact_time"})
-    alike = re.compile(rf"(mean|n|left_minus_right|symmetry|symmetry_angle)_({others})(_|$)")
-    shown = [column.name for column in RUN_COLUMNS if not alike.match(column.name)]
-    assert code_in_rows("figures", "## The run table") == set(shown)
+    alike = re.compile(rf"(mean|sd|n|left_minus_right|symmetry|symmetry_angle)_({others})(_|$)")
+    assert code_in_rows("figures", heading) == {name for name in columns if not alike.match(name)}
     named = re.findall(r"`(\w+)`", pages()["figures"].section("## The run table"))
     assert set(KEY_FIGURES) <= set(named)
 
 
-def test_every_part_of_an_uncertainty_is_explained() -> None:
-    assert code_in_rows("figures", "### What an uncertainty is made up of") == set(PARTS)
+def test_every_option_and_attribute_of_a_session_in_python_is_explained() -> None:
+    section = pages()["python"].section("## A whole session")
+    said = set(re.findall(r"`(\w+)`", section))
+    assert {field.name for field in dataclasses.fields(imuproc.SessionOptions)} <= said
+    assert {"steps", "runs", "phases", "failed", "outcomes", "folder", "files"} <= said
+
+
+@pytest.mark.parametrize(
+    "heading", ["### What an uncertainty is made up of", "## How sure a mean is"]
+)
+def test_every_part_of_an_uncertainty_is_explained(heading: str) -> None:
+    assert code_in_rows("figures", heading) == set(PARTS)
 
 
 def test_every_flag_is_explained_and_serious_ones_are_marked() -> None:

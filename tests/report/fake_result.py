@@ -11,6 +11,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
 from imuproc.core.recording import Athlete, ConditionedRecording, Recording, Run
 from imuproc.core.result import Result
+from imuproc.core.uncertainty import PARTS_OF, SET_UP
 
 UNCERTAINTY = {"s": 0.003, "hz": 0.05, "deg": 0.8, "m": 0.03, "mps": 0.12}
 
@@ -55,6 +56,18 @@ def fake_steps(count: int = 6, run: str = "R07-01", first_side: str = "left") ->
     return table[step_table_columns()]
 
 
+def fake_parts(steps: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Parts of the uncertainties of a step table: alike in size, none common to a set-up."""
+    out = {}
+    for name in FIGURES:
+        own = [part for part in PARTS_OF[name] if part not in SET_UP]
+        share = steps[repeat_name(name)].to_numpy() / np.sqrt(len(own))
+        zero = np.where(np.isnan(share), np.nan, 0.0)
+        columns = {part: share if part in own else zero for part in PARTS_OF[name]}
+        out[name] = pd.DataFrame(columns)
+    return out
+
+
 def fake_recording(run: str = "R07-01", athlete: str = "R07") -> Recording:
     """A recording without any log: enough for what stands around the method."""
     return Recording(
@@ -70,12 +83,13 @@ def fake_result(
 ) -> Result:
     """A result around a step table."""
     empty = np.empty(0)
+    steps = fake_steps(run=recording.run.id) if steps is None else steps
     return Result(
         session=recording.session,
         athlete=recording.athlete.id,
         run=recording.run.id,
-        steps=fake_steps(run=recording.run.id) if steps is None else steps,
-        uncertainty={},
+        steps=steps,
+        uncertainty=fake_parts(steps),
         curves=pd.DataFrame({"time_s": empty}),
         contacts=Contacts(np.empty(0, dtype="U5"), empty, empty, empty, empty),
         motion=Motion(empty, {}),

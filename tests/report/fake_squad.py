@@ -8,17 +8,23 @@ from tempfile import TemporaryDirectory
 import numpy as np
 import pandas as pd
 
+from imuproc.core.columns import STEP_COLUMNS
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
-from imuproc.results.summary import RunSummary, failed_run, summarise_run
+from imuproc.results.columns import PHASE_COLUMNS, RUN_COLUMNS
+from imuproc.results.summarising import Measured, summarise_run
+from imuproc.results.summary import RunSummary, failed_run
 from imuproc.results.tables import (
+    PHASES_PARQUET,
     RUNS_CSV,
     STEPS_PARQUET,
     joined_steps,
-    write_runs_csv,
-    write_steps_parquet,
+    phases_table,
+    runs_table,
+    write_csv,
+    write_parquet,
 )
-from tests.report.fake_result import fake_steps
+from tests.report.fake_result import fake_parts, fake_steps
 
 SESSION = "harbour-2031-04-12"
 REASON = "logs/R08-02_lf.csv: found no column 'gx'; allowed: the columns of layout field-logger"
@@ -60,7 +66,8 @@ def _made_once() -> tuple[tuple[RunSummary, pd.DataFrame | None], ...]:
             continue
         steps = sprint(athlete.id, run, top_mps, left_longer_s)
         flags = (RaisedFlag("gap"), RaisedFlag("drift_large")) if run == "R07-03" else ()
-        made.append((summarise_run(SESSION, athlete, about, steps, flags), steps))
+        measured = Measured(steps, flags, uncertainty=fake_parts(steps))
+        made.append((summarise_run(SESSION, athlete, about, measured), steps))
     return tuple(made)
 
 
@@ -76,7 +83,11 @@ def write_squad(folder: Path) -> Path:
 def _written_once() -> Mapping[str, bytes]:
     made = squad_runs_by_hand()
     with TemporaryDirectory() as folder:
-        write_runs_csv(Path(folder, RUNS_CSV), [summary for summary, _ in made])
+        summaries = [summary for summary, _ in made]
+        write_csv(Path(folder, RUNS_CSV), runs_table(summaries), RUN_COLUMNS)
+        phases = phases_table(summaries)
+        write_parquet(Path(folder, PHASES_PARQUET), phases, PHASE_COLUMNS)
         steps = joined_steps([table for _, table in made if table is not None])
-        write_steps_parquet(Path(folder, STEPS_PARQUET), steps)
-        return {name: Path(folder, name).read_bytes() for name in (RUNS_CSV, STEPS_PARQUET)}
+        write_parquet(Path(folder, STEPS_PARQUET), steps, STEP_COLUMNS)
+        names = (RUNS_CSV, STEPS_PARQUET, PHASES_PARQUET)
+        return {name: Path(folder, name).read_bytes() for name in names}

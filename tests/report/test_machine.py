@@ -3,9 +3,10 @@ import json
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.report.machine import squad_json, summary_json
-from imuproc.report.squad import squad_runs
+from imuproc.results.squad import squad_runs
 from imuproc.results.squad_tables import SquadTables
-from imuproc.results.summary import failed_run, summarise_run
+from imuproc.results.summarising import Measured, summarise_run
+from imuproc.results.summary import failed_run
 from tests.report.fake_result import fake_steps
 from tests.report.fake_squad import REASON, squad_runs_by_hand
 
@@ -14,7 +15,7 @@ ATHLETE, RUN = Athlete(id="R07"), Run(id="R07-01", start="blocks")
 
 def test_a_script_reads_runs_figures_flags_and_files() -> None:
     flag = RaisedFlag("gap", "37 samples at 12.3 s", "left_foot", step=3)
-    done = summarise_run("s", ATHLETE, RUN, fake_steps(9), (flag,))
+    done = summarise_run("s", ATHLETE, RUN, Measured(fake_steps(9), (flag,)))
     failed = failed_run("s", ATHLETE, Run(id="R07-02"), "no gyroscope")
     content = json.loads(summary_json("s", [done, failed], {"steps.csv": "out/steps.csv"}))
     assert (content["runs_done"], content["runs_failed"]) == (1, 1)

@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from imuproc.report.squad import SquadRun, squad_runs
 from imuproc.report.squad_view import print_squad
+from imuproc.results.squad import SquadRun, squad_runs
 from imuproc.results.squad_tables import SquadTables
 from tests.report.fake_squad import REASON, squad_runs_by_hand
 

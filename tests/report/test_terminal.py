@@ -9,7 +9,8 @@ from rich.console import Console
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.report.terminal import print_closing, print_run
-from imuproc.results.summary import RunSummary, failed_run, summarise_run
+from imuproc.results.summarising import Measured, summarise_run
+from imuproc.results.summary import RunSummary, failed_run
 from tests.report.fake_result import fake_steps
 
 ATHLETE = Athlete(id="R07")
@@ -42,7 +43,7 @@ def wide_steps() -> pd.DataFrame:
 def test_each_step_is_one_line_with_all_its_figures(width: int) -> None:
     steps = wide_steps()
     flags = (RaisedFlag("gap", step=3), RaisedFlag("event_unsure", step=3))
-    lines = shown(summarise_run("s", ATHLETE, RUN, steps, flags), steps, width)
+    lines = shown(summarise_run("s", ATHLETE, RUN, Measured(steps, flags)), steps, width)
     assert max(map(len, lines)) <= width
     line = next(line for line in lines if line.startswith("   4 right"))
     assert " ".join(line.split()) == (
@@ -64,14 +65,15 @@ def test_a_narrow_terminal_has_whole_figures_of_fewer_columns() -> None:
 
 def test_header_names_who_what_and_how_far() -> None:
     steps = fake_steps(6)
-    lines = shown(summarise_run("s", ATHLETE, RUN, steps, ()), steps)
+    lines = shown(summarise_run("s", ATHLETE, RUN, Measured(steps)), steps)
     assert " ".join(lines[0].split()) == "R07 run R07-01, three-point start, 30 m, 6 steps"
 
 
 def test_header_tells_the_time_of_day_where_it_is_known() -> None:
     steps = fake_steps(6)
     known = replace(
-        summarise_run("s", ATHLETE, RUN, steps, ()), start_time="2031-04-12T09:30:10.000+02:00"
+        summarise_run("s", ATHLETE, RUN, Measured(steps)),
+        start_time="2031-04-12T09:30:10.000+02:00",
     )
     words = " ".join(" ".join(shown(known, steps)[:2]).split())
     assert words.startswith(
@@ -87,7 +89,7 @@ def test_flags_are_letters_in_the_row_and_sentences_below() -> None:
         RaisedFlag("gap", step=2),
         RaisedFlag("event_unsure", step=4),
     )
-    lines = shown(summarise_run("s", ATHLETE, RUN, steps, flags), steps, width=120)
+    lines = shown(summarise_run("s", ATHLETE, RUN, Measured(steps, flags)), steps, width=120)
     row = next(line for line in lines if line.startswith("   4 right"))
     assert row.split()[-2:] == ["a", "b"]
     text = " ".join(" ".join(lines).split())
@@ -99,7 +101,7 @@ def test_flags_are_letters_in_the_row_and_sentences_below() -> None:
 def test_missing_figures_are_a_dash_and_never_nan() -> None:
     steps = fake_steps(6)
     steps["shin_angle_touchdown_deg"] = np.nan
-    lines = shown(summarise_run("s", ATHLETE, RUN, steps, ()), steps)
+    lines = shown(summarise_run("s", ATHLETE, RUN, Measured(steps)), steps)
     assert not any("nan" in line.lower() for line in lines)
     last = next(line for line in lines if line.startswith("   6 right"))
     assert last.split()[3:] == ["133", "±3", "-", "-", "-", "9.5", "±0.8"]
@@ -109,7 +111,7 @@ def test_means_leave_out_slowing() -> None:
     steps = fake_steps(10)
     steps.loc[7:, "phase"] = "slowing"
     steps.loc[7:, "contact_time_s"] = 0.4
-    lines = shown(summarise_run("s", ATHLETE, RUN, steps, ()), steps)
+    lines = shown(summarise_run("s", ATHLETE, RUN, Measured(steps)), steps)
     mean = next(line for line in lines if line.split()[:1] == ["mean"])
     assert mean.split()[1] == f"{1000 * steps['contact_time_s'][:7].mean():.0f}"
 
@@ -117,7 +119,7 @@ def test_means_leave_out_slowing() -> None:
 def test_the_difference_between_the_sides_stands_with_its_uncertainty() -> None:
     steps = fake_steps(16)
     steps["contact_time_s"] = np.where(steps["side"] == "left", 0.128, 0.114)
-    lines = shown(summarise_run("s", ATHLETE, RUN, steps, ()), steps)
+    lines = shown(summarise_run("s", ATHLETE, RUN, Measured(steps)), steps)
     line = next(line for line in lines if line.lstrip().startswith("L minus R"))
     # 0.6 of 3 ms of each side, the scatter being none: 2.5 ms
     assert line.split()[3:5] == ["14", "±3"]
@@ -145,7 +147,7 @@ def test_no_colour_codes_when_piped_and_none_from_the_user_in_a_terminal() -> No
 def test_a_run_without_steps_says_so() -> None:
     steps = fake_steps(6).iloc[:0]
     flags = (RaisedFlag("gap", detail="12 s of log"),)
-    lines = shown(summarise_run("s", ATHLETE, RUN, steps, flags), steps)
+    lines = shown(summarise_run("s", ATHLETE, RUN, Measured(steps, flags)), steps)
     assert "No steps." in lines
     assert any(FLAGS["gap"].sentence in line for line in lines)
     assert "[12 s of log]" in " ".join(lines)

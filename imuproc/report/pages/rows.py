@@ -11,7 +11,9 @@ from imuproc.core.uncertainty import PARTS
 from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.pages.labels import LABELS, Label
 from imuproc.report.pages.view import RunView
-from imuproc.results.summary import WITH_SYMMETRY, difference_name, symmetry_name
+from imuproc.results.columns import WITH_SYMMETRY, difference_name, symmetry_name
+from imuproc.results.means import typical_u
+from imuproc.results.symmetry import side_means
 
 MARKS: Final = {
     ON_TARGET: ("✓", "on target"),
@@ -176,12 +178,13 @@ def side_rows(view: RunView) -> list[SideRow]:
     """Left against right, for every shown figure whose difference is known."""
     effort = view.steps[view.steps["phase"] != "slowing"]
     left = (effort["side"] == "left").to_numpy(dtype=np.bool_)
+    sure = view.summary.surely_differ()
     out = []
     for label in LABELS.values():
         difference = view.summary.figures.get(difference_name(label.figure), float("nan"))
         if not np.isfinite(difference):
             continue
-        values = effort[label.figure].to_numpy(dtype=np.float64)
+        of_sides = side_means(effort[label.figure].to_numpy(dtype=np.float64), left)
         u = view.summary.figures.get(uncertainty_name(difference_name(label.figure)), float("nan"))
         index = view.summary.figures.get(symmetry_name(label.figure), float("nan"))
         more = "left" if difference > 0.0 else "right"
@@ -189,11 +192,11 @@ def side_rows(view: RunView) -> list[SideRow]:
             SideRow(
                 name=label.short,
                 unit=label.unit,
-                left=label.number(float(np.nanmean(values[left]))),
-                right=label.number(float(np.nanmean(values[~left]))),
+                left=label.number(of_sides[0]),
+                right=label.number(of_sides[1]),
                 difference=_difference(label, difference, u),
                 index=fixed(index, 1) if label.figure in WITH_SYMMETRY else "",
-                words=f"more on the {more}" if abs(difference) > 2.0 * u else "no clear difference",
+                words=f"more on the {more}" if label.figure in sure else "no clear difference",
             )
         )
     return out
@@ -227,17 +230,12 @@ def part_rows(view: RunView) -> list[PartRow]:
     """Uncertainty of each shown figure and its largest parts."""
     out = []
     for label in LABELS.values():
-        table = view.uncertainty.get(label.figure)
-        u = view.steps[uncertainty_name(label.figure)].to_numpy(dtype=np.float64)
-        if table is None or not np.isfinite(u).any():
+        typical = typical_u(view.steps, view.uncertainty, label.figure)
+        if typical is None:
             continue
-        middle = table[np.isfinite(u)].median().sort_values(ascending=False)
-        parts = tuple(
-            (str(name), _fine(label, float(value)))
-            for name, value in middle.items()
-            if value > 0.1 * float(np.nanmedian(u))
-        )
-        out.append(PartRow(label.short, _fine(label, float(np.nanmedian(u))), parts))
+        total, parts = typical
+        shown = tuple((n, _fine(label, part)) for n, part in parts.items() if part > 0.1 * total)
+        out.append(PartRow(label.short, _fine(label, total), shown))
     return out
 
 

@@ -8,8 +8,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from imuproc.assessment.cues import cues
-from imuproc.assessment.verdicts import NO_VERDICT, ON_TARGET
+from imuproc.assessment.cues import cues, on_target_share
 from imuproc.core.errors import SessionError
 from imuproc.core.flags import FLAGS
 from imuproc.core.words import plural
@@ -20,7 +19,7 @@ from imuproc.report.pages.rendering import rendered
 from imuproc.report.pages.run_page import CAUTIONS
 from imuproc.report.pages.story import Matter
 from imuproc.report.pages.view import RunView
-from imuproc.results.summary import mean_name
+from imuproc.results.columns import mean_name
 
 SHOWN: Final = (
     "contact_time_s",
@@ -162,12 +161,8 @@ def _mean(view: RunView, label: Label) -> tuple[Label, str, str]:
 
 
 def _on_target(view: RunView) -> tuple[str, str]:
-    rows = view.verdicts[view.verdicts["figure"] == "shin_angle_touchdown_deg"]
-    measured = int((~rows["verdict"].isin(NO_VERDICT)).sum())
-    if not measured:
-        return "", ""
-    on = int((rows["verdict"] == ON_TARGET).sum())
-    return f"{on} of {measured}", f"{on / measured:.4f}"
+    on, measured = on_target_share(view.verdicts).get("shin_angle_touchdown_deg", (0, 0))
+    return (f"{on} of {measured}", f"{on / measured:.4f}") if measured else ("", "")
 
 
 def _small(view: RunView) -> Small | None:

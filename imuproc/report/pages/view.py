@@ -1,7 +1,7 @@
 """One run as the pages need it: read from its archive, held against its targets."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -12,12 +12,12 @@ from imuproc.assessment.targets import TargetSet, chosen
 from imuproc.assessment.verdicts import put_in_doubt, verdicts
 from imuproc.core.flags import FLAGS, RaisedFlag
 from imuproc.core.recording import Athlete, Run
-from imuproc.core.result import Distance
 from imuproc.core.sites import SIDES
 from imuproc.files.text import clean
 from imuproc.report.pages.doubted import doubted_sides
 from imuproc.report.pages.labels import LABELS
-from imuproc.results.summary import RunSummary, failed_run, summarise_run
+from imuproc.results.summarising import summarise_archived
+from imuproc.results.summary import RunSummary, failed_run
 from imuproc.results.swings import Swing, find_swings
 from imuproc.results.tables import joined_steps
 
@@ -147,10 +147,8 @@ def read_view(
     targets = chosen(sets, athlete.targets)
     of_run = [flag for flag in archived.flags if flag.step is None]
     judged = put_in_doubt(verdicts(steps, targets), doubted_sides(of_run))
-    distance = Distance(**archived.distance) if archived.distance else None
-    summary = summarise_run(about["session"], athlete, run, steps, archived.flags, distance)
     return RunView(
-        summary=replace(summary, start_time=str(archived.summary.get("start_time") or "")),
+        summary=summarise_archived(archived, steps),
         session=session,
         athlete=athlete,
         run=run,

@@ -147,7 +147,7 @@ class ArchivedRun:
             return {}
         group = self.group["uncertainty"]
         return {
-            figure: pd.DataFrame(group[figure][()], columns=read_names(group[figure], "parts"))
+            figure: pd.DataFrame((parts := group[figure])[()], columns=read_names(parts, "parts"))
             for figure in read_names(group, "figures")
         }
 

@@ -15,7 +15,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc import __version__
-from imuproc.core.columns import BY_NAME, step_table_columns
 from imuproc.core.contacts import Contacts
 from imuproc.core.errors import ArchiveError
 from imuproc.core.flags import FLAGS as KNOWN_FLAGS
@@ -46,6 +45,7 @@ from imuproc.results.archive.values import (
     write_names,
     write_table,
 )
+from imuproc.results.tables import joined_steps
 
 _RUN_ID: Final = re.compile(r"[A-Za-z0-9_-]{1,100}")
 
@@ -242,16 +242,7 @@ def versions() -> dict[str, str]:
 
 def _write_failed(group: h5py.Group) -> None:
     write_attribute(group, "status", "failed")
-    dtypes = {"step": "int64", "flags": "str"}
-    empty = {
-        name: pd.Series(dtype=dtypes.get(name) or ("str" if _is_key(name) else "float64"))
-        for name in step_table_columns()
-    }
-    write_table(group, "steps", pd.DataFrame(empty), step_column)
-
-
-def _is_key(name: str) -> bool:
-    return name in BY_NAME and BY_NAME[name].kind == "key"
+    write_table(group, "steps", joined_steps([]), step_column)
 
 
 def _write_run(group: h5py.Group, result: Result) -> None:

@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from imuproc.results.tables import STEPS_CSV, write_steps_csv
+from imuproc.core.columns import STEP_COLUMNS
+from imuproc.results.tables import STEPS_CSV, write_csv
 from tests.report.fake_squad import squad_runs_by_hand, write_squad
 
 OFFSET_S = -6.0
@@ -35,7 +36,8 @@ def results(folder: Path) -> dict[str, pd.DataFrame]:
     """Write ``out`` as ``imuproc process`` leaves it; the step tables by run."""
     write_squad(folder / "out")
     tables = {s.run: table for s, table in squad_runs_by_hand() if table is not None}
-    write_steps_csv(folder / "out" / STEPS_CSV, pd.concat(tables.values(), ignore_index=True))
+    steps = pd.concat(tables.values(), ignore_index=True)
+    write_csv(folder / "out" / STEPS_CSV, steps, STEP_COLUMNS)
     return tables
 
 

@@ -4,7 +4,6 @@ import pytest
 from imuproc.results.symmetry import (
     ALIKE,
     left_minus_right,
-    mean_u,
     scatter_u,
     stated_u,
     symmetry_angle_pct,
@@ -139,13 +138,3 @@ def test_what_all_steps_of_a_side_share_does_not_average_out() -> None:
         assert stated_u(u, left, traded=False) == pytest.approx(ALIKE * 0.5)
         assert stated_u(u, left, traded=True) == pytest.approx(ALIKE * 0.7)
     assert np.isnan(stated_u(np.where(left, 0.3, np.nan), left, traded=False))
-
-
-def test_the_mean_over_steps_keeps_what_they_share() -> None:
-    """ALIKE of what is stated between steps stays, the rest averages out over nine steps; what is
-    shared against the truth stays whole."""
-    u, repeat_u = np.full(9, 5.0), np.full(9, 3.0)
-    whole, within = mean_u(u, repeat_u)
-    assert within == pytest.approx(3.0 * np.sqrt(ALIKE**2 + (1.0 - ALIKE**2) / 9.0))
-    assert whole == pytest.approx(np.hypot(within, 4.0))
-    assert all(np.isnan(mean_u(np.zeros(0), np.zeros(0))))

@@ -2,21 +2,13 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 
 from imuproc.core.errors import SessionError
+from imuproc.results.columns import RUN_COLUMNS
+from imuproc.results.means import mean_columns
 from imuproc.results.squad_tables import SquadTables
-from imuproc.results.summary import RUN_COLUMNS, RunSummary, sum_up
-
-HEADINGS: Final[Mapping[str, str]] = {
-    "speed": "top_speed_mps",
-    "contact": "mean_contact_time_s",
-    "freq": "mean_step_frequency_hz",
-    "length": "mean_step_length_m",
-    "shin": "mean_shin_angle_touchdown_deg",
-    "dorsifl": "mean_dorsiflexion_swing_mean_deg",
-}
-"""Headings of the terminal view and the columns of the run table behind them."""
+from imuproc.results.summarising import sum_up
+from imuproc.results.summary import RunSummary
 
 
 @dataclass(frozen=True)
@@ -80,6 +72,9 @@ def _of_phase(run: RunSummary, tables: SquadTables, phase: str) -> RunSummary:
         return run
     steps = tables.steps[run.run]
     counts, figures = sum_up(steps[steps["phase"] == phase])
+    for row in run.phases:
+        if row.phase == phase:
+            figures |= mean_columns(row.means)[1]
     return replace(run, counts=counts, figures=figures)
 
 
@@ -120,17 +115,21 @@ def _require_known(what: str, wanted: Sequence[str], known: Sequence[str]) -> No
         raise SessionError(f"found no {what} {', '.join(unknown)}; allowed: {allowed}")
 
 
-def ordered(runs: Sequence[SquadRun], column: str, descending: bool) -> list[SquadRun]:
+def ordered(
+    runs: Sequence[SquadRun], column: str, descending: bool, short: Mapping[str, str]
+) -> list[SquadRun]:
     """Runs in the order of a column; those without it are last either way.
 
     Parameters
     ----------
     runs : sequence of SquadRun
     column : str
-        A column of the run table, or a heading of the terminal view; ``flags`` goes by their
-        number. A minus before it: from the largest on.
+        A column of the run table; ``flags`` goes by their number. A minus before it: from the
+        largest on.
     descending : bool
         From the largest on.
+    short : mapping from str to str
+        Shorter names of columns that are understood too.
 
     Raises
     ------
@@ -138,7 +137,7 @@ def ordered(runs: Sequence[SquadRun], column: str, descending: bool) -> list[Squ
         There is no such column.
     """
     descending = descending or column.startswith("-")
-    value = _value_of(column.removeprefix("-"))
+    value = _value_of(column.removeprefix("-"), short)
     keyed = [(value(run.summary), run) for run in runs]
     there = sorted(
         ((key, run) for key, run in keyed if key is not None),
@@ -148,11 +147,13 @@ def ordered(runs: Sequence[SquadRun], column: str, descending: bool) -> list[Squ
     return [run for _, run in there] + [run for key, run in keyed if key is None]
 
 
-def _value_of(column: str) -> Callable[[RunSummary], tuple[float, str] | None]:
-    name = HEADINGS.get(column.removesuffix("."), column)  # some headings end with a point
-    if name not in {known.name for known in RUN_COLUMNS}:
+def _value_of(
+    column: str, short: Mapping[str, str]
+) -> Callable[[RunSummary], tuple[float, str] | None]:
+    name = short.get(column.removesuffix("."), column)  # some headings end with a point
+    if name not in RUN_COLUMNS:
         raise SessionError(
-            f"found no column {column!r} to sort by; allowed: {', '.join(HEADINGS)}, flags, or a "
+            f"found no column {column!r} to sort by; allowed: {', '.join(short)}, flags, or a "
             "column of runs.csv such as athlete, run, steps, left_minus_right_contact_time_s"
         )
 

@@ -1,7 +1,9 @@
+import numpy as np
 import pytest
 
 from imuproc.core.errors import SessionError
-from imuproc.report.squad import SquadRun, of_athletes, of_group, ordered, squad_runs
+from imuproc.report.squad_view import HEADINGS
+from imuproc.results.squad import SquadRun, of_athletes, of_group, ordered, squad_runs
 from imuproc.results.squad_tables import SquadTables
 from tests.report.fake_squad import squad_runs_by_hand
 
@@ -46,6 +48,14 @@ def test_one_phase_alone(tables: SquadTables) -> None:
     assert ids([run for run in squad_runs(tables, "drive") if run.best])[0] == "R07-02"
 
 
+def test_one_phase_alone_has_the_uncertainties_of_its_means(tables: SquadTables) -> None:
+    whole, drive = (squad_runs(tables, phase)[0].summary for phase in (None, "drive"))
+    mean = whole.phases[0].means["contact_time_s"]
+    assert drive.figures["mean_contact_time_s_u"] == mean.u
+    assert mean.u > whole.figures["mean_contact_time_s_u"]  # of fewer steps
+    assert np.isnan(squad_runs(tables, "slowing")[0].summary.figures["mean_contact_time_s_u"])
+
+
 def test_of_some_athletes_and_of_a_group(runs: list[SquadRun]) -> None:
     assert ids(of_athletes(runs, ["r08", "R09"])) == ["R08-01", "R08-02", "R09-01"]
     assert len(of_athletes(runs, [])) == 6
@@ -76,9 +86,9 @@ def test_who_is_not_there_is_told_with_those_who_are(runs: list[SquadRun]) -> No
 def test_sorted_and_what_is_missing_last(
     runs: list[SquadRun], column: str, descending: bool, expected: list[str]
 ) -> None:
-    assert ids(ordered(runs, column, descending)) == expected
+    assert ids(ordered(runs, column, descending, HEADINGS)) == expected
 
 
 def test_an_unknown_column_is_told_with_those_that_there_are(runs: list[SquadRun]) -> None:
     with pytest.raises(SessionError, match="found no column 'pace' to sort by; allowed: speed"):
-        ordered(runs, "pace", False)
+        ordered(runs, "pace", False, HEADINGS)
