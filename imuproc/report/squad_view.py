@@ -13,7 +13,8 @@ from rich.table import Table
 from rich.text import Text
 
 from imuproc.core.columns import uncertainty_name
-from imuproc.core.flags import FLAGS
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import is_serious, is_told
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.squad import SquadRun
@@ -79,8 +80,7 @@ def _mark(run: SquadRun) -> str:
 
 def _flags(run: SquadRun) -> str:
     names = run.summary.fault_names()
-    serious = any(FLAGS[name].serious for name in names if name in FLAGS)
-    return f"{len(names)}{'!' if serious else ' '}"
+    return f"{len(names)}{'!' if any(map(is_serious, names)) else ' '}"
 
 
 def _distance(run: SquadRun) -> str:
@@ -267,18 +267,18 @@ def _print_legend(console: Console, lines: _Lines) -> None:
 
 
 def _print_flags(console: Console, runs: Sequence[SquadRun]) -> None:
-    counts = Counter(name for run in runs for name in run.summary.flag_names())
+    names = (name for run in runs for name in run.summary.flag_names())
+    counts = Counter(name for name in names if is_told(name, "terminal"))
     if not counts:
         return
     grid = Table.grid(padding=(0, 1, 0, 0))
     grid.add_column(no_wrap=True, justify="right")
     for name, count in counts.most_common():
         flag = FLAGS.get(name)
-        words = Text(clean(name), style="bold red" if flag and flag.serious else "bold")
+        words = Text(clean(name), style="bold red" if is_serious(name) else "bold")
         if flag:
-            words.append(
-                f"{'!' if flag.serious else ''}: {flag.sentence}", style="not bold default"
-            )
+            mark = "!" if is_serious(name) else ""
+            words.append(f"{mark}: {flag.sentence}", style="not bold default")
         grid.add_row(plural(count, "run"), words)
     console.print(grid)
     console.print()

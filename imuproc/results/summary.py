@@ -16,7 +16,8 @@ from imuproc.core.columns import (
     repeat_name,
     uncertainty_name,
 )
-from imuproc.core.flags import INFORMATION, RaisedFlag
+from imuproc.core.flag_policy import is_told
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
 from imuproc.results.symmetry import (
@@ -183,8 +184,8 @@ class RunSummary:
         return list(dict.fromkeys(flag.name for flag in self.flags))
 
     def fault_names(self) -> list[str]:
-        """Names of the flags that are more than information."""
-        return [name for name in self.flag_names() if name not in INFORMATION]
+        """Names of the flags that count where runs stand side by side: all but information."""
+        return [name for name in self.flag_names() if is_told(name, "squad")]
 
     def surely_differ(self) -> tuple[str, ...]:
         """Key figures whose left-right difference is more than twice its standard uncertainty."""

@@ -18,6 +18,7 @@ from imuproc.conditioning.clocks.lag import (
     joint_lag,
     joint_signals,
 )
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Conditioned, ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.dsp.correlation import correlation
@@ -121,8 +122,8 @@ def _far_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> 
 
 def clock_faults(
     conditioned: ConditionedRecording, run: Interval, settings: LagSettings
-) -> list[str]:
-    """Legs whose shank and foot are not on one clock, in words.
+) -> list[RaisedFlag]:
+    """Legs whose shank and foot are not on one clock.
 
     Parameters
     ----------
@@ -133,11 +134,15 @@ def clock_faults(
 
     Returns
     -------
-    list of str
-        Empty where nothing speaks against one clock.
+    list of RaisedFlag
+        ``clock_differs``; empty where nothing speaks against one clock.
     """
     return [
-        f"{foot_of(side)} is {1e3 * lag.lag_s:+.0f} ms off {shank_of(side)}"
+        RaisedFlag(
+            "clock_differs",
+            {"foot": foot_of(side), "off_s": lag.lag_s, "shank": shank_of(side)},
+            span_s=(run.start_s, run.end_s),
+        )
         for side, lag in leg_lags(conditioned, run, settings).items()
         if abs(lag.lag_s) > _MOST_APART_S + 2.0 * hypot(lag.u_s, _tied_u_s(conditioned, run, side))
     ]

@@ -14,10 +14,10 @@ from imuproc.checks.findings import (
     CheckReport,
     Reason,
     SensorCheck,
-    Severity,
     Verdict,
     worst,
 )
+from imuproc.core.flag_policy import Severity
 from imuproc.core.sites import SITES
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean
@@ -194,7 +194,7 @@ def _print_reasons(console: Console, shown: Sequence[_Shown], brief: bool) -> No
     for one in shown:
         for name, reason in one.reasons():
             alike = _NUMBER.sub("#", reason.text)[:_ALIKE]
-            groups.setdefault((reason.severity, reason.flag + alike), []).append(
+            groups.setdefault((reason.severity, reason.flag_name + alike), []).append(
                 (one.name, name, reason)
             )
     grid = Table.grid(padding=(0, 1, 0, 0))
@@ -233,7 +233,7 @@ def _told(members: Sequence[tuple[str, str, Reason]], sensors: Mapping[str, int]
     if reason.advice:
         words.append(f" {clean(reason.advice)}")
     if reason.flag:
-        words.append(f" [{reason.flag}]", style="dim")
+        words.append(f" [{reason.flag.name}]", style="dim")
     return words
 
 
