@@ -12,7 +12,7 @@ from imuproc.conditioning.samples.clipping import (
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.recording import SensorLog
 from tests.conditioning.made_up import (
-    detail,
+    values_of,
     make_log,
     make_recording,
     names,
@@ -61,7 +61,9 @@ def test_clipping_is_marked_on_the_clock_one_sample_beyond_and_flagged():
     np.testing.assert_array_equal(np.flatnonzero(signals.accel_clipped), np.arange(299, 306))
     np.testing.assert_array_equal(np.flatnonzero(signals.gyro_clipped), np.arange(599, 603))
     assert names(based) == ["accel_clipped", "gyro_clipped"]
-    assert detail(based, "accel_clipped") == "5 samples in 1 stretch, first at 0.6 s"
+    clipped = values_of(based, "accel_clipped")
+    assert (clipped["samples"], clipped["stretches"]) == (5, 1)
+    assert clipped["first_s"] == pytest.approx(0.6)
 
 
 @needs_shared_data
