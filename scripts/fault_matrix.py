@@ -27,7 +27,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 import imuproc
 from imuproc.agreement.judging import judge
 from imuproc.core.errors import ImuprocError
-from imuproc.core.flags import FLAGS, INFORMATION
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import is_told
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.core.sites import SIDES, side_of
@@ -61,9 +62,9 @@ RAISES: Final[dict[str, frozenset[str]]] = {
 }
 """By fault the flags that tell it; a refusal of the run does so in any case."""
 
-OF_STEPS: Final = INFORMATION | frozenset(
-    {"event_unsure", "drift_large", "velocity_unsure", "step_missed", "implausible"}
-)
+OF_STEPS: Final = frozenset(name for name in FLAGS if not is_told(name, "squad")) | {
+    *("event_unsure", "drift_large", "velocity_unsure", "step_missed", "implausible"),
+}
 """Flags that single steps get without any fault: they tell what was withheld, not why."""
 
 GROUPS: Final[dict[str, str]] = {

@@ -64,7 +64,7 @@ def test_the_worst_costs_figures_but_not_the_run(name: str) -> None:
 
 
 def test_axes_that_are_exchanged_are_named() -> None:
-    """One axis of the gyroscope reversed: the detail says which columns would fit."""
+    """One axis of the gyroscope reversed: the flag says which columns would fit."""
     import imuproc
 
     recording, *_ = spoiled(case(2), FAULTS["swapped_axes"], 0, SEED)
@@ -75,7 +75,8 @@ def test_axes_that_are_exchanged_are_named() -> None:
     words[axis] = f"-{words[axis]}"
     flag = next(f for f in imuproc.process(recording).flags if f.name == "axes_disagree")
     assert flag.site == site
-    assert f"with {', '.join(words)} of the gyroscope" in flag.detail
+    assert flag.values["columns"] == ", ".join(words)
+    assert flag.values["left_out"] is True
 
 
 def test_a_foot_lost_in_a_late_swing_does_not_spoil_the_strides_before() -> None:

@@ -16,10 +16,11 @@ from imuproc.batch.pages import forget_pages, make_report
 from imuproc.batch.plan import Task
 from imuproc.batch.processed import Processed
 from imuproc.batch.store import Job, is_current
-from imuproc.batch.strict import serious_flags, strict_rows
+from imuproc.batch.strict import strict_rows
 from imuproc.batch.tables import gather, session_facts, write_results
 from imuproc.batch.work import Method, Tell, unheard
 from imuproc.core.errors import SessionError
+from imuproc.core.flag_policy import against_run
 from imuproc.files.disk_errors import cannot_be_written
 from imuproc.files.text import clean
 from imuproc.pipeline.settings import Settings
@@ -148,7 +149,7 @@ def _reported(request: Request, folder: Path, processed: Processed) -> Processed
     else:
         new = {run for run, outcome in processed.outcomes.items() if outcome.state != "reused"}
         # What strictness decides may have been decided otherwise when the page was made.
-        new |= {row.task for row in processed.rows if serious_flags(row.summary.flags)}
+        new |= {row.task for row in processed.rows if against_run(row.summary.flags, "strict")}
         facts = session_facts(request.tasks)
         files, complaint = make_report(folder, new, facts, request.targets, request.jobs)
     return replace(

@@ -1,23 +1,17 @@
 """Runs held to the strict rule: a serious flag on a run is a reason to fail it.
 
-Archives do not depend on it: the same work, done once, can be told either way. Flags of single
-steps do not count: the figures that they name are withheld already, and the others stand.
+Archives do not depend on it: the same work, done once, can be told either way. Which flags count
+is in :mod:`imuproc.core.flag_policy`.
 """
 
 from collections.abc import Iterable
 from dataclasses import replace
-from typing import Final
 
 from imuproc.batch.outcome import Row
-from imuproc.core.flags import FLAGS, RaisedFlag
-
-_OF_OTHERS: Final = "run_refused"
-"""Says nothing against the runs of the same log that were processed."""
-
-
-def serious_flags(flags: Iterable[RaisedFlag]) -> list[RaisedFlag]:
-    """Flags of a run as a whole, or of one of its sensors, that are of the serious kind."""
-    return [f for f in flags if f.step is None and f.name in FLAGS and FLAGS[f.name].serious]
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import against_run, policy_of
+from imuproc.core.flag_words import detail
+from imuproc.core.flags import RaisedFlag
 
 
 def strict_rows(rows: Iterable[Row]) -> list[Row]:
@@ -36,9 +30,9 @@ def strict_rows(rows: Iterable[Row]) -> list[Row]:
     out: list[Row] = []
     told: set[str] = set()
     for row in rows:
-        serious = serious_flags(row.summary.flags)
+        serious = against_run(row.summary.flags, "strict")
         several = row.summary.run != row.task
-        refused = [flag for flag in serious if several and flag.name == _OF_OTHERS]
+        refused = [flag for flag in serious if several and policy_of(flag.name).of_others]
         if refused and row.task not in told:
             told.add(row.task)
             out.append(_failed(row, row.task, refused))
@@ -67,7 +61,7 @@ def _reason(flags: list[RaisedFlag]) -> str:
     for name in dict.fromkeys(flag.name for flag in flags):
         own = [flag for flag in flags if flag.name == name]
         sites = ", ".join(dict.fromkeys(flag.site for flag in own if flag.site))
-        details = "; ".join(dict.fromkeys(flag.detail for flag in own if flag.detail))
+        details = "; ".join(dict.fromkeys(filter(None, (detail(flag) for flag in own))))
         where = f" ({sites})" if sites else ""
         what = f" [{details}]" if details else ""
         parts.append(f"{name}{where}: {FLAGS[name].sentence} {FLAGS[name].advice}{what}")

@@ -13,7 +13,9 @@ from imuproc.checks.settings import CheckSettings
 from imuproc.conditioning.clocks.tying import TiedClocks, tie_clocks
 from imuproc.core.clocks import ClockTie
 from imuproc.core.errors import RunError
-from imuproc.core.flags import FLAGS
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import policy_of
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
 from imuproc.events.progress import Track
@@ -73,7 +75,7 @@ def tied_clocks(thinned: Recording, scans: Mapping[Site, Scan], settings: CheckS
     clocks = {site: _clock(found.own.get(site)) for site in thinned.logs}
     if claimed == "shared":
         reasons = {
-            site: [_untrue(tie)] for site, tie in found.own.items() if _differs(tie, settings)
+            site: [_untrue(site, tie)] for site, tie in found.own.items() if _differs(tie, settings)
         }
         return Tied(thinned, tracks, clocks, reasons)
     group = found.groups[0]
@@ -87,7 +89,7 @@ def tied_clocks(thinned: Recording, scans: Mapping[Site, Scan], settings: CheckS
         for site in group
     }
     run = replace(thinned.run, clock="shared")
-    reasons = {site: [_alone(group)] for site in thinned.logs if site not in group}
+    reasons = {site: [_alone(site, group)] for site in thinned.logs if site not in group}
     return Tied(replace(thinned, logs=logs, run=run), moved, clocks, reasons)
 
 
@@ -128,7 +130,7 @@ def _differs(tie: ClockTie, settings: CheckSettings) -> bool:
     return by_offset or by_drift
 
 
-def _untrue(tie: ClockTie) -> Reason:
+def _untrue(site: Site, tie: ClockTie) -> Reason:
     offset = f"{tie.offset_s:+.1f} s"
     if abs(tie.offset_s) < _SECONDS_FROM_S:
         offset = f"{1e3 * tie.offset_s:+.0f} ms (± {1e3 * tie.offset_u_s:.1f} ms)"
@@ -137,10 +139,14 @@ def _untrue(tie: ClockTie) -> Reason:
         text += f", drifting by {tie.drift_ppm:+.0f} ppm"
     text += f"; read from {tie.basis}."
     advice = 'Synchronise the sensors, or state clock = "jump" and have the athlete jump.'
-    return Reason("unfit", text, advice, "clock_differs")
+    values = {"other": tie.to, "off_s": tie.offset_s, "off_u_s": tie.offset_u_s}
+    drift = {"drift_ppm": tie.drift_ppm, "drift_u_ppm": tie.drift_u_ppm}
+    untrue = RaisedFlag("clock_differs", {**values, **drift}, site)
+    return Reason(policy_of(untrue.name).check, text, advice, untrue)
 
 
-def _alone(group: Sequence[Site]) -> Reason:
+def _alone(site: Site, group: Sequence[Site]) -> Reason:
     names = ", ".join(other.replace("_", " ") for other in group)
     text = f"Nothing ties its clock to that of {names}."
-    return Reason("limit", text, FLAGS["clock_separate"].advice, "clock_separate")
+    alone = RaisedFlag("clock_separate", {"others": ";".join(group)}, site)
+    return Reason(policy_of(alone.name).check, text, FLAGS[alone.name].advice, alone)

@@ -5,12 +5,13 @@ from dataclasses import dataclass, field
 from math import nan
 from typing import Final, Literal
 
+from imuproc.core.flag_policy import Severity
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 from imuproc.core.sites import Site
 from imuproc.dsp.allan import AllanReading
 
 Verdict = Literal["fit", "fit with limits", "not fit"]
-Severity = Literal["note", "limit", "unfit"]
 StillKind = Literal["lying", "worn", "unsure", "none"]
 
 _NO_VECTOR: Final = (nan, nan, nan)
@@ -27,17 +28,24 @@ class Reason:
         What is so, where and how much: a sentence.
     advice : str
         What to do about it; may be empty.
-    flag : str
-        Name of the flag of the same trouble in processing; empty where there is none.
-    samples : int
-        How many it concerns, where that tells which of reasons that are alike is the worst.
+    flag : RaisedFlag or None
+        The same trouble as data, by the name that it has in processing; None where it has none.
     """
 
     severity: Severity
     text: str
     advice: str = ""
-    flag: str = ""
-    samples: int = 0
+    flag: RaisedFlag | None = None
+
+    @property
+    def flag_name(self) -> str:
+        """Name of the flag; empty where there is none."""
+        return self.flag.name if self.flag else ""
+
+    @property
+    def samples(self) -> int:
+        """How many samples it concerns: of reasons that are alike the one of most is the worst."""
+        return int(self.flag.values.get("samples", 0)) if self.flag else 0
 
 
 def verdict_of(reasons: Iterable[Reason]) -> Verdict:

@@ -4,10 +4,12 @@ from dataclasses import dataclass
 from math import isfinite, radians
 from typing import Final
 
-from imuproc.checks.findings import Range, Reason, Severity
+from imuproc.checks.findings import Range, Reason
 from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
-from imuproc.core.sites import is_foot
+from imuproc.core.flag_policy import Severity
+from imuproc.core.flags import RaisedFlag
+from imuproc.core.sites import Site, is_foot
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 
 
@@ -69,16 +71,16 @@ def range_reasons(scan: Scan, run_samples: float, settings: CheckSettings) -> li
             below = not used.largest >= near_end * used.full_scale
             if below:
                 few = few or used.at_end < settings.few_flat_tops
-            reasons.append(_clipped(kind, used, few, below))
+            reasons.append(_clipped(kind, used, few, below, scan.log.site))
             continue
         if run_samples and used.head_room_share < settings.head_room_share:
             reasons.append(_little_room(kind, used))
         if scan.log.site != "pelvis" and used.full_scale < 0.999 * least:
-            reasons.append(_small(kind, used, least, foot))
+            reasons.append(_small(kind, used, least, scan.log.site))
     return reasons
 
 
-def _clipped(kind: _Kind, used: Range, few: bool, below: bool) -> Reason:
+def _clipped(kind: _Kind, used: Range, few: bool, below: bool, site: Site) -> Reason:
     where = f"{used.first_at_end_s:.2f} s"
     where = (
         f"1 sample, at {where}"
@@ -98,7 +100,9 @@ def _clipped(kind: _Kind, used: Range, few: bool, below: bool) -> Reason:
             "end of a range that the layout does not state"
         )
     severity: Severity = "note" if few else "limit"
-    return Reason(severity, f"{text} in {where}.", kind.clipped, kind.flag, used.at_end)
+    values = {"samples": used.at_end, "first_s": used.first_at_end_s}
+    flag = RaisedFlag(kind.flag, values, site)
+    return Reason(severity, f"{text} in {where}.", kind.clipped, flag)
 
 
 def _little_room(kind: _Kind, used: Range) -> Reason:
@@ -109,10 +113,10 @@ def _little_room(kind: _Kind, used: Range) -> Reason:
     return Reason("note", text, "A faster run will clip; use a larger range.")
 
 
-def _small(kind: _Kind, used: Range, least: float, foot: bool) -> Reason:
+def _small(kind: _Kind, used: Range, least: float, site: Site) -> Reason:
     text = (
         f"The {kind.name}'s range of {kind.words(used.full_scale)} is small for sprinting on a "
-        f"{'foot' if foot else 'shank'}."
+        f"{'foot' if is_foot(site) else 'shank'}."
     )
     advice = f"Set it to {kind.words(least)} or more if the sensor can."
-    return Reason("limit", text, advice, kind.flag)
+    return Reason("limit", text, advice, RaisedFlag(kind.flag, site=site))

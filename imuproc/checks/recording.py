@@ -150,7 +150,8 @@ def _read(log: LogToCheck, about: Recording, settings: CheckSettings) -> _Looked
     sampling, reasons = check_sampling(scan, log.stated_rate_hz, settings)
     sampling = replace(sampling, missing=sampling.missing + scan.held)  # has a reason of its own
     if scan.log.cut_short:
-        reasons.append(from_flag(RaisedFlag("log_cut_short", scan.log.cut_short), "limit"))
+        cut_short = RaisedFlag("log_cut_short", {"reason": scan.log.cut_short}, log.site)
+        reasons.append(from_flag(cut_short))
     if log.stated_rate_hz is not None:
         reasons.append(_RATE_IS_STATED)
     if isfinite(sampling.rate_hz):

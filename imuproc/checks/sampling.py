@@ -12,6 +12,8 @@ from imuproc.checks.settings import CheckSettings
 from imuproc.checks.wording import from_error, from_flag
 from imuproc.conditioning.samples.stamps import Stamps, repair_stamps
 from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag, Value
+from imuproc.core.sites import Site
 from imuproc.core.words import plural
 
 FloatArray = NDArray[np.float64]
@@ -50,11 +52,12 @@ def check_sampling(
         return counted, [from_error(error, scan.log)]
     sampling = _measured(counted, stamps, scan, settings)
     reasons = [
-        from_flag(flag, "note" if flag.name == "duplicate_stamps" else "limit")
+        from_flag(flag)
         for flag in stamps.flags
         if flag.name != "duplicate_stamps" or stated_rate_hz is None
     ]
-    return sampling, [*reasons, *_missing(sampling, sampling.missing - scan.missing, settings)]
+    lost = sampling.missing - scan.missing
+    return sampling, [*reasons, *_missing(sampling, lost, scan.log.site, settings)]
 
 
 def _measured(counted: Sampling, stamps: Stamps, scan: Scan, settings: CheckSettings) -> Sampling:
@@ -81,22 +84,25 @@ def _measured(counted: Sampling, stamps: Stamps, scan: Scan, settings: CheckSett
     )
 
 
-def _missing(sampling: Sampling, lost: int, settings: CheckSettings) -> list[Reason]:
+def _missing(sampling: Sampling, lost: int, site: Site, settings: CheckSettings) -> list[Reason]:
     """What is said of samples that are not there; so many of them have no row in the log."""
     if sampling.missing == 0:
         return []
     share = sampling.missing / (sampling.samples + lost)
     text = f"Missing: {plural(sampling.missing, 'sample')} ({100.0 * share:.2g} %)"
+    values: dict[str, Value] = {"samples": sampling.missing, "share_pct": 100.0 * share}
     long_gap = sampling.longest_gap_s > settings.longest_gap_s
     if sampling.gaps:
         text += (
             f", in {plural(sampling.gaps, 'place')}; the longest gap is "
             f"{sampling.longest_gap_s:.3g} s at {sampling.longest_gap_at_s:.1f} s"
         )
+        values |= {"stretches": sampling.gaps, "longest_s": sampling.longest_gap_s}
+        values["longest_at_s"] = sampling.longest_gap_at_s
     advice = "Check the logger's storage or radio link."
     if share > settings.missing_share_unfit:
-        return [Reason("unfit", f"{text}.", advice, "gap", sampling.missing)]
+        return [Reason("unfit", f"{text}.", advice, RaisedFlag("gap", values, site))]
     if share > settings.missing_share or long_gap:
-        return [Reason("limit", f"{text}.", advice, "gap", sampling.missing)]
+        return [Reason("limit", f"{text}.", advice, RaisedFlag("gap", values, site))]
     text += ", few enough to be bridged."
-    return [Reason("note", text, "", "samples_dropped", sampling.missing)]
+    return [Reason("note", text, "", RaisedFlag("samples_dropped", values, site))]

@@ -1,6 +1,6 @@
 """One pass over a log, piece by piece: what is kept of it does not depend on its values' number."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from math import nan
 
@@ -57,8 +57,8 @@ class Scan:
     @property
     def held(self) -> int:
         """Samples that only repeat the one before and stand for others."""
-        marks = [flag.marks for flag in self.artefacts if flag.name == "samples_held"]
-        return sum(int(of.samples.sum()) for of in marks if of is not None)
+        held = [flag for flag in self.artefacts if flag.name == "samples_held"]
+        return sum(int(flag.values["samples"]) for flag in held)
 
     @property
     def longest(self) -> Track:
@@ -158,7 +158,7 @@ class _Tally:
     def __init__(self, settings: CheckSettings) -> None:
         self._settings = settings
         self._last: FloatArray | None = None
-        self._flags: dict[tuple[str, str], RaisedFlag] = {}
+        self._flags: dict[Hashable, RaisedFlag] = {}
         self.stamps: list[FloatArray] = []
         self.samples = self.copies = self.missing = 0
         self.cut_short = ""
@@ -197,9 +197,5 @@ class _Tally:
 
     def _note(self, flag: RaisedFlag) -> None:
         """Add the flag of a piece to that of the pieces before it."""
-        if flag.marks is None:
-            return
-        kind = flag.name, flag.marks.words
-        earlier = self._flags[kind].marks if kind in self._flags else None
-        marks = flag.marks if earlier is None else earlier.joined(flag.marks)
-        self._flags[kind] = replace(flag, detail=marks.detail(), marks=marks)
+        earlier = self._flags.get(flag.kind)
+        self._flags[flag.kind] = flag if earlier is None else earlier.joined(flag)

@@ -13,6 +13,7 @@ from imuproc.checks.wording import from_error, from_flag
 from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
 from imuproc.dsp.filters import finite_rows
@@ -66,10 +67,7 @@ def signal_reasons(
     list of Reason
     """
     own = thinned_recording(about, {scan.log.site: scan})
-    artefacts = [
-        from_flag(flag, "unfit" if flag.name == "stuck_channel" else "limit")
-        for flag in scan.artefacts
-    ]
+    artefacts = [from_flag(flag) for flag in scan.artefacts]
     resting = _resting(scan, settings)
     artefacts += resting
     sanity = settings.method.sanity
@@ -80,7 +78,7 @@ def signal_reasons(
         based = check_signals(_on_its_clock(own, scan, rate_hz), sanity, limit_radps)
     except RunError as error:
         return [from_error(error, scan.log), *artefacts]
-    return [*artefacts, *(from_flag(flag, "limit") for flag in based.flags)]
+    return [*artefacts, *(from_flag(flag) for flag in based.flags)]
 
 
 def _on_its_clock(own: Recording, scan: Scan, rate_hz: float) -> TimeBased:
@@ -118,7 +116,7 @@ def _resting(scan: Scan, settings: CheckSettings) -> list[Reason]:
                     f"The {name}'s {which} kept one value while nothing moved.",
                     "Turn the sensor about by hand while it logs, and check again: an axis that "
                     "still does not change is dead.",
-                    "stuck_channel",
+                    RaisedFlag("stuck_channel", {"sensor": name, "axes": ";".join(axes)}),
                 )
             )
     return reasons

@@ -13,6 +13,8 @@ from scipy.signal import detrend
 from imuproc.checks.findings import Reason, StillKind, Stillness
 from imuproc.checks.settings import CheckSettings
 from imuproc.conditioning.axes.stillness import still_stretches
+from imuproc.core.flag_policy import policy_of
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.allan import AllanReading, allan_curve, read_allan
@@ -236,12 +238,14 @@ def stillness_reasons(still: Stillness, expected: bool, settings: CheckSettings)
         text = f"The gyroscope reads up to {degrees(bias):.1f} deg/s at rest."
         reasons.append(Reason("limit", text, "Calibrate it, or have it checked."))
     if still.gyro_bias_change_radps > settings.gyro_bias_change_radps:
+        by_degps = degrees(still.gyro_bias_change_radps)
         text = (
-            "The gyroscope's reading at rest changed by "
-            f"{degrees(still.gyro_bias_change_radps):.1f} deg/s between still stretches."
+            f"The gyroscope's reading at rest changed by {by_degps:.1f} deg/s between still "
+            "stretches."
         )
         advice = "Let it warm up for some minutes; if it goes on, have it checked."
-        reasons.append(Reason("limit", text, advice, "gyro_zero_moved"))
+        moved = RaisedFlag("gyro_zero_moved", {"by_degps": by_degps})
+        reasons.append(Reason(policy_of(moved.name).check, text, advice, moved))
     return reasons
 
 

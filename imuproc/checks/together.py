@@ -12,6 +12,8 @@ from imuproc.checks.settings import CheckSettings
 from imuproc.checks.signals import thinned_recording
 from imuproc.checks.trial import try_method
 from imuproc.conditioning.sanity import OWN_LOGS, same_samples
+from imuproc.core.flag_policy import policy_of
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording
 from imuproc.core.sites import Site
 from imuproc.events.runs import find_runs
@@ -70,8 +72,8 @@ def check_together(
     differs: Mapping[Site, float] = {}
     if runs and verdict_of(common) != "not fit":
         trial = try_method(tied.recording, runs[0], settings)
-        known = {reason.flag for own in tied.reasons.values() for reason in own} - {""}
-        common += [reason for reason in trial.common if reason.flag not in known]
+        known = {reason.flag_name for own in tied.reasons.values() for reason in own} - {""}
+        common += [reason for reason in trial.common if reason.flag_name not in known]
         differs = trial.standing_differs_rad
         for site, found in trial.reasons.items():
             reasons[site] += found
@@ -106,9 +108,11 @@ def _spans(samplings: Mapping[Site, Sampling], settings: CheckSettings) -> Itera
             else (f"{ends}, {early:.1f} s before the last")
         )
         text = text[:1].upper() + text[1:]
+        site = latest if late > early else earliest
+        values = {"covered_from_s": known[site].start_s, "covered_to_s": known[site].end_s}
         yield Reason(
-            "limit",
+            policy_of("partly_covered").check,
             f"{text}.",
             "Start all sensors before the athlete stands still, and stop them after the end.",
-            "partly_covered",
+            RaisedFlag("partly_covered", values, site),
         )

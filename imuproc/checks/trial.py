@@ -6,15 +6,15 @@ plain as at the full rate; and nothing can be said here that processing would no
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.checks.findings import Reason, Severity
+from imuproc.checks.findings import Reason
 from imuproc.checks.settings import CheckSettings
 from imuproc.checks.wording import from_flag, sentence
 from imuproc.core.errors import RunError
+from imuproc.core.flag_policy import policy_of
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Calibration, Interval, Recording, SensorLog
 from imuproc.core.result import Result
@@ -22,23 +22,6 @@ from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.pipeline.run import process
 
 FloatArray = NDArray[np.float64]
-
-_TOLD: Final[dict[str, Severity]] = {
-    "sides_swapped": "unfit",
-    "segments_swapped": "unfit",
-    "axes_disagree": "unfit",
-    "rate_differs": "unfit",
-    "clock_differs": "unfit",
-    "clock_separate": "limit",
-    "clock_unsure": "note",
-    "gyro_zero_moved": "limit",
-    "mounting_sign_unsure": "limit",
-    "no_standing": "limit",
-    "no_standing_before": "limit",
-    "no_standing_after": "note",
-    "standing_differs": "limit",
-    "sensor_slipped": "limit",
-}
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,10 +69,10 @@ def try_method(recording: Recording, run: Interval, settings: CheckSettings) -> 
     reasons: dict[Site, list[Reason]] = {site: [] for site in recording.logs}
     common: list[Reason] = []
     for flag in result.flags:
-        if flag.name not in _TOLD or flag.step is not None:
+        severity = policy_of(flag.name).trial
+        if severity is None or flag.step is not None:
             continue
-        detail = f"{where}: {flag.detail}" if flag.detail else where
-        reason = from_flag(replace(flag, detail=detail), _TOLD[flag.name])
+        reason = from_flag(flag, severity, where)
         sites = [site for site in recording.logs if site in _concerned(flag)]
         for own in [reasons[site] for site in sites] or [common]:
             own.append(reason)
@@ -114,7 +97,7 @@ def _around(log: SensorLog, run: Interval, search_s: float) -> SensorLog:
 def _refused(error: RunError, recording: Recording, where: str) -> Reason:
     """Why the run cannot be processed, in the method's words."""
     text = str(error).removeprefix(f"run {recording.run.id}: ")
-    return Reason("unfit", sentence(f"{where}, {text}"), "", error.flag)
+    return Reason("unfit", sentence(f"{where}, {text}"), "", next(iter(error.flags), None))
 
 
 def _standing_differs(result: Result) -> dict[Site, float]:

@@ -3,9 +3,12 @@
 import traceback
 from pathlib import Path
 
-from imuproc.checks.findings import Reason, Severity
+from imuproc.checks.findings import Reason
 from imuproc.core.errors import ImuprocError
-from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import Severity, policy_of
+from imuproc.core.flag_words import detail
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
 
 
@@ -32,13 +35,21 @@ def own_fault(error: Exception) -> Reason:
     )
 
 
-def from_flag(flag: RaisedFlag, severity: Severity) -> Reason:
-    """A flag of a stage, in the flag's own words."""
+def from_flag(flag: RaisedFlag, severity: Severity | None = None, where: str = "") -> Reason:
+    """A flag of a stage, in the flag's own words.
+
+    Parameters
+    ----------
+    flag : RaisedFlag
+    severity : {"note", "limit", "unfit"}, optional
+        That of a log when left out.
+    where : str
+        Part of the log that was looked at.
+    """
     known = FLAGS[flag.name]
-    text = (
-        known.sentence.removesuffix(".") + f" ({flag.detail})." if flag.detail else known.sentence
-    )
-    return Reason(severity, text, known.advice, flag.name)
+    told = ": ".join(filter(None, [where, detail(flag)]))
+    text = known.sentence.removesuffix(".") + f" ({told})." if told else known.sentence
+    return Reason(severity or policy_of(flag.name).check, text, known.advice, flag)
 
 
 def sentence(text: str) -> str:

@@ -151,7 +151,8 @@ def check_logs(recording: Recording, settings: SanitySettings) -> Recording:
         logs[site], raised = without_artefacts(log, settings.artefacts, least_rate_hz(settings))
         flags += raised
         if log.cut_short:
-            flags.append(RaisedFlag("log_cut_short", f"{log.source}: {log.cut_short}", site))
+            where = {"source": log.source, "reason": log.cut_short}
+            flags.append(RaisedFlag("log_cut_short", where, site))
     for told in same_samples(recording.logs):
         raise RunError(f"{told}. {OWN_LOGS}")
     entry = HistoryEntry(
@@ -280,7 +281,7 @@ def _rate_and_length(
             "storage or radio link, and the word for missing values in the layout"
         )
     if signals.rate_hz < least_rate_hz(settings):
-        return [RaisedFlag("low_rate", f"{signals.rate_hz:.4g} Hz", signals.site)]
+        return [RaisedFlag("low_rate", {"rate_hz": signals.rate_hz}, signals.site)]
     return []
 
 
@@ -302,11 +303,11 @@ def _gravity(
     if resting and abs(ratio - 1.0) <= settings.gravity_refused_share:
         if abs(ratio - 1.0) <= settings.gravity_flagged_share:
             return []
-        detail = f"{norm:.4g} m/s^2 in place of {gravity:.4g}"
+        found = {"found_mps2": norm, "expected_mps2": gravity}
         names = ["gravity_off"]
         if is_foot(signals.site) and abs(ratio - 1.0) > settings.gravity_lengths_share:
             names.append("velocity_unsure")
-        return [RaisedFlag(name, detail, signals.site) for name in names]
+        return [RaisedFlag(name, found, signals.site) for name in names]
     hint = _unit_hint(ratio, resting, low)
     raise RunError(
         f"{where}: acceleration {'at rest' if resting else 'in the quietest stretch'} is "

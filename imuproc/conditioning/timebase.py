@@ -251,11 +251,11 @@ def _cover_flags(
 ) -> list[RaisedFlag]:
     if span_s - (time_s[-1] - time_s[0]) <= settings.partly_covered_share * span_s:
         return []
-    first_s, last_s = time_s[0], time_s[-1]
-    detail = f"from {first_s:.10g} to {last_s:.10g} s only"
+    first_s, last_s = float(time_s[0]), float(time_s[-1])
     ends = np.array([-np.inf, last_s]), np.array([first_s, np.inf])
-    marks = Marks(*ends, np.zeros(2, dtype=np.int64), detail)
-    return [RaisedFlag("partly_covered", detail, site, marks=marks)]
+    marks = Marks(*ends, np.zeros(2, dtype=np.int64), counted=False)
+    values = {"covered_from_s": first_s, "covered_to_s": last_s}
+    return [RaisedFlag.of_samples("partly_covered", marks, site, values)]
 
 
 def _missing_flags(
@@ -268,14 +268,10 @@ def _missing_flags(
     missing = np.maximum(np.rint(steps[gaps] / stamps.period_s) - 1, 1).astype(np.int64)
     short = missing <= max_bridge_samples
     flags = []
-    for name, own, words in (
-        ("samples_dropped", short, "{samples} missing in {places}, bridged"),
-        ("gap", ~short, "{gaps}, {samples}; the longest {longest}"),
-    ):
+    for name, own in (("samples_dropped", short), ("gap", ~short)):
         if own.any():
-            ends = time_s[gaps[own]], time_s[gaps[own] + 1]
-            marks = Marks(*ends, missing[own], words)
-            flags.append(RaisedFlag(name, marks.detail(), site, marks=marks))
+            marks = Marks(time_s[gaps[own]], time_s[gaps[own] + 1], missing[own])
+            flags.append(RaisedFlag.of_samples(name, marks, site))
     return flags
 
 
@@ -285,7 +281,6 @@ def _clipped_flags(
     flags = []
     for sensor, mask in touched.items():
         if mask.any():
-            words = "{samples} in {stretches}, first at {first}"
-            marks = marked(time_s, mask, words, in_running_only=True)
-            flags.append(RaisedFlag(f"{sensor}_clipped", marks.detail(), site, marks=marks))
+            marks = marked(time_s, mask, in_running_only=True)
+            flags.append(RaisedFlag.of_samples(f"{sensor}_clipped", marks, site))
     return flags

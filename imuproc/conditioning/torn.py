@@ -46,15 +46,15 @@ class WholePart:
         Without values outside the part.
     span : Interval
         Of the part, in s.
-    detail : str
-        What is lost, for people; empty where nothing is.
+    lost_s : float
+        Length of the longest gap that loses the orientation, in s; 0 where none does.
     enough : bool
         Whether the part holds most of the run.
     """
 
     signals: SiteSignals
     span: Interval
-    detail: str = ""
+    lost_s: float = 0.0
     enough: bool = True
 
 
@@ -127,8 +127,7 @@ def whole_part(
     return WholePart(
         _only(signals, inside),
         span,
-        f"{(longest[1] - longest[0]) / rate_hz:.2f} s are missing in fast motion, so its "
-        "orientation is lost",
+        (longest[1] - longest[0]) / rate_hz,
         held[best] > (1.0 - settings.missing_share) * running[-1],
     )
 
@@ -146,17 +145,22 @@ def torn_flags(parts: Mapping[Site, WholePart]) -> tuple[list[RaisedFlag], dict[
     left_out : dict from Site to RaisedFlag
         Sensors that lack much of the run; none where that is so of all.
     """
-    torn = {site: part for site, part in parts.items() if part.detail}
+    torn = {site: part for site, part in parts.items() if part.lost_s}
     some_whole = any(part.enough for site, part in parts.items() if site != "pelvis")
     left_out = {
-        site: RaisedFlag("gap", f"not used: {part.detail}", site)
+        site: RaisedFlag("gap", {"lost_s": part.lost_s, "left_out": True}, site)
         for site, part in torn.items()
         if some_whole and not part.enough
     }
     used = [
         RaisedFlag(
             "gap",
-            f"{part.detail}: used from {part.span.start_s:.10g} to {part.span.end_s:.10g} s",
+            {
+                "lost_s": part.lost_s,
+                "used_from_s": part.span.start_s,
+                "used_to_s": part.span.end_s,
+                "left_out": False,
+            },
             site,
         )
         for site, part in torn.items()

@@ -37,9 +37,9 @@ def sensors_of_run(timebased: TimeBased, run: Interval, missing_share: float) ->
         first, after = _longest_missing(signals.measured[inside])
         if after - first > missing_share * len(time_s):
             del kept[site]
-            missing_s = (after - first) / timebased.rate_hz
-            detail = f"not used: {missing_s:.2f} s are missing from {time_s[first]:.10g} s on"
-            flags.append(RaisedFlag("gap", detail, site))
+            missing_s, from_s = (after - first) / timebased.rate_hz, float(time_s[first])
+            values = {"missing_s": missing_s, "left_out": True}
+            flags.append(RaisedFlag("gap", values, site, span_s=(from_s, from_s + missing_s)))
     if not kept.keys() - {"pelvis"}:
         return timebased
     return replace(timebased, sites=kept, flags=tuple(flags))
@@ -92,11 +92,7 @@ def usable_segments(
             kept[site] = segment
             flags.append(RaisedFlag("mounting_sign_unsure", site=site))
         elif is_foot(site) and shank_of(side_of(site) or "left") not in turned:
-            detail = (
-                "not used: without quiet standing, and without a shank sensor on the same leg, "
-                "nothing tells which way a foot sensor faces"
-            )
-            flags.append(RaisedFlag("mounting_sign_unsure", detail, site))
+            flags.append(RaisedFlag("mounting_sign_unsure", {"left_out": True}, site))
         else:
             kept[site] = segment
     return kept, flags

@@ -5,7 +5,12 @@
 - ``columns``: Every column of the step table: name, unit, meaning, plausible range.
 - ``contacts``: Foot-ground contacts of one run.
 - ``errors``: Every error that imuproc raises on purpose.
-- ``flags``: Every quality flag: name, sentence for people, what to do about it.
+- ``flag_list``: Every quality flag in words: what it means, what to do about it, and how what was
+  found is told.
+- ``flag_policy``: What every flag means for the figures, and who is told of it: the one place that
+  decides it.
+- ``flag_words``: Flags in plain English: the one place where what a flag found becomes words.
+- ``flags``: A flag that was raised: its name, where it stands, and what was found, as data.
 - ``gravity``: Local gravity.
 - ``history``: What was done to an object, stage by stage.
 - ``marks``: Which samples of a log a flag is about: a run is told of its own only.

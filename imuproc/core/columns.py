@@ -159,6 +159,13 @@ COLUMNS: Final[tuple[Column, ...]] = (
 BY_NAME: Final[dict[str, Column]] = {column.name: column for column in COLUMNS}
 FIGURES: Final[tuple[str, ...]] = tuple(c.name for c in COLUMNS if c.kind == "figure")
 
+EVENTS: Final = frozenset({"touchdown_s", "toe_off_s"})
+TIMES: Final = frozenset(n for n in FIGURES if BY_NAME[n].unit in ("s", "Hz")) - EVENTS
+TO_NEXT_STEP: Final = TIMES - {"contact_time_s"}
+LENGTHS: Final = frozenset({"step_length_m", "speed_mps"})
+ANGLES: Final = frozenset(FIGURES) - EVENTS - TIMES - LENGTHS
+"""Kinds of figures; how far the ankle is ahead of the knee is an angle as a distance."""
+
 
 def uncertainty_name(figure: str) -> str:
     """Name of the column that holds the standard uncertainty of a figure."""

@@ -10,6 +10,11 @@
     └── PlotError         a run has not what a plot shows
 """
 
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from imuproc.core.flags import RaisedFlag
+
 
 class ImuprocError(Exception):
     """Base of all errors that imuproc raises on purpose."""
@@ -30,13 +35,21 @@ class RunError(ImuprocError):
     ----------
     text : str
         What, where and what to do.
-    flag : str
-        Name of the flag that stands for the same trouble; empty where there is none.
+    flags : tuple of RaisedFlag
+        The same trouble as data, where there is a flag for it.
+    span_s : tuple of (float, float) or None
+        First and last instant of the stretch that was refused in s; None where it is all.
     """
 
-    def __init__(self, text: str, flag: str = "") -> None:
+    def __init__(
+        self,
+        text: str,
+        flags: "tuple[RaisedFlag, ...]" = (),
+        span_s: tuple[float, float] | None = None,
+    ) -> None:
         super().__init__(text)
-        self.flag = flag
+        self.flags = flags
+        self.span_s = span_s
 
 
 class ArchiveError(ImuprocError):

@@ -5,14 +5,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.core.words import plural
-
 FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
 class Marks:
-    """Stretches of a log, and how they are told.
+    """Stretches of a log.
 
     Parameters
     ----------
@@ -20,10 +18,10 @@ class Marks:
         First and last sample of each stretch in s, in order of time.
     samples : ndarray of int, shape (k,)
         Samples of each.
-    words : str
-        Template of the detail, with any names of :meth:`detail` in it.
     in_running_only : bool
         Whether it matters in the run itself only, not between it and its standing.
+    counted : bool
+        Whether it matters how many they are and where, and not only whether there are any.
     from_s, to_s : float
         What is told about: stretches may reach beyond.
     """
@@ -31,8 +29,8 @@ class Marks:
     start_s: FloatArray
     end_s: FloatArray
     samples: NDArray[np.int64]
-    words: str
     in_running_only: bool = False
+    counted: bool = True
     from_s: float = -np.inf
     to_s: float = np.inf
 
@@ -62,24 +60,33 @@ class Marks:
             to_s=later.to_s,
         )
 
-    def detail(self) -> str:
-        """How many, where and how much, in words; there is at least one stretch."""
+    def values(self) -> dict[str, float | int]:
+        """How many, and the longest stretch; nothing where that does not matter or none is there.
+
+        Returns
+        -------
+        dict from str to number
+            ``samples``, ``stretches``, ``first_s``, ``longest_s`` and ``longest_at_s``, where the
+            longest one begins.
+        """
+        if not (self.counted and len(self.samples)):
+            return {}
         lasts_s = self.end_s - self.start_s
         longest = int(np.argmax(lasts_s))
-        count = len(self.start_s)
-        return self.words.format(
-            samples=plural(int(self.samples.sum()), "sample"),
-            gaps=plural(count, "gap"),
-            places=plural(count, "place"),
-            stretches=plural(count, "stretch"),
-            first=f"{self.start_s[0]:.10g} s",
-            longest=f"{lasts_s[longest]:.3g} s from {self.start_s[longest]:.10g} s on",
-            span=self._span() + (f", in {plural(count, 'stretch')}" if count > 1 else ""),
-        )
+        return {
+            "samples": int(self.samples.sum()),
+            "stretches": len(self.samples),
+            "first_s": float(self.start_s[0]),
+            "longest_s": float(lasts_s[longest]),
+            "longest_at_s": float(self.start_s[longest]),
+        }
 
-    def _span(self) -> str:
-        first_s, last_s = self.start_s[0], self.end_s[-1]
-        if last_s >= self.to_s:
-            return "throughout" if first_s <= self.from_s else f"from {first_s:.10g} s on"
-        up_to = f"to {last_s:.10g} s"
-        return f"up {up_to}" if first_s <= self.from_s else f"from {first_s:.10g} {up_to}"
+    def span_s(self) -> tuple[float, float] | None:
+        """First and last sample in s, infinite at an end beyond which they may go on; or None."""
+        if not (self.counted and len(self.samples)):
+            return None
+        first_s, last_s = float(self.start_s[0]), float(self.end_s[-1])
+        return (
+            first_s if first_s > self.from_s else -np.inf,
+            last_s if last_s < self.to_s else np.inf,
+        )

@@ -65,8 +65,7 @@ def clock_flags(contacts: Contacts, most_u_s: float) -> list[RaisedFlag]:
     apart_u_s = contacts.evidence["clock_next_u_s"].max(initial=0.0)
     if not apart_u_s > most_u_s:
         return []
-    detail = f"left and right leg are known against each other to {1e3 * apart_u_s:.0f} ms only"
-    return [RaisedFlag("clock_unsure", detail)]
+    return [RaisedFlag("clock_unsure", {"apart_u_s": float(apart_u_s)})]
 
 
 def head_of(conditioned: ConditionedRecording, side: Side) -> Site | None:

@@ -122,11 +122,8 @@ def distance_flags(
     long = effort.value_m - 2.0 * effort.u_m > stated_m + settings.end_late_m
     if not (short or (long and run.start != "rolling")):
         return []
-    detail = (
-        f"{effort.value_m:.1f} m covered from step 1 to the end of the effort (standard "
-        f"uncertainty {effort.u_m:.1f} m), {stated_m:g} m stated"
-    )
-    return [RaisedFlag("distance_differs", detail)]
+    found = {"covered_m": effort.value_m, "covered_u_m": effort.u_m, "stated_m": stated_m}
+    return [RaisedFlag("distance_differs", found)]
 
 
 def belt_flags(
@@ -160,11 +157,8 @@ def belt_flags(
     allowed_mps = 2.0 * float(np.hypot(u_mps, settings.belt_share * run.belt_speed_mps))
     if abs(speed_mps - run.belt_speed_mps) <= allowed_mps:
         return []
-    detail = (
-        f"{speed_mps:.2f} m/s measured (standard uncertainty {u_mps:.2f} m/s), "
-        f"{run.belt_speed_mps:g} m/s stated"
-    )
-    return [RaisedFlag("belt_speed_differs", detail)]
+    found = {"found_mps": speed_mps, "found_u_mps": u_mps, "stated_mps": run.belt_speed_mps}
+    return [RaisedFlag("belt_speed_differs", found)]
 
 
 def fastest_part(speed_mps: FloatArray, share: float) -> tuple[int, int]:

@@ -230,7 +230,7 @@ def step_flags(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[RaisedFlag
                 ("gap", missing),
                 ("gyro_clipped", fast),
             ):
-                found += [RaisedFlag(name, "", site, int(row) + 1) for row in rows[of_step]]
+                found += [RaisedFlag(name, site=site, step=int(row) + 1) for row in rows[of_step]]
     return found
 
 

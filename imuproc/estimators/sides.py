@@ -22,10 +22,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from imuproc.core.columns import EVENTS, TO_NEXT_STEP
 from imuproc.core.contacts import Contacts
+from imuproc.core.flag_policy import policy_of
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
-from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
+from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.estimators.figures import Figure
@@ -140,14 +142,14 @@ def without_swapped(
     own = np.isin(contacts.side, [side for side in SIDES if foot_of(side) in sites])
     if not own.any():
         return dict(figures)
-    gone = dict.fromkeys(figures, own)
-    gone |= dict.fromkeys(("flight_time_s", "step_time_s", "step_frequency_hz"), own | _next(own))
-    gone |= dict.fromkeys(("step_length_m", "speed_mps"), np.ones(len(own), dtype=bool))
-    out = {
-        name: replace(figure, value=np.where(gone[name], np.nan, figure.value))
-        for name, figure in figures.items()
-    }
-    for name in ("touchdown_s", "toe_off_s"):
+    policy = policy_of("segments_swapped")
+    gone = dict.fromkeys(policy.of_leg, own)
+    gone |= dict.fromkeys(TO_NEXT_STEP, own | _next(own))
+    gone |= dict.fromkeys(policy.withholds, np.ones(len(own), dtype=bool))
+    out = dict(figures)
+    for name, rows in gone.items():
+        out[name] = replace(out[name], value=np.where(rows, np.nan, out[name].value))
+    for name in EVENTS:
         parts = figures[name].parts
         vague = np.where(own, np.hypot(parts["event"], vague_s), parts["event"])
         out[name] = Figure(figures[name].value, {**parts, "event": vague})
@@ -194,17 +196,9 @@ def _swapped_segments(
         skewness = float(np.mean((foot - shank) ** 3)) / size
         faster, more = float(foot.min() / shank.min()), float(np.std(foot) / np.std(shank))
         if _in_place(skewness, faster, more, settings) < 0.0:
-            flags.append(_exchanged(side, faster, more))
+            found = {"side": side, "faster": faster, "more": more}
+            flags.append(RaisedFlag("segments_swapped", found, foot_of(side)))
     return flags
-
-
-def _exchanged(side: Side, faster: float, more: float) -> RaisedFlag:
-    detail = (
-        f"{side} leg: the log named foot moves as a shank does; it turns toe down {faster:.2f} "
-        f"times as fast as the one named shank turns forward, and over the run {more:.2f} times as "
-        "much"
-    )
-    return RaisedFlag("segments_swapped", detail, foot_of(side))
 
 
 def _in_place(skewness: float, faster: float, more: float, settings: SideSettings) -> float:
@@ -236,11 +230,7 @@ def _swapped_legs(motion: Motion, contacts: Contacts, settings: SideSettings) ->
     most_deg = [min(settings.outward_deg, -2.0 * u) for u in scatter]
     if any(roll > most for roll, most in zip(rolls, most_deg, strict=True)):
         return []
-    detail = (
-        f"after touchdown the left foot rolls inward by {rolls[0]:.0f} deg and the right one by "
-        f"{rolls[1]:.0f} deg; feet in their place roll inward"
-    )
-    return [RaisedFlag("sides_swapped", detail)]
+    return [RaisedFlag("sides_swapped", {"left_deg": rolls[0], "right_deg": rolls[1]})]
 
 
 def _roll_rad(quat_wxyz: FloatArray) -> FloatArray:

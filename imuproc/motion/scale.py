@@ -77,9 +77,11 @@ def rate_flags(
     alike = least > 0.5 * settings.least_share
     if not alike or abs(mean) < max(settings.least_share, settings.sure_ratio * mean_u):
         return []
-    detail = (
-        f"all rotation is {100.0 * abs(mean):.1f} % (u {100.0 * mean_u:.1f} %) too "
-        f"{'small' if mean > 0.0 else 'large'} for the time that the stamps tell: "
-        f"{rate_hz / (1.0 + mean):.4g} in place of {rate_hz:.4g} samples per second would fit"
-    )
-    return [RaisedFlag("rate_differs", detail)]
+    found = {
+        "off_pct": 100.0 * abs(mean),
+        "off_u_pct": 100.0 * mean_u,
+        "rotation": "too small" if mean > 0.0 else "too large",
+        "rate_hz": rate_hz,
+        "fitting_hz": rate_hz / (1.0 + mean),
+    }
+    return [RaisedFlag("rate_differs", found)]

@@ -11,11 +11,11 @@ from imuproc.conditioning.clocks.lag import LagSettings
 from imuproc.conditioning.clocks.tying import TiedClocks, tie_clocks
 from imuproc.core.contacts import Contacts
 from imuproc.core.errors import RunError
-from imuproc.core.flags import RaisedFlag
+from imuproc.core.flag_words import detail
+from imuproc.core.flags import RaisedFlag, Values
 from imuproc.core.recording import ConditionedRecording, Interval, Recording, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import Site, side_of
-from imuproc.core.words import in_a_row
 from imuproc.events.alternation import AlternationSettings, LegShift, leg_shift
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource, RecordingSource
@@ -110,11 +110,11 @@ def _group_source(
     untied = tuple(site for site in source.sites if site not in group)
     flags = list(about.flags)
     if wrong is not None:
-        flags.append(RaisedFlag("clock_differs", str(wrong)))
+        flags += wrong.flags
     if untied:
-        why = "" if about.run.clock != "jump" else "no jump or tap was found that all sensors saw; "
-        detail = f"{why}this part holds {in_a_row(group)}; times count as {group[0]} counts them"
-        flags.append(RaisedFlag("clock_separate", detail))
+        no_jump = about.run.clock == "jump"
+        values: Values = {"no_jump": no_jump, "sites": ";".join(group), "clock_of": group[0]}
+        flags.append(RaisedFlag("clock_separate", values))
     run = about.run if len(groups) == 1 else replace(about.run, id=_id_of(about, group, groups))
     about = replace(
         about,
@@ -163,31 +163,33 @@ def require_one_clock(
     RunError
         If they were tied and are apart all the same, as after a jump of one clock.
     """
-    told = clock_faults(conditioned, run, settings)
+    faults = clock_faults(conditioned, run, settings)
     shift = leg_shift(contacts, legs)
     if shift is not None and abs(shift.shift_s) > 2.0 * _legs_u_s(conditioned, run):
-        told.append(_shift_told(shift))
-    if not told:
+        faults.append(_shift_flag(shift, run))
+    if not faults:
         return
+    told = "; ".join(detail(fault) for fault in faults)
     if conditioned.recording.clocks.shared:
         raise WrongClockError(
-            f"the logs do not share one clock: {'; '.join(told)}. Check how the loggers are "
-            'synchronised, or state clock = "jump" or "separate"'
+            f"the logs do not share one clock: {told}. Check how the loggers are synchronised, or "
+            'state clock = "jump" or "separate"',
+            tuple(faults),
         )
     raise RunError(
-        f"run from {run.start_s:.0f} to {run.end_s:.0f} s: its logs are not on one clock after "
-        f"they were tied: {'; '.join(told)}. Where a logger's clock jumped, split the logs there",
-        flag="clock_differs",
+        f"the logs are not on one clock after they were tied: {told}. Where a logger's clock "
+        "jumped, split the logs there",
+        tuple(faults),
+        (run.start_s, run.end_s),
     )
 
 
-def _shift_told(shift: LegShift) -> str:
+def _shift_flag(shift: LegShift, run: Interval) -> RaisedFlag:
+    span_s = run.start_s, run.end_s
     if shift.strides:
-        return f"the right leg runs {abs(shift.strides):.1f} strides apart from the left one"
-    return (
-        f"right contacts lie {100.0 * shift.off_share:.0f} % of a stride off the middle between "
-        f"left ones, as if {1e3 * shift.shift_s:+.0f} ms late"
-    )
+        return RaisedFlag("clock_differs", {"strides": abs(shift.strides)}, span_s=span_s)
+    found = {"off_pct": 100.0 * shift.off_share, "late_s": shift.shift_s}
+    return RaisedFlag("clock_differs", found, span_s=span_s)
 
 
 def _legs_u_s(conditioned: ConditionedRecording, run: Interval) -> float:

@@ -123,12 +123,14 @@ def _on_known_clocks(
         except RunError as error:
             if len(groups) == 1:
                 raise
-            yield RunError(str(error))
+            yield RunError(str(error), error.flags, error.span_s)
 
 
 def refusal_flags(refused: Iterable[RunError]) -> tuple[RaisedFlag, ...]:
     """A flag on the whole recording for each stretch that was refused."""
-    return tuple(RaisedFlag("run_refused", str(error)) for error in refused)
+    return tuple(
+        RaisedFlag("run_refused", {"reason": str(error)}, span_s=error.span_s) for error in refused
+    )
 
 
 def _each(source: LogSource, settings: Settings) -> Iterator[Result | RunError]:
@@ -159,8 +161,9 @@ def _of_window(
         for found in _runs_of(recording, settings, window.own):
             yield found if isinstance(found, RunError) else without_samples(found)
     except RunError as error:
-        where = f"from {window.read.start_s:.0f} to {window.read.end_s:.0f} s"
-        yield RunError(f"{where}: {error}")
+        span_s = window.read.start_s, window.read.end_s
+        where = f"from {span_s[0]:.0f} to {span_s[1]:.0f} s"
+        yield RunError(f"{where}: {error}", error.flags, span_s)
 
 
 def _check_beginning(source: LogSource, settings: Settings) -> None:
@@ -187,11 +190,12 @@ def _runs_of(
         except WrongClockError as error:
             if own is None:
                 raise
-            result = WrongClockError(f"from {run.start_s:.0f} to {run.end_s:.0f} s: {error}")
+            result = WrongClockError(str(error), error.flags, (run.start_s, run.end_s))
         except RunError as error:  # one stretch of a long log does not cost the others
             # Anew: the one caught holds all that was worked on.
             nearest, _ = spans_around(run, runs, settings.calibration.standing.search_s)
-            result = RunError(naming_stuck(str(error), recording, nearest))
+            reason = naming_stuck(str(error), recording, nearest)
+            result = RunError(reason, error.flags, (run.start_s, run.end_s))
         if result is not None:
             given = True
             yield result

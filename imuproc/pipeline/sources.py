@@ -60,7 +60,7 @@ class NotingCuts:
             f"{self._files[site]} ({site}): {why}" for site, why in self.cut_short.items()
         )
         text = f"{error}. What is missing may lie behind the end of a log that breaks off: {told}"
-        return RunError(text, flag=error.flag)
+        return RunError(text, error.flags, error.span_s)
 
 
 @dataclass(frozen=True, eq=False)

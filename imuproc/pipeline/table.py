@@ -9,13 +9,17 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.core.columns import (
+    ANGLES,
     BY_NAME,
+    EVENTS,
     FIGURES,
+    LENGTHS,
     repeat_name,
     step_table_columns,
     uncertainty_name,
 )
 from imuproc.core.contacts import Contacts
+from imuproc.core.flag_policy import withheld_by
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion
@@ -23,7 +27,6 @@ from imuproc.core.recording import ConditionedRecording, Recording, Run
 from imuproc.core.result import Distance, Result
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.core.uncertainty import PARTS_OF
-from imuproc.core.words import plural
 from imuproc.estimators.clocks import clock_flags, timed
 from imuproc.estimators.columns import LegCurves, all_figures
 from imuproc.estimators.distance import (
@@ -45,8 +48,6 @@ from imuproc.pipeline.settings import Settings, WithheldSettings
 
 FloatArray = NDArray[np.float64]
 
-_EVENTS = frozenset({"touchdown_s", "toe_off_s"})
-_LENGTHS = frozenset({"step_length_m", "speed_mps"})
 # Figures that are another one in other words: withheld with it.
 _SAME_AS: dict[str, str] = {
     "ankle_ahead_of_knee_m": "shin_angle_touchdown_deg",
@@ -80,12 +81,15 @@ def make_result(
     sides = side_flags(motion, contacts, conditioned.measured(), allowed.sides)
     in_place = without_swapped(read.by_name, contacts, sides, allowed.sides.vague_s)
     figures, step_flags = _trusted(in_place, settings.withheld)
-    if any(flag.name == "rate_differs" for flag in motion.flags):
-        figures = withheld(figures, figures.keys() - _EVENTS)
-        read = replace(read, lengths=None, legs={})
-    if any(flag.name == "velocity_unsure" for flag in conditioned.flags):
-        figures, read = withheld(figures, _LENGTHS), replace(read, lengths=None)
-    flags = [*conditioned.flags, *motion.flags, *_site_flags(conditioned), *sides]
+    flags = [*conditioned.flags, *motion.flags]
+    gone = frozenset().union(*(withheld_by(flag) for flag in flags))
+    figures = withheld(figures, gone)
+    read = replace(
+        read,
+        lengths=None if gone >= LENGTHS else read.lengths,
+        legs={} if gone >= ANGLES else read.legs,
+    )
+    flags += [*_site_flags(conditioned), *sides]
     flags += clock_flags(contacts, allowed.clock_unsure_s)
     flags += _outside_flags(contacts)
     step_flags += _step_flags(contacts, settings)
@@ -159,15 +163,19 @@ def _trusted(
         known = np.isfinite(value)
         implausible = known & ((value < column.low) | (value > column.high))
         vague = known & ~implausible & ~(spread < settings.largest_u(column.unit))
-        if name in _EVENTS:
+        if name in EVENTS:
             vague[:] = False
         reason = "velocity_unsure" if column.unit in ("m", "m/s") else "drift_large"
         if column.unit in ("s", "Hz"):
             reason = "event_unsure"
         flags += [
-            RaisedFlag("implausible", name, step=int(k) + 1) for k in np.flatnonzero(implausible)
+            RaisedFlag("implausible", {"figure": name, "value": float(value[k])}, step=int(k) + 1)
+            for k in np.flatnonzero(implausible)
         ]
-        flags += [RaisedFlag(reason, name, step=int(k) + 1) for k in np.flatnonzero(vague)]
+        flags += [
+            RaisedFlag(reason, {"figure": name, "value": float(value[k])}, step=int(k) + 1)
+            for k in np.flatnonzero(vague)
+        ]
         out[name] = replace(figure, value=np.where(implausible | vague, np.nan, value))
     for name, other in _SAME_AS.items():
         gone = np.isnan(out[other].value)
@@ -186,15 +194,16 @@ def _site_flags(conditioned: ConditionedRecording) -> list[RaisedFlag]:
         if foot and not shank:
             flags.append(RaisedFlag("missing_shank", site=shank_of(side)))
         if not foot and not shank:
-            flags.append(RaisedFlag("missing_leg", side))
+            flags.append(RaisedFlag("missing_leg", {"side": side}))
     return flags
 
 
 def _outside_flags(contacts: Contacts) -> list[RaisedFlag]:
     """One flag on a run with contacts unlike any in data with force plates."""
     outside = int(np.sum(contacts.evidence.get("outside_evidence", np.zeros(0)) > 0.0))
-    detail = f"{outside} of {plural(len(contacts), 'step')}"
-    return [RaisedFlag("outside_evidence", detail)] if outside else []
+    if not outside:
+        return []
+    return [RaisedFlag("outside_evidence", {"outside": outside, "steps": len(contacts)})]
 
 
 def _step_flags(contacts: Contacts, settings: Settings) -> list[RaisedFlag]:

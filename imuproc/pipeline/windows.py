@@ -70,8 +70,8 @@ def cut_windows(
         for site, cutter in cutters.items():
             log = cutter.cut(span, needed_s)
             if log is None:
-                detail = f"not from {span.start_s:.10g} to {span.end_s:.10g} s"
-                flags.append(RaisedFlag("partly_covered", detail, site))
+                missing_s = span.start_s, span.end_s
+                flags.append(RaisedFlag("partly_covered", site=site, span_s=missing_s))
             else:
                 logs[site] = replace(log, cut_short=cut_short.get(site, ""))
         yield replace(source.about, logs=logs, flags=(*source.about.flags, *flags))

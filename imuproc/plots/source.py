@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from imuproc.core.columns import FIGURES, repeat_name, uncertainty_name
 from imuproc.core.errors import PlotError
-from imuproc.core.flags import INFORMATION, RaisedFlag
+from imuproc.core.flag_policy import policy_of
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Result
 from imuproc.core.sites import SIDES, SITES, Side
 from imuproc.files.wording import did_you_mean, quoted
@@ -111,7 +112,8 @@ class RunToPlot:
             raise PlotError(f"run {self.run}: has no sensor {quoted(site)}{near}; it has: {has}")
 
     def _why(self) -> str:
-        names = {flag.name for flag in self.flags if flag.step is None} - INFORMATION
+        of_run = {flag.name for flag in self.flags if flag.step is None}
+        names = {name for name in of_run if policy_of(name).grade != "information"}
         return f"; its flags: {', '.join(sorted(names))}" if names else ""
 
 

@@ -2,9 +2,13 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from math import isfinite
 from typing import Any
 
-from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import is_serious, is_told
+from imuproc.core.flag_words import detail
+from imuproc.core.flags import RaisedFlag, Value
 from imuproc.files.text import clean
 from imuproc.results.squad import SquadRun
 from imuproc.results.summary import RunSummary
@@ -72,7 +76,8 @@ def _squad_run(run: SquadRun) -> dict[str, Any]:
     row: dict[str, Any] = run.summary.row()
     row = {name: clean(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
     row["reason"] = row["reason"] or None
-    row["flags"] = [clean(name) for name in run.summary.flag_names()]
+    names = [name for name in run.summary.flag_names() if is_told(name, "json")]
+    row["flags"] = [clean(name) for name in names]
     row |= {"best": run.best, "last": run.last}
     row["surely_differ"] = list(run.summary.surely_differ())
     return row
@@ -81,18 +86,42 @@ def _squad_run(run: SquadRun) -> dict[str, Any]:
 def _run(summary: RunSummary) -> dict[str, Any]:
     row: dict[str, Any] = summary.row()
     row["reason"] = clean(summary.reason) or None
-    row["flags"] = [_flag(raised) for raised in summary.flags]
+    row["flags"] = [_flag(raised) for raised in summary.flags if is_told(raised.name, "json")]
     return row
+
+
+def flag_data(raised: RaisedFlag | None) -> dict[str, Any]:
+    """Where a flag stands and what was found, as JSON takes it; null where there is none.
+
+    ``span`` ends in null where it goes on beyond what is told about. Units stand in the names of
+    the values.
+    """
+    if raised is None:
+        return dict.fromkeys(("site", "step", "span", "values"))
+    span_s = raised.span_s
+    return {
+        "site": raised.site or None,
+        "step": raised.step,
+        "span": span_s and {"from_s": _number(span_s[0]), "to_s": _number(span_s[1])},
+        "values": {name: _value(value) for name, value in raised.values.items()},
+    }
+
+
+def _value(value: Value) -> Value | None:
+    return clean(value) if isinstance(value, str) else _number(value)
+
+
+def _number(value: float) -> float | None:
+    return value if isfinite(value) else None
 
 
 def _flag(raised: RaisedFlag) -> dict[str, Any]:
     flag = FLAGS.get(raised.name)
     return {
         "name": raised.name,
-        "site": raised.site or None,
-        "step": raised.step,
-        "detail": clean(raised.detail) or None,
-        "serious": flag.serious if flag else None,
+        **flag_data(raised),
+        "detail": clean(detail(raised)) or None,
+        "serious": is_serious(raised.name) if flag else None,
         "sentence": flag.sentence if flag else None,
         "advice": flag.advice if flag else None,
     }

@@ -12,7 +12,8 @@ from rich.console import Console
 from rich.text import Text
 
 from imuproc.core.columns import uncertainty_name
-from imuproc.core.flags import FLAGS
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import is_serious, is_told
 from imuproc.core.words import plural
 from imuproc.files.text import MISSING, clean, fixed
 from imuproc.report.terminal_figures import FIGURES
@@ -67,8 +68,7 @@ def _mark(run: SquadRun) -> str:
 
 def _flags(run: SquadRun) -> str:
     names = run.summary.fault_names()
-    serious = any(FLAGS[name].serious for name in names if name in FLAGS)
-    return f"{len(names)}{'!' if serious else ' '}"
+    return f"{len(names)}{'!' if any(map(is_serious, names)) else ' '}"
 
 
 def _distance(run: SquadRun) -> str:
@@ -221,15 +221,16 @@ def _print_legend(console: Console, lines: _Lines) -> None:
 
 
 def _print_flags(console: Console, runs: Sequence[SquadRun]) -> None:
-    counts = Counter(name for run in runs for name in run.summary.flag_names())
+    names = (name for run in runs for name in run.summary.flag_names())
+    counts = Counter(name for name in names if is_told(name, "terminal"))
     if not counts:
         return
     told = []
     for name, count in counts.most_common():
         flag = FLAGS.get(name)
-        words = Text.assemble((clean(name), "bold red" if flag and flag.serious else "bold"))
+        words = Text.assemble((clean(name), "bold red" if is_serious(name) else "bold"))
         if flag:
-            words.append(f"{'!' if flag.serious else ''}: {flag.sentence}")
+            words.append(f"{'!' if is_serious(name) else ''}: {flag.sentence}")
         told.append((Text(plural(count, "run")), words))
     print_terms(console, told, numbers=True)
     console.print()

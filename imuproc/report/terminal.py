@@ -11,7 +11,10 @@ from rich.console import Console
 from rich.text import Text
 
 from imuproc.core.columns import uncertainty_name
-from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import is_serious, is_told
+from imuproc.core.flag_words import detail, where
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.words import plural, steps_phrase
 from imuproc.files.text import MISSING, clean
 from imuproc.report.terminal_figures import FIGURES
@@ -106,7 +109,9 @@ def _print_steps(
 ) -> None:
     """The steps, and below them their means and the differences between the sides."""
     figures = {name: _figure_cells(steps, name) for name in _RANKS}
-    raised = [" ".join(marks[name] for name in _names(value)) for value in steps["flags"]]
+    raised = [
+        " ".join(marks[name] for name in _names(value) if name in marks) for value in steps["flags"]
+    ]
     words = [[clean(str(word)) for word in steps[name]] for name in ("step", "side", "phase")]
     rows = [
         _styled(cells, "dim" if cells[2] == "slowing" else "")
@@ -167,7 +172,8 @@ def _marks(summary: RunSummary, steps: "pd.DataFrame | None") -> dict[str, str]:
     if steps is not None:
         names = [*(name for value in steps["flags"] for name in _names(value)), *names]
     letters = [*ascii_lowercase, *(f"{a}{b}" for a in ascii_lowercase for b in ascii_lowercase)]
-    return dict(zip(dict.fromkeys(names), letters, strict=False))
+    told = dict.fromkeys(name for name in names if is_told(name, "terminal"))
+    return dict(zip(told, letters, strict=False))
 
 
 def _print_flags(
@@ -183,11 +189,11 @@ def _print_flags(
 def _explanation(name: str, summary: RunSummary, steps: "pd.DataFrame | None") -> Text:
     flag = FLAGS.get(name)
     of_run = [raised for raised in summary.flags if raised.name == name and raised.step is None]
-    where = ", ".join(filter(None, [_where(of_run), _on_steps(name, steps)]))
-    details = "; ".join(dict.fromkeys(raised.detail for raised in of_run if raised.detail))
+    places = ", ".join(filter(None, [_where(of_run), _on_steps(name, steps)]))
+    details = "; ".join(dict.fromkeys(filter(None, (detail(raised) for raised in of_run))))
     words = Text()
-    words.append(clean(name), style="bold red" if flag and flag.serious else "bold")
-    words.append(f" ({where}): " if where else ": ")
+    words.append(clean(name), style="bold red" if is_serious(name) else "bold")
+    words.append(f" ({places}): " if places else ": ")
     if flag:
         words.append(f"{flag.sentence} {flag.advice}")
     if details:
@@ -196,7 +202,7 @@ def _explanation(name: str, summary: RunSummary, steps: "pd.DataFrame | None") -
 
 
 def _where(of_run: list[RaisedFlag]) -> str:
-    sites = dict.fromkeys(raised.site.replace("_", " ") or "whole run" for raised in of_run)
+    sites = dict.fromkeys(where(raised) or "whole run" for raised in of_run)
     return ", ".join(sites)
 
 

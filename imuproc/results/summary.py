@@ -7,7 +7,8 @@ from typing import Final, Literal
 import numpy as np
 
 from imuproc.core.columns import uncertainty_name
-from imuproc.core.flags import INFORMATION, RaisedFlag
+from imuproc.core.flag_policy import is_told
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.results.columns import KEY_FIGURES, RUN_COLUMNS, difference_name
 from imuproc.results.means import Mean
@@ -82,8 +83,8 @@ class RunSummary:
         return list(dict.fromkeys(flag.name for flag in self.flags))
 
     def fault_names(self) -> list[str]:
-        """Names of the flags that are more than information."""
-        return [name for name in self.flag_names() if name not in INFORMATION]
+        """Names of the flags that count where runs stand side by side: all but information."""
+        return [name for name in self.flag_names() if is_told(name, "squad")]
 
     def surely_differ(self) -> tuple[str, ...]:
         """Key figures whose left-right difference is more than twice its standard uncertainty."""

@@ -128,14 +128,15 @@ def test_where_it_comes_from_is_in_it(run: ArchivedRun) -> None:
 def test_flags_come_back_with_all_they_say(tmp_path: Path) -> None:
     recording = fake_recording()
     flags = (
-        RaisedFlag("gap", "from 3 to 4 s: é, \0 and a half \ud800", "left_foot", 3, ""),
-        RaisedFlag("no_standing", run="R07-01"),
-        RaisedFlag("a_flag_of_another_version", "x"),
-        RaisedFlag("gap", "of another run of the log", run="R07-01_2"),
+        RaisedFlag("run_refused", {"reason": "é, \0 and a half \ud800"}, "left_foot", 3, ""),
+        RaisedFlag("no_standing", run="R07-01", span_s=(3.0, 4.0)),
+        RaisedFlag("stuck_channel", {"sensor": "gyroscope"}, span_s=(-np.inf, np.inf)),
+        RaisedFlag("a_flag_of_another_version", {"by_m": 1 / 3, "count": 3, "so": True}),
+        RaisedFlag("gap", {"samples": 4}, run="R07-01_2"),
     )
     write_run_archive(tmp_path / "a.h5", fake_result(recording, flags=flags), provenance("R07-01"))
     with imuproc.open_archive(tmp_path / "a.h5") as archive:
-        assert archive.run("R07-01").flags == flags[:3]
+        assert archive.run("R07-01").flags == flags[:4]
 
 
 def test_every_array_and_column_says_what_it_is_and_in_which_unit(path: Path) -> None:
@@ -169,7 +170,7 @@ def test_every_array_and_column_says_what_it_is_and_in_which_unit(path: Path) ->
 def test_every_run_of_a_log_is_in_its_archive(tmp_path: Path) -> None:
     result = several_runs()
     names = ["R07-02_1", "R07-02_2"]
-    refused = RaisedFlag("run_refused", "from 80 to 90 s: no sensor can be used")
+    refused = RaisedFlag("run_refused", {"reason": "no sensor can be used"}, span_s=(80.0, 90.0))
     result = replace(result, flags=(*result.flags, refused))
     write_run_archive(tmp_path / "R07-02.h5", result, provenance(*names))
     with imuproc.open_archive(tmp_path / "R07-02.h5") as archive:

@@ -17,7 +17,10 @@ from tests.batch.jobs import jobs_of
 from tests.report.fake_result import fake_result, fake_steps
 from tests.session_folder import small_session
 
-FLAGS = (RaisedFlag("no_standing_after"), RaisedFlag("gap", "contact_time_s", step=3))
+FLAGS = (
+    RaisedFlag("no_standing_after"),
+    RaisedFlag("event_unsure", {"figure": "contact_time_s", "value": 0.2}, step=3),
+)
 
 
 @pytest.fixture

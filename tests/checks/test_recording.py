@@ -9,7 +9,7 @@ from imuproc.checks.findings import CheckReport
 from imuproc.checks.recording import LogToCheck, check_logs_of, check_recording
 from imuproc.checks.settings import CheckSettings
 from imuproc.core.errors import LogError
-from imuproc.core.flags import FLAGS
+from imuproc.core.flag_list import FLAGS
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.synth.sensors.faults_held import in_swing
 from imuproc.synth.sensors.imperfect import GRADES
@@ -74,7 +74,7 @@ def test_standing_is_told_from_lying_and_its_sway_is_not_taken_for_noise() -> No
 def test_a_run_with_good_sensors_is_fit_and_seen() -> None:
     report = check_recording(running())
     assert len(report.runs) == 1
-    assert [r for r in serious(report) if r.flag != "accel_clipped"] == []
+    assert [r for r in serious(report) if r.flag_name != "accel_clipped"] == []
     for one in report.sensors:
         assert one.still.kind == "worn"
         # Bias of 15 mg and scale of 0.5 % (both SD) on three axes.
@@ -112,20 +112,20 @@ def test_no_run_with_sensors_in_order_is_called_not_fit(grade: str, seed: int) -
 )
 def test_each_trouble_is_named(kind: str, level: int, flag: str, verdict: str | None) -> None:
     report = check_recording(spoiled(kind, level, running()))
-    named = {reason.flag for reason in all_reasons(report)}
+    named = {reason.flag_name for reason in all_reasons(report)}
     assert flag in named
     assert flag in FLAGS
     assert named - {""} <= set(FLAGS)
     assert all(r.text[0] == r.text[0].upper() and r.text.endswith(".") for r in all_reasons(report))
     if verdict is not None:
-        own = [r.severity for r in all_reasons(report) if r.flag == flag]
+        own = [r.severity for r in all_reasons(report) if r.flag_name == flag]
         assert ("unfit" in own) == (verdict == "not fit")
         assert report.verdict in (verdict, "not fit")
 
 
 def test_exchanged_logs_of_a_leg_are_both_not_fit_and_the_other_leg_is() -> None:
     report = check_recording(spoiled("wrong_names", 0, running()))
-    swapped = [s for s in report.sensors if "segments_swapped" in {r.flag for r in s.reasons}]
+    swapped = [s for s in report.sensors if "segments_swapped" in {r.flag_name for r in s.reasons}]
     assert {one.site for one in swapped} in (
         {"left_shank", "left_foot"},
         {"right_shank", "right_foot"},
@@ -147,7 +147,7 @@ def test_a_wrong_unit_is_not_fit_and_says_which_was_meant() -> None:
 def test_gravity_that_is_a_little_off_is_a_limit() -> None:
     accel = lying().logs["right_shank"].accel_mps2 * 1.1
     one = sensor(check_recording(with_log(lying(), "right_shank", accel_mps2=accel)), "right_shank")
-    assert (one.verdict, one.reasons[0].flag) == ("fit with limits", "gravity_off")
+    assert (one.verdict, one.reasons[0].flag_name) == ("fit with limits", "gravity_off")
 
 
 @pytest.mark.parametrize(
@@ -221,7 +221,7 @@ def test_a_rate_that_is_wrong_for_all_is_not_fit() -> None:
     logs = {s: replace(log, time_s=1.06 * log.time_s) for s, log in running().logs.items()}
     report = check_recording(replace(running(), logs=logs))
     assert report.verdict == "not fit"
-    assert "rate_differs" in {reason.flag for reason in all_reasons(report)}
+    assert "rate_differs" in {reason.flag_name for reason in all_reasons(report)}
 
 
 def test_a_clock_that_ran_backwards_costs_its_own_sensor_only() -> None:
@@ -235,10 +235,10 @@ def test_a_clock_that_ran_backwards_costs_its_own_sensor_only() -> None:
 
 def test_a_log_that_is_cut_short_is_told_by_its_own_sensor() -> None:
     report = check_recording(with_log(lying(), "left_foot", cut_short="line 9 breaks off"))
-    (reason,) = [r for r in sensor(report, "left_foot").reasons if r.flag == "log_cut_short"]
+    (reason,) = [r for r in sensor(report, "left_foot").reasons if r.flag_name == "log_cut_short"]
     assert reason.severity == "limit"
     assert "(line 9 breaks off)" in reason.text
-    flags = {r.flag for s in report.sensors if s.site != "left_foot" for r in s.reasons}
+    flags = {r.flag_name for s in report.sensors if s.site != "left_foot" for r in s.reasons}
     assert "log_cut_short" not in flags
 
 
@@ -298,7 +298,7 @@ def test_all_pieces_are_told_of_what_was_left_out(kind: str) -> None:
     told = []
     for settings in (CheckSettings(), CheckSettings(piece_samples=1777)):
         reasons = all_reasons(check_recording(recording, settings=settings))
-        told.append({r.text for r in reasons if r.flag in ("spikes", "stuck_channel")})
+        told.append({r.text for r in reasons if r.flag_name in ("spikes", "stuck_channel")})
     assert told[0] == told[1]
     assert len(told[0]) > 0
 
@@ -333,13 +333,13 @@ def test_separate_clocks_without_a_jump_leave_a_leg_alone() -> None:
     }
     report = check_recording(replace(recording, run=run, logs=shifted))
     assert report.verdict == "fit with limits"
-    assert {r.flag for r in sensor(report, "right_foot").reasons} >= {"clock_separate"}
-    assert "clock_separate" not in {r.flag for r in sensor(report, "left_foot").reasons}
+    assert {r.flag_name for r in sensor(report, "right_foot").reasons} >= {"clock_separate"}
+    assert "clock_separate" not in {r.flag_name for r in sensor(report, "left_foot").reasons}
 
 
 def test_a_clock_that_is_a_minute_off_is_told_in_seconds() -> None:
     late = running().logs["left_foot"].time_s + 60.0
     report = check_recording(with_log(running(), "left_foot", time_s=late))
-    texts = [r.text for r in sensor(report, "left_foot").reasons if r.flag == "clock_differs"]
+    texts = [r.text for r in sensor(report, "left_foot").reasons if r.flag_name == "clock_differs"]
     assert len(texts) == 1
     assert texts[0].startswith("Its clock is not that of left shank: +60.0 s")

@@ -278,8 +278,8 @@ def test_unknown_run(imuproc: Command, session: Path, tmp_path: Path) -> None:
 def doubtful_second(recording: Recording, _settings: Settings) -> Result:
     """The second run's sensor sticks; a figure of one step of the third is withheld."""
     flags = {
-        "R07-02": [RaisedFlag("stuck_channel", "gyroscope axis z", "left_foot")],
-        "R07-03": [RaisedFlag("implausible", "step_length_m", step=2)],
+        "R07-02": [RaisedFlag("stuck_channel", {"sensor": "gyroscope", "axis": "z"}, "left_foot")],
+        "R07-03": [RaisedFlag("implausible", {"figure": "step_length_m"}, step=2)],
     }
     return fake_result(recording, flags=flags.get(recording.run.id, []))
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from imuproc.core.flags import FLAGS
+from imuproc.core.flag_list import FLAGS
 from imuproc.core.recording import Athlete, Recording, Run, SensorLog
 
 FREQUENCY_HZ = np.array([1.1, 2.3, 3.1, 0.7, 1.9, 4.0])
@@ -52,8 +52,8 @@ def names(based, site=None):
     return sorted(flag.name for flag in based.flags if site is None or flag.site == site)
 
 
-def detail(based, name):
-    return next(flag.detail for flag in based.flags if flag.name == name)
+def values_of(based, name):
+    return next(flag.values for flag in based.flags if flag.name == name)
 
 
 def error_at_measured(based, site, start_s):

@@ -134,7 +134,8 @@ def test_a_sensor_that_lost_its_orientation_in_a_gap_is_not_used() -> None:
     long = calibrate(missing(0.3), signals.run(1), NO_TOE_OUT)
     assert set(long.segments) == set(LEGS) - {"right_foot"}
     assert ("gap", "right_foot") in names(long)
-    assert "0.3" in next(flag.detail for flag in long.flags if flag.name == "gap")
+    lost = next(flag.values for flag in long.flags if flag.name == "gap")
+    assert lost == {"lost_s": pytest.approx(0.3, abs=0.005), "left_out": True}
 
 
 def test_a_gap_in_standing_costs_nothing() -> None:

@@ -12,10 +12,10 @@ from imuproc.conditioning.samples.clipping import (
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.recording import SensorLog
 from tests.conditioning.made_up import (
-    detail,
     make_log,
     make_recording,
     names,
+    values_of,
 )
 from tests.shared_data import SHARED_DATA, needs_shared_data
 from tests.usual import METHOD, ON_CLOCK
@@ -64,7 +64,9 @@ def test_clipping_is_marked_on_the_clock_one_sample_beyond_and_flagged():
     np.testing.assert_array_equal(np.flatnonzero(signals.accel_clipped), np.arange(299, 306))
     np.testing.assert_array_equal(np.flatnonzero(signals.gyro_clipped), np.arange(599, 603))
     assert names(based) == ["accel_clipped", "gyro_clipped"]
-    assert detail(based, "accel_clipped") == "5 samples in 1 stretch, first at 0.6 s"
+    clipped = values_of(based, "accel_clipped")
+    assert (clipped["samples"], clipped["stretches"]) == (5, 1)
+    assert clipped["first_s"] == pytest.approx(0.6)
 
 
 @needs_shared_data

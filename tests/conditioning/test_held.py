@@ -16,12 +16,12 @@ from imuproc.core.recording import SensorLog
 from imuproc.synth.sensors.faults_held import with_held
 from tests.conditioning.made_up import (
     OFFSET,
-    detail,
     make_log,
     make_recording,
     names,
     resting_and_running,
     truth,
+    values_of,
 )
 from tests.shared_data import SHARED_DATA, needs_shared_data
 from tests.usual import LEAST_HZ, METHOD, ON_CLOCK, SOUND
@@ -132,16 +132,17 @@ def test_coarse_sensors_that_are_held_into_motion_are_told_by_the_jump() -> None
 
 
 @pytest.mark.parametrize(
-    ("start_s", "end_s", "words"),
-    [
-        (-1.0, 1.5, "749 samples in 1 place; the longest 1.5 s from 0.002 s on"),
-        (5.0, 9.0, "500 samples in 1 place; the longest 0.998 s from 5 s on"),
-        (4.0, 4.3, "150 samples in 1 place; the longest 0.298 s from 4 s on"),
-    ],
+    ("start_s", "end_s", "samples", "first_s"),
+    [(-1.0, 1.5, 749, 0.002), (5.0, 9.0, 500, 5.0), (4.0, 4.3, 150, 4.0)],
 )
-def test_a_log_may_begin_or_end_held(start_s: float, end_s: float, words: str) -> None:
-    _, flags = cleaned(held(running_log(), start_s, end_s))
-    assert [(flag.name, flag.detail) for flag in flags] == [("samples_held", words)]
+def test_a_log_may_begin_or_end_held(
+    start_s: float, end_s: float, samples: int, first_s: float
+) -> None:
+    (flag,) = cleaned(held(running_log(), start_s, end_s))[1]
+    assert flag.name == "samples_held"
+    assert (flag.values["samples"], flag.values["stretches"]) == (samples, 1)
+    assert flag.values["longest_s"] == pytest.approx((samples - 1) / 500.0)
+    assert flag.values["longest_at_s"] == pytest.approx(first_s)
 
 
 @pytest.mark.parametrize("value", [0.0, 2.5])
@@ -199,9 +200,9 @@ def test_a_slow_sensor_beside_a_fast_one_is_kept_and_told(times: int, name: str)
     found, flags = cleaned(log)
     assert found is log
     sensor = "accelerometer" if name == "accel_mps2" else "gyroscope"
-    told = [(f.name, f.detail) for f in flags]
-    slow = ("low_rate", f"{sensor}: a new sample in one of {times} rows only")
-    assert told == ([slow] if 500.0 / times < 199.0 else [])
+    told = [(f.name, f.values) for f in flags]
+    values = {"sensor": sensor, "rows": times, "rate_hz": pytest.approx(500.0 / times)}
+    assert told == ([("low_rate", values)] if 500.0 / times < 199.0 else [])
 
 
 @pytest.mark.parametrize("times", [2, 3, 4])
@@ -237,7 +238,7 @@ def test_held_samples_fare_as_lost_ones() -> None:
     )
     assert names(lost) == ["gap", "samples_dropped"]
     assert set(names(kept)) == {"gap", "samples_dropped", "samples_held"}
-    assert detail(kept, "gap") == detail(lost, "gap")
+    assert values_of(kept, "gap") == values_of(lost, "gap")
 
 
 def test_a_refusal_names_what_was_held() -> None:
@@ -255,7 +256,8 @@ def test_one_of_the_two_sensors_that_keeps_all_its_values_is_stuck(name: str) ->
     values[own] = values[np.argmax(own)]
     found, flags = cleaned(replace(log, **{name: values}))
     assert [flag.name for flag in flags] == ["stuck_channel"]
-    assert "all axes, from 4 to 4.298 s" in flags[0].detail
+    assert "axis" not in flags[0].values
+    assert flags[0].span_s == pytest.approx((4.0, 4.298))
     assert np.count_nonzero(missing(found)) == np.count_nonzero(own) - 1
 
 

@@ -111,7 +111,9 @@ def test_axis_that_sticks_for_a_while_is_flagged_with_its_time():
     log.gyro_radps[2000:2300, 2] = log.gyro_radps[2000, 2]
     based = check(log)
     assert names(based) == ["gap", "stuck_channel"]  # its samples are left out
-    assert based.flags[0].detail == "gyroscope axis z from 4 to 4.598 s"
+    (flag,) = (flag for flag in based.flags if flag.name == "stuck_channel")
+    assert (flag.values["sensor"], flag.values["axis"]) == ("gyroscope", "z")
+    assert flag.span_s == pytest.approx((4.0, 4.598))
 
 
 def test_coarse_steps_at_rest_are_not_a_stuck_axis():
@@ -161,7 +163,9 @@ def test_gyroscope_columns_in_place_of_the_accelerometer_are_refused():
 def test_poorly_calibrated_accelerometer_is_flagged_not_refused():
     based = check(scaled(good_log(), accel=1.08))
     assert names(based) == ["gravity_off"]
-    assert based.flags[0].detail == "10.58 m/s^2 in place of 9.807"
+    values = based.flags[0].values
+    assert values["found_mps2"] == pytest.approx(10.58, abs=0.01)
+    assert values["expected_mps2"] == 9.80665
     assert names(check(scaled(good_log(), accel=1.03))) == []
     with pytest.raises(RunError, match="unit, scale or columns are probably wrong"):
         check(scaled(good_log(), accel=1.4))
@@ -222,7 +226,7 @@ def test_a_few_broken_values_are_not_a_unit():
 def test_low_rate_is_flagged_and_too_low_a_rate_refused():
     based = check(good_log(rate_hz=125.0))
     assert names(based) == ["low_rate"]
-    assert based.flags[0].detail == "125 Hz"
+    assert based.flags[0].values == {"rate_hz": pytest.approx(125.0)}
     assert names(check(good_log(rate_hz=200.0))) == []
     with pytest.raises(RunError, match=f"{WHERE}: 40 samples per second; at least 50 are needed"):
         check(good_log(rate_hz=40.0))

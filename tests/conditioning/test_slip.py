@@ -43,4 +43,5 @@ def test_the_flag_says_how_far(in_run: bool, name: str) -> None:
     slip = Slip(54.0, 54.5, in_run, tuple(TURN_RAD))
     (flag,) = without_slips(sound, {"left_foot": slip}).flags
     assert (flag.name, flag.site) == (name, "left_foot")
-    assert "20.0 deg" in flag.detail
+    assert flag.values["by_deg"] == pytest.approx(20.0)
+    assert flag.span_s == ((54.0, 54.5) if in_run else None)

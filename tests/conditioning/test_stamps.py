@@ -5,15 +5,14 @@ import pytest
 
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.errors import RunError
-from imuproc.core.words import plural
 from tests.conditioning.made_up import (
-    detail,
     error_at_measured,
     interpolation_bound,
     make_log,
     make_recording,
     names,
     steepness,
+    values_of,
 )
 from tests.usual import ON_CLOCK
 
@@ -25,7 +24,10 @@ def test_jitter_is_flagged_only_when_large():
     assert names(to_common_clock(make_recording(make_log(small)), *ON_CLOCK)) == []
     based = to_common_clock(make_recording(make_log(large)), *ON_CLOCK)
     assert names(based) == ["irregular_stamps"]
-    assert "of the sampling period (SD)" in detail(based, "irregular_stamps")
+    # SD of a uniform law of width 0.6 and of the difference of two of them, in % of the period.
+    assert values_of(based, "irregular_stamps")["spread_pct"] == pytest.approx(
+        100.0 * 0.6 * np.sqrt(2.0 / 12.0), rel=0.05
+    )
 
 
 def test_stamps_rounded_to_milliseconds_do_not_shift_the_rate():
@@ -60,7 +62,7 @@ def test_one_repeated_stamp_is_put_back_where_it_belongs():
     stamps = elapsed_s.copy()
     stamps[500] = stamps[499]
     based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)), *ON_CLOCK)
-    assert detail(based, "duplicate_stamps") == ("1 sample with the stamp of the one before")
+    assert values_of(based, "duplicate_stamps")["samples"] == 1
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.002, 500.0)
 
 
@@ -91,7 +93,7 @@ def test_a_few_wrong_stamps_are_dropped_and_said(at, wrong_s):
     based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)), *ON_CLOCK)
     assert "bad_stamps" in names(based)
     assert set(names(based)) <= {"bad_stamps", "samples_dropped"}
-    assert detail(based, "bad_stamps").startswith(f"{plural(len(at), 'sample')} dropped")
+    assert values_of(based, "bad_stamps")["samples"] == len(at)
     assert len(based.time_s) in (999, 1000)
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.008, 500.0)
 
@@ -100,7 +102,7 @@ def test_swapped_rows_lose_one_sample_only():
     elapsed_s = np.arange(1000) / 500.0
     elapsed_s[[400, 401]] = elapsed_s[[401, 400]]
     based = to_common_clock(make_recording(make_log(elapsed_s)), *ON_CLOCK)
-    assert detail(based, "bad_stamps").startswith("1 sample dropped")
+    assert values_of(based, "bad_stamps")["samples"] == 1
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.004, 500.0)
 
 
@@ -109,7 +111,9 @@ def test_stamps_that_are_no_numbers_lose_their_samples():
     stamps = elapsed_s.copy()
     stamps[[10, 700, 701]] = np.nan
     based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)), *ON_CLOCK)
-    assert detail(based, "bad_stamps") == "3 samples dropped, without a stamp"
+    dropped = values_of(based, "bad_stamps")
+    assert (dropped["samples"], dropped["stretches"]) == (3, 2)
+    assert dropped["why"] == "without a stamp"
     assert error_at_measured(based, "left_shank", 0.0) < interpolation_bound(0.006, 500.0)
 
 
@@ -156,7 +160,7 @@ def test_stamps_that_err_are_evened_where_the_samples_were_taken_evenly():
     noise_s = np.random.default_rng(4).normal(0.0, 0.3, 2000) / 500.0
     stamps = np.maximum.accumulate(elapsed_s + noise_s)
     based = to_common_clock(make_recording(make_log(stamps, elapsed_s=elapsed_s)), *ON_CLOCK)
-    assert "so the stamps were evened" in detail(based, "irregular_stamps")
+    assert values_of(based, "irregular_stamps")["evened"] is True
     # As stamped, single samples are more than a period off; half of one is left at most.
     assert error_at_measured(based, "left_shank", 0.0) < 0.5 * 0.002 * steepness(1)
 
@@ -164,4 +168,4 @@ def test_stamps_that_err_are_evened_where_the_samples_were_taken_evenly():
 def test_samples_that_were_really_taken_unevenly_keep_their_stamps():
     jitter_s = np.random.default_rng(5).uniform(-0.3, 0.3, 2000) / 500.0
     based = to_common_clock(make_recording(make_log(np.arange(2000) / 500.0 + jitter_s)), *ON_CLOCK)
-    assert "evened" not in detail(based, "irregular_stamps")
+    assert values_of(based, "irregular_stamps")["evened"] is False

@@ -1,6 +1,7 @@
 """A sensor that lacks much of a run is left out of it; the others are not concerned."""
 
 import numpy as np
+import pytest
 
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
 from imuproc.conditioning.usable import sensors_of_run
@@ -25,7 +26,8 @@ def test_a_sensor_without_the_second_half_of_a_run_is_left_out_and_said() -> Non
     assert list(kept.sites) == ["left_shank"]
     flag = kept.flags[-1]
     assert (flag.name, flag.site) == ("gap", "left_foot")
-    assert flag.detail.startswith("not used: 1.50 s are missing from 2.5")
+    assert flag.values == {"missing_s": pytest.approx(1.5, abs=0.005), "left_out": True}
+    assert flag.span_s == pytest.approx((2.5, 4.0), abs=0.005)
 
 
 def test_a_sensor_that_lacks_little_of_a_run_stays() -> None:

@@ -16,7 +16,8 @@ from imuproc.core.columns import (
     step_table_columns,
     uncertainty_name,
 )
-from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.sites import SITES
 from imuproc.core.uncertainty import PARTS, PARTS_OF, SET_UP
 from imuproc.estimators.columns import EstimatorSettings, all_figures

@@ -9,59 +9,82 @@ from imuproc.conditioning.samples.marking import marked
 from imuproc.core.flags import RaisedFlag
 
 TIME_S = np.arange(100) / 10.0
-WORDS = "{samples} in {stretches}, first at {first}"
 
 
-def of(*rows: int, words: str = WORDS):
+def of(*rows: int):
     mask = np.zeros(len(TIME_S), dtype=bool)
     mask[list(rows)] = True
-    return marked(TIME_S, mask, words)
+    return marked(TIME_S, mask)
 
 
 def test_samples_in_a_row_are_one_stretch() -> None:
-    assert of(3, 4, 5, 20).detail() == "4 samples in 2 stretches, first at 0.3 s"
+    found = of(3, 4, 5, 20).values()
+    assert (found["samples"], found["stretches"], found["first_s"]) == (4, 2, 0.3)
+
+
+def test_of_stretches_the_longest_is_told() -> None:
+    found = of(10, 11, 40, 41, 42, 43).values()
+    assert (found["longest_s"], found["longest_at_s"]) == pytest.approx((0.3, 4.0))
 
 
 def test_a_part_of_a_log_is_told_of_its_own_samples_only() -> None:
-    flag = RaisedFlag("gyro_clipped", of(3, 4, 5, 20, 60, 61).detail(), marks=of(3, 20, 60, 61))
+    flag = RaisedFlag.of_samples("gyro_clipped", of(3, 4, 5, 20, 60, 61), "left_foot")
     part = flag.within(1.0, 6.05)
     assert part is not None
-    assert part.detail == "3 samples in 2 stretches, first at 2 s"
+    assert (part.values["samples"], part.values["stretches"]) == (3, 2)
+    assert part.span_s == (2.0, np.inf)  # its last stretch goes on behind the part
     assert part.marks is None
     assert flag.within(3.0, 5.0) is None
-    assert RaisedFlag("low_rate", "90 Hz").within(3.0, 5.0) == RaisedFlag("low_rate", "90 Hz")
+    whole = RaisedFlag("low_rate", {"rate_hz": 90.0})
+    assert whole.within(3.0, 5.0) == whole
+
+
+def test_what_only_matters_or_not_keeps_its_own_values() -> None:
+    marks = marked(TIME_S, TIME_S < 5.0, counted=False)
+    flag = RaisedFlag.of_samples("low_rate", marks, "left_foot", {"sensor": "gyroscope"})
+    part = flag.within(1.0, 2.0)
+    assert part == RaisedFlag("low_rate", {"sensor": "gyroscope"}, "left_foot")
+    assert flag.within(6.0, 7.0) is None
 
 
 @pytest.mark.parametrize(
-    ("part_s", "told"),
+    ("part_s", "span_s"),
     [
-        ((0.0, 9.9), "axis x from 3 to 6 s"),
-        ((4.0, 9.9), "axis x up to 6 s"),
-        ((0.0, 5.0), "axis x from 3 s on"),
-        ((4.0, 5.0), "axis x throughout"),
+        ((0.0, 9.9), (3.0, 6.0)),
+        ((4.0, 9.9), (-np.inf, 6.0)),
+        ((0.0, 5.0), (3.0, np.inf)),
+        ((4.0, 5.0), (-np.inf, np.inf)),
     ],
 )
 def test_a_stretch_that_reaches_beyond_the_part_is_told_as_far_as_the_part_goes(
-    part_s: tuple[float, float], told: str
+    part_s: tuple[float, float], span_s: tuple[float, float]
 ) -> None:
-    marks = of(*range(30, 61), words="axis x {span}")
-    assert marks.within(*part_s).detail() == told
-
-
-def test_of_gaps_the_longest_is_told() -> None:
-    marks = of(10, 11, 40, 41, 42, 43, words="{gaps}, {samples}; the longest {longest}")
-    assert marks.detail() == "2 gaps, 6 samples; the longest 0.3 s from 4 s on"
+    assert of(*range(30, 61)).within(*part_s).span_s() == span_s
 
 
 @pytest.mark.parametrize("cut", [25, 40, 75])
 def test_parts_of_a_log_joined_tell_what_the_whole_tells(cut: int) -> None:
     mask = np.zeros(len(TIME_S), dtype=bool)
     mask[[3, *range(30, 61), 80]] = True
-    whole = marked(TIME_S, mask, WORDS)
-    one, other = (
-        replace(marked(TIME_S[own], mask[own], WORDS), from_s=TIME_S[own][0], to_s=TIME_S[own][-1])
-        for own in (slice(None, cut), slice(cut, None))
+    channel = {"sensor": "gyroscope", "axis": "z"}
+    whole, one, other = (
+        RaisedFlag.of_samples(
+            "stuck_channel",
+            replace(marked(TIME_S[own], mask[own]), from_s=TIME_S[own][0], to_s=TIME_S[own][-1]),
+            "left_foot",
+            channel,
+        )
+        for own in (slice(None), slice(None, cut), slice(cut, None))
     )
-    joined = one.joined(other)
-    assert joined.detail() == whole.detail() == "33 samples in 3 stretches, first at 0.3 s"
-    np.testing.assert_array_equal(joined.end_s, whole.end_s)
+    assert one.kind == other.kind == whole.kind
+    assert one.joined(other) == whole
+    assert whole.values["samples"] == 33
+    assert whole.values["stretches"] == 3
+
+
+def test_flags_of_two_channels_are_not_joined() -> None:
+    one, other = (
+        RaisedFlag.of_samples("stuck_channel", of(3, 4), "left_foot", {"axis": axis})
+        for axis in "xy"
+    )
+    assert one.kind != other.kind

@@ -36,15 +36,18 @@ def test_sensors_that_all_turn_too_little_tell_the_rate() -> None:
         METHOD.motion.rate,
     )
     assert flag.name == "rate_differs"
-    assert "5.0 %" in flag.detail
-    assert "500 in place of 525" in flag.detail
+    assert flag.values["off_pct"] == pytest.approx(5.0, abs=0.05)
+    assert flag.values["rotation"] == "too small"
+    assert (flag.values["fitting_hz"], flag.values["rate_hz"]) == pytest.approx(
+        (500, 525), rel=1e-3
+    )
 
 
 def test_sensors_that_all_turn_too_much_tell_it_too() -> None:
     (flag,) = rate_flags(
         moved((-0.05, 0.004), (-0.06, 0.004), (-0.04, 0.004)), 500.0, METHOD.motion.rate
     )
-    assert "too large" in flag.detail
+    assert flag.values["rotation"] == "too large"
 
 
 @pytest.mark.parametrize(

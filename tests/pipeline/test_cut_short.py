@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from imuproc.core.errors import RunError
-from imuproc.core.flags import FLAGS
+from imuproc.core.flag_policy import is_serious
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording
 from imuproc.core.result import Result
 from imuproc.pipeline.overview import LongSettings
@@ -39,8 +40,9 @@ def test_the_run_says_it_and_its_figures_stand(long: LongSettings) -> None:
     (result,) = results(broken_off(), long)
     (flag,) = [flag for flag in result.flags if flag.name == "log_cut_short"]
     source = broken_off().logs["left_foot"].source
-    assert (flag.site, flag.detail, flag.step) == ("left_foot", f"{source}: {WHERE}", None)
-    assert not FLAGS[flag.name].serious
+    found = {"source": source, "reason": WHERE}
+    assert flag == RaisedFlag("log_cut_short", found, "left_foot")
+    assert not is_serious(flag.name)
     if long is not IN_PIECES:
         usual = made_result(USUAL)
         assert result.steps.equals(usual.steps)

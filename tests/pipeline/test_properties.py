@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 import imuproc
 from imuproc.core.columns import BY_NAME, FIGURES, uncertainty_name
 from imuproc.core.errors import RunError
-from imuproc.core.flags import FLAGS
+from imuproc.core.flag_list import FLAGS
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES

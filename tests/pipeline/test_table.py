@@ -8,6 +8,7 @@ import pytest
 
 from imuproc.core.columns import FIGURES, step_table_columns
 from imuproc.core.contacts import Contacts
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
 from imuproc.core.uncertainty import PARTS_OF
 from imuproc.pipeline.joining import join_results, named_results
@@ -137,7 +138,7 @@ def test_of_one_leg_alone_no_step_counts_as_missed() -> None:
     kept = {site: one for site, one in whole.segments.items() if site.startswith("left")}
     result = table(replace(whole, segments=kept), STEPS.take(STEPS.side == "left"))
     assert run_flags(result) == [("missing_leg", "")]
-    assert result.flags[0].detail == "right"
+    assert result.flags[0].values == {"side": "right"}
     assert result.steps["flags"].tolist() == [""] * 4
     assert result.steps["contact_time_s"].notna().all()
     for name in ("flight_time_s", "step_time_s", "step_frequency_hz", "step_length_m", "speed_mps"):
@@ -241,9 +242,7 @@ def test_what_was_withheld_has_no_uncertainty_either() -> None:
 def test_contacts_unlike_any_data_are_told_once_and_cost_no_figure() -> None:
     outside = {"outside_evidence": np.array([1.0, 1.0, *np.zeros(6)])}
     result = table(steps=replace(STEPS, evidence={**STEPS.evidence, **outside}))
-    assert [(f.name, f.step, f.detail) for f in result.flags] == [
-        ("outside_evidence", None, "2 of 8 steps")
-    ]
+    assert result.flags == (RaisedFlag("outside_evidence", {"outside": 2, "steps": 8}),)
     assert result.steps["contact_time_s"].notna().all()
 
 

@@ -1,6 +1,6 @@
 """What tests of whole runs look at: figures by kind, flags of a run, figures that are missing."""
 
-from imuproc.core.flags import INFORMATION
+from imuproc.core.flag_policy import is_told
 from imuproc.core.result import Result
 
 NONE = frozenset[str]()
@@ -20,8 +20,8 @@ ANGLES = SHIN | PITCH | ANKLE
 def run_flags(result: Result) -> set[str]:
     """Flags of the run itself, but for clipping, which most simulated sprints have, and what only
     informs."""
-    usual = {"accel_clipped", "gyro_clipped", *INFORMATION}
-    return {f.name for f in result.flags if f.step is None} - usual
+    names = {f.name for f in result.flags if f.step is None}
+    return {n for n in names if is_told(n, "squad")} - {"accel_clipped", "gyro_clipped"}
 
 
 def missing(result: Result) -> set[str]:

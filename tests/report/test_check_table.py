@@ -5,6 +5,7 @@ import io
 from rich.console import Console
 
 from imuproc.checks.findings import CheckReport, Reason, Sampling, SensorCheck
+from imuproc.core.flags import RaisedFlag
 from imuproc.report.check.table import print_check
 
 
@@ -12,7 +13,8 @@ def clipped(samples: int, full_scale_g: int) -> Reason:
     text = (
         f"The accelerometer was at the end of its range of {full_scale_g} g in {samples} samples."
     )
-    return Reason("limit", text, "Set a larger range.", "accel_clipped", samples)
+    flag = RaisedFlag("accel_clipped", {"samples": samples})
+    return Reason("limit", text, "Set a larger range.", flag)
 
 
 def test_of_reasons_that_are_alike_the_worst_is_shown() -> None:

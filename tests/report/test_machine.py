@@ -1,6 +1,8 @@
 import json
+import math
 
-from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.report.machine import squad_json, summary_json
 from imuproc.results.squad import squad_runs
@@ -14,7 +16,8 @@ ATHLETE, RUN = Athlete(id="R07"), Run(id="R07-01", start="blocks")
 
 
 def test_a_script_reads_runs_figures_flags_and_files() -> None:
-    flag = RaisedFlag("gap", "37 samples at 12.3 s", "left_foot", step=3)
+    found = {"missing_s": 12.0, "left_out": True}
+    flag = RaisedFlag("gap", found, "left_foot", step=3, span_s=(3.5, math.inf))
     done = summarise_run("s", ATHLETE, RUN, Measured(fake_steps(9), (flag,)))
     failed = failed_run("s", ATHLETE, Run(id="R07-02"), "no gyroscope")
     content = json.loads(summary_json("s", [done, failed], {"steps.csv": "out/steps.csv"}))
@@ -29,7 +32,9 @@ def test_a_script_reads_runs_figures_flags_and_files() -> None:
             "name": "gap",
             "site": "left_foot",
             "step": 3,
-            "detail": "37 samples at 12.3 s",
+            "span": {"from_s": 3.5, "to_s": None},  # it goes on
+            "values": found,
+            "detail": "not used: 12.00 s are missing from 3.5 s on",
             "serious": False,
             "sentence": FLAGS["gap"].sentence,
             "advice": FLAGS["gap"].advice,

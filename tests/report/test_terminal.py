@@ -6,7 +6,8 @@ import pandas as pd
 import pytest
 from rich.console import Console
 
-from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.report.terminal import print_closing, print_run
 from imuproc.results.summarising import Measured, summarise_run
@@ -146,8 +147,9 @@ def test_no_colour_codes_when_piped_and_none_from_the_user_in_a_terminal() -> No
 
 def test_a_run_without_steps_says_so() -> None:
     steps = fake_steps(6).iloc[:0]
-    flags = (RaisedFlag("gap", detail="12 s of log"),)
+    lost = {"missing_s": 12.0, "left_out": True}
+    flags = (RaisedFlag("gap", lost, "left_foot", span_s=(3.0, 15.0)),)
     lines = shown(summarise_run("s", ATHLETE, RUN, Measured(steps, flags)), steps)
     assert "No steps." in lines
     assert any(FLAGS["gap"].sentence in line for line in lines)
-    assert "[12 s of log]" in " ".join(lines)
+    assert "[not used: 12.00 s are missing from 3 s on]" in " ".join(lines)

@@ -47,8 +47,30 @@ class ColumnsSettings(StageSettings):
     ordered = (("sound_mps2", "fits_mps2"),)
 
 
-def axes_fault(stretch: Stretch, rests: tuple[Interval, ...], settings: ColumnsSettings) -> str:
-    """What is wrong with the columns of a sensor; empty where nothing is, or cannot be told.
+@dataclass(frozen=True)
+class AxesFault:
+    """Accelerometer and gyroscope that do not turn together.
+
+    Parameters
+    ----------
+    off_mps2 : float
+        By how much gravity and the acceleration of the run are off in m/s², turned as the
+        gyroscope says.
+    columns : str
+        Columns of the gyroscope with which they would agree, in place of x, y and z.
+    then_off_mps2 : float
+        By how much they are off with those.
+    """
+
+    off_mps2: float
+    columns: str
+    then_off_mps2: float
+
+
+def axes_fault(
+    stretch: Stretch, rests: tuple[Interval, ...], settings: ColumnsSettings
+) -> AxesFault | None:
+    """What is wrong with the columns of a sensor; None where nothing is, or cannot be told.
 
     Parameters
     ----------
@@ -60,25 +82,20 @@ def axes_fault(stretch: Stretch, rests: tuple[Interval, ...], settings: ColumnsS
 
     Returns
     -------
-    str
-        For people: how far the two sensors disagree, and with which columns they would agree.
+    AxesFault or None
     """
     if len(rests) < 2 or not stretch.running.any():
-        return ""
+        return None
     thin = _thinned(stretch, rests)
     own = thin.misfit(stretch.coarse.quat_wxyz)
     if own < settings.sound_mps2:
-        return ""
+        return None
     misfits = [thin.misfit(thin.turned(matrix)) for matrix in _exchanges()]
     best = min(misfits)
     clearly = settings.clearly_ratio * (1.0 if best <= settings.sound_mps2 else 2.0)
     if best > settings.fits_mps2 or clearly * best > own:
-        return ""
-    return (
-        "not used: turned as the gyroscope says, gravity and the acceleration of the run are off "
-        f"by {own:.1f} m/s^2; {_in_words(_exchanges()[misfits.index(best)])} they are off by "
-        f"{best:.1f} m/s^2"
-    )
+        return None
+    return AxesFault(own, _columns(_exchanges()[misfits.index(best)]), best)
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,10 +144,10 @@ def _exchanges() -> tuple[FloatArray, ...]:
     return tuple(out)
 
 
-def _in_words(matrix: FloatArray) -> str:
+def _columns(matrix: FloatArray) -> str:
     """Which columns to take for x, y and z."""
     words = []
     for row in matrix:
         axis = int(np.argmax(np.abs(row)))
         words.append(f"{'-' if row[axis] < 0.0 else ''}{'xyz'[axis]}")
-    return f"with {', '.join(words)} of the gyroscope for its x, y, z"
+    return ", ".join(words)

@@ -34,7 +34,8 @@ from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.conditioning.torn import TearSettings, WholePart, bridged, torn_flags, whole_part
 from imuproc.conditioning.usable import usable_segments
 from imuproc.core.errors import RunError
-from imuproc.core.flags import RaisedFlag
+from imuproc.core.flag_words import detail
+from imuproc.core.flags import RaisedFlag, Values
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import (
     Calibration,
@@ -150,7 +151,7 @@ def calibrate(
     if not segments:
         raise RunError(
             f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: "
-            + "; ".join(f"{flag.site}: {flag.detail}" for flag in flags)
+            + "; ".join(f"{flag.site}: {detail(flag)}" for flag in flags)
         )
     return ConditionedRecording(
         recording=timebased.recording,
@@ -318,21 +319,23 @@ def _lost(
     """Why a sensor cannot be used; None where it can."""
     moved, rests = segment.calibration.zero_moved_radps, segment.calibration.rests
     if moved > np.radians(settings.lost_degps):
-        return RaisedFlag("gyro_zero_moved", f"{_moved_by(moved)}: not used", segment.site)
+        return _zero_flag(segment.site, moved, left_out=True)
     fault = axes_fault(stretch, rests, settings.columns)
-    return RaisedFlag("axes_disagree", fault, segment.site) if fault else None
+    if fault is None:
+        return None
+    values: Values = {**asdict(fault), "left_out": True}
+    return RaisedFlag("axes_disagree", values, segment.site)
 
 
-def _moved_by(moved_radps: float) -> str:
-    return f"by {np.degrees(moved_radps):.1f} deg/s"
+def _zero_flag(site: Site, moved_radps: float, left_out: bool) -> RaisedFlag:
+    by_degps = float(np.degrees(moved_radps))
+    return RaisedFlag("gyro_zero_moved", {"by_degps": by_degps, "left_out": left_out}, site)
 
 
 def _zero_flags(segments: Mapping[Site, Conditioned]) -> list[RaisedFlag]:
     """A flag for each gyroscope in use whose zero has moved during the run."""
     moved = {site: s.calibration.zero_moved_radps for site, s in segments.items()}
-    return [
-        RaisedFlag("gyro_zero_moved", _moved_by(by), site) for site, by in moved.items() if by > 0.0
-    ]
+    return [_zero_flag(site, by, left_out=False) for site, by in moved.items() if by > 0.0]
 
 
 def _within(time_s: FloatArray, part: Interval) -> NDArray[np.bool_]:

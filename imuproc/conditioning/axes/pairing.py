@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.errors import RunError
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, foot_of, shank_of
 from imuproc.dsp.filters import block_means, block_of, low_pass
@@ -69,12 +70,13 @@ def require_paired_legs(
     ]
     if min(crossed) - max(own) > settings.least_contrast:
         logs = conditioned.recording.logs
+        swapped = RaisedFlag("sides_swapped", {"crossed": crossed[0], "own": own[0]})
         raise RunError(
             f"run {conditioned.recording.run.id}: left and right logs look swapped: left_shank "
             f"({logs['left_shank'].source}) swings with right_foot ({logs['right_foot'].source}) "
             f"(correlation {crossed[0]:.2f}, with left_foot {own[0]:.2f}), and right_shank with "
             "left_foot. Correct the site names in the session file",
-            flag="sides_swapped",
+            (swapped,),
         )
 
 

@@ -48,12 +48,11 @@ def without_slips(timebased: TimeBased, slips: Mapping[Site, Slip]) -> TimeBased
 
 
 def _flag(site: Site, slip: Slip) -> RaisedFlag:
-    by = f"by {np.degrees(slip.angle_rad):.1f} deg"
+    by_deg = float(np.degrees(slip.angle_rad))
     if slip.in_run:
-        detail = f"{by} between {slip.start_s:.2f} and {slip.end_s:.2f} s"
-        return RaisedFlag("sensor_slipped", detail, site)
-    detail = f"{by}, but nothing changed from the first contact to the last"
-    return RaisedFlag("standing_differs", detail, site)
+        span_s = slip.start_s, slip.end_s
+        return RaisedFlag("sensor_slipped", {"by_deg": by_deg}, site, span_s=span_s)
+    return RaisedFlag("standing_differs", {"by_deg": by_deg, "kept_in_run": True}, site)
 
 
 def _turned_back(timebased: TimeBased, site: Site, slip: Slip) -> SiteSignals:

@@ -133,10 +133,9 @@ def find_standing(
         found = replace(found, flags=(*found.flags, *raised), compared=None)
     if not rejected:
         return found
-    detail = "; ".join(
-        f"still from {p.start_s:.1f} to {p.end_s:.1f} s, but in another posture" for p in rejected
-    )
-    return replace(found, flags=tuple(replace(flag, detail=detail) for flag in found.flags))
+    missing, *others = found.flags
+    still = (replace(missing, span_s=(part.start_s, part.end_s)) for part in rejected)
+    return replace(found, flags=(*still, *others))
 
 
 def _around(
@@ -259,7 +258,7 @@ def _differ_flags(
 ) -> list[RaisedFlag]:
     differ = _differences_deg(postures[before], postures[after])
     return [
-        RaisedFlag("standing_differs", f"by {deg:.1f} deg", site)
+        RaisedFlag("standing_differs", {"by_deg": float(deg)}, site)
         for site, deg in zip(sites, differ, strict=True)
         if deg > most_deg
     ]

@@ -18,6 +18,7 @@ from imuproc.conditioning.clocks.lag import (
     joint_lag,
     joint_signals,
 )
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Conditioned, ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.dsp.correlation import correlation
@@ -117,8 +118,8 @@ def _far_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> 
 
 def clock_faults(
     conditioned: ConditionedRecording, run: Interval, settings: LagSettings
-) -> list[str]:
-    """Legs whose shank and foot are not on one clock, in words.
+) -> list[RaisedFlag]:
+    """Legs whose shank and foot are not on one clock.
 
     Parameters
     ----------
@@ -129,15 +130,16 @@ def clock_faults(
 
     Returns
     -------
-    list of str
-        Empty where nothing speaks against one clock.
+    list of RaisedFlag
+        ``clock_differs``; empty where nothing speaks against one clock.
     """
-    told = []
+    flags = []
     for side, lag in leg_lags(conditioned, run, settings).items():
         u_s = hypot(lag.u_s, _tied_u_s(conditioned, run, side))
         if abs(lag.lag_s) > settings.most_apart_s + 2.0 * u_s:
-            told.append(f"{foot_of(side)} is {1e3 * lag.lag_s:+.0f} ms off {shank_of(side)}")
-    return told
+            off = {"foot": foot_of(side), "off_s": lag.lag_s, "shank": shank_of(side)}
+            flags.append(RaisedFlag("clock_differs", off, span_s=(run.start_s, run.end_s)))
+    return flags
 
 
 def _tied_u_s(conditioned: ConditionedRecording, run: Interval, side: Side) -> float:

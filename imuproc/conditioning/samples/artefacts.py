@@ -13,6 +13,7 @@ from imuproc.conditioning.samples.held import HeldSettings, held_samples, same_a
 from imuproc.conditioning.samples.marking import marked
 from imuproc.conditioning.samples.repeated import all_axes, own_samples
 from imuproc.conditioning.surroundings import flags_of_run
+from imuproc.core.flag_words import detail
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording, SensorLog
 from imuproc.dsp.medians import median
@@ -121,8 +122,7 @@ def without_artefacts(
         if missing.any():
             cleaned[name] = np.where(missing, np.nan, both[k])
     if spikes.any():
-        marks = marked(log.time_s, spikes, "{samples} left out, the first at {first}")
-        flags.append(RaisedFlag("spikes", marks.detail(), log.site, marks=marks))
+        flags.append(RaisedFlag.of_samples("spikes", marked(log.time_s, spikes), log.site))
     return (replace(log, **cleaned) if cleaned else log), flags  # type: ignore[arg-type]
 
 
@@ -144,8 +144,7 @@ def _without_repeats(
     out, flags = own_samples(log, same, period_s, least_hz)
     if not held.any():
         return out, flags
-    marks = marked(log.time_s, held, "{samples} in {places}; the longest {longest}")
-    flags.append(RaisedFlag("samples_held", marks.detail(), log.site, marks=marks))
+    flags.append(RaisedFlag.of_samples("samples_held", marked(log.time_s, held), log.site))
     if len(out.time_s) == len(log.time_s):  # else their rows are gone
         accel, gyro = (
             np.where(held[:, None], np.nan, values) for values in (out.accel_mps2, out.gyro_radps)
@@ -162,13 +161,13 @@ def _stuck_flags(
     log: SensorLog, sensor: str, stuck: BoolArray, whole: BoolArray
 ) -> list[RaisedFlag]:
     flags = []
-    axes = [(f"{sensor} axis {name}", stuck[:, axis]) for axis, name in enumerate(_AXES)]
-    for words, own in (*axes, (f"{sensor}, all axes,", whole)):
+    axes = [({"sensor": sensor, "axis": name}, stuck[:, k]) for k, name in enumerate(_AXES)]
+    for channel, own in (*axes, ({"sensor": sensor}, whole)):
         if own.any():
             own = own | np.append(own[1:], False)  # with the value that it kept
-            marks = marked(log.time_s, own, f"{words} {{span}}")
+            marks = marked(log.time_s, own)
             marks = replace(marks, from_s=float(log.time_s[0]), to_s=float(log.time_s[-1]))
-            flags.append(RaisedFlag("stuck_channel", marks.detail(), log.site, marks=marks))
+            flags.append(RaisedFlag.of_samples("stuck_channel", marks, log.site, channel))
     return flags
 
 
@@ -191,7 +190,7 @@ def naming_stuck(reason: str, recording: Recording, around: Interval | None = No
     flags = recording.flags if around is None else flags_of_run(recording.flags, around, around)
     for name, what, advice in _LEFT_OUT:
         told = [
-            f"{log.source} ({site}): {flag.detail}"
+            f"{log.source} ({site}): {detail(flag)}"
             for site, log in recording.logs.items()
             for flag in flags
             if flag.name == name and flag.site == site

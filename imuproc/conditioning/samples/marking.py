@@ -10,7 +10,10 @@ FloatArray = NDArray[np.float64]
 
 
 def marked(
-    time_s: FloatArray, mask: NDArray[np.bool_], words: str, in_running_only: bool = False
+    time_s: FloatArray,
+    mask: NDArray[np.bool_],
+    in_running_only: bool = False,
+    counted: bool = True,
 ) -> Marks:
     """Marks of some samples, those in a row as one stretch.
 
@@ -18,8 +21,7 @@ def marked(
     ----------
     time_s : ndarray, shape (n,)
     mask : ndarray of bool, shape (n,)
-    words : str
-    in_running_only : bool
+    in_running_only, counted : bool
         As those of :class:`Marks`.
 
     Returns
@@ -27,4 +29,4 @@ def marked(
     Marks
     """
     first, after = stretches_of(mask)
-    return Marks(time_s[first], time_s[after - 1], after - first, words, in_running_only)
+    return Marks(time_s[first], time_s[after - 1], after - first, in_running_only, counted)

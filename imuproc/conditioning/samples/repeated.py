@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.conditioning.samples.marking import marked
-from imuproc.core.flags import RaisedFlag
+from imuproc.core.flags import RaisedFlag, Values
 from imuproc.core.recording import SensorLog
 from imuproc.dsp.medians import median
 from imuproc.dsp.stretches import stretches_of
@@ -74,9 +74,9 @@ def own_samples(
     flags = []
     for sensor, stand in zip(("accelerometer", "gyroscope"), stands, strict=True):
         if stand >= 2.0 and 1.0 / (stand * period_s) < least_hz:
-            words = f"{sensor}: a new sample in one of {stand:g} rows only"
-            marks = marked(log.time_s, np.ones(len(log.time_s), dtype=bool), words)
-            flags.append(RaisedFlag("low_rate", words, log.site, marks=marks))
+            marks = marked(log.time_s, np.ones(len(log.time_s), dtype=bool), counted=False)
+            values: Values = {"sensor": sensor, "rows": stand, "rate_hz": 1.0 / (stand * period_s)}
+            flags.append(RaisedFlag.of_samples("low_rate", marks, log.site, values))
     if min(stands) >= 2.0:
         new = np.concatenate(([True], ~(repeats[0] & repeats[1])))
         return log.take(new), flags

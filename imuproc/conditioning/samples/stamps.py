@@ -143,12 +143,12 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     period_s = _nominal_period_s(time_s, where, settings)
     _refuse_leap(time_s, period_s, where, settings.most_empty_ratio)
     if shared.any():
-        marks = marked(log.time_s, shared, "{samples} with the stamp of the one before")
-        flags.append(RaisedFlag("duplicate_stamps", marks.detail(), log.site, marks=marks))
+        marks = marked(log.time_s, shared)
+        flags.append(RaisedFlag.of_samples("duplicate_stamps", marks, log.site))
     steps = np.diff(time_s)
     spread = float(np.std(steps[steps <= settings.gap_periods * period_s])) / period_s
     if spread > settings.jitter_share:
-        detail = f"steps vary by {100.0 * spread:.0f} % of the sampling period (SD)"
+        spread_pct, evened = 100.0 * spread, False
         # By the middle half of the steps: the spread above leaves out those that are far too long.
         rough = float(np.subtract(*np.percentile(steps, [75, 25]))) / 1.35 / period_s
         gap_s = (1.0 + 9.0 * max(spread, rough)) * period_s
@@ -157,8 +157,9 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
         if _roughness(even_s, gyro) < settings.smoother_ratio * _roughness(time_s, gyro):
             time_s, spread = even_s, 0.0
             period_s = _nominal_period_s(even_s, where, settings)
-            detail += "; samples were taken evenly, so the stamps were evened"
-        flags.append(RaisedFlag("irregular_stamps", detail, log.site))
+            evened = True
+        values = {"spread_pct": spread_pct, "evened": evened}
+        flags.append(RaisedFlag("irregular_stamps", values, log.site))
     gap_s = max(settings.gap_periods, 1.0 + 3.0 * spread) * period_s
     return Stamps(row, time_s, period_s, gap_s, tuple(flags))
 
@@ -172,8 +173,8 @@ def _unusable_flags(log: SensorLog, row: IntArray) -> list[RaisedFlag]:
     for mask, why in ((~known, "without a stamp"), (out_of_place, "with a stamp out of place")):
         if mask.any() and len(row):
             time_s = np.interp(np.arange(len(mask)), row, log.time_s[row])
-            marks = marked(time_s, mask, f"{{samples}} dropped, {why}")
-            flags.append(RaisedFlag("bad_stamps", marks.detail(), log.site, marks=marks))
+            marks = marked(time_s, mask)
+            flags.append(RaisedFlag.of_samples("bad_stamps", marks, log.site, {"why": why}))
     return flags
 
 

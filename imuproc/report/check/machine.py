@@ -18,6 +18,7 @@ from imuproc.checks.findings import (
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.allan import AllanReading
 from imuproc.files.text import clean
+from imuproc.report.machine import flag_data
 
 _PER_HOUR = degrees(1.0) * 3600.0
 
@@ -70,7 +71,8 @@ def _reason(reason: Reason) -> dict[str, Any]:
         "severity": reason.severity,
         "text": clean(reason.text),
         "advice": clean(reason.advice) or None,
-        "flag": reason.flag or None,
+        "flag": reason.flag_name or None,
+        **flag_data(reason.flag),
     }
 
 

@@ -12,10 +12,10 @@ from rich.text import Text
 from imuproc.checks.findings import (
     CheckReport,
     Reason,
-    Severity,
     Verdict,
     worst,
 )
+from imuproc.core.flag_policy import Severity
 from imuproc.core.sites import SITES, Site
 from imuproc.core.words import plural
 from imuproc.files.text import clean
@@ -168,7 +168,7 @@ def _print_reasons(console: Console, shown: Sequence[_Shown], brief: bool) -> No
     for one in shown:
         for name, reason in one.reasons():
             alike = _NUMBER.sub("#", reason.text)[:_ALIKE]
-            groups.setdefault((reason.severity, reason.flag + alike), []).append(
+            groups.setdefault((reason.severity, reason.flag_name + alike), []).append(
                 (one.name, name, reason)
             )
     sensors = {one.name: len(one.rows) for one in shown}
@@ -207,7 +207,7 @@ def _told(members: Sequence[tuple[str, str, Reason]], sensors: Mapping[str, int]
     if reason.advice:
         words.append(f" {clean(reason.advice)}")
     if reason.flag:
-        words.append(f" [{reason.flag}]", style="dim")
+        words.append(f" [{reason.flag.name}]", style="dim")
     return words
 
 

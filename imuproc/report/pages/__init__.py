@@ -1,7 +1,6 @@
 """Pages in HTML: a run, and the squad.
 
 - ``doubt``: What is wrong with a run as a whole, and what of it can still be used.
-- ``doubted``: Which figures a serious flag leaves in the table although they must not be trusted.
 - ``figures``: The figures of a run page that have axes: by step, through the swing, and along
   time.
 - ``labels``: What each figure is called on paper and screen: plain words, unit, factor, decimals.

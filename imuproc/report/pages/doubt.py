@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-from imuproc.core.flags import FLAGS
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import doubted_sides
+from imuproc.core.flag_words import where
 from imuproc.files.text import clean
-from imuproc.report.pages.doubted import doubted_sides
 from imuproc.report.pages.labels import LABELS
-from imuproc.report.pages.story import site_words
 from imuproc.report.pages.view import RunView
 
 
@@ -46,11 +46,9 @@ def trouble(view: RunView) -> list[str]:
     out = []
     for name in dict.fromkeys(flag.name for flag in view.serious_flags()):
         flag = FLAGS[name]
-        sites = sorted(
-            {site_words(f.site) for f in view.serious_flags() if f.name == name and f.site}
-        )
-        where = f" ({', '.join(sites)})" if sites else ""
-        out.append(f"{flag.sentence[:-1]}{where}. {flag.advice}")
+        sites = sorted({clean(where(f)) for f in view.serious_flags() if f.name == name and f.site})
+        told = f" ({', '.join(sites)})" if sites else ""
+        out.append(f"{flag.sentence[:-1]}{told}. {flag.advice}")
     return out or ["Many figures are missing in this run; see below which ones are there."]
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from imuproc.assessment.cues import cues, on_target_share
 from imuproc.core.errors import SessionError
-from imuproc.core.flags import FLAGS
+from imuproc.core.flag_policy import is_serious
 from imuproc.core.words import plural
 from imuproc.files.text import clean
 from imuproc.report.pages import story
@@ -138,8 +138,7 @@ def squad_row(view: RunView) -> SquadRow:
 def _doubtful_steps(view: RunView) -> bool:
     """Whether a step before slowing down carries a serious flag."""
     effort = set(view.steps.loc[view.steps["phase"] != "slowing", "step"])
-    serious = [f for f in view.summary.flags if f.name in FLAGS and FLAGS[f.name].serious]
-    return any(flag.step in effort for flag in serious)
+    return any(flag.step in effort for flag in view.summary.flags if is_serious(flag.name))
 
 
 def page_name(run_id: str) -> str:

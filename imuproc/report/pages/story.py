@@ -8,7 +8,10 @@ import numpy as np
 
 from imuproc.assessment.cues import Cue, on_target_share
 from imuproc.assessment.verdicts import ABOVE, TOO_CLOSE, VERDICTS
-from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import is_serious, is_told
+from imuproc.core.flag_words import detail, where
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.words import in_a_row, plural, steps_phrase
 from imuproc.files.text import clean
 from imuproc.report.pages.labels import LABELS, STARTS, label_of
@@ -154,7 +157,7 @@ def nothing_off(view: RunView) -> str:
 
 def flag_texts(view: RunView) -> list[FlagText]:
     """Every flag of the run and its steps, serious ones first."""
-    raised = view.summary.flags
+    raised = [flag for flag in view.summary.flags if is_told(flag.name, "page")]
     names = dict.fromkeys(flag.name for flag in raised)
     texts = [_flag_text(name, [flag for flag in raised if flag.name == name]) for name in names]
     return sorted(texts, key=lambda text: not text.serious)
@@ -163,34 +166,22 @@ def flag_texts(view: RunView) -> list[FlagText]:
 def _flag_text(name: str, raised: list[RaisedFlag]) -> FlagText:
     known = FLAGS.get(name)
     numbers = sorted({flag.step for flag in raised if flag.step is not None})
-    sites = dict.fromkeys(site_words(flag.site) for flag in raised if flag.site)
-    where = [*sites, *([steps_phrase(numbers)] if numbers else [])]
+    sites = dict.fromkeys(clean(where(flag)) for flag in raised if flag.site)
+    places = [*sites, *([steps_phrase(numbers)] if numbers else [])]
     return FlagText(
         name=clean(name).replace("_", " "),
         sentence=known.sentence if known else "This version does not know this flag.",
         advice=known.advice if known else "",
-        where=", ".join(where) or "whole run",
+        where=", ".join(places) or "whole run",
         detail="; ".join(_details(raised)),
-        serious=known.serious if known else False,
+        serious=is_serious(name),
     )
 
 
 def _details(raised: Iterable[RaisedFlag]) -> list[str]:
-    """Details in words: names of figures become their labels, sensors are named with theirs."""
-    out: dict[str, None] = {}
-    for flag in raised:
-        detail = clean(flag.detail)
-        if not detail:
-            continue
-        if detail.endswith(("_deg", "_s", "_m", "_mps", "_hz")) and " " not in detail:
-            detail = detail.rsplit("_", 1)[0].replace("_", " ")
-        out[f"{site_words(flag.site)}: {detail}" if flag.site else detail] = None
-    return list(out)
-
-
-def site_words(site: str) -> str:
-    """A sensor's place in words."""
-    return clean(site).replace("_", " ")
+    """Details in words, each once; sensors are named with theirs."""
+    told = ((where(flag), detail(flag)) for flag in raised)
+    return list(dict.fromkeys(clean(": ".join(filter(None, one))) for one in told if one[1]))
 
 
 def on_target_words(view: RunView, figure: str) -> str:

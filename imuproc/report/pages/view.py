@@ -10,11 +10,11 @@ import pandas as pd
 from imuproc.assessment.cues import Cue, cues
 from imuproc.assessment.targets import TargetSet, chosen
 from imuproc.assessment.verdicts import put_in_doubt, verdicts
-from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.flag_policy import against_run, doubted_sides
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.sites import SIDES
 from imuproc.files.text import clean
-from imuproc.report.pages.doubted import doubted_sides
 from imuproc.report.pages.labels import LABELS
 from imuproc.results.summarising import summarise_archived
 from imuproc.results.summary import RunSummary, failed_run
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 _ANGLES: Final = ("foot_pitch", "dorsiflexion")
 _MUCH_MISSING: Final = 0.2
-_OF_OTHERS: Final = ("run_refused",)  # says something of another run of the same log
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,17 +81,9 @@ class RunView:
         """Whether there is anything to draw."""
         return len(self.steps) > 0
 
-    def flags_of_run(self) -> list[RaisedFlag]:
-        """Flags of the run as a whole, those of single steps left out."""
-        return [flag for flag in self.summary.flags if flag.step is None]
-
     def serious_flags(self) -> list[RaisedFlag]:
         """Flags of the whole run that mean that figures may be wrong or are withheld."""
-        return [
-            flag
-            for flag in self.flags_of_run()
-            if flag.name in FLAGS and FLAGS[flag.name].serious and flag.name not in _OF_OTHERS
-        ]
+        return against_run(self.summary.flags, "headline")
 
     def measured(self) -> dict[str, tuple[int, int]]:
         """For each shown figure in how many steps of the effort it is there, and of how many.

@@ -1,6 +1,8 @@
 """Results kept in HDF5: traced to their inputs, verified when opened.
 
 - ``assembling``: The archive of a whole session: a copy of those of its recordings, in one file.
+- ``flag_table``: Flags as a table of an archive, and back: what was found as data, and beside it
+  in words.
 - ``head``: The head of an archive: 512 bytes of plain text that tell whether the rest is whole.
 - ``plain``: Nested values as JSON text and back: exact numbers, any Unicode, no clock, no
   addresses.

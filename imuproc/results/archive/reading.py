@@ -16,11 +16,11 @@ from imuproc.core.errors import ArchiveError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Calibration, Interval, Slip
+from imuproc.results.archive.flag_table import read_flags
 from imuproc.results.archive.head import verify
 from imuproc.results.archive.schema import KNOWN_SCHEMAS
 from imuproc.results.archive.values import (
     read_attribute,
-    read_columns,
     read_json,
     read_names,
     read_table,
@@ -356,7 +356,7 @@ def _run(run_id: str, group: h5py.Group) -> ArchivedRun:
         about=read_json(group, "about") if done else {},
         distance=read_json(group, "distance") if done else None,
         history=_history(group) if done else (),
-        flags=_flags(group) if done else (),
+        flags=read_flags(group) if done else (),
         curve_names=tuple(read_names(group["curves"], "curves")) if done else (),
         sites=tuple(read_names(group["signals"], "sites")) if done else (),
         moving_sites=tuple(read_names(group["motion"], "sites")) if done else (),
@@ -367,15 +367,6 @@ def _run(run_id: str, group: h5py.Group) -> ArchivedRun:
 def _history(group: h5py.Group) -> tuple[HistoryEntry, ...]:
     entries = read_json(group, "history")
     return tuple(HistoryEntry(e["stage"], e["what"], e["parameters"]) for e in entries)
-
-
-def _flags(group: h5py.Group) -> tuple[RaisedFlag, ...]:
-    kept = read_columns(group["flags"])
-    rows = zip(*(kept[name] for name in ("name", "detail", "site", "step", "run")), strict=True)
-    return tuple(
-        RaisedFlag(name, detail, site, int(step) or None, run)
-        for name, detail, site, step, run in rows
-    )
 
 
 def _calibration(kept: Mapping[str, Any]) -> Calibration:

@@ -6,10 +6,10 @@ from typing import Final
 
 from imuproc.core.columns import STEP_COLUMNS
 
-SCHEMA: Final = 1
+SCHEMA: Final = 2
 """Version of the layout; one more with every change that a reader must know of."""
 
-KNOWN_SCHEMAS: Final = (1,)
+KNOWN_SCHEMAS: Final = (1, 2)
 """Versions that can be read: every one there ever was."""
 
 FORMAT: Final = "imuproc archive"
@@ -54,10 +54,13 @@ EVENTS: Final[Mapping[str, Explained]] = {
 
 FLAGS: Final[Mapping[str, Explained]] = {
     "name": Explained("", "Name of the flag, as in the column flags of the step table."),
-    "detail": Explained("", "What, where and how much."),
     "site": Explained("", "Sensor concerned; empty when it is the whole run."),
     "step": Explained("", "Step concerned; 0 when it is the whole run."),
     "run": Explained("", "Run concerned where a log held several; empty otherwise."),
+    "from_s": Explained("s", "First instant of it; -inf: earlier too; NaN: none in particular."),
+    "to_s": Explained("s", "Last instant of it; inf: later too; NaN: none in particular."),
+    "values": Explained("", "What was found, by name with its unit, as a JSON text."),
+    "detail": Explained("", "The same in words."),
     "sentence": Explained("", "What the flag means, for people."),
     "advice": Explained("", "What to do about it."),
 }

@@ -12,18 +12,17 @@ from typing import Any, Final
 import h5py
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from imuproc import __version__
 from imuproc.core.contacts import Contacts
 from imuproc.core.errors import ArchiveError
-from imuproc.core.flags import FLAGS as KNOWN_FLAGS
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.recording import Conditioned, Recording
 from imuproc.core.result import Result
 from imuproc.core.uncertainty import PARTS
 from imuproc.files.whole import replaced_file
+from imuproc.results.archive.flag_table import write_flags
 from imuproc.results.archive.head import HEAD_BYTES, seal
 from imuproc.results.archive.schema import (
     ARRAYS,
@@ -32,7 +31,6 @@ from imuproc.results.archive.schema import (
     Explained,
     curve,
     event_column,
-    flag_column,
     step_column,
     uncertainty_parts,
 )
@@ -40,7 +38,6 @@ from imuproc.results.archive.sink import Sink
 from imuproc.results.archive.values import (
     write_array,
     write_attribute,
-    write_columns,
     write_json,
     write_names,
     write_table,
@@ -169,7 +166,7 @@ class RunArchive:
             if run_id in self.runs:
                 group = self._root[f"runs/{run_id}"]
                 own = tuple(flag for flag in raised if flag.run in ("", run_id))
-                write_columns(group, "flags", _flag_columns(own), flag_column)
+                write_flags(group, own)
             else:
                 group = self._group(run_id)
                 _write_failed(group)
@@ -299,20 +296,6 @@ def _relative(source: str) -> str:
     if PurePosixPath(source).is_absolute() or windows.drive or windows.root:
         return windows.name
     return source
-
-
-def _flag_columns(flags: tuple[RaisedFlag, ...]) -> dict[str, NDArray[Any]]:
-    known = [KNOWN_FLAGS.get(flag.name) for flag in flags]
-    columns: dict[str, list[str]] = {
-        "name": [flag.name for flag in flags],
-        "detail": [flag.detail for flag in flags],
-        "site": [flag.site for flag in flags],
-        "run": [flag.run for flag in flags],
-        "sentence": [flag.sentence if flag else "" for flag in known],
-        "advice": [flag.advice if flag else "" for flag in known],
-    }
-    words = {name: np.array(texts, dtype=object) for name, texts in columns.items()}
-    return {**words, "step": np.array([flag.step or 0 for flag in flags], dtype=np.int64)}
 
 
 def _write_uncertainty(group: h5py.Group, uncertainty: Mapping[str, pd.DataFrame]) -> None:

@@ -54,7 +54,7 @@ def doubtful_result() -> Result:
     left = steps["side"] == "left"
     names = [name for name in steps.columns if "_deg" in name or "ankle_" in name]
     steps.loc[left, names] = np.nan
-    flag = RaisedFlag("mounting_sign_unsure", "forward by 0.4 only", "left_shank")
+    flag = RaisedFlag("mounting_sign_unsure", site="left_shank")
     return replace(result, steps=steps, flags=(*result.flags, flag))
 
 

@@ -7,9 +7,10 @@ import pytest
 
 from imuproc.assessment.cues import cues
 from imuproc.assessment.verdicts import IN_DOUBT, NOT_MEASURED, put_in_doubt
-from imuproc.core.flags import FLAGS, RaisedFlag
+from imuproc.core.flag_list import FLAGS
+from imuproc.core.flag_policy import doubted_sides, is_serious
+from imuproc.core.flags import RaisedFlag
 from imuproc.report.pages.doubt import trouble, trusted
-from imuproc.report.pages.doubted import doubted_sides
 from imuproc.report.pages.labels import LABELS
 from imuproc.report.pages.view import RunView
 from tests.report.pages.made_report import DOUBTFUL, NOTED, SOUND
@@ -48,8 +49,9 @@ def test_much_missing_is_trouble_even_without_a_flag(views: dict[str, RunView]) 
 def test_another_run_of_the_log_that_was_refused_is_no_trouble_of_this_one(
     views: dict[str, RunView],
 ) -> None:
-    assert FLAGS["run_refused"].serious
-    assert not flagged(views[SOUND], RaisedFlag("run_refused", "too short")).in_trouble()
+    assert is_serious("run_refused")
+    refused = RaisedFlag("run_refused", {"reason": "too short"})
+    assert not flagged(views[SOUND], refused).in_trouble()
 
 
 def test_a_serious_flag_of_one_step_is_no_trouble_of_the_run(views: dict[str, RunView]) -> None:

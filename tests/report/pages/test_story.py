@@ -69,16 +69,19 @@ def test_the_facts_say_when_how_and_how_far(views: dict[str, RunView]) -> None:
 
 def test_flags_are_explained_serious_ones_first(views: dict[str, RunView]) -> None:
     flags = (
-        RaisedFlag("accel_clipped", "3 samples", "left_foot"),
-        RaisedFlag("drift_large", "foot_pitch_toe_off_deg", step=3),
-        RaisedFlag("drift_large", "foot_pitch_toe_off_deg", step=4),
+        RaisedFlag("accel_clipped", {"samples": 3, "stretches": 1, "first_s": 4.5}, "left_foot"),
+        RaisedFlag("drift_large", {"figure": "foot_pitch_toe_off_deg", "value": 9.0}, step=3),
+        RaisedFlag("drift_large", {"figure": "foot_pitch_toe_off_deg", "value": 8.0}, step=4),
         RaisedFlag("of_the_future"),
     )
     view = views[SOUND]
     texts = story.flag_texts(replace(view, summary=replace(view.summary, flags=flags)))
     assert [text.name for text in texts] == ["drift large", "accel clipped", "of the future"]
     assert (texts[0].where, texts[0].detail) == ("steps 3-4", "foot pitch toe off")
-    assert (texts[1].where, texts[1].detail) == ("left foot", "left foot: 3 samples")
+    assert (texts[1].where, texts[1].detail) == (
+        "left foot",
+        "left foot: 3 samples in 1 stretch, first at 4.5 s",
+    )
     assert texts[2].sentence == "This version does not know this flag."
 
 
