@@ -55,7 +55,7 @@ def test_each_step_is_one_line_with_all_its_figures(width: int) -> None:
 def test_a_narrow_terminal_has_whole_figures_of_fewer_columns() -> None:
     steps = wide_steps()
     flags = (RaisedFlag("gap", step=3), RaisedFlag("event_unsure", step=3))
-    lines = shown(summarise_run("s", ATHLETE, RUN, steps, flags), steps, width=48)
+    lines = shown(summarise_run("s", ATHLETE, RUN, Measured(steps, flags)), steps, width=48)
     assert max(map(len, lines)) <= 48
     line = next(line for line in lines if line.startswith("   4 right"))
     assert line.split() == ["4", "right", "transition", "149", "±3", "101.2", "±0.8"]
