@@ -16,6 +16,8 @@ RATE_HZ = 250.0
 RESTS = (Interval(0.2, 1.8), Interval(8.2, 9.8))
 G = np.array([0.0, 0.0, 9.81])
 
+COLUMNS = METHOD.calibration.columns
+
 
 def leg() -> Stretch:
     """8 s of a sensor that swings mostly about one skew axis, at the end of a pendulum."""
@@ -31,7 +33,7 @@ def leg() -> Stretch:
 
 
 def test_a_sound_sensor_has_no_fault() -> None:
-    assert axes_fault(leg(), RESTS, METHOD.calibration.columns) is None
+    assert axes_fault(leg(), RESTS, COLUMNS) is None
 
 
 @pytest.mark.parametrize(
@@ -48,7 +50,7 @@ def test_wrong_columns_are_named(
 ) -> None:
     sound = leg()
     wrong = sound.gyro_radps[:, list(columns)] * np.array(signs)
-    fault = axes_fault(replace(sound, gyro_radps=wrong), RESTS, METHOD.calibration.columns)
+    fault = axes_fault(replace(sound, gyro_radps=wrong), RESTS, COLUMNS)
     assert fault is not None
     assert fault.columns == named
     assert fault.then_off_mps2 < 0.3 * fault.off_mps2
@@ -57,10 +59,10 @@ def test_wrong_columns_are_named(
 def test_a_drift_that_no_exchange_explains_is_not_put_down_to_columns() -> None:
     sound = leg()
     drifting = sound.gyro_radps + np.radians([6.0, -4.0, 5.0]) * sound.running[:, None]
-    assert axes_fault(replace(sound, gyro_radps=drifting), RESTS, METHOD.calibration.columns) is None
+    assert axes_fault(replace(sound, gyro_radps=drifting), RESTS, COLUMNS) is None
 
 
 def test_with_one_rest_nothing_is_said() -> None:
     sound = leg()
     wrong = sound.gyro_radps * np.array([1.0, -1.0, 1.0])
-    assert axes_fault(replace(sound, gyro_radps=wrong), RESTS[:1], METHOD.calibration.columns) is None
+    assert axes_fault(replace(sound, gyro_radps=wrong), RESTS[:1], COLUMNS) is None
