@@ -136,7 +136,7 @@ def test_a_sensor_that_lost_its_orientation_in_a_gap_is_not_used() -> None:
     assert ("gap", "right_foot") in names(long)
     lost = next(flag.values for flag in long.flags if flag.name == "gap")
     # From the last sample before it to the first one after it.
-    assert lost == {"lost_s": pytest.approx(0.3, abs=2.0 / MADE_HZ), "left_out": True}
+    assert lost == {"lost_s": pytest.approx(0.3, abs=3.0 / MADE_HZ), "left_out": True}
 
 
 def test_a_gap_in_standing_costs_nothing() -> None:
