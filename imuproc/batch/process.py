@@ -41,6 +41,12 @@ class SessionOptions:
         Make the report for people too.
     strict : bool
         Count a run with a serious flag as failed, without figures.
+
+    Examples
+    --------
+    >>> import imuproc
+    >>> imuproc.SessionOptions(runs=["R07-01"], strict=True).report
+    True
     """
 
     settings: "Settings | Path | str | None" = None

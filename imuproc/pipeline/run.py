@@ -58,6 +58,19 @@ def process(recording: Recording, settings: Settings | None = None) -> Result:
     ------
     RunError
         If nothing can be said about the recording; the text says what, where and what to do.
+
+    See Also
+    --------
+    imuproc.process_session : all runs of a session, with tables, archives and pages.
+    imuproc.stages : the same method, stage by stage.
+
+    Examples
+    --------
+    >>> import imuproc
+    >>> session = imuproc.read_session("data_samples/session.toml")
+    >>> result = imuproc.process(session.read_run("R07-01"))
+    >>> result.steps.loc[0, ["side", "phase"]].tolist()
+    ['left', 'drive']
     """
     settings = settings or usual_settings()
     source = RecordingSource(recording, settings.long.piece_samples)

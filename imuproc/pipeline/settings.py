@@ -56,6 +56,13 @@ class Settings(StageSettings):
     Given as keywords, or as nested mappings to ``model_validate``; frozen, and checked: a value of
     the wrong kind, out of its range or in contradiction with another raises
     ``pydantic.ValidationError``.
+
+    Examples
+    --------
+    >>> import imuproc
+    >>> settings = imuproc.Settings(runs={"least_swing_radps": 8.0})
+    >>> settings.runs.least_swing_radps
+    8.0
     """
 
     sanity: SanitySettings = table(SanitySettings)

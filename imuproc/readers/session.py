@@ -158,6 +158,17 @@ def read_session(path: str | PathLike[str]) -> Session:
     SessionError
         The file cannot be read or says something that is not allowed. The text has a line for
         each problem: file, key (lists count from 1), what was found, what is allowed.
+
+    See Also
+    --------
+    imuproc.process : what to do with its recordings.
+
+    Examples
+    --------
+    >>> import imuproc
+    >>> session = imuproc.read_session("data_samples/session.toml")
+    >>> [run.id for run in session.runs][:3]
+    ['R07-01', 'R07-02', 'R07-03']
     """
     path = Path(path)
     content = load_toml(path)

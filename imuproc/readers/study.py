@@ -130,6 +130,33 @@ def read_study(path: str | PathLike[str]) -> Study:
     SessionError
         The file cannot be read or says something that is not allowed. The text has a line for
         each problem: file, key (lists count from 1), what was found, what is allowed.
+
+    Examples
+    --------
+    >>> import imuproc, tempfile
+    >>> from pathlib import Path
+    >>> text = '''
+    ... schema = 1
+    ... [study]
+    ... id = "indoor-2031"
+    ... [layout.bars]
+    ... format = "photocells"
+    ... unit = "ms"
+    ... columns = { contact_time = "tc" }
+    ... [[run]]
+    ... id = "R07-01"
+    ... results = "out"
+    ... reference = "bars.csv"
+    ... layout = "bars"
+    ... '''
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     for name in ("out/steps.csv", "bars.csv"):
+    ...         Path(folder, name).parent.mkdir(exist_ok=True)
+    ...         _ = Path(folder, name).write_text("tc")
+    ...     _ = Path(folder, "study.toml").write_text(text)
+    ...     study = imuproc.read_study(Path(folder, "study.toml"))
+    >>> study.runs[0].id
+    'R07-01'
     """
     path = Path(path)
     content = load_toml(path)

@@ -306,6 +306,23 @@ def open_archive(path: str | Path) -> Archive:
     ArchiveError
         The file cannot be read, is no archive, is damaged, or is of a schema that this version
         does not know; the text names the file, what is wrong and what to do.
+
+    See Also
+    --------
+    imuproc.process_session : what writes archives.
+
+    Examples
+    --------
+    >>> import imuproc, tempfile
+    >>> options = imuproc.SessionOptions(runs=["R07-01"], report=False)
+    >>> with tempfile.TemporaryDirectory() as out:
+    ...     _ = imuproc.process_session("data_samples/session.toml", out, options)
+    ...     with imuproc.open_archive(f"{out}/session.h5") as archive:
+    ...         run = archive.run("R07-01")
+    ...         print(run.sites)
+    ...         print(run.signals("left_shank").accel_mps2.shape[1])
+    ('left_shank', 'left_foot', 'right_shank', 'right_foot')
+    3
     """
     file = _opened(Path(path))
     return Archive(Path(path), file)

@@ -3,16 +3,15 @@
 import doctest
 from functools import lru_cache
 from importlib import import_module
-from pathlib import Path
 
 import pytest
 
 import imuproc
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
-from tests.guards.sources import REPO
+from tests.guards.sources import REPO, sources
 
-ROOMS = sorted(path.stem for path in Path(imuproc.plots.__path__[0]).glob("[a-z]*.py"))
+WITH_EXAMPLES = sorted(source.name for source in sources() if ">>> " in source.text)
 KEPT: dict[str, Result] = {}
 
 
@@ -29,7 +28,7 @@ def processing() -> object:
     return kept
 
 
-@pytest.mark.parametrize("name", ["imuproc.plots", *(f"imuproc.plots.{room}" for room in ROOMS)])
+@pytest.mark.parametrize("name", WITH_EXAMPLES)
 def test_examples_run(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(REPO)
     monkeypatch.setattr(imuproc, "process", processing(), raising=False)
@@ -37,6 +36,12 @@ def test_examples_run(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     assert outcome.failed == 0
 
 
-def test_every_plot_has_an_example() -> None:
-    for name in imuproc.plots.__all__:
-        assert ">>> " in getattr(imuproc.plots, name).__doc__
+def test_every_public_function_has_an_example() -> None:
+    functions = {name: getattr(imuproc, name) for name in imuproc.__all__}
+    functions |= {name: getattr(imuproc.plots, name) for name in imuproc.plots.__all__}
+    missing = {
+        name
+        for name, function in functions.items()
+        if callable(function) and ">>> " not in (function.__doc__ or "")
+    }
+    assert missing == set()
