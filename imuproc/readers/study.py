@@ -142,6 +142,7 @@ def read_study(path: str | PathLike[str]) -> Study:
     ... [layout.bars]
     ... format = "photocells"
     ... unit = "ms"
+    ... side = "unknown"
     ... columns = { contact_time = "tc" }
     ... [[run]]
     ... id = "R07-01"
