@@ -30,7 +30,7 @@ from imuproc.synth.runs import simulate_run  # noqa: E402
 
 SEED = 20_310_412
 RATE_HZ = 100.0
-SITES = ("left_shank", "left_foot", "right_foot")
+SITES = ("left_shank", "left_foot")
 LARGEST_BYTES = 300_000
 
 
@@ -38,11 +38,11 @@ def recorded() -> Recording:
     """A short sprint, so that the archive is small."""
     rng = np.random.default_rng(SEED)
     plan = replace(
-        random_plan(rng, start="standing", distance_m=7.0),
+        random_plan(rng, start="standing", distance_m=4.5),
         stand_before_s=1.1,
         stand_after_s=0.8,
         walk_steps=1,
-        slow_distance_m=3.0,
+        slow_distance_m=2.5,
     )
     recording, _ = simulate_run(plan, "mid", RATE_HZ, rng, SITES)
     return replace(

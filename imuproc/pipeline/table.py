@@ -84,18 +84,15 @@ def make_result(
     flags = [*conditioned.flags, *motion.flags]
     gone = frozenset().union(*(withheld_by(flag) for flag in flags))
     figures = withheld(figures, gone)
-    read = replace(
-        read,
-        lengths=None if gone >= LENGTHS else read.lengths,
-        legs={} if gone >= ANGLES else read.legs,
-    )
+    lengths = None if gone >= LENGTHS else read.lengths
+    legs = {} if gone >= ANGLES else read.legs
     flags += [*_site_flags(conditioned), *sides]
     flags += clock_flags(contacts, allowed.clock_unsure_s)
     flags += _outside_flags(contacts)
     step_flags += _step_flags(contacts, settings)
     step_flags += gap_flags(contacts, gaps)
     steps = _table(recording, contacts, figures, step_flags, settings)
-    effort, found = _distance(recording.run, contacts, read.lengths, steps, settings)
+    effort, found = _distance(recording.run, contacts, lengths, steps, settings)
     entry = HistoryEntry("pipeline.table", f"{len(steps)} steps in the table.")
     return Result(
         session=recording.session,
@@ -103,7 +100,7 @@ def make_result(
         run=recording.run.id,
         steps=steps,
         uncertainty={name: _parts(name, figures[name]) for name in FIGURES},
-        curves=_curves(motion, read.legs, settings.withheld.largest_u_deg),
+        curves=_curves(motion, legs, settings.withheld.largest_u_deg),
         contacts=contacts,
         motion=motion,
         conditioned=conditioned,

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 import imuproc
 from imuproc.core.errors import ArchiveError
 from imuproc.results.archive.head import HEAD_BYTES, seal, verify
+from imuproc.results.archive.schema import SCHEMA
 from tests.archive.made_archives import small_archive
 
 REFUSED = (
@@ -36,7 +37,7 @@ def refused(path: Path, content: bytes) -> None:
 
 def test_what_was_written_is_whole(whole: bytes, damaged: Path) -> None:
     damaged.write_bytes(whole)
-    assert verify(damaged) == 1
+    assert verify(damaged) == SCHEMA
     imuproc.open_archive(damaged).close()
 
 
@@ -146,11 +147,11 @@ def test_a_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:
 def test_the_head_is_text_and_the_rest_is_hdf5(tmp_path: Path) -> None:
     path = small_archive(tmp_path / "a.h5")
     line, note = path.read_bytes()[:HEAD_BYTES].decode("ascii").splitlines()[:2]
-    assert line.startswith("imuproc archive; schema 1; ")
+    assert line.startswith(f"imuproc archive; schema {SCHEMA}; ")
     assert note == "HDF5 begins at byte 512; any HDF5 reader opens this file."
     with h5py.File(path) as file:
         assert file.userblock_size == HEAD_BYTES
-        assert file.attrs["schema"] == 1
+        assert file.attrs["schema"] == SCHEMA
         steps = file["runs/R07-01/steps"]
         assert steps.attrs["unit"][steps.dtype.names.index("touchdown_s")] == b"s"
         assert steps["contact_time_s"].min() > 0.1
@@ -159,17 +160,16 @@ def test_the_head_is_text_and_the_rest_is_hdf5(tmp_path: Path) -> None:
 def test_a_newer_schema_is_refused_clearly(tmp_path: Path) -> None:
     path = small_archive(tmp_path / "a.h5")
     with h5py.File(path, "r+") as file:
-        file.attrs["schema"] = 2
-    seal(path, 2)
-    with pytest.raises(
-        ArchiveError, match=r"a\.h5: is of schema 2, this version of imuproc knows 1; open it with"
-    ):
+        file.attrs["schema"] = SCHEMA + 1
+    seal(path, SCHEMA + 1)
+    told = rf"a\.h5: is of schema {SCHEMA + 1}, this version of imuproc knows 1, 2; open it with"
+    with pytest.raises(ArchiveError, match=told):
         imuproc.open_archive(path)
 
 
 def test_a_head_that_names_another_schema_than_the_content_is_refused(tmp_path: Path) -> None:
     path = small_archive(tmp_path / "a.h5")
-    for schema in (0, 2, 3, 5, 9, 11):
+    for schema in (0, 1, 3, 5, 9, 11):
         seal(path, schema)
         with pytest.raises(ArchiveError, match=r"its head does not go with its content"):
             imuproc.open_archive(path)

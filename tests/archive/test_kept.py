@@ -122,8 +122,8 @@ def test_where_it_came_from(archive: Archive) -> None:
     assert run.inputs["logs/right_foot"].startswith("f5b0f33b73862b3d")
     assert run.settings["motion"]["stance_from"] == 0.35
     assert [entry.stage for entry in run.history][-1] == "pipeline.table"
-    assert run.flags[0] == RaisedFlag("low_rate", "100 Hz", "left_shank")
-    assert RaisedFlag("drift_large", "foot_pitch_toe_off_deg", step=7) in run.flags
+    assert run.flags[0] == RaisedFlag("low_rate", {"detail": "100 Hz"}, "left_shank")
+    assert RaisedFlag("drift_large", {"figure": "foot_pitch_toe_off_deg"}, step=7) in run.flags
     assert run.about["athlete"]["note"] == "Läuft gern"
     assert run.about["rate_hz"] == 100.0
     assert run.summary["figures"]["mean_contact_time_s"] == pytest.approx(0.1656804146, abs=1e-10)
@@ -134,3 +134,11 @@ def test_the_run_that_failed(archive: Archive) -> None:
     assert run.status == "failed"
     assert run.summary["reason"] == "no sprint steps found"
     assert len(run.steps) == 0
+
+
+def test_flags_of_schema_2_are_values() -> None:
+    with imuproc.open_archive(KEPT / "schema-2.h5") as archive:
+        flags = archive.run("R07-01").flags
+    assert {"side": "right"} in [flag.values for flag in flags if flag.name == "missing_leg"]
+    rates = [flag.values["rate_hz"] for flag in flags if flag.name == "low_rate"]
+    assert rates == pytest.approx([100.0, 100.0])

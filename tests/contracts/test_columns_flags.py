@@ -40,9 +40,9 @@ KEYS = AGREED[:6]
 
 
 def raised(tree: ast.AST) -> Iterator[ast.expr]:
-    """First argument of every ``RaisedFlag(...)``."""
+    """First argument of every ``RaisedFlag(...)`` and ``RaisedFlag.of_samples(...)``."""
     for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and called(node).endswith("RaisedFlag"):
+        if isinstance(node, ast.Call) and called(node).endswith(("RaisedFlag", "of_samples")):
             yield node.args[0] if node.args else node.keywords[0].value
 
 
@@ -149,7 +149,7 @@ def flags_raised() -> set[str]:
                 assert ast.unparse(argument) == "f'{sensor}_clipped'", source.where(argument)
             else:  # a variable: one of the texts of its file must be meant
                 names |= words(source.tree) & FLAGS.keys()
-                assert isinstance(argument, ast.Name), source.where(argument)
+                assert isinstance(argument, ast.Name | ast.Attribute), source.where(argument)
     return names
 
 
