@@ -36,8 +36,8 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "no_standing",
         "There is no quiet standing before or after the run, so the segment axes are unknown.",
-        "Have the athlete stand still and upright for 3 s before the start. Times are still given, "
-        "angles are withheld.",
+        "Have the athlete stand still and upright for 3 s before the start. Times are still given; "
+        "angles, lengths and speed are withheld.",
         details=(_ANOTHER_POSTURE,),
     ),
     Flag(

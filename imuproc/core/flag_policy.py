@@ -89,7 +89,7 @@ class Policy:
 
 
 POLICY: Final[Mapping[str, Policy]] = {
-    "no_standing": Policy("serious", withholds=ANGLES, trial="limit"),
+    "no_standing": Policy("serious", withholds=ANGLES | LENGTHS, trial="limit"),
     "no_standing_before": Policy("fault", trial="limit"),
     "no_standing_after": Policy("fault", trial="note"),
     "standing_differs": Policy("fault", trial="limit"),

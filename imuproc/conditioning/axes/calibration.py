@@ -323,7 +323,12 @@ def _lost(
     fault = axes_fault(stretch, rests, settings.columns)
     if fault is None:
         return None
-    values: Values = {**asdict(fault), "left_out": True}
+    values: Values = {
+        "off_mps2": fault.off_mps2,
+        "columns": fault.columns,
+        "then_off_mps2": fault.then_off_mps2,
+        "left_out": True,
+    }
     return RaisedFlag("axes_disagree", values, segment.site)
 
 

@@ -1,11 +1,7 @@
-"""The step table's columns and flags are those that were agreed on, whoever writes them."""
-
-import ast
-from collections.abc import Iterator
+"""The step table's columns are those that were agreed on, whoever writes them."""
 
 import numpy as np
 import pandas as pd
-import pytest
 
 import imuproc
 from imuproc.core.columns import (
@@ -16,13 +12,10 @@ from imuproc.core.columns import (
     step_table_columns,
     uncertainty_name,
 )
-from imuproc.core.flag_list import FLAGS
-from imuproc.core.flags import RaisedFlag
 from imuproc.core.sites import SITES
 from imuproc.core.uncertainty import PARTS, PARTS_OF, SET_UP
 from imuproc.estimators.columns import EstimatorSettings, all_figures
 from imuproc.estimators.phase import PHASES
-from tests.guards.sources import sources
 from tests.simulated import USUAL, made_result, made_run, only
 
 AGREED = [
@@ -37,27 +30,6 @@ AGREED = [
     *("step_length_m", "speed_mps", "flags"),
 ]
 KEYS = AGREED[:6]
-
-
-def raised(tree: ast.AST) -> Iterator[ast.expr]:
-    """First argument of every ``RaisedFlag(...)`` and ``RaisedFlag.of_samples(...)``."""
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Call) and called(node).endswith(("RaisedFlag", "of_samples")):
-            yield node.args[0] if node.args else node.keywords[0].value
-
-
-def called(node: ast.Call) -> str:
-    """Last name of what is called; empty where it has none."""
-    return str(getattr(node.func, "attr", getattr(node.func, "id", "")))
-
-
-def words(node: ast.AST) -> set[str]:
-    """Texts within an expression or a function."""
-    return {
-        part.value
-        for part in ast.walk(node)
-        if isinstance(part, ast.Constant) and isinstance(part.value, str)
-    }
 
 
 def test_columns_stand_in_the_agreed_order_with_their_uncertainties_behind() -> None:
@@ -135,56 +107,6 @@ def test_a_figure_that_is_missing_has_parts_that_are_missing() -> None:
     right = (result.steps["side"] == "right").to_numpy()
     assert result.uncertainty["foot_pitch_touchdown_deg"][right].isna().all(axis=None)
     assert result.uncertainty["foot_pitch_touchdown_deg"][~right].notna().all(axis=None)
-
-
-def flags_raised() -> set[str]:
-    """Every name that may stand in a ``RaisedFlag`` of the package."""
-    names: set[str] = set()
-    for source in sources():
-        for argument in raised(source.tree):
-            if isinstance(argument, ast.Constant):
-                names |= words(argument)
-            elif isinstance(argument, ast.JoinedStr):  # f"{sensor}_clipped"
-                names |= {f"{sensor}_clipped" for sensor in ("accel", "gyro")}
-                assert ast.unparse(argument) == "f'{sensor}_clipped'", source.where(argument)
-            else:  # a variable: one of the texts of its file must be meant
-                names |= words(source.tree) & FLAGS.keys()
-                assert isinstance(argument, ast.Name | ast.Attribute), source.where(argument)
-    return names
-
-
-def test_the_flags_that_are_raised_anywhere_are_those_in_the_list() -> None:
-    names = flags_raised()
-    assert names == FLAGS.keys()
-    assert {"no_standing", "gap", "sides_swapped", "gyro_clipped", "drift_large"} <= names
-
-
-def test_flags_speak_to_people() -> None:
-    for name, flag in FLAGS.items():
-        assert flag.name == name
-        assert flag.sentence.endswith(".")
-        assert flag.advice.endswith(".")
-        assert "_" not in flag.sentence + flag.advice
-        assert ";" not in name  # the table joins names by it
-
-
-def test_flags_of_steps_in_the_table_are_those_of_the_result() -> None:
-    result = made_result(USUAL)
-    for step, names in zip(result.steps["step"], result.steps["flags"], strict=True):
-        own = {flag.name for flag in result.flags if flag.step == step}
-        assert set(filter(None, names.split(";"))) == own
-
-
-def test_the_scan_sees_what_it_looks_for() -> None:
-    tree = ast.parse("a = RaisedFlag('gap', site=s)\nb = flags.RaisedFlag(name='x')")
-    assert [words(node) for node in raised(tree)] == [{"gap"}, {"x"}]
-
-
-def test_raised_flags_are_plain_values() -> None:
-    flag = RaisedFlag("gap", "somewhere", "left_foot", 3)
-    assert flag == RaisedFlag("gap", "somewhere", "left_foot", 3)
-    with pytest.raises(AttributeError, match="cannot assign"):
-        flag.name = "other"  # type: ignore[misc]
 
 
 def test_no_column_is_explained_twice() -> None:
