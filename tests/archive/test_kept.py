@@ -11,13 +11,17 @@ import numpy as np
 import pytest
 
 import imuproc
+from imuproc.core.flag_words import detail
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 from imuproc.results.archive.reading import Archive
 from imuproc.results.archive.schema import KNOWN_SCHEMAS, SCHEMA
 
 KEPT = Path(__file__).parent / "kept"
-SCHEMA_1 = "c3b0a42da6b3a6873af7c545705f6dd6592e3b882560229b1a7937e8375594ca"
+OF_THE_DAY = {
+    1: "c3b0a42da6b3a6873af7c545705f6dd6592e3b882560229b1a7937e8375594ca",
+    2: "ad7cfdf652a0b65e6968f42b145d85c88681fa615a9737b3918da913b765fbd8",
+}
 
 
 @pytest.fixture
@@ -33,8 +37,10 @@ def test_there_is_one_of_every_schema_and_it_is_small() -> None:
     assert all(file.stat().st_size < 300_000 for file in files)
 
 
-def test_it_is_the_file_of_the_day_not_made_again() -> None:
-    assert hashlib.sha256((KEPT / "schema-1.h5").read_bytes()).hexdigest() == SCHEMA_1
+@pytest.mark.parametrize("schema", KNOWN_SCHEMAS)
+def test_it_is_the_file_of_the_day_not_made_again(schema: int) -> None:
+    kept = (KEPT / f"schema-{schema}.h5").read_bytes()
+    assert hashlib.sha256(kept).hexdigest() == OF_THE_DAY[schema]
 
 
 def test_session_and_runs(archive: Archive) -> None:
@@ -139,6 +145,26 @@ def test_the_run_that_failed(archive: Archive) -> None:
 def test_flags_of_schema_2_are_values() -> None:
     with imuproc.open_archive(KEPT / "schema-2.h5") as archive:
         flags = archive.run("R07-01").flags
-    assert {"side": "right"} in [flag.values for flag in flags if flag.name == "missing_leg"]
-    rates = [flag.values["rate_hz"] for flag in flags if flag.name == "low_rate"]
-    assert rates == pytest.approx([100.0, 100.0])
+    rate = {"rate_hz": pytest.approx(100.0)}
+    assert [(flag.name, flag.site, flag.step, flag.values) for flag in flags] == [
+        ("low_rate", "left_shank", None, rate),
+        ("low_rate", "left_foot", None, rate),
+        ("missing_leg", "", None, {"side": "right"}),
+        ("outside_evidence", "", None, {"outside": 3, "steps": 3}),
+        (
+            "drift_large",
+            "",
+            2,
+            {"figure": "foot_pitch_swing_min_deg", "value": pytest.approx(-42.487970, abs=1e-6)},
+        ),
+        ("event_unsure", "", 2, {}),
+        ("event_unsure", "", 3, {}),
+    ]
+
+
+@pytest.mark.parametrize("schema", KNOWN_SCHEMAS)
+def test_flags_of_every_schema_have_their_words(schema: int) -> None:
+    with imuproc.open_archive(KEPT / f"schema-{schema}.h5") as archive:
+        told = {(flag.name, detail(flag)) for flag in archive.run("R07-01").flags}
+    figure = {1: "foot pitch toe off", 2: "foot pitch swing min"}[schema]
+    assert {("low_rate", "100 Hz"), ("drift_large", figure), ("event_unsure", "")} <= told

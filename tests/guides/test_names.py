@@ -19,6 +19,7 @@ from imuproc.cli.main import app
 from imuproc.core.columns import COLUMNS, STEP_COLUMNS
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import is_serious
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES
@@ -62,7 +63,7 @@ def words_of(*paths: str) -> set[str]:
 
 def known() -> set[str]:
     models = (SessionFile, StudyFile, *LAYOUTS.values(), PlanFile, TargetsFile, Settings)
-    of_python = (Result, Recording, SensorLog, Session, StudyRun, Archive, ArchivedRun)
+    of_python = (Result, RaisedFlag, Recording, SensorLog, Session, StudyRun, Archive, ArchivedRun)
     of_sessions = (imuproc.SessionOptions, Processed, RunSummary, PhaseSummary)
     return {
         *STEP_COLUMNS,
