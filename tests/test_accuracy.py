@@ -30,8 +30,9 @@ from scripts.accuracy import (
     simulated,
     summary,
 )
-from scripts.lab.accuracy_cases import LEAN_ASIDE_DEG, LEAN_DEG, Recipe, judged_case, make_case
+from scripts.lab.accuracy_cases import Recipe, judged_case, make_case
 from scripts.lab.accuracy_groups import GROUPS, chosen_groups
+from scripts.lab.accuracy_lean import LEAN_ASIDE_DEG, LEAN_DEG
 from scripts.lab.accuracy_tables import BARS, Bar, whole_run_rows, with_bars
 from tests.shared_data import needs_shared_data
 

@@ -6,6 +6,7 @@
   be.
 - ``correlation``: Sums of products of two signals at every shift, by Fourier transform.
 - ``crossings``: Sub-sample times of level crossings.
+- ``easing``: A smooth way from one value to another.
 - ``filters``: Zero-phase low-pass, derivative, smoothing and moving statistics, all along axis 0.
 - ``force``: Contacts from the vertical force of a plate: a threshold above the local zero,
   sub-sample.

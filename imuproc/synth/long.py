@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import SensorLog
 from imuproc.core.sites import Site, side_of
+from imuproc.dsp.easing import quintic_step
 from imuproc.dsp.rotations import quat_from_matrix, quat_from_rotvec, quat_to_matrix, quat_to_rotvec
 from imuproc.synth.course import GRID_HZ
 from imuproc.synth.drills import Drill, make_drill
 from imuproc.synth.jump import make_jump
-from imuproc.synth.legs.ball import rise
 from imuproc.synth.legs.pelvis import rotate_zyx
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
@@ -88,7 +88,7 @@ def _turn_round(joined: _Joined, following: Tracks, by_rad: float) -> _Joined:
     """Turn on the spot with some treading, from one standing posture into the next."""
     n = round(_TURN_S * GRID_HZ)
     w = (np.arange(n) + 0.5) / n
-    share = rise(w)
+    share = quintic_step(w)
     turn = _turned(joined.heading_rad + share * by_rad)
     before, after = _foot_of_pelvis(joined.end, -1), _foot_of_pelvis(following, 0)
     for site, track in joined.end.items():
@@ -99,7 +99,7 @@ def _turn_round(joined: _Joined, following: Tracks, by_rad: float) -> _Joined:
         arm = arm + share[:, None] * (following[site].position_m[0] - after)
         tread = w if side_of(site) == "left" else 1.0 - w
         lifts = 0.0 if site == "pelvis" else _TREAD_M
-        arm[:, 2] += lifts * (rise(tread / 0.2) * rise((0.5 - tread) / 0.2))
+        arm[:, 2] += lifts * (quintic_step(tread / 0.2) * quintic_step((0.5 - tread) / 0.2))
         joined.rotation[site].append(turn @ last @ between)
         joined.position[site].append(joined.place_m + np.einsum("nij,nj->ni", turn, arm))
     heading = joined.heading_rad + by_rad

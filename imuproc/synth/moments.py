@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from imuproc.core.recording import SensorLog
 from imuproc.core.sites import Site, side_of
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.dsp.easing import quintic_step
 from imuproc.dsp.rotations import quat_from_matrix, quat_from_rotvec, quat_to_matrix, quat_to_rotvec
 from imuproc.synth.course import GRID_HZ
 from imuproc.synth.jump import make_jump
-from imuproc.synth.legs.ball import rise
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.runs import Rig, RunMotion, motion_truth, sampled
 from imuproc.synth.sensors.shock import on_skin
@@ -172,7 +172,7 @@ def _moved_to(tracks: Tracks, before: Tracks | None) -> dict[Site, PoseTrack]:
 def _step_over(before: Tracks, after: Tracks) -> dict[Site, PoseTrack]:
     """From one way of standing into the next."""
     through = (np.arange(round(_STEP_OVER_S * GRID_HZ)) + 0.5) / (_STEP_OVER_S * GRID_HZ)
-    share = rise(np.asarray(through, dtype=np.float64))
+    share = quintic_step(np.asarray(through, dtype=np.float64))
     moved = _moved_to(after, before)
     between: dict[Site, PoseTrack] = {}
     for site, track in before.items():

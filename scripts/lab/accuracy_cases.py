@@ -4,7 +4,6 @@ The same number and seed give the same athlete and the same run whatever the sen
 differ in nothing but what their recipe says.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final, Literal
@@ -12,20 +11,18 @@ from typing import Final, Literal
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
 import imuproc
 from imuproc.agreement.judging import Judged, judge, judged_steps, nothing_found
 from imuproc.core.errors import ImuprocError
 from imuproc.core.recording import Clock, Recording, Start
-from imuproc.core.sites import Site
 from imuproc.synth.ground import any_landing, any_leaving, any_lever
 from imuproc.synth.plan import Body, Impact, RunPlan, random_plan, steady_plan
-from imuproc.synth.poses import PoseTrack
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel
 from imuproc.synth.truth import Truth
 from scripts.lab.accuracy_clocks import with_jumps_around, with_own_clocks
+from scripts.lab.accuracy_lean import LEAN_DEG, leaning, zero_in_standing
 from scripts.lab.accuracy_means import mean_errors
 from scripts.lab.optical_running import RealCase, cases
 from scripts.lab.overground import CLIPS
@@ -44,10 +41,6 @@ EVEN_MPS2: Final = 0.15
 
 OVERGROUND_DRAWS: Final = 20
 """How often sensors are drawn anew for each overground clip: it holds few contacts."""
-
-LEAN_DEG: Final = 4.0
-LEAN_ASIDE_DEG: Final = 3.0
-"""Shank in quiet standing: forward (both alike), and to the left of upright."""
 
 
 @dataclass(frozen=True)
@@ -336,7 +329,7 @@ def _simulated_case(recipe: Recipe, number: int, seed: int) -> Case:
         recording, truth = with_jumps_around(recording, motion, rig, rng)
     if recipe.lean == "stated":
         athlete = replace(recording.athlete, standing_lean_deg=LEAN_DEG)
-        recording, truth = replace(recording, athlete=athlete), _zero_in_standing(truth)
+        recording, truth = replace(recording, athlete=athlete), zero_in_standing(truth)
     labels, effort = _effort_labels(motion, truth)
     return Case(f"{name}-{seed + number}", recording, truth, labels, effort)
 
@@ -376,75 +369,3 @@ def _last_effort_step(motion: RunMotion) -> int:
     course = motion.course
     end_s = course.time_s[int(np.searchsorted(course.forward_m, motion.plan.distance_m)) - 1]
     return sum(s.kind != "ready" and s.touchdown_s <= end_s for s in motion.schedule.stances)
-
-
-# --- Standing that is not upright ----------------------------------------------------------------
-
-
-def leaning(motion: RunMotion, stated: bool) -> RunMotion:
-    """The motion of an athlete whose shanks lean in quiet standing.
-
-    The lean is about the ankle and goes while the athlete moves into position and comes back while
-    walking out, so that the run itself is the same.
-
-    Parameters
-    ----------
-    motion : RunMotion
-    stated : bool
-        Whether the truth is the shin angle to the horizontal, which a stated lean gives, or that
-        relative to quiet standing, which is all that can be known without.
-
-    Returns
-    -------
-    RunMotion
-    """
-    share = _standing_share(motion)
-    forward, aside = np.radians(LEAN_DEG), np.radians(LEAN_ASIDE_DEG)
-    truth = share if stated else share - 1.0
-    return replace(
-        motion,
-        bones=_turned_shanks(motion.bones, forward * truth, aside * share),
-        skin=_turned_shanks(motion.skin, forward * share, aside * share),
-    )
-
-
-def _zero_in_standing(truth: Truth) -> Truth:
-    """The truth with dorsiflexion counted from quiet standing, as its columns say."""
-    steps, curves = truth.steps.copy(), truth.curves.copy()
-    for table in (steps, curves):
-        own = [name for name in table if name.startswith("dorsiflexion")]
-        table[own] -= LEAN_DEG
-    return replace(truth, steps=steps, curves=curves)
-
-
-def _standing_share(motion: RunMotion) -> FloatArray:
-    """1 in quiet standing before and after, 0 in the run."""
-    course = motion.course
-    leaves_s = max(course.set_s, course.marks_s + 0.7) - course.marks_s
-    before = _smooth_step((course.time_s - course.marks_s) / leaves_s)
-    after = _smooth_step((course.time_s - course.walk_s) / (course.stop_s - course.walk_s))
-    return 1.0 - before + after
-
-
-def _smooth_step(x: FloatArray) -> FloatArray:
-    u = np.clip(x, 0.0, 1.0)
-    return np.asarray(u**3 * (10.0 - 15.0 * u + 6.0 * u**2))
-
-
-def _turned_shanks(
-    tracks: Mapping[Site, PoseTrack], forward_rad: FloatArray, aside_rad: FloatArray
-) -> dict[Site, PoseTrack]:
-    """Tracks with the shanks turned about the ankle: forward and to the left of upright."""
-    zero = np.zeros(len(forward_rad))
-    about_y = _rotation(np.stack((zero, forward_rad, zero), axis=1))
-    about_x = _rotation(np.stack((-aside_rad, zero, zero), axis=1))
-    return {
-        site: PoseTrack(track.time_s, about_y @ about_x @ track.rotation, track.position_m)
-        if site.endswith("shank")
-        else track
-        for site, track in tracks.items()
-    }
-
-
-def _rotation(rotvec: FloatArray) -> FloatArray:
-    return np.asarray(Rotation.from_rotvec(rotvec).as_matrix())

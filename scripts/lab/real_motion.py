@@ -24,6 +24,7 @@ from scipy.spatial.transform import Rotation
 from imuproc.core.recording import Athlete, Recording, Run
 from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, is_foot, shank_of, side_of
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.dsp.easing import quintic_step
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.sensors.ideal import random_mount
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel, StampModel, sample_log
@@ -57,12 +58,6 @@ _SHOCK_HZ: Final = 50.0
 _SHOCK_DECAY_S: Final = 0.004
 
 
-def _step(x: FloatArray) -> FloatArray:
-    """From 0 to 1 over 0..1 with vanishing first and second derivative at both ends."""
-    u = np.clip(x, 0.0, 1.0)
-    return u**3 * (10.0 - 15.0 * u + 6.0 * u**2)
-
-
 def _swings(events: pd.DataFrame, side: Side) -> list[tuple[float, float]]:
     """Toe-off and next touchdown of one foot, of every swing with both ends known."""
     own = events[events["side"] == side]
@@ -73,8 +68,8 @@ def _swings(events: pd.DataFrame, side: Side) -> list[tuple[float, float]]:
 
 def _amplitude(time_s: FloatArray, swings: list[tuple[float, float]]) -> FloatArray:
     """Share of the real motion that is played: 0 standing, rising by a step in each swing."""
-    up = sum(_step((time_s - a) / (b - a)) for a, b in swings[:RAMP_SWINGS])
-    down = sum(_step((time_s - a) / (b - a)) for a, b in swings[-RAMP_SWINGS:])
+    up = sum(quintic_step((time_s - a) / (b - a)) for a, b in swings[:RAMP_SWINGS])
+    down = sum(quintic_step((time_s - a) / (b - a)) for a, b in swings[-RAMP_SWINGS:])
     return np.asarray((up - down) / RAMP_SWINGS)
 
 
@@ -128,7 +123,7 @@ def _with_standing(track: PoseTrack, site: Site, rng: np.random.Generator) -> Po
     position = np.pad(track.position_m, ((before, after), (0, 0)), mode="edge")
     time_s = np.arange(len(rotation)) / FINE_HZ
     if site.endswith("shank"):  # the shank sways about the ankle, the foot stands
-        standing = 1.0 - _step(time_s - STAND_BEFORE_S + 1.0) * _step(
+        standing = 1.0 - quintic_step(time_s - STAND_BEFORE_S + 1.0) * quintic_step(
             time_s[-1] - STAND_AFTER_S + 1.0 - time_s
         )
         phase = rng.uniform(0.0, 2.0 * pi, size=(2, 2))

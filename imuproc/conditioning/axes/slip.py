@@ -11,6 +11,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Slip
 from imuproc.core.sites import Site
+from imuproc.dsp.easing import quintic_step
 from imuproc.dsp.rotations import quat_from_rotvec, quat_rotate
 
 FloatArray = NDArray[np.float64]
@@ -59,8 +60,7 @@ def _turned_back(timebased: TimeBased, site: Site, slip: Slip) -> SiteSignals:
     signals = timebased.sites[site]
     first = int(np.searchsorted(timebased.time_s, slip.start_s))
     time_s, period_s = timebased.time_s[first:], 1.0 / timebased.rate_hz
-    u = np.clip((time_s - slip.start_s) / (slip.end_s - slip.start_s), 0.0, 1.0)
-    share = u**3 * (10.0 - 15.0 * u + 6.0 * u**2)
+    share = quintic_step((time_s - slip.start_s) / (slip.end_s - slip.start_s))
     turn_rad = np.array(slip.turn_rad)
     back = quat_from_rotvec(share[:, None] * turn_rad)
     rate = np.gradient(share, period_s)[:, None] * turn_rad

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
+from imuproc.dsp.easing import quintic_step
 from imuproc.synth.legs.ankle import heel_lead_s
 from imuproc.synth.plan import Body
 from imuproc.synth.stances import Stance
@@ -23,12 +24,6 @@ _SINK_M: Final = 0.004
 _HEEL_PAD_M: Final = (0.0015, 0.007)
 _HEEL_STOP_S: Final = (0.006, 0.009)
 """Shortest and longest time in which the ground stops the heel (judgement)."""
-
-
-def rise(w: FloatArray) -> FloatArray:
-    """Quintic step from 0 to 1 with zero velocity and acceleration at both ends."""
-    w = np.clip(w, 0.0, 1.0)
-    return np.asarray(w**3 * (10.0 - 15.0 * w + 6.0 * w**2))
 
 
 def hermite(w: FloatArray, start: FloatArray, end: FloatArray, span_s: float) -> FloatArray:
@@ -173,7 +168,7 @@ def stance_path(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) 
     if not standing and lead_s > 0.0:
         slip = _stopped(stance, 0.0, arrival, t, stance.ground.stop_s)[:, 0]
         flat = np.stack((slip - b.sole_radius_m * leg.pitch(t), np.full(len(t), -_SINK_M)), axis=-1)
-        weight = rise((t - stance.touchdown_s - 0.5 * lead_s) / max(lead_s, 0.018))[:, None]
+        weight = quintic_step((t - stance.touchdown_s - 0.5 * lead_s) / max(lead_s, 0.018))[:, None]
         out[:, 0] = stance.ball_m
         out = out + (1.0 - weight) * _heel_landing(leg, stance, arrival, t) + weight * flat
     elif not standing:
@@ -184,5 +179,5 @@ def stance_path(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) 
         # From rest, then evenly faster: the real ball's rise speeds up through toe-off.
         toe = stance.toe_lift_rad * (3.0 * w**3 - 3.0 * w**4 + w**5)
         out[:, 0] += b.toe_m * (1.0 - np.cos(toe))
-        out[:, 1] += b.toe_m * np.sin(toe) + _SINK_M * (not standing) * rise(w)
+        out[:, 1] += b.toe_m * np.sin(toe) + _SINK_M * (not standing) * quintic_step(w)
     return out

@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.dsp.easing import quintic_step
 from imuproc.synth.course import GRID_HZ, Course
 from imuproc.synth.legs.angles import Knots
-from imuproc.synth.legs.ball import rise
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.stances import Stance
 
@@ -59,7 +59,9 @@ def _sway(plan: RunPlan, course: Course, rng: np.random.Generator) -> FloatArray
     before, after = t < course.marks_s - 0.1, t > course.stop_s + 0.4
     wave = wave / np.std(wave) - wave[before].mean() / np.std(wave)
     standing = gaussian_filter1d((before | after).astype(np.float64), 0.1 * GRID_HZ)
-    standing *= rise(t / 0.5) * rise((t[-1] - t) / 0.5)  # so that recordings can be joined
+    standing *= quintic_step(t / 0.5) * quintic_step(
+        (t[-1] - t) / 0.5
+    )  # so that recordings can be joined
     return np.asarray(plan.sway_deg * wave * standing)
 
 

@@ -10,10 +10,11 @@ from scipy.interpolate import CubicSpline
 from scipy.ndimage import gaussian_filter1d
 
 from imuproc.core.sites import Side
+from imuproc.dsp.easing import quintic_step
 from imuproc.synth.course import GRID_HZ, Course
 from imuproc.synth.legs.angles import ready_angles, shin_curve
 from imuproc.synth.legs.ankle import pitch_curve
-from imuproc.synth.legs.ball import AT_REST, Sagittal, rise, stance_path
+from imuproc.synth.legs.ball import AT_REST, Sagittal, stance_path
 from imuproc.synth.legs.frontal import turns_of
 from imuproc.synth.legs.pelvis import Pelvis, hip_spline, rotate_zyx
 from imuproc.synth.legs.swing import make_swing
@@ -57,7 +58,7 @@ def _ready_path(leg: Sagittal, course: Course, stance: Stance, stand_m: float) -
     if course.go_s - course.marks_s < 0.5:
         return placed
     w = (t - course.marks_s - 0.1) / _PLACE_S
-    share = rise(w)[:, None]
+    share = quintic_step(w)[:, None]
     stand = np.array([stand_m, leg.body.sole_radius_m])
     path = (1.0 - share) * stand + share * placed
     path[:, 1] += 0.10 * 64.0 * (np.clip(w, 0.0, 1.0) * np.clip(1.0 - w, 0.0, 1.0)) ** 3
@@ -85,7 +86,9 @@ def _ball_path(
         strikes[stance.touchdown_s] = -float(landed.velocity_mps[1])
         out[on, 1] = stance.ball_left_m
         w = (t[air] - before.toe_off_s) / (stance.touchdown_s - before.toe_off_s)
-        out[air, 1] = before.ball_left_m + rise(w) * (stance.ball_left_m - before.ball_left_m)
+        out[air, 1] = before.ball_left_m + quintic_step(w) * (
+            stance.ball_left_m - before.ball_left_m
+        )
     return _softened(out, t, [s.toe_off_s for s in stances[:-1]]), strikes
 
 
@@ -96,7 +99,7 @@ def _softened(path: FloatArray, t: FloatArray, toe_offs_s: Sequence[float]) -> F
     of acceleration that no real foot has. It moves the toe tip by less than 1 mm.
     """
     away = np.min(np.abs(t[:, None] - np.array(toe_offs_s)), axis=1)
-    weight = 1.0 - rise((away - 0.015) / 0.040)
+    weight = 1.0 - quintic_step((away - 0.015) / 0.040)
     smooth = gaussian_filter1d(path, _PEEL_S * GRID_HZ, axis=0)
     return np.asarray(path + weight[:, None] * (smooth - path))
 

@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
+from imuproc.dsp.easing import quintic_step
 from imuproc.synth.legs.ball import (
     AT_REST,
     Arrival,
     Sagittal,
     hermite,
-    rise,
     stance_path,
 )
 from imuproc.synth.stances import Posture, Stance
@@ -115,7 +115,7 @@ def _thigh(
 def _local(w: FloatArray, position: FloatArray, velocity: FloatArray, span_s: float) -> FloatArray:
     """A bend that starts with a stated position and velocity and dies away within the swing."""
     quick = span_s * w * np.exp(-((w / 0.2) ** 2))
-    return np.asarray((1.0 - rise(w)) * position + quick * velocity)
+    return np.asarray((1.0 - quintic_step(w)) * position + quick * velocity)
 
 
 def _clearance_lift(leg: Sagittal, path: Path, t: FloatArray) -> float:
@@ -131,7 +131,7 @@ def _clearance_lift(leg: Sagittal, path: Path, t: FloatArray) -> float:
 
 def _hump(w: FloatArray) -> FloatArray:
     """1 through the middle of the swing, 0 at both ends."""
-    return np.asarray(rise(w / 0.3) * rise((1.0 - w) / 0.3))
+    return np.asarray(quintic_step(w / 0.3) * quintic_step((1.0 - w) / 0.3))
 
 
 def _free_mps2(strike_mps: FloatArray) -> tuple[FloatArray, FloatArray]:

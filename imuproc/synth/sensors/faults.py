@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
+from imuproc.dsp.easing import quintic_step
 from imuproc.dsp.rotations import quat_from_rotvec, quat_to_matrix
 from imuproc.synth.sensors.faults_held import at_touchdown, in_swing, often
 
@@ -206,8 +207,7 @@ def _slip(log: SensorLog, angle_deg: float, rng: np.random.Generator) -> SensorL
     sagittal angles by next to nothing.
     """
     at_s = _moments(log, 1, rng)[0]
-    u = np.clip((log.time_s - at_s) / 0.1, 0.0, 1.0)
-    share = u**3 * (10.0 - 15.0 * u + 6.0 * u**2)
+    share = quintic_step((log.time_s - at_s) / 0.1)
     turn = np.radians(angle_deg) * _level_axis(log, rng)
     back = np.swapaxes(quat_to_matrix(quat_from_rotvec(share[:, None] * turn)), 1, 2)
     rate = np.gradient(share, log.time_s)[:, None] * turn
