@@ -44,10 +44,9 @@ def guide(options: GuideOptions) -> None:
     topic = options.topic.strip().casefold().removesuffix(".md")
     if topic not in texts:
         from imuproc.core.errors import SessionError
-        from imuproc.files.wording import listed, quoted
+        from imuproc.files.wording import did_you_mean, listed, quoted
 
-        near = _nearest(topic, texts)
-        hint = f" - did you mean {quoted(near)}?" if near else ""
+        hint = did_you_mean(topic, texts) or did_you_mean(_says_most(topic, texts), texts)
         raise SessionError(
             f"guide: found no topic {quoted(options.topic)}{hint}\nallowed: {listed(texts)}"
         )
@@ -69,13 +68,11 @@ def _without_link(link: re.Match[str]) -> str:
     return command if words.casefold() == other else f"{words} ({command})"
 
 
-def _nearest(wanted: str, texts: Mapping[str, str]) -> str | None:
-    """The topic spelt most like a word, else the guide that says it most often."""
-    from imuproc.files.wording import nearest
-
-    counts = {topic: text.casefold().count(wanted) for topic, text in texts.items()}
+def _says_most(word: str, texts: Mapping[str, str]) -> str:
+    """The guide that says a word most often; empty where none does."""
+    counts = {topic: text.casefold().count(word) for topic, text in texts.items()}
     most = max(counts, key=lambda topic: counts[topic])
-    return nearest(wanted, texts) or (most if wanted and counts[most] else None)
+    return most if word and counts[most] else ""
 
 
 def _show(text: str) -> None:

@@ -166,14 +166,12 @@ class Setting:
     high: float
 
 
-def settings_in(stage: StageSettings, prefix: str = "") -> Iterator[Setting]:
-    """Every number of a stage, those of the tables in it after its own.
+def settings_in(stage: StageSettings) -> Iterator[Setting]:
+    """A stage's own numbers; those of the tables in it are in :func:`tables_in`.
 
     Parameters
     ----------
     stage : StageSettings
-    prefix : str
-        What stands before each key.
 
     Yields
     ------
@@ -183,14 +181,17 @@ def settings_in(stage: StageSettings, prefix: str = "") -> Iterator[Setting]:
         value, extra = getattr(stage, name), _extra(field)
         if not isinstance(value, StageSettings):
             texts = (extra["unit"], field.description or "", extra["allowed"], extra["basis"])
-            yield Setting(f"{prefix}{name}", value, *texts, *extra["range"])
-    for name, inner in parts_of(stage).items():
-        yield from settings_in(inner, f"{prefix}{name}.")
+            yield Setting(name, value, *texts, *extra["range"])
 
 
-def parts_of(stage: StageSettings) -> dict[str, StageSettings]:
-    """Tables within a table, by name."""
-    return {name: value for name, value in stage if isinstance(value, StageSettings)}
+def tables_in(stage: StageSettings, prefix: str = "") -> dict[str, StageSettings]:
+    """Tables within a table by their place (``motion.zones``), each before those in it."""
+    found: dict[str, StageSettings] = {}
+    for name, value in stage:
+        if isinstance(value, StageSettings):
+            found[prefix + name] = value
+            found |= tables_in(value, f"{prefix}{name}.")
+    return found
 
 
 def value_at(stage: StageSettings, key: str) -> Any:

@@ -4,7 +4,7 @@ import inspect
 import textwrap
 
 from imuproc.core.errors import SessionError
-from imuproc.files.settings_model import Setting, StageSettings, parts_of, settings_in
+from imuproc.files.settings_model import Setting, StageSettings, settings_in, tables_in
 from imuproc.files.toml_writing import toml_text
 from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.pipeline.settings import Settings
@@ -43,11 +43,10 @@ def settings_text(settings: Settings, stage: str = "") -> str:
     [long]
     bin_hz = 100.0
     """
-    tables = _tables(settings)
+    tables = tables_in(settings)
     if stage and stage not in tables:
         raise SessionError(
-            f"found stage {quoted(stage)}; allowed: {listed(name for name in tables if name)}"
-            + did_you_mean(stage, tables)
+            f"found stage {quoted(stage)}; allowed: {listed(tables)}" + did_you_mean(stage, tables)
         )
     lines = [f"# {line}" for line in _HEAD.splitlines()]
     for name, own in tables.items():
@@ -56,20 +55,10 @@ def settings_text(settings: Settings, stage: str = "") -> str:
     return "\n".join(lines) + "\n"
 
 
-def _tables(stage: StageSettings, name: str = "") -> dict[str, StageSettings]:
-    """Every table by its place, each before those in it."""
-    found = {name: stage} if name else {}
-    for key, inner in parts_of(stage).items():
-        found |= _tables(inner, f"{name}.{key}" if name else key)
-    return found
-
-
 def _table(name: str, stage: StageSettings) -> list[str]:
     lines = ["", f"[{name}]", *_comment(inspect.getdoc(type(stage)) or "")]
-    inner = tuple(f"{key}." for key in parts_of(stage))
     for setting in settings_in(stage):
-        if not setting.key.startswith(inner or ("\0",)):
-            lines += ["", *_explained(setting)]
+        lines += ["", *_explained(setting)]
     return lines
 
 

@@ -2,6 +2,7 @@
 
 import math
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,11 +10,23 @@ from pydantic import ValidationError
 
 from imuproc.core.errors import SessionError
 from imuproc.events.runs import RunSettings
-from imuproc.files.settings_model import StageSettings, parts_of, settings_in, unit_of
+from imuproc.files.settings_model import Setting, StageSettings, settings_in, tables_in, unit_of
 from imuproc.pipeline.settings import Settings, read_settings
 from imuproc.pipeline.settings_text import settings_text
 
-ALL = tuple(settings_in(Settings()))
+
+def all_settings(stage: StageSettings) -> list[Setting]:
+    """Those of the tables in it, too, by their place."""
+    inner = [
+        replace(one, key=f"{name}.{one.key}")
+        for name, table in tables_in(stage).items()
+        for one in settings_in(table)
+    ]
+    return [*settings_in(stage), *inner]
+
+
+TABLES = tables_in(Settings())
+ALL = all_settings(Settings())
 
 
 def settings_file(folder: Path, text: str) -> Path:
@@ -181,14 +194,10 @@ def test_every_number_can_be_set_from_a_file(tmp_path: Path) -> None:
 
 def test_pairs_that_may_contradict_each_other_exist() -> None:
     """A misspelt name in ``ordered`` would be found by the first file only."""
-
-    def stages(stage: StageSettings) -> list[StageSettings]:
-        return [stage, *(one for inner in parts_of(stage).values() for one in stages(inner))]
-
-    pairs = [(stage, pair) for stage in stages(Settings()) for pair in stage.ordered]
+    pairs = [(stage, pair) for stage in TABLES.values() for pair in stage.ordered]
     assert len(pairs) > 20
     for stage, (first, second) in pairs:
-        keys = {setting.key for setting in settings_in(stage)}
+        keys = {setting.key for setting in all_settings(stage)}
         assert {first, second} <= keys, type(stage).__name__
 
 
