@@ -41,7 +41,7 @@ def sd_name(figure: str) -> str:
 
 def count_name(figure: str) -> str:
     """Column that holds how many steps the mean is over."""
-    return f"n_{_stem(figure)}"
+    return f"n_{_strip_unit(figure)}"
 
 
 def difference_name(figure: str) -> str:
@@ -51,32 +51,32 @@ def difference_name(figure: str) -> str:
 
 def symmetry_name(figure: str) -> str:
     """Column of a run's row that holds the symmetry index of a figure."""
-    return f"symmetry_{_stem(figure)}_pct"
+    return f"symmetry_{_strip_unit(figure)}_pct"
 
 
 def symmetry_angle_name(figure: str) -> str:
     """Column of a run's row that holds the symmetry angle of a figure."""
-    return f"symmetry_angle_{_stem(figure)}_pct"
+    return f"symmetry_angle_{_strip_unit(figure)}_pct"
 
 
-def _stem(figure: str) -> str:
+def _strip_unit(figure: str) -> str:
     return figure.rsplit("_", 1)[0]
 
 
-def _means(name: str, over: str) -> tuple[tuple[Column, Column, Column], Column]:
+def _make_mean_columns(name: str, over: str) -> tuple[tuple[Column, Column, Column], Column]:
     """The mean of a figure with its two uncertainties, and the count behind it."""
-    what = _stem(name).replace("_", " ")
+    what = _strip_unit(name).replace("_", " ")
     mean = Column(mean_name(name), BY_NAME[name].unit, f"Mean {what} over {over}.")
     count = Column(count_name(name), "", f"Steps behind the mean {what}.", "count")
     return (mean, *companions(mean)), count
 
 
-def _of_run() -> tuple[Column, ...]:
+def _list_run_columns() -> tuple[Column, ...]:
     means: list[Column] = []
     counts, differences, indices = [], [], []
     for name in KEY_FIGURES:
-        what, unit = _stem(name).replace("_", " "), BY_NAME[name].unit
-        mean, count = _means(name, "the effort")
+        what, unit = _strip_unit(name).replace("_", " "), BY_NAME[name].unit
+        mean, count = _make_mean_columns(name, "the effort")
         means += mean
         counts.append(count)
         difference, meaning = difference_name(name), f"Left minus right of {what}, trend removed."
@@ -91,12 +91,12 @@ def _of_run() -> tuple[Column, ...]:
     return (*means, *counts, *differences, *indices)
 
 
-def _of_phase() -> tuple[Column, ...]:
+def _list_phase_columns() -> tuple[Column, ...]:
     columns: list[Column] = []
     for name in KEY_FIGURES:
-        what = _stem(name).replace("_", " ")
+        what = _strip_unit(name).replace("_", " ")
         meaning = f"Standard deviation of {what} from step to step (divided by n - 1)."
-        mean, count = _means(name, "the steps of the phase")
+        mean, count = _make_mean_columns(name, "the steps of the phase")
         columns += [*mean, Column(sd_name(name), BY_NAME[name].unit, meaning), count]
     return tuple(columns)
 
@@ -119,7 +119,7 @@ RUN_COLUMNS: Final[dict[str, Column]] = {
         Column("steps_flagged", "", "Steps that carry a flag of their own.", "count"),
         Column("top_speed_mps", "m/s", _TOP_SPEED),
         Column("top_speed_mps_u", "m/s", "Standard uncertainty of top_speed_mps."),
-        *_of_run(),
+        *_list_run_columns(),
         Column(
             "start_time", "", "Time of day of step 1's touchdown, ISO 8601; empty: unknown.", "key"
         ),
@@ -135,7 +135,7 @@ PHASE_COLUMNS: Final[dict[str, Column]] = {
         *_IDS,
         BY_NAME["phase"],
         Column("steps", "", "Steps of the run in this phase.", "count"),
-        *_of_phase(),
+        *_list_phase_columns(),
     )
 }
 """Every column of the phase table by name, in order."""

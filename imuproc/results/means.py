@@ -85,25 +85,25 @@ def means_over(
     out: list[dict[str, Mean]] = [{} for _ in chosen]
     for figure in KEY_FIGURES:
         values = steps[figure].to_numpy(dtype=np.float64)
-        names, parts = _parts(uncertainty.get(figure))
+        names, parts = _select_known_parts(uncertainty.get(figure))
         for means, which in zip(out, chosen, strict=True):
             rows = np.flatnonzero(which & np.isfinite(values))
             u, u_repeat = mean_u(figure, names, parts[rows], left[rows]) if names else _UNKNOWN
-            means[figure] = _mean(values[rows], u, u_repeat)
+            means[figure] = _make_mean(values[rows], u, u_repeat)
     return out
 
 
 _UNKNOWN: Final = (float("nan"), float("nan"))
 
 
-def _mean(values: FloatArray, u: float, u_repeat: float) -> Mean:
+def _make_mean(values: FloatArray, u: float, u_repeat: float) -> Mean:
     count, nothing = len(values), float("nan")
     value = float(values.mean()) if count else nothing
     sd = float(values.std(ddof=1)) if count > 1 else nothing
     return Mean(count, value, sd, u, u_repeat)
 
 
-def _parts(table: "pd.DataFrame | None") -> tuple[tuple[str, ...], FloatArray]:
+def _select_known_parts(table: "pd.DataFrame | None") -> tuple[tuple[str, ...], FloatArray]:
     """Names and values of the parts of a figure's uncertainty; a part that no step has is none."""
     if table is None:
         return (), np.empty((0, 0))
@@ -136,7 +136,7 @@ def mean_u(
     """
     if not len(parts):
         return _UNKNOWN
-    shared, by_turns, of_set_up = _in_common(figure, names)
+    shared, by_turns, of_set_up = _describe_parts(figure, names)
     turned = np.where(left, 1.0, -1.0)[:, None] * parts
     alike = np.where(by_turns, turned.mean(axis=0), parts.mean(axis=0))
     own = np.mean(parts**2, axis=0) / len(parts)
@@ -145,7 +145,7 @@ def mean_u(
 
 
 @cache
-def _in_common(figure: str, names: tuple[str, ...]) -> tuple[FloatArray, BoolArray, BoolArray]:
+def _describe_parts(figure: str, names: tuple[str, ...]) -> tuple[FloatArray, BoolArray, BoolArray]:
     """By part: the share that steps have in common, whether that turns with the foot, set-up."""
     angle, traded = BY_NAME[figure].unit == "deg", figure in TRADED
     shared, by_turns = np.full(len(names), ALIKE), np.full(len(names), traded)

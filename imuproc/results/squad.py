@@ -50,10 +50,10 @@ def squad_runs(tables: SquadTables, phase: str | None = None) -> list[SquadRun]:
     of_athlete: dict[str, list[RunSummary]] = {}
     for run in tables.runs:
         of_athlete.setdefault(run.athlete, []).append(run)
-    best = {athlete: _fastest(runs) for athlete, runs in of_athlete.items()}
+    best = {athlete: _find_fastest(runs) for athlete, runs in of_athlete.items()}
     return [
         SquadRun(
-            summary=_of_phase(run, tables, phase) if phase else run,
+            summary=_restrict_to_phase(run, tables, phase) if phase else run,
             best=run is best[run.athlete],
             last=run is of_athlete[run.athlete][-1],
             only=len(of_athlete[run.athlete]) == 1,
@@ -62,12 +62,12 @@ def squad_runs(tables: SquadTables, phase: str | None = None) -> list[SquadRun]:
     ]
 
 
-def _fastest(runs: Sequence[RunSummary]) -> RunSummary | None:
+def _find_fastest(runs: Sequence[RunSummary]) -> RunSummary | None:
     timed = [run for run in runs if run.value("top_speed_mps") is not None]
     return max(timed, key=lambda run: run.figures["top_speed_mps"], default=None)
 
 
-def _of_phase(run: RunSummary, tables: SquadTables, phase: str) -> RunSummary:
+def _restrict_to_phase(run: RunSummary, tables: SquadTables, phase: str) -> RunSummary:
     if run.status == "failed":
         return run
     steps = tables.steps[run.run]
@@ -137,7 +137,7 @@ def ordered(
         There is no such column.
     """
     descending = descending or column.startswith("-")
-    value = _value_of(column.removeprefix("-"), short)
+    value = _make_sort_key(column.removeprefix("-"), short)
     keyed = [(value(run.summary), run) for run in runs]
     there = sorted(
         ((key, run) for key, run in keyed if key is not None),
@@ -147,7 +147,7 @@ def ordered(
     return [run for _, run in there] + [run for key, run in keyed if key is None]
 
 
-def _value_of(
+def _make_sort_key(
     column: str, short: Mapping[str, str]
 ) -> Callable[[RunSummary], tuple[float, str] | None]:
     name = short.get(column.removesuffix("."), column)  # some headings end with a point
@@ -157,10 +157,10 @@ def _value_of(
             "column of runs.csv such as athlete, run, steps, left_minus_right_contact_time_s"
         )
 
-    def value(run: RunSummary) -> tuple[float, str] | None:
+    def read_key(run: RunSummary) -> tuple[float, str] | None:
         found = len(run.fault_names()) if name == "flags" else run.value(name)
         if found is None or (name == "flags" and run.status == "failed"):
             return None
         return (0.0, found.casefold()) if isinstance(found, str) else (float(found), "")
 
-    return value
+    return read_key

@@ -72,7 +72,7 @@ def read_squad(path: Path) -> SquadTables:
         The archive named is damaged.
     """
     if os.path.isfile(path):
-        return _of_archive(path)
+        return _read_archive(path)
     if not os.path.isdir(path):
         raise SessionError(
             f"{path}: found nothing there; allowed: the output folder of `imuproc process`, or a "
@@ -86,31 +86,31 @@ def read_squad(path: Path) -> SquadTables:
             f"{path}: is no output folder of `imuproc process`, or its tables are not written "
             f"yet; found none of {', '.join(names)}"
         )
-    return _of_folder(path)
+    return _read_folder(path)
 
 
-def _of_folder(folder: Path) -> SquadTables:
+def _read_folder(folder: Path) -> SquadTables:
     try:
-        return _of_tables(folder)
+        return _read_tables(folder)
     except SessionError as error:
         why = str(error)
     if not os.path.isfile(folder / SESSION_ARCHIVE):
         raise SessionError(f"{why}; {_AGAIN}")
     try:
-        tables = _of_archive(folder / SESSION_ARCHIVE)
+        tables = _read_archive(folder / SESSION_ARCHIVE)
     except ArchiveError as error:
         raise SessionError(f"{why}\n{error}") from error
     note = f"{why}; shown is what {SESSION_ARCHIVE} holds, which has no runs that failed; {_AGAIN}"
     return SquadTables(tables.runs, tables.steps, tables.source, (note,))
 
 
-def _of_tables(folder: Path) -> SquadTables:
+def _read_tables(folder: Path) -> SquadTables:
     steps = _read_steps(folder / STEPS_PARQUET)
     of_run = dict(iter(steps.groupby("run", sort=False)))
     none = steps.iloc[:0]
     phases = _read_phases(folder / PHASES_PARQUET)
     runs = [
-        _summary(
+        _summarise_row(
             row,
             of_run.get(row["run"], none),
             phases.get(row["run"], ()),
@@ -126,7 +126,7 @@ def _of_tables(folder: Path) -> SquadTables:
 
 
 def _read_steps(path: Path) -> pd.DataFrame:
-    return _all_columns(_read_parquet(path), path)
+    return _complete_columns(_read_parquet(path), path)
 
 
 def _read_parquet(path: Path) -> pd.DataFrame:
@@ -144,7 +144,7 @@ def _read_phases(path: Path) -> dict[str, tuple[PhaseSummary, ...]]:
     out: dict[str, tuple[PhaseSummary, ...]] = {}
     for row in _read_parquet(path).to_dict("records") if path.is_file() else ():
         try:
-            means = {figure: _mean(row, figure) for figure in KEY_FIGURES}
+            means = {figure: _read_mean(row, figure) for figure in KEY_FIGURES}
             phase = PhaseSummary(str(row["phase"]), int(row["steps"]), means)
             out[row["run"]] = (*out.get(row["run"], ()), phase)
         except KeyError as error:
@@ -152,13 +152,13 @@ def _read_phases(path: Path) -> dict[str, tuple[PhaseSummary, ...]]:
     return out
 
 
-def _mean(row: Mapping[Any, Any], figure: str) -> Mean:
+def _read_mean(row: Mapping[Any, Any], figure: str) -> Mean:
     mean = mean_name(figure)
     names = (mean, sd_name(figure), uncertainty_name(mean), repeat_name(mean))
     return Mean(int(row[count_name(figure)]), *(float(row[name]) for name in names))
 
 
-def _all_columns(steps: pd.DataFrame, path: object) -> pd.DataFrame:
+def _complete_columns(steps: pd.DataFrame, path: object) -> pd.DataFrame:
     """The step table with the columns that a former version did not have, empty."""
     keys = [name for name in ("run", "step", "side", "phase", "flags") if name not in steps]
     if keys:
@@ -195,7 +195,7 @@ _OF_PARTS: Final = (
 """Columns of the run table that the step table does not tell."""
 
 
-def _summary(
+def _summarise_row(
     row: Mapping[str, str], steps: pd.DataFrame, phases: tuple[PhaseSummary, ...], where: str
 ) -> RunSummary:
     status = row["status"]
@@ -206,7 +206,7 @@ def _summary(
         "run": row["run"],
         "start": row["start"],
         "start_time": row.get("start_time", ""),
-        "distance_m": _number(row, "distance_m", where),
+        "distance_m": _parse_number(row, "distance_m", where),
         "reason": from_spreadsheet_safe(row["reason"]),
         "flags": flags,
         "group": from_spreadsheet_safe(row.get("group", "")) or None,
@@ -216,15 +216,15 @@ def _summary(
     if status != "done":
         raise SessionError(f"{where}: found status {status!r}; allowed: done, failed")
     counts, figures = sum_up(steps)
-    _require_same(row, counts, figures, where)
+    _require_same_steps(row, counts, figures, where)
     _require_same_phases(phases, steps, where)
     for name in _OF_PARTS:
-        told = _number(row, name, where)
+        told = _parse_number(row, name, where)
         figures[name] = math.nan if told is None else told
     return RunSummary(**known, status="done", counts=counts, figures=figures, phases=phases)
 
 
-def _require_same(
+def _require_same_steps(
     row: Mapping[str, str],
     counts: Mapping[str, int],
     figures: Mapping[str, float],
@@ -236,7 +236,7 @@ def _require_same(
     for name, of_steps in expected.items():
         if name not in row:
             continue
-        told = _number(row, name, where)
+        told = _parse_number(row, name, where)
         decimals = DECIMALS.get(RUN_COLUMNS[name].unit, 0)
         if told is None and math.isnan(of_steps):
             continue
@@ -248,7 +248,7 @@ def _require_same(
 
 
 def _require_same_phases(phases: tuple[PhaseSummary, ...], steps: pd.DataFrame, where: str) -> None:
-    """The same of the phase table, where there is one."""
+    """The phase table, where there is one, must be of these steps too."""
     found = steps["phase"].value_counts().to_dict()
     if phases and {phase.phase: phase.steps for phase in phases} != found:
         raise SessionError(
@@ -257,7 +257,7 @@ def _require_same_phases(phases: tuple[PhaseSummary, ...], steps: pd.DataFrame, 
         )
 
 
-def _number(row: Mapping[str, str], name: str, where: str) -> float | None:
+def _parse_number(row: Mapping[str, str], name: str, where: str) -> float | None:
     text = row.get(name, "")
     if not text:
         return None
@@ -267,13 +267,13 @@ def _number(row: Mapping[str, str], name: str, where: str) -> float | None:
         raise SessionError(f"{where}: found {text!r} as {name}; allowed: a number") from error
 
 
-def _of_archive(path: Path) -> SquadTables:
+def _read_archive(path: Path) -> SquadTables:
     runs: list[RunSummary] = []
     tables: dict[str, pd.DataFrame] = {}
     with open_archive(path) as archive:
         for run_id in archive.runs:
             run = archive.run(run_id)
             if run.status == "done":
-                tables[run_id] = _all_columns(run.steps, path)
+                tables[run_id] = _complete_columns(run.steps, path)
             runs.append(summarise_archived(run, tables.get(run_id)))
     return SquadTables(tuple(runs), tables, path.name)

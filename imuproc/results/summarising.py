@@ -132,7 +132,7 @@ def summarise(result: Result) -> RunSummary:
 
 
 def summarise_archived(archived: "ArchivedRun", steps: "pd.DataFrame | None" = None) -> RunSummary:
-    """The same of a run in an open archive; of one that failed, what is known.
+    """Sum up one run of an open archive; of one that failed, what is known.
 
     Parameters
     ----------
@@ -182,10 +182,10 @@ def summarise_run(session: str, athlete: Athlete, run: Run, measured: Measured) 
         Differences are left minus right, see
         :func:`imuproc.results.symmetry.left_minus_right`.
     """
-    steps = _all_columns(measured.steps)
+    steps = _add_missing_columns(measured.steps)
     of_step = steps["phase"].to_numpy(dtype=object)
-    by_phase = {str(phase): _among(of_step, phase) for phase in dict.fromkeys(of_step)}
-    choices = [~_among(of_step, "slowing"), *by_phase.values()]
+    by_phase = {str(phase): _is_in_phase(of_step, phase) for phase in dict.fromkeys(of_step)}
+    choices = [~_is_in_phase(of_step, "slowing"), *by_phase.values()]
     effort, *of_phases = means_over(steps, measured.uncertainty, choices)
     counts, figures = sum_up(steps, effort)
     distance = measured.distance
@@ -210,12 +210,12 @@ def summarise_run(session: str, athlete: Athlete, run: Run, measured: Measured) 
     )
 
 
-def _all_columns(steps: "pd.DataFrame") -> "pd.DataFrame":
+def _add_missing_columns(steps: "pd.DataFrame") -> "pd.DataFrame":
     """Tables of older versions have fewer columns."""
     return steps.reindex(columns=steps.columns.union(list(STEP_COLUMNS), sort=False))
 
 
-def _among(of_step: NDArray[Any], phase: str) -> BoolArray:
+def _is_in_phase(of_step: NDArray[Any], phase: str) -> BoolArray:
     """Which steps are of a phase."""
     return np.asarray(of_step == phase, dtype=np.bool_)
 
@@ -241,8 +241,8 @@ def sum_up(
         :func:`imuproc.results.symmetry.stated_u`: the scatter from step to step, and the share of
         the stated uncertainties that all steps of a side have alike.
     """
-    steps = _all_columns(steps)
-    in_effort = ~_among(steps["phase"].to_numpy(dtype=object), "slowing")
+    steps = _add_missing_columns(steps)
+    in_effort = ~_is_in_phase(steps["phase"].to_numpy(dtype=object), "slowing")
     effort = steps[in_effort]
     counts, figures = mean_columns(means or means_over(steps, {}, [in_effort])[0])
     counts |= {
@@ -259,11 +259,11 @@ def sum_up(
             effort[column].to_numpy(dtype=np.float64) for column in (name, repeat_name(name))
         )
         stated = stated_u(np.where(np.isfinite(values), repeat_u, np.nan), left, name in TRADED)
-        figures |= _left_against_right(name, values, stated, step, left)
+        figures |= _compare_sides(name, values, stated, step, left)
     return counts, figures
 
 
-def _left_against_right(
+def _compare_sides(
     name: str, values: FloatArray, stated: float, step: NDArray[np.int64], left: BoolArray
 ) -> dict[str, float]:
     """Difference and symmetry of a figure by column."""

@@ -88,9 +88,9 @@ class RunSummary:
 
     def surely_differ(self) -> tuple[str, ...]:
         """Key figures whose left-right difference is more than twice its standard uncertainty."""
-        return tuple(name for name in KEY_FIGURES if self._sure(difference_name(name)))
+        return tuple(name for name in KEY_FIGURES if self._is_sure(difference_name(name)))
 
-    def _sure(self, column: str) -> bool:
+    def _is_sure(self, column: str) -> bool:
         nothing = float("nan")  # is not larger than anything: no uncertainty, no claim
         u = self.figures.get(uncertainty_name(column), nothing)
         return abs(self.figures.get(column, nothing)) > SURE * u

@@ -59,12 +59,12 @@ def find_swings(
         of_side = steps[steps["side"] == side]
         known = np.isfinite(of_side[f"{angle}_touchdown_deg"].to_numpy(dtype=np.float64))
         trusted = set(of_side.loc[known, "step"])
-        swings = _of_side(of_side, time_s, np.asarray(angle_deg, dtype=np.float64))
+        swings = _cut_swings(of_side, time_s, np.asarray(angle_deg, dtype=np.float64))
         found += [swing for swing in swings if swing.step in trusted]
     return tuple(sorted(found, key=lambda swing: swing.step))
 
 
-def _of_side(steps: "pd.DataFrame", time_s: FloatArray, angle_deg: FloatArray) -> list[Swing]:
+def _cut_swings(steps: "pd.DataFrame", time_s: FloatArray, angle_deg: FloatArray) -> list[Swing]:
     share = np.linspace(0.0, 1.0, 41)
     toe_off = steps["toe_off_s"].to_numpy(dtype=np.float64)[:-1]
     touchdown = steps["touchdown_s"].to_numpy(dtype=np.float64)[1:]

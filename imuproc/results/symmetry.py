@@ -17,7 +17,7 @@ Welch-Satterthwaite on their correlations, -1/1.5 with the next and 0.25/1.5 wit
 
 
 @dataclass(frozen=True)
-class _Compared:
+class _NeighbourComparison:
     """Each step against the mean of its two neighbours, and which of them can be used."""
 
     against: FloatArray
@@ -25,14 +25,16 @@ class _Compared:
     of_right: BoolArray
 
     @property
-    def whole(self) -> bool:
+    def has_both_sides(self) -> bool:
         return bool(self.of_left.any() and self.of_right.any())
 
 
-def _compared(values: FloatArray, step: NDArray[np.int64], left: BoolArray) -> _Compared:
+def _compare_neighbours(
+    values: FloatArray, step: NDArray[np.int64], left: BoolArray
+) -> _NeighbourComparison:
     if len(values) < 4:
         none = np.zeros(0, dtype=np.bool_)
-        return _Compared(np.zeros(0), none, none)
+        return _NeighbourComparison(np.zeros(0), none, none)
     against = values[1:-1] - 0.5 * (values[:-2] + values[2:])
     usable = (
         np.isfinite(against)
@@ -40,7 +42,7 @@ def _compared(values: FloatArray, step: NDArray[np.int64], left: BoolArray) -> _
         & (left[:-2] != left[1:-1])
         & (left[2:] != left[1:-1])
     )
-    return _Compared(against, usable & left[1:-1], usable & ~left[1:-1])
+    return _NeighbourComparison(against, usable & left[1:-1], usable & ~left[1:-1])
 
 
 def left_minus_right(values: FloatArray, step: NDArray[np.int64], left: BoolArray) -> float:
@@ -66,8 +68,8 @@ def left_minus_right(values: FloatArray, step: NDArray[np.int64], left: BoolArra
         In the unit of ``values``; NaN unless at least one step of each side stands between two
         of the other side.
     """
-    seen = _compared(values, step, left)
-    if not seen.whole:
+    seen = _compare_neighbours(values, step, left)
+    if not seen.has_both_sides:
         return float("nan")
     return 0.5 * float(seen.against[seen.of_left].mean() - seen.against[seen.of_right].mean())
 
@@ -90,11 +92,11 @@ def scatter_u(values: FloatArray, step: NDArray[np.int64], left: BoolArray) -> f
         In the unit of ``values``; NaN with fewer than six comparisons, which needs eight steps in
         a row.
     """
-    seen = _compared(values, step, left)
+    seen = _compare_neighbours(values, step, left)
     sides = (seen.of_left, seen.of_right)
     counts = [int(side.sum()) for side in sides]
     freedom = (sum(counts) - 2) / _OVERLAP
-    if not seen.whole or freedom <= 2.0:
+    if not seen.has_both_sides or freedom <= 2.0:
         return float("nan")
     squares = expected = 0.0
     for side, count in zip(sides, counts, strict=True):
@@ -102,12 +104,12 @@ def scatter_u(values: FloatArray, step: NDArray[np.int64], left: BoolArray) -> f
         squares += float(((of_side - of_side.mean()) ** 2).sum())
         # Of steps with variance 1: comparisons two steps apart share one of their neighbours.
         expected += 1.5 * (count - 1) - 0.5 * int((side[:-2] & side[2:]).sum()) / count
-    weights = _weights(seen, len(values))
+    weights = _compute_weights(seen, len(values))
     variance = squares / expected * float((weights**2).sum())
     return float(np.sqrt(variance * freedom / (freedom - 2.0)))
 
 
-def _weights(seen: _Compared, count: int) -> FloatArray:
+def _compute_weights(seen: _NeighbourComparison, count: int) -> FloatArray:
     """Weight of each step in left minus right, shape (m,)."""
     share = 0.5 * (seen.of_left / seen.of_left.sum() - seen.of_right / seen.of_right.sum())
     weights = np.zeros(count)

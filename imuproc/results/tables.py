@@ -35,10 +35,10 @@ def joined_steps(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """The step tables of many runs under each other, columns in their fixed order."""
     filled = [table for table in tables if len(table)]
     if not filled:
-        return _table([], STEP_COLUMNS)
+        return _build_table([], STEP_COLUMNS)
     names = list(STEP_COLUMNS)
     joined = pd.concat([table.reindex(columns=names) for table in filled], ignore_index=True)
-    return _typed(joined, STEP_COLUMNS)
+    return _set_types(joined, STEP_COLUMNS)
 
 
 def runs_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
@@ -47,7 +47,7 @@ def runs_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
     Missing figures are NaN, missing counts NA, missing words empty.
     """
     # A failed run counts nothing, not 0.
-    return _table([summary.row() for summary in summaries], RUN_COLUMNS, count="Int64")
+    return _build_table([summary.row() for summary in summaries], RUN_COLUMNS, count="Int64")
 
 
 def phases_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
@@ -60,17 +60,17 @@ def phases_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
             spread = {sd_name(figure): mean.sd for figure, mean in phase.means.items()}
             own = {"phase": phase.phase, "steps": phase.steps}
             rows.append({**ids, **own, **counts, **figures, **spread})
-    return _table(rows, PHASE_COLUMNS)
+    return _build_table(rows, PHASE_COLUMNS)
 
 
-def _table(
+def _build_table(
     rows: Sequence[Mapping[str, Any]], columns: Mapping[str, Column], count: str = "int64"
 ) -> pd.DataFrame:
     whole = pd.DataFrame(list(rows), columns=list(columns), dtype=object)
-    return _typed(whole, columns, count)
+    return _set_types(whole, columns, count)
 
 
-def _typed(
+def _set_types(
     table: pd.DataFrame, columns: Mapping[str, Column], count: str = "int64"
 ) -> pd.DataFrame:
     words = [name for name, column in columns.items() if column.kind in ("key", "flags")]
@@ -91,14 +91,14 @@ def write_csv(path: Path, table: pd.DataFrame, columns: Mapping[str, Column]) ->
     columns : mapping from str to Column
         Its columns by name.
     """
-    cells = [_text_cells(columns[name], table[name]) for name in table.columns]
+    cells = [_format_cells(columns[name], table[name]) for name in table.columns]
     with replaced_file(path) as temporary, temporary.open("w", encoding="utf-8", newline="") as out:
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(table.columns)
         writer.writerows(zip(*cells, strict=True))
 
 
-def _text_cells(column: Column, values: "pd.Series[Any]") -> list[str]:
+def _format_cells(column: Column, values: "pd.Series[Any]") -> list[str]:
     if column.kind == "figure":
         decimals = DECIMALS[column.unit]
         return [fixed(float(value), decimals) for value in values]

@@ -41,19 +41,19 @@ def top_speed(effort: "pd.DataFrame") -> TopSpeed:
     nothing = TopSpeed(float("nan"), float("nan"))
     if len(effort) < TOP_SPEED_STEPS:
         return nothing
-    step = _windows(effort, "step")
-    speed = _windows(effort, "step_length_m").sum(axis=1) / _windows(effort, "step_time_s").sum(
-        axis=1
-    )
+    step = _slide_windows(effort, "step")
+    speed = _slide_windows(effort, "step_length_m").sum(axis=1) / _slide_windows(
+        effort, "step_time_s"
+    ).sum(axis=1)
     speed[step[:, -1] - step[:, 0] != TOP_SPEED_STEPS - 1] = np.nan
     if not np.isfinite(speed).any():
         return nothing
     fastest = int(np.nanargmax(speed))
-    u = _windows(effort, uncertainty_name("speed_mps"))[fastest]
+    u = _slide_windows(effort, uncertainty_name("speed_mps"))[fastest]
     return TopSpeed(float(speed[fastest]), float(u.mean()))
 
 
-def _windows(effort: "pd.DataFrame", column: str) -> NDArray[np.float64]:
+def _slide_windows(effort: "pd.DataFrame", column: str) -> NDArray[np.float64]:
     values = effort[column].to_numpy(dtype=np.float64)
     windows: NDArray[np.float64] = sliding_window_view(values, TOP_SPEED_STEPS)
     return windows

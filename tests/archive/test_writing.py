@@ -313,7 +313,7 @@ def test_an_interruption_leaves_the_old_archive(
     def stop(*_arguments: object) -> None:
         raise KeyboardInterrupt("stop")
 
-    monkeypatch.setattr("imuproc.results.archive.writing._event_table", stop)
+    monkeypatch.setattr("imuproc.results.archive.writing._build_event_table", stop)
     with pytest.raises(KeyboardInterrupt, match="stop"):
         small_archive(path, "R07-02")
     assert path.read_bytes() == before

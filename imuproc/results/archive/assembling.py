@@ -42,7 +42,7 @@ def assemble_session(
     OSError
         The file cannot be written; what was there before is still there.
     """
-    made_from = _made_from(archives, session, left_out)
+    made_from = _hash_sources(archives, session, left_out)
     if _is_made_from(path, made_from):
         return
     with archive_file(path, "session") as (root, sink):
@@ -62,7 +62,7 @@ def assemble_session(
         write_json(root, "order", order)
 
 
-def _made_from(
+def _hash_sources(
     archives: Sequence[Path], session: Mapping[str, Any], left_out: Collection[str]
 ) -> str:
     """One SHA-256 over all that the content of a session's archive depends on."""

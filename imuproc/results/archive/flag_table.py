@@ -44,7 +44,7 @@ def read_flags(group: h5py.Group) -> tuple[RaisedFlag, ...]:
     found = (
         [from_json(text) for text in kept["values"]]
         if "values" in kept
-        else [_of_words(words) for words in kept["detail"]]
+        else [_parse_words(words) for words in kept["detail"]]
     )
     ends_s = zip(kept.get("from_s", none), kept.get("to_s", none), strict=True)
     spans_s = [None if np.isnan(a) else (float(a), float(b)) for a, b in ends_s]
@@ -55,7 +55,7 @@ def read_flags(group: h5py.Group) -> tuple[RaisedFlag, ...]:
     )
 
 
-def _of_words(words: str) -> dict[str, str]:
+def _parse_words(words: str) -> dict[str, str]:
     if not words:
         return {}
     return {"figure": words} if words in STEP_COLUMNS else {"detail": words}

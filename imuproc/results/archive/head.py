@@ -40,7 +40,7 @@ def seal(path: Path, schema: int) -> None:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
         length = file.tell() - HEAD_BYTES
         file.seek(0)
-        file.write(_head(schema, length, digest))
+        file.write(_format_head(schema, length, digest))
 
 
 def verify(path: Path) -> int:
@@ -60,12 +60,12 @@ def verify(path: Path) -> int:
     ArchiveError
         The file cannot be read, is no archive, is cut off, or any bit of it has changed.
     """
-    with _readable(path) as file:
+    with _open_readable(path) as file:
         head = file.read(HEAD_BYTES)
         digest = hashlib.file_digest(file, "sha256").hexdigest()
         length = file.tell() - HEAD_BYTES
-    stated = _stated(path, head)
-    _compare(path, stated, length, digest)
+    stated = _parse_head(path, head)
+    _require_whole(path, stated, length, digest)
     return stated[0]
 
 
@@ -77,13 +77,13 @@ def stated_digest(path: Path) -> str:
     ArchiveError
         The file cannot be read or is no archive.
     """
-    with _readable(path) as file:
+    with _open_readable(path) as file:
         head = file.read(HEAD_BYTES)
-    return _stated(path, head)[2]
+    return _parse_head(path, head)[2]
 
 
 @contextmanager
-def _readable(path: Path) -> Iterator[io.BufferedReader]:
+def _open_readable(path: Path) -> Iterator[io.BufferedReader]:
     try:
         with path.open("rb") as file:
             yield file
@@ -91,13 +91,13 @@ def _readable(path: Path) -> Iterator[io.BufferedReader]:
         raise ArchiveError(f"{path}: cannot be read ({error.strerror or error})") from error
 
 
-def _head(schema: int, length: int, digest: str) -> bytes:
+def _format_head(schema: int, length: int, digest: str) -> bytes:
     line = f"{_NAME.decode()}; schema {schema}; {length} bytes after this block; sha256 {digest}\n"
     text = line + _NOTE
     return (text + " " * (HEAD_BYTES - 1 - len(text)) + "\n").encode("ascii")
 
 
-def _stated(path: Path, head: bytes) -> tuple[int, int, str]:
+def _parse_head(path: Path, head: bytes) -> tuple[int, int, str]:
     """Schema, length and digest that the head names."""
     if len(head) < HEAD_BYTES:
         begins = _NAME.startswith(head[: len(_NAME)])
@@ -113,12 +113,12 @@ def _stated(path: Path, head: bytes) -> tuple[int, int, str]:
             f"{_WHAT_TO_DO}"
         )
     stated = int(form[1]), int(form[2]), form[3].decode()
-    if _head(*stated) != head:
+    if _format_head(*stated) != head:
         raise ArchiveError(f"{path}: is damaged in its head; {_WHAT_TO_DO}")
     return stated
 
 
-def _compare(path: Path, stated: tuple[int, int, str], length: int, digest: str) -> None:
+def _require_whole(path: Path, stated: tuple[int, int, str], length: int, digest: str) -> None:
     if length < stated[1]:
         raise ArchiveError(
             f"{path}: is cut off, {length} of {stated[1]} bytes are there; {_WHAT_TO_DO}"

@@ -29,7 +29,7 @@ def to_json(value: Any) -> str:
     TypeError
         Something else is in it.
     """
-    return json.dumps(_plain(value), allow_nan=False, separators=(", ", ": "))
+    return json.dumps(_to_plain(value), allow_nan=False, separators=(", ", ": "))
 
 
 def digest_of(value: Any) -> str:
@@ -39,31 +39,31 @@ def digest_of(value: Any) -> str:
 
 def from_json(text: str) -> Any:
     """What :func:`to_json` wrote; sequences come back as lists, dataclasses as dicts."""
-    return json.loads(text, object_hook=_number)
+    return json.loads(text, object_hook=_restore_number)
 
 
-def _number(found: dict[str, Any]) -> Any:
+def _restore_number(found: dict[str, Any]) -> Any:
     if len(found) == 1 and found.get(_NOT_FINITE) in _NUMBERS:
         return _NUMBERS[found[_NOT_FINITE]]
     return found
 
 
-def _plain(value: Any) -> Any:
+def _to_plain(value: Any) -> Any:
     if isinstance(value, float):  # before numpy scalars: float64 is a float
         finite = math.isfinite(value)
         return float(value) if finite else {_NOT_FINITE: repr(float(value))}
     if value is None or isinstance(value, bool | int | str):
         return value
     if isinstance(value, np.ndarray | np.generic):
-        return _plain(value.tolist())
+        return _to_plain(value.tolist())
     if isinstance(value, BaseModel):
         value = dict(value)
     if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(key): _to_plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
+        return [_to_plain(item) for item in value]
     if isinstance(value, datetime.date):
         return value.isoformat()
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: _plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        return {f.name: _to_plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
     raise TypeError(f"a value of type {type(value).__name__} cannot be archived")

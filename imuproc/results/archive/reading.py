@@ -133,12 +133,12 @@ class ArchivedRun:
     @property
     def steps(self) -> pd.DataFrame:
         """Step table, columns as when it was written."""
-        return read_table(self._open()["steps"])
+        return read_table(self._get_open_group()["steps"])
 
     @property
     def uncertainty(self) -> dict[str, pd.DataFrame]:
         """For each figure its standard uncertainty by named part, rows as in ``steps``."""
-        if "uncertainty" not in self._open():
+        if "uncertainty" not in self._get_open_group():
             return {}
         group = self.group["uncertainty"]
         return {
@@ -149,12 +149,12 @@ class ArchivedRun:
     @property
     def events(self) -> pd.DataFrame:
         """Contacts in order of touchdown, times in s, uncertainties and the detector's evidence."""
-        return read_table(self._inside("events"))
+        return read_table(self._get_member("events"))
 
     @property
     def time_s(self) -> FloatArray:
         """Clock of curves, signals and motion in s, shape (n,)."""
-        time_s: FloatArray = self._inside("time_s")[()]
+        time_s: FloatArray = self._get_member("time_s")[()]
         return time_s
 
     def curve(self, name: str) -> Float32Array:
@@ -165,8 +165,8 @@ class ArchivedRun:
         ArchiveError
             The run has no such curve.
         """
-        self._need(name, self.curve_names, "curve")
-        values: Float32Array = self._inside("curves")[name][()]
+        self._require_name(name, self.curve_names, "curve")
+        values: Float32Array = self._get_member("curves")[name][()]
         return values
 
     def curves(self, names: Sequence[str] | None = None) -> pd.DataFrame:
@@ -176,8 +176,8 @@ class ArchivedRun:
 
     def signals(self, site: str) -> ArchivedSignals:
         """Conditioned signals of one sensor; ArchiveError where the run has none there."""
-        self._need(site, self.sites, "sensor")
-        group = self._inside("signals")[site]
+        self._require_name(site, self.sites, "sensor")
+        group = self._get_member("signals")[site]
         return ArchivedSignals(
             site=site,
             time_s=self.time_s,
@@ -186,27 +186,27 @@ class ArchivedRun:
             measured=group["measured"][()].astype(np.bool_),
             accel_clipped=group["accel_clipped"][()].astype(np.bool_),
             gyro_clipped=group["gyro_clipped"][()].astype(np.bool_),
-            calibration=_calibration(read_json(group, "calibration")),
+            calibration=_read_calibration(read_json(group, "calibration")),
         )
 
     def motion(self, site: str) -> ArchivedMotion:
         """Orientation and velocity of one segment; ArchiveError where the run has none of it."""
-        self._need(site, self.moving_sites, "motion")
-        group = self._inside("motion")[site]
+        self._require_name(site, self.moving_sites, "motion")
+        group = self._get_member("motion")[site]
         names = ("quat_wxyz", "velocity_mps", "pitch_rad", "pitch_u_rad", "lever_m")
         return ArchivedMotion(site, self.time_s, *(group[name][()] for name in names))
 
-    def _need(self, name: str, known: Sequence[str], what: str) -> None:
+    def _require_name(self, name: str, known: Sequence[str], what: str) -> None:
         if name not in known:
             allowed = ", ".join(known) or "none"
             raise ArchiveError(f"run {self.id}: has no {what} {name!r}; it has: {allowed}")
 
-    def _inside(self, name: str) -> Any:
-        if name not in self._open():
+    def _get_member(self, name: str) -> Any:
+        if name not in self._get_open_group():
             raise ArchiveError(f"run {self.id}: has no {name}; it could not be processed")
         return self.group[name]
 
-    def _open(self) -> h5py.Group:
+    def _get_open_group(self) -> h5py.Group:
         if not self.group:
             raise ArchiveError(f"run {self.id}: its archive has been closed")
         return self.group
@@ -247,7 +247,7 @@ class Archive:
     @property
     def steps(self) -> pd.DataFrame:
         """Step tables of all runs under each other."""
-        tables = [read_table(self._group(run_id)["steps"]) for run_id in self.runs]
+        tables = [read_table(self._get_run_group(run_id)["steps"]) for run_id in self.runs]
         filled = [table for table in tables if len(table)]
         if not filled:
             return tables[0] if tables else pd.DataFrame()
@@ -266,13 +266,13 @@ class Archive:
         ArchiveError
             The archive has no such run.
         """
-        return _run(run_id, self._group(run_id))
+        return _read_run(run_id, self._get_run_group(run_id))
 
     def fingerprint(self, run_id: str) -> str:
         """What finished work is recognised by, of one run; nothing else is read."""
-        return read_attribute(self._group(run_id), "fingerprint")
+        return read_attribute(self._get_run_group(run_id), "fingerprint")
 
-    def _group(self, run_id: str) -> h5py.Group:
+    def _get_run_group(self, run_id: str) -> h5py.Group:
         if not self._file:
             raise ArchiveError(f"{self.path}: has been closed")
         if run_id not in self.runs:
@@ -312,21 +312,21 @@ def open_archive(path: str | Path) -> Archive:
     ...         archive.run("R07-01").sites
     ('left_shank', 'left_foot', 'right_shank', 'right_foot')
     """
-    file = _opened(Path(path))
+    file = _open_verified(Path(path))
     return Archive(Path(path), file)
 
 
 @contextmanager
 def opened(path: Path) -> Iterator[h5py.File]:
     """The HDF5 file of an archive, verified; closed after the block."""
-    file = _opened(path)
+    file = _open_verified(path)
     try:
         yield file
     finally:
         file.close()
 
 
-def _opened(path: Path) -> h5py.File:
+def _open_verified(path: Path) -> h5py.File:
     stated = verify(path)
     try:
         file = h5py.File(path, "r", locking=False)
@@ -345,7 +345,7 @@ def _opened(path: Path) -> h5py.File:
     )
 
 
-def _run(run_id: str, group: h5py.Group) -> ArchivedRun:
+def _read_run(run_id: str, group: h5py.Group) -> ArchivedRun:
     done = read_attribute(group, "status") == "done"
     inputs, settings, versions, summary = (
         read_json(group, name) for name in ("inputs", "settings", "versions", "summary")
@@ -360,7 +360,7 @@ def _run(run_id: str, group: h5py.Group) -> ArchivedRun:
         summary=summary,
         about=read_json(group, "about") if done else {},
         distance=read_json(group, "distance") if done else None,
-        history=_history(group) if done else (),
+        history=_read_history(group) if done else (),
         flags=read_flags(group) if done else (),
         curve_names=tuple(read_names(group["curves"], "curves")) if done else (),
         sites=tuple(read_names(group["signals"], "sites")) if done else (),
@@ -369,12 +369,12 @@ def _run(run_id: str, group: h5py.Group) -> ArchivedRun:
     )
 
 
-def _history(group: h5py.Group) -> tuple[HistoryEntry, ...]:
+def _read_history(group: h5py.Group) -> tuple[HistoryEntry, ...]:
     entries = read_json(group, "history")
     return tuple(HistoryEntry(e["stage"], e["what"], e["parameters"]) for e in entries)
 
 
-def _calibration(kept: Mapping[str, Any]) -> Calibration:
+def _read_calibration(kept: Mapping[str, Any]) -> Calibration:
     spans = {
         name: kept[name] and Interval(**kept[name]) for name in ("still_before", "still_after")
     }

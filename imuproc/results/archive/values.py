@@ -50,7 +50,7 @@ def write_array(
         )
         for start in range(0, len(values), _ROWS):
             dataset[start : start + _ROWS] = values[start : start + _ROWS].astype(dtype)
-    _explain(dataset, explained)
+    _write_explanation(dataset, explained)
 
 
 def write_columns(
@@ -75,7 +75,7 @@ def write_columns(
         if values.dtype.kind in "fiub":
             prepared[column] = values.astype(values.dtype.newbyteorder("<"), copy=False)
         else:
-            prepared[column], plain = _encoded(values.tolist())
+            prepared[column], plain = _encode_texts(values.tolist())
             coded += [] if plain else [column]
     rows = len(next(iter(prepared.values())))
     table = np.zeros(rows, dtype=[(column, values.dtype) for column, values in prepared.items()])
@@ -89,19 +89,19 @@ def write_columns(
     write_names(dataset, "json_columns", coded)
 
 
-def _encoded(words: Sequence[Any]) -> tuple[NDArray[Any], bool]:
+def _encode_texts(words: Sequence[Any]) -> tuple[NDArray[Any], bool]:
     """Texts as HDF5 holds them, and whether they are plain: else each is a JSON text.
 
     Of fixed width: texts of variable length lie in a heap that has no fixed form.
     """
     texts = [word if isinstance(word, str) else None for word in words]
-    plain = all(text is not None and _fits(text) for text in texts)
+    plain = all(text is not None and _is_storable(text) for text in texts)
     encoded = [((text or "") if plain else json.dumps(text)).encode("utf-8") for text in texts]
     width = max((len(text) for text in encoded), default=1) or 1
     return np.array(encoded, dtype=h5py.string_dtype("utf-8", width)), plain
 
 
-def _fits(text: str) -> bool:
+def _is_storable(text: str) -> bool:
     """Whether HDF5 gives a text back as it was: no NUL and no half of a surrogate pair."""
     return not any(character == "\0" or "\ud800" <= character <= "\udfff" for character in text)
 
@@ -128,13 +128,13 @@ def read_columns(dataset: h5py.Dataset) -> dict[str, Any]:
 def read_table(dataset: h5py.Dataset) -> pd.DataFrame:
     """Table that :func:`write_table` wrote, rows numbered from 0."""
     columns = {
-        name: _texts(values) if isinstance(values, list) else values
+        name: _to_text_series(values) if isinstance(values, list) else values
         for name, values in read_columns(dataset).items()
     }
     return pd.DataFrame(columns, index=pd.RangeIndex(len(dataset)))
 
 
-def _texts(words: list[str | None]) -> "pd.Series[Any]":
+def _to_text_series(words: list[str | None]) -> "pd.Series[Any]":
     try:
         return pd.Series(words, dtype="str")
     except UnicodeEncodeError:  # halves of surrogate pairs, which this type cannot hold
@@ -146,7 +146,7 @@ def write_json(group: h5py.Group, name: str, value: Any) -> None:
     dataset = group.create_dataset(
         name, data=np.bytes_(to_json(value).encode("ascii")), track_times=False
     )
-    _explain(dataset, Explained("", TEXTS[name]))
+    _write_explanation(dataset, Explained("", TEXTS[name]))
     write_attribute(dataset, "form", _JSON)
 
 
@@ -180,10 +180,10 @@ def read_names(thing: h5py.Group | h5py.Dataset, attribute: str) -> list[str]:
 
 
 def _write_list(dataset: h5py.Dataset, name: str, texts: Sequence[str]) -> None:
-    encoded, _ = _encoded(texts)
+    encoded, _ = _encode_texts(texts)
     dataset.attrs.create(name, encoded, dtype=encoded.dtype)
 
 
-def _explain(dataset: h5py.Dataset, explained: Explained) -> None:
+def _write_explanation(dataset: h5py.Dataset, explained: Explained) -> None:
     write_attribute(dataset, "unit", explained.unit)
     write_attribute(dataset, "meaning", explained.meaning)

@@ -143,7 +143,7 @@ class RunArchive:
         named = set(result.steps["run"]) - {result.run}
         if named:
             raise ArchiveError(f"run {result.run}: found steps of {', '.join(sorted(named))} in it")
-        _write_run(self._group(result.run), result)
+        _write_run(self._create_run_group(result.run), result)
         self.runs.append(result.run)
         self._root.flush()
         self._sink.check()
@@ -168,11 +168,11 @@ class RunArchive:
                 own = tuple(flag for flag in raised if flag.run in ("", run_id))
                 write_flags(group, own)
             else:
-                group = self._group(run_id)
+                group = self._create_run_group(run_id)
                 _write_failed(group)
             write_json(group, "summary", summary)
 
-    def _group(self, run_id: str) -> h5py.Group:
+    def _create_run_group(self, run_id: str) -> h5py.Group:
         if not _RUN_ID.fullmatch(run_id):
             raise ArchiveError(
                 f"{self._path}: found {run_id!r} as id of a run; allowed: A-Za-z0-9_-"
@@ -208,7 +208,7 @@ def archive_file(path: Path, kind: str) -> Iterator[tuple[h5py.File, Sink]]:
     with replaced_file(path) as temporary:
         with Sink(temporary) as sink:
             try:
-                with _new_file(sink) as file:
+                with _create_hdf5(sink) as file:
                     write_attribute(file, "kind", kind)
                     yield file, sink
             except (OSError, RuntimeError):
@@ -218,7 +218,7 @@ def archive_file(path: Path, kind: str) -> Iterator[tuple[h5py.File, Sink]]:
         seal(temporary, SCHEMA)
 
 
-def _new_file(sink: Sink) -> h5py.File:
+def _create_hdf5(sink: Sink) -> h5py.File:
     # Version 1.8 of the format, of 2008 (from memory): what any HDF5 since then can read.
     file = h5py.File(sink, "w", libver=("v108", "v108"), userblock_size=HEAD_BYTES)
     write_attribute(file, "format", FORMAT)
@@ -250,12 +250,12 @@ def _write_run(group: h5py.Group, result: Result) -> None:
         if not np.array_equal(time_s, np.asarray(other_s)):
             raise ArchiveError(f"run {result.run}: {name} and signals are not on the same clock")
     write_attribute(group, "status", "done")
-    write_json(group, "about", _about(conditioned.recording, conditioned.rate_hz))
+    write_json(group, "about", _describe_recording(conditioned.recording, conditioned.rate_hz))
     write_json(group, "history", result.history)
     write_json(group, "distance", result.distances.get(result.run))
     write_table(group, "steps", result.steps, step_column)
     _write_uncertainty(group.create_group("uncertainty"), result.uncertainty)
-    write_table(group, "events", _event_table(result.contacts), event_column)
+    write_table(group, "events", _build_event_table(result.contacts), event_column)
     write_array(group, "time_s", time_s, ARRAYS["time_s"], "<f8")
     curves = group.create_group("curves")
     names = [str(name) for name in result.curves if name != "time_s"]
@@ -271,10 +271,10 @@ def _write_run(group: h5py.Group, result: Result) -> None:
         _write_motion(moved.create_group(site), moving)
 
 
-def _about(recording: Recording, rate_hz: float) -> dict[str, Any]:
+def _describe_recording(recording: Recording, rate_hz: float) -> dict[str, Any]:
     logs = {
         site: {
-            "source": _relative(log.source),
+            "source": _hide_folders(log.source),
             "accel_range_mps2": log.accel_range_mps2,
             "gyro_range_radps": log.gyro_range_radps,
         }
@@ -290,7 +290,7 @@ def _about(recording: Recording, rate_hz: float) -> dict[str, Any]:
     }
 
 
-def _relative(source: str) -> str:
+def _hide_folders(source: str) -> str:
     """Path of a log; of an absolute one the name alone, as folders tell of one machine only."""
     windows = PureWindowsPath(source)
     if PurePosixPath(source).is_absolute() or windows.drive or windows.root:
@@ -307,7 +307,7 @@ def _write_uncertainty(group: h5py.Group, uncertainty: Mapping[str, pd.DataFrame
         write_names(group[figure], "part_meanings", [PARTS.get(part, "") for part in parts.columns])
 
 
-def _event_table(contacts: Contacts) -> pd.DataFrame:
+def _build_event_table(contacts: Contacts) -> pd.DataFrame:
     columns = {
         "side": [str(side) for side in contacts.side],
         "touchdown_s": contacts.touchdown_s,
@@ -318,7 +318,7 @@ def _event_table(contacts: Contacts) -> pd.DataFrame:
     return pd.DataFrame({**columns, **contacts.evidence})
 
 
-def _write_all(group: h5py.Group, arrays: Mapping[str, Any], dtype: str) -> None:
+def _write_arrays(group: h5py.Group, arrays: Mapping[str, Any], dtype: str) -> None:
     for name, values in arrays.items():
         explained: Explained = ARRAYS[name]
         write_array(group, name, np.asarray(values), explained, dtype)
@@ -331,8 +331,8 @@ def _write_signals(group: h5py.Group, segment: Conditioned) -> None:
         "accel_clipped": segment.accel_clipped,
         "gyro_clipped": segment.gyro_clipped,
     }
-    _write_all(group, signals, "<f4")
-    _write_all(group, masks, "|u1")
+    _write_arrays(group, signals, "<f4")
+    _write_arrays(group, masks, "|u1")
     write_json(group, "calibration", segment.calibration)
 
 
@@ -343,5 +343,5 @@ def _write_motion(group: h5py.Group, moving: SegmentMotion) -> None:
         "pitch_rad": moving.pitch_rad,
         "pitch_u_rad": moving.pitch_u_rad,
     }
-    _write_all(group, arrays, "<f4")
-    _write_all(group, {"lever_m": moving.lever_m}, "<f8")
+    _write_arrays(group, arrays, "<f4")
+    _write_arrays(group, {"lever_m": moving.lever_m}, "<f8")
