@@ -68,17 +68,17 @@ def agree(study: Study, folder: Path, advance: Callable[[str], None] | None = No
         The folder holds something else, is in use, or cannot be written.
     """
     require_no_file(folder)
-    _need_ours(folder, study)
+    _require_own_folder(folder, study)
     with held(folder, folder):
         result = compare_study(study, advance)
         try:
-            files = _written(folder, result)
+            files = _write_agreement(folder, result)
         except OSError as error:
             raise SessionError(cannot_be_written(error.filename or folder, error)) from error
     return Agreed(result, files)
 
 
-def _need_ours(folder: Path, study: Study) -> None:
+def _require_own_folder(folder: Path, study: Study) -> None:
     """Refuse a folder whose files are of something else, or what would replace an input."""
     if any(os.path.isfile(folder / name) for name in RESULTS):
         raise SessionError(
@@ -94,7 +94,7 @@ def _need_ours(folder: Path, study: Study) -> None:
                 f"{folder / name}: is an input of this study and would be overwritten; allowed as "
                 "output: another folder"
             )
-    other = _study_of(folder)
+    other = _read_study_id(folder)
     if other is not None and other != study.id:
         raise SessionError(
             f"{folder}: holds the agreement of the study {quoted(other)}, not of "
@@ -102,7 +102,7 @@ def _need_ours(folder: Path, study: Study) -> None:
         )
 
 
-def _study_of(folder: Path) -> str | None:
+def _read_study_id(folder: Path) -> str | None:
     """Id of the study whose agreement is in a folder; None where there is none."""
     try:
         content = json.loads((folder / AGREEMENT_JSON).read_text(encoding="utf-8"))
@@ -116,21 +116,21 @@ def _study_of(folder: Path) -> str | None:
     return str(content.get("study")) if isinstance(content, dict) else ""
 
 
-def _written(folder: Path, result: StudyResult) -> dict[str, str]:
-    _cleared(folder)
+def _write_agreement(folder: Path, result: StudyResult) -> dict[str, str]:
+    _remove_earlier(folder)
     files = write_tables(folder, result)
     words: Paragraphs | None = None
     charts: list[Chart] = []
     if result.agreement is not None:
         words = paragraphs(result)
-        files[AGREEMENT_TXT] = _text(folder / AGREEMENT_TXT, words.as_text())
-        charts = _drawn(folder, result, files)
+        files[AGREEMENT_TXT] = _write_text(folder / AGREEMENT_TXT, words.as_text())
+        charts = _draw_pictures(folder, result, files)
     page = agreement_page(result, words, charts)
-    files[AGREEMENT_HTML] = _text(folder / AGREEMENT_HTML, page)
+    files[AGREEMENT_HTML] = _write_text(folder / AGREEMENT_HTML, page)
     return files
 
 
-def _cleared(folder: Path) -> None:
+def _remove_earlier(folder: Path) -> None:
     """Take away what an earlier comparison left: nothing of it may stand beside the new one."""
     drawn = folder / PICTURES
     old = [folder / name for name in _OURS if name != AGREEMENT_JSON]
@@ -140,7 +140,7 @@ def _cleared(folder: Path) -> None:
         path.unlink(missing_ok=True)
 
 
-def _drawn(folder: Path, result: StudyResult, files: dict[str, str]) -> list[Chart]:
+def _draw_pictures(folder: Path, result: StudyResult, files: dict[str, str]) -> list[Chart]:
     """Write every picture as SVG and PNG; those of the page with their words."""
     place = folder / PICTURES
     place.mkdir(exist_ok=True)
@@ -167,7 +167,7 @@ def _drawn(folder: Path, result: StudyResult, files: dict[str, str]) -> list[Cha
     return charts
 
 
-def _text(path: Path, content: str) -> str:
+def _write_text(path: Path, content: str) -> str:
     with replaced_file(path) as temporary:
         temporary.write_text(content, encoding="utf-8")
     return str(path)

@@ -71,19 +71,19 @@ def on_cluster(
         The scheduler cannot be reached, has no workers, or they see other files or have other
         programs than this process.
     """
-    with _client(address) as client:
-        _require_fit(client, jobs, folder)
+    with _connect_client(address) as client:
+        _require_fit_workers(client, jobs, folder)
         work = _Work(client, method)
-        yield from work.outcomes(jobs)
+        yield from work.iterate_outcomes(jobs)
         for job in work.given_up:
             alone = _Work(client, method)
-            yield from alone.outcomes([job])
+            yield from alone.iterate_outcomes([job])
             for lost in alone.given_up:
                 yield Outcome(lost.task.run.id, "failed", reason=DIED)
 
 
 @contextmanager
-def _client(address: str) -> Generator[Client, None, None]:
+def _connect_client(address: str) -> Generator[Client, None, None]:
     try:
         client = Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:
@@ -97,7 +97,7 @@ def _client(address: str) -> Generator[Client, None, None]:
         client.close(timeout=2)
 
 
-def _require_fit(client: Client, jobs: Sequence[Job], folder: Path) -> None:
+def _require_fit_workers(client: Client, jobs: Sequence[Job], folder: Path) -> None:
     """Workers must be there, see the same files, and run the same programs."""
     address = client.scheduler.address
     try:
@@ -106,18 +106,18 @@ def _require_fit(client: Client, jobs: Sequence[Job], folder: Path) -> None:
         raise SessionError(
             f"--cluster {address}: the scheduler has no workers; start some with `dask worker`"
         ) from None
-    logs = sorted({path for job in jobs for path in _existing(job)})[:1]
-    with _probe(folder) as probe:
-        needed = [_shown_to_workers(path) for path in (probe, *logs)]
-        look = functools.partial(_misfit, needed, dict(programs()))
+    logs = sorted({path for job in jobs for path in _list_existing_logs(job)})[:1]
+    with _place_probe(folder) as probe:
+        needed = [_name_for_workers(path) for path in (probe, *logs)]
+        look = functools.partial(_describe_misfit, needed, dict(programs()))
         found = client.run(look, on_error="return")
     for name, told in sorted(found.items()):
         if told and not isinstance(told, CommClosedError):  # one that has just died does no harm
-            raise SessionError(f"--cluster {address}: worker {name} {_words(told)}")
+            raise SessionError(f"--cluster {address}: worker {name} {_format_answer(told)}")
 
 
 @contextmanager
-def _probe(folder: Path) -> Generator[Path, None, None]:
+def _place_probe(folder: Path) -> Generator[Path, None, None]:
     """A file that workers should see; one that is left behind goes at the next start."""
     probe = folder / RUNS_FOLDER / f".probe.{secrets.token_hex(4)}.part"
     try:
@@ -129,15 +129,15 @@ def _probe(folder: Path) -> Generator[Path, None, None]:
         probe.unlink(missing_ok=True)
 
 
-def _shown_to_workers(path: Path) -> str:
+def _name_for_workers(path: Path) -> str:
     return str(path)
 
 
-def _existing(job: Job) -> list[Path]:
+def _list_existing_logs(job: Job) -> list[Path]:
     return [path for path in job.task.session.log_paths(job.task.run.id).values() if path.is_file()]
 
 
-def _misfit(paths: Sequence[str], wanted: dict[str, str]) -> str:
+def _describe_misfit(paths: Sequence[str], wanted: dict[str, str]) -> str:
     """What keeps this worker from doing the work; empty when nothing does."""
     for path in paths:
         if not Path(path).is_file():
@@ -152,13 +152,13 @@ def _misfit(paths: Sequence[str], wanted: dict[str, str]) -> str:
     return ""
 
 
-def _words(told: object) -> str:
+def _format_answer(told: object) -> str:
     if isinstance(told, BaseException):
         return f"cannot do the work: {type(told).__name__}: {told}; install the same imuproc there"
     return str(told)
 
 
-def _in_worker(job: Job, method: Method) -> Outcome:
+def _work_in_worker(job: Job, method: Method) -> Outcome:
     # The thread count of linear algebra and the record of warnings are the whole process's.
     with _ONE_AT_A_TIME:
         return work_on(job, method)
@@ -174,36 +174,36 @@ class _Work:
         self.given_up: list[Job] = []
         """Jobs that the scheduler gave up because workers died with them."""
 
-    def outcomes(self, jobs: Sequence[Job]) -> Generator[Outcome, None, None]:
+    def iterate_outcomes(self, jobs: Sequence[Job]) -> Generator[Outcome, None, None]:
         """Outcomes as they are ready; those of :attr:`given_up` are not among them."""
-        waiting = {self._submit(job): job for job in jobs}
+        waiting = {self._submit_job(job): job for job in jobs}
         for handed in waiting:
             handed.add_done_callback(self._ready.put)
         try:
             while waiting:
-                future = self._next()
+                future = self._wait_for_next()
                 if future is not None:
                     job = waiting.pop(future)
-                    outcome = self._outcome(job, future)
+                    outcome = self._take_outcome(job, future)
                     if outcome is not None:
                         yield outcome
-                elif reason := self._lost():
+                elif reason := self._explain_loss():
                     for job in waiting.values():
                         yield Outcome(job.task.run.id, "failed", reason=reason)
                     return
         finally:
-            self._cancel(list(waiting))
+            self._cancel_futures(list(waiting))
 
-    def _submit(self, job: Job) -> Future:
-        return self._client.submit(_in_worker, job, self._method, pure=False)
+    def _submit_job(self, job: Job) -> Future:
+        return self._client.submit(_work_in_worker, job, self._method, pure=False)
 
-    def _next(self) -> Future | None:
+    def _wait_for_next(self) -> Future | None:
         try:
             return self._ready.get(timeout=_LOOK_S)
         except queue.Empty:
             return None
 
-    def _outcome(self, job: Job, future: Future) -> Outcome | None:
+    def _take_outcome(self, job: Job, future: Future) -> Outcome | None:
         if future.status == "finished":
             outcome: Outcome = future.result(timeout=CONNECT_S)
             return outcome
@@ -216,7 +216,7 @@ class _Work:
             return Outcome(job.task.run.id, "failed", reason=reason)
         return Outcome(job.task.run.id, "failed", reason=LOST)
 
-    def _lost(self) -> str:
+    def _explain_loss(self) -> str:
         """Why nothing more will come; empty while something may."""
         if self._client.status != "running":
             return LOST
@@ -228,6 +228,6 @@ class _Work:
             self._workers_seen = time.monotonic()
         return EMPTY if time.monotonic() - self._workers_seen > NO_WORKER_S else ""
 
-    def _cancel(self, futures: list[Future]) -> None:
+    def _cancel_futures(self, futures: list[Future]) -> None:
         if futures and self._client.status == "running":
             self._client.cancel(futures)

@@ -48,7 +48,7 @@ def input_digests(task: Task, known: MutableMapping[Path, str] | None = None) ->
                 with path.open("rb") as file:
                     seen[path] = hashlib.file_digest(file, "sha256").hexdigest()
             digests[source] = seen[path]
-    return {**digests, ENTRY: digest_of(_entry(task))}
+    return {**digests, ENTRY: digest_of(_describe_entry(task))}
 
 
 def fingerprint(inputs: Mapping[str, str], settings: object) -> str:
@@ -82,7 +82,7 @@ def programs() -> Mapping[str, str]:
 
     The version number of imuproc stays the same between releases, so its sources count too.
     """
-    return {**versions(), "sources of imuproc": _digest(PACKAGE, PACKAGE.rglob("*.py"))}
+    return {**versions(), "sources of imuproc": _hash_files(PACKAGE, PACKAGE.rglob("*.py"))}
 
 
 def drawn_with(package: Path = PACKAGE) -> str:
@@ -99,10 +99,10 @@ def drawn_with(package: Path = PACKAGE) -> str:
         Hexadecimal.
     """
     files = (path for room in _DRAWN for path in (package / room).rglob("*") if path.is_file())
-    return _digest(package, (path for path in files if path.suffix not in (".py", ".pyc")))
+    return _hash_files(package, (path for path in files if path.suffix not in (".py", ".pyc")))
 
 
-def _digest(package: Path, files: Iterable[Path]) -> str:
+def _hash_files(package: Path, files: Iterable[Path]) -> str:
     """SHA-256 of files with their places in the package."""
     digest = hashlib.sha256()
     for path in sorted(files, key=lambda path: path.as_posix()):
@@ -111,7 +111,7 @@ def _digest(package: Path, files: Iterable[Path]) -> str:
     return digest.hexdigest()
 
 
-def _entry(task: Task) -> dict[str, Any]:
+def _describe_entry(task: Task) -> dict[str, Any]:
     """What the session file states of a run and that its archive depends on."""
     logs = [
         {

@@ -61,7 +61,7 @@ def output_folder(folder: Path, tasks: Sequence[Task]) -> Iterator[Path]:
     require_no_file(folder)
     _require_no_inputs(folder, tasks)
     with held(folder, folder / RUNS_FOLDER):
-        _prepare(folder)
+        _clean_folder(folder)
         yield folder.resolve()
 
 
@@ -108,7 +108,7 @@ def held(folder: Path, made: Path) -> Iterator[None]:
         lock.release()
 
 
-def _prepare(folder: Path) -> None:
+def _clean_folder(folder: Path) -> None:
     try:
         remove_leftovers(folder)
         with (folder / PROCESS_LOG).open("a", encoding="utf-8"):
@@ -118,7 +118,7 @@ def _prepare(folder: Path) -> None:
 
 
 def _require_no_inputs(folder: Path, tasks: Sequence[Task]) -> None:
-    inputs = {path.resolve() for task in tasks for path in _inputs(task)}
+    inputs = {path.resolve() for task in tasks for path in _list_inputs(task)}
     results = [folder / name for name in (*RESULTS, STEPS_XLSX, PROCESS_LOG, LOCK)]
     for path in (*results, *(archive_path(folder, task.run.id) for task in tasks)):
         if path.resolve() in inputs:
@@ -128,7 +128,7 @@ def _require_no_inputs(folder: Path, tasks: Sequence[Task]) -> None:
             )
 
 
-def _inputs(task: Task) -> list[Path]:
+def _list_inputs(task: Task) -> list[Path]:
     return [task.session.path, *task.session.log_paths(task.run.id).values()]
 
 

@@ -63,11 +63,11 @@ def by_workers(
     left = list(jobs)
     while left:
         round_ = _Round(left, (method, tell), workers)
-        yield from round_.outcomes()
-        for job in round_.lost():
+        yield from round_.iterate_outcomes()
+        for job in round_.list_lost():
             alone = _Round([job], (method, tell), workers)
-            yield from alone.outcomes()
-            if alone.lost():
+            yield from alone.iterate_outcomes()
+            if alone.list_lost():
                 yield Outcome(job.task.run.id, "failed", reason=DIED)
         left = left[len(round_.sent) :]
 
@@ -80,10 +80,10 @@ class _Round:
         self.sent: list[Job] = []
         self._back: set[str] = set()
 
-    def outcomes(self) -> Iterator[Outcome]:
+    def iterate_outcomes(self) -> Iterator[Outcome]:
         """Outcomes as they are ready; fewer than jobs when a worker has died."""
-        with _quiet_restarts():
-            finished = shared_out(self._calls(), self._workers, in_order=False)
+        with _silence_restarts():
+            finished = shared_out(self._iterate_calls(), self._workers, in_order=False)
             try:
                 for outcome in finished:
                     self._back.add(outcome.run)
@@ -93,18 +93,18 @@ class _Round:
             finally:
                 finished.close()
 
-    def lost(self) -> list[Job]:
+    def list_lost(self) -> list[Job]:
         """Jobs that were under way when a worker died."""
         return [job for job in self.sent if job.task.run.id not in self._back]
 
-    def _calls(self) -> Iterator[Any]:
+    def _iterate_calls(self) -> Iterator[Any]:
         for job in self._jobs:
             self.sent.append(job)
             yield delayed(work_on)(job, *self._how)
 
 
 @contextmanager
-def _quiet_restarts() -> Iterator[None]:
+def _silence_restarts() -> Iterator[None]:
     """Workers that have grown are replaced by new ones; joblib warns of it, to no use here."""
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="A worker stopped while some jobs")

@@ -66,9 +66,9 @@ def make_report(
         Why there is no report; empty when there is one.
     """
     try:
-        stamp, path = _made_with(session, targets), folder / REPORT_FOLDER / _MADE_WITH
+        stamp, path = _describe_sources(session, targets), folder / REPORT_FOLDER / _MADE_WITH
         same = path.is_file() and path.read_text(encoding="utf-8") == stamp
-        files = _written(folder, targets, worked_on if same else None, jobs)
+        files = _write_pages(folder, targets, worked_on if same else None, jobs)
         with replaced_file(path) as temporary:
             temporary.write_text(stamp, encoding="utf-8")
     except (SessionError, ArchiveError, OSError) as error:
@@ -96,10 +96,10 @@ def remake_report(folder: Path, targets: Path | None, jobs: int) -> dict[str, st
     ArchiveError, SessionError
         As :func:`imuproc.report.pages.writing.write_report`.
     """
-    return _written(folder, targets, None, jobs)
+    return _write_pages(folder, targets, None, jobs)
 
 
-def _written(
+def _write_pages(
     folder: Path, targets: Path | None, only: Collection[str] | None, jobs: int
 ) -> dict[str, str]:
     """The report written; while all its pages are made anew none of them counts as current."""
@@ -114,7 +114,7 @@ def _written(
     return write_report(folder, targets, only, jobs)
 
 
-def _made_with(session: Mapping[str, object], targets: Path | None) -> str:
+def _describe_sources(session: Mapping[str, object], targets: Path | None) -> str:
     own = hashlib.sha256(targets.read_bytes()).hexdigest() if targets is not None else ""
     made_with = {
         "programs": dict(programs()),

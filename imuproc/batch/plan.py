@@ -48,10 +48,10 @@ def plan(session: Session, only: Sequence[str] = ()) -> list[Task]:
         raise SessionError(
             f"{session.path}: found no run {', '.join(unknown)}; allowed: {', '.join(known)}"
         )
-    return [_task(session, run, not only or run.id in only) for run in session.runs]
+    return [_make_task(session, run, not only or run.id in only) for run in session.runs]
 
 
-def _task(session: Session, run: Run, wanted: bool) -> Task:
+def _make_task(session: Session, run: Run, wanted: bool) -> Task:
     of_run = session.plans[run.id]
     alone = replace(session, athletes=(of_run.athlete,), runs=(run,), plans={run.id: of_run})
     return Task(alone, run, of_run.athlete, wanted)

@@ -131,22 +131,22 @@ def process_session(
     """
     options, folder = options or SessionOptions(), Path(out)
     tasks = plan(read_session(path), options.runs)
-    with started(_workers_at_once(tasks, folder, options), _NEEDED_BY_WORKERS):
-        return _worked_through(tasks, folder, options, watch)
+    with started(_count_early_workers(tasks, folder, options), _NEEDED_BY_WORKERS):
+        return _process_tasks(tasks, folder, options, watch)
 
 
-def _jobs(options: SessionOptions) -> int:
+def _count_jobs(options: SessionOptions) -> int:
     return cores() if options.jobs is None else options.jobs
 
 
-def _workers_at_once(tasks: list[Task], out: Path, options: SessionOptions) -> int:
+def _count_early_workers(tasks: list[Task], out: Path, options: SessionOptions) -> int:
     """How many workers there is work for beyond doubt, before any input has been looked at."""
     wanted = [task.run.id for task in tasks if task.wanted]
     there = 0 if options.again else sum(archive_path(out, run).exists() for run in wanted)
-    return 0 if options.cluster else min(_jobs(options), len(wanted) - there)
+    return 0 if options.cluster else min(_count_jobs(options), len(wanted) - there)
 
 
-def _worked_through(
+def _process_tasks(
     tasks: list[Task], out: Path, options: SessionOptions, watch: "Watch | None"
 ) -> "Processed":
     # What follows takes as long to load as a run takes to process: the workers load meanwhile.
@@ -160,7 +160,7 @@ def _worked_through(
         tasks,
         process_each,
         given if isinstance(given, Settings) else read_settings(Path(given) if given else None),
-        jobs=_jobs(options),
+        jobs=_count_jobs(options),
         cluster=options.cluster,
         again=options.again,
         report=options.report,

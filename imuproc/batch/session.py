@@ -114,7 +114,7 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
         half-written.
     """
     log = ProcessLog(folder)
-    jobs, there = _look(request, folder)
+    jobs, there = _look_up_jobs(request, folder)
     outcomes = {
         job.task.run.id: Outcome(job.task.run.id, "reused") for job in there if job.task.wanted
     }
@@ -124,7 +124,7 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
     watch.planned(reused, len(to_do))
     forget_pages(folder, (job.task.run.id for job in to_do))
     interrupted = False
-    work = _work(request, to_do, folder, watch.tell)
+    work = _start_work(request, to_do, folder, watch.tell)
     try:
         for outcome in work:
             outcomes[outcome.run] = outcome
@@ -137,12 +137,12 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
         work.close()
     rows = gather(jobs, outcomes)
     rows = strict_rows(rows) if request.strict else rows
-    processed = _finished(folder, jobs, (outcomes, rows), log, interrupted)
-    return _reported(request, folder, processed) if request.report else processed
+    processed = _write_tables(folder, jobs, (outcomes, rows), log, interrupted)
+    return _add_report(request, folder, processed) if request.report else processed
 
 
-def _reported(request: Request, folder: Path, processed: Processed) -> Processed:
-    """The same with its report, or with the reason why there is none."""
+def _add_report(request: Request, folder: Path, processed: Processed) -> Processed:
+    """Make the report and add its files, or the reason why there is none."""
     if processed.interrupted:
         files: dict[str, str] = {}
         complaint = "the report is not made; `imuproc report` makes it"
@@ -159,7 +159,7 @@ def _reported(request: Request, folder: Path, processed: Processed) -> Processed
     )
 
 
-def _finished(
+def _write_tables(
     folder: Path,
     jobs: Sequence[Job],
     done: tuple[dict[str, Outcome], list[Row]],
@@ -185,11 +185,11 @@ def _finished(
     )
 
 
-def _look(request: Request, folder: Path) -> tuple[list[Job], list[Job]]:
+def _look_up_jobs(request: Request, folder: Path) -> tuple[list[Job], list[Job]]:
     """The job of each task, and those among them whose archives need not be made again."""
     known: dict[Path, str] = {}
 
-    def look(task: Task) -> tuple[Job, bool]:
+    def look_up_job(task: Task) -> tuple[Job, bool]:
         archive = archive_path(folder, task.run.id)
         try:
             inputs = input_digests(task, known)
@@ -199,11 +199,11 @@ def _look(request: Request, folder: Path) -> tuple[list[Job], list[Job]]:
         return job, not (request.again and task.wanted) and is_current(job)
 
     with ThreadPoolExecutor(max_workers=request.jobs) as threads:
-        looked = list(threads.map(look, request.tasks))
+        looked = list(threads.map(look_up_job, request.tasks))
     return [job for job, _ in looked], [job for job, current in looked if current]
 
 
-def _work(
+def _start_work(
     request: Request, jobs: Sequence[Job], folder: Path, tell: Tell
 ) -> Generator[Outcome, None, None]:
     if request.cluster is not None and jobs:

@@ -89,7 +89,7 @@ def keep(
                 runs.append(summarise(item))
                 flags += item.flags
             flags += refusal_flags(refused)
-            archive.close({run.run: _with_flags(run, flags).row() for run in runs}, flags)
+            archive.close({run.run: _attach_flags(run, flags).row() for run in runs}, flags)
             if still_valid is not None:
                 still_valid()
     except OSError as error:
@@ -97,7 +97,7 @@ def keep(
     return sum(run.counts["steps"] for run in runs)
 
 
-def _with_flags(run: RunSummary, flags: Sequence[RaisedFlag]) -> RunSummary:
+def _attach_flags(run: RunSummary, flags: Sequence[RaisedFlag]) -> RunSummary:
     """A run with its own flags and those of the recording as a whole."""
     return replace(run, flags=tuple(flag for flag in flags if flag.run in ("", run.run)))
 
@@ -108,7 +108,7 @@ def is_current(job: Job) -> bool:
         return False
     try:
         with open_archive(job.archive) as archive:
-            return _is_of(archive, job)
+            return _is_archive_of(archive, job)
     except ArchiveError:
         return False
 
@@ -123,12 +123,12 @@ def load(job: Job) -> list[Row]:
     """
     try:
         with open_archive(job.archive) as archive:
-            if not _is_of(archive, job):
+            if not _is_archive_of(archive, job):
                 raise ArchiveError(
                     f"{job.archive}: is of other logs or settings: another process has replaced "
                     "it; run the same command again"
                 )
-            return [_row(job, archive.run(run_id)) for run_id in archive.runs]
+            return [_make_row(job, archive.run(run_id)) for run_id in archive.runs]
     except ArchiveError as error:
         raise ArchiveError(str(error).replace(str(job.archive), job.shown)) from error
 
@@ -159,10 +159,10 @@ def join_archives(
     assemble_session(folder / SESSION_ARCHIVE, archives, session, left_out)
 
 
-def _is_of(archive: Archive, job: Job) -> bool:
+def _is_archive_of(archive: Archive, job: Job) -> bool:
     return {archive.fingerprint(run_id) for run_id in archive.runs} == {job.fingerprint}
 
 
-def _row(job: Job, run: ArchivedRun) -> Row:
+def _make_row(job: Job, run: ArchivedRun) -> Row:
     steps = run.steps
     return Row(job.task.run.id, summarise_archived(run, steps), steps)

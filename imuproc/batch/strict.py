@@ -35,18 +35,18 @@ def strict_rows(rows: Iterable[Row]) -> list[Row]:
         refused = [flag for flag in serious if several and policy_of(flag.name).of_others]
         if refused and row.task not in told:
             told.add(row.task)
-            out.append(_failed(row, row.task, refused))
+            out.append(_fail_row(row, row.task, refused))
         own = [flag for flag in serious if flag not in refused]
-        out.append(_failed(row, row.summary.run, own) if own and not row.failed else row)
+        out.append(_fail_row(row, row.summary.run, own) if own and not row.failed else row)
     return out
 
 
-def _failed(row: Row, run: str, flags: list[RaisedFlag]) -> Row:
+def _fail_row(row: Row, run: str, flags: list[RaisedFlag]) -> Row:
     summary = replace(
         row.summary,
         run=run,
         status="failed",
-        reason=_reason(flags),
+        reason=_explain_failure(flags),
         counts={},
         figures={},
         flags=tuple(flags),
@@ -55,7 +55,7 @@ def _failed(row: Row, run: str, flags: list[RaisedFlag]) -> Row:
     return Row(row.task, summary, None)
 
 
-def _reason(flags: list[RaisedFlag]) -> str:
+def _explain_failure(flags: list[RaisedFlag]) -> str:
     """Why, in words: each flag once, with its sensors, what it means and what to do."""
     parts = []
     for name in dict.fromkeys(flag.name for flag in flags):

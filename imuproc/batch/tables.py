@@ -48,13 +48,13 @@ def gather(jobs: Sequence[Job], outcomes: Mapping[str, Outcome]) -> list[Row]:
     for job in jobs:
         outcome = outcomes.get(job.task.run.id)
         if outcome is not None and outcome.state == "failed":
-            rows.append(_failed(job, outcome.reason))
+            rows.append(_make_failed_row(job, outcome.reason))
             continue
         try:
             rows += (outcome and outcome.rows) or load(job)
         except ArchiveError as error:
             if outcome is not None:
-                rows.append(_failed(job, str(error)))
+                rows.append(_make_failed_row(job, str(error)))
     return rows
 
 
@@ -103,7 +103,7 @@ def write_results(folder: Path, jobs: Sequence[Job], rows: Sequence[Row]) -> dic
     return {name: (folder / name).as_posix() for name in RESULTS}
 
 
-def _failed(job: Job, reason: str) -> Row:
+def _make_failed_row(job: Job, reason: str) -> Row:
     task = job.task
     summary = failed_run(task.session.id, task.athlete, task.run, clean(reason))
     return Row(task.run.id, summary, None)

@@ -53,7 +53,7 @@ def work_on(job: Job, method: Method, tell: Tell = unheard) -> Outcome:
     with warnings.catch_warnings(record=True) as caught, threadpool_limits(limits=1):
         warnings.simplefilter("always")
         try:
-            steps = _done(job, method, tell)
+            steps = _archive_job(job, method, tell)
             outcome = replace(outcome, state="done", steps=steps, rows=tuple(load(job)))
         except ImuprocError as error:
             outcome = replace(outcome, reason=clean(str(error)))
@@ -68,17 +68,17 @@ def work_on(job: Job, method: Method, tell: Tell = unheard) -> Outcome:
     return replace(outcome, log=f"{told}\n{outcome.log}".strip(), seconds=seconds)
 
 
-def _done(job: Job, method: Method, tell: Tell) -> int:
+def _archive_job(job: Job, method: Method, tell: Tell) -> int:
     settings: Settings = job.settings
     source = SessionLogs(job.task.session, job.task.run.id, settings.long.piece_samples)
-    found = _told(method(source, settings), job.task.run.id, tell)
+    found = _tell_each_run(method(source, settings), job.task.run.id, tell)
     return keep(job, found, lambda: _require_unchanged(job))
 
 
-def _told(
+def _tell_each_run(
     found: Iterable[Result | RunError], log_id: str, tell: Tell
 ) -> Iterator[Result | RunError]:
-    """The same, with each of several runs told once it has been taken."""
+    """Pass results on, and tell of each of several runs once it has been taken."""
     for item in found:
         yield item
         if isinstance(item, Result) and item.run != log_id:

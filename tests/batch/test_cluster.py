@@ -129,7 +129,7 @@ def require_misfits_told(
             next(on_cluster(jobs, usual, address, out))
     with monkeypatch.context() as other:
         # A folder that only this machine has: the file is made beside what workers look for.
-        other.setattr("imuproc.batch.cluster._shown_to_workers", lambda path: f"/not{path}")
+        other.setattr("imuproc.batch.cluster._name_for_workers", lambda path: f"/not{path}")
         with pytest.raises(SessionError, match=r"does not see .* file system that all workers"):
             next(on_cluster(jobs, usual, address, out))
     assert contents(out) == {}
