@@ -64,18 +64,22 @@ def tied_clocks(thinned: Recording, scans: Mapping[Site, Scan], settings: CheckS
     tracks = {site: scans[site].tracks for site in thinned.logs}
     compared = thinned.logs
     if claimed == "shared":
-        at_s = _lively_s(next(iter(compared.values())))
-        compared = {site: _part(log, at_s, settings.compared_s) for site, log in compared.items()}
+        at_s = _find_liveliest_s(next(iter(compared.values())))
+        compared = {
+            site: _cut_around(log, at_s, settings.compared_s) for site, log in compared.items()
+        }
     try:
         method = settings.method
         allowed = (method.clocks, method.timebase.stamps, method.timebase.range)
         found = tie_clocks(compared, claimed != "separate", *allowed)
     except RunError:  # said of the log itself
         found = TiedClocks(tuple(thinned.logs), {})
-    clocks = {site: _clock(found.own.get(site)) for site in thinned.logs}
+    clocks = {site: _to_clock(found.own.get(site)) for site in thinned.logs}
     if claimed == "shared":
         reasons = {
-            site: [_untrue(site, tie)] for site, tie in found.own.items() if _differs(tie, settings)
+            site: [_explain_different_clock(site, tie)]
+            for site, tie in found.own.items()
+            if _is_different(tie, settings)
         }
         return Tied(thinned, tracks, clocks, reasons)
     group = found.groups[0]
@@ -89,16 +93,18 @@ def tied_clocks(thinned: Recording, scans: Mapping[Site, Scan], settings: CheckS
         for site in group
     }
     run = replace(thinned.run, clock="shared")
-    reasons = {site: [_alone(site, group)] for site in thinned.logs if site not in group}
+    reasons = {
+        site: [_explain_untied_clock(site, group)] for site in thinned.logs if site not in group
+    }
     return Tied(replace(thinned, logs=logs, run=run), moved, clocks, reasons)
 
 
-def _lively_s(log: SensorLog) -> float:
+def _find_liveliest_s(log: SensorLog) -> float:
     """When a sensor turns fastest."""
     return float(log.time_s[np.argmax(np.nan_to_num(np.abs(log.gyro_radps)).sum(axis=1))])
 
 
-def _part(log: SensorLog, at_s: float, most_s: float) -> SensorLog:
+def _cut_around(log: SensorLog, at_s: float, most_s: float) -> SensorLog:
     """The part of a long log around an instant: clocks that are one are so everywhere."""
     kept = np.abs(log.time_s - at_s) <= 0.5 * most_s
     if log.time_s[-1] - log.time_s[0] <= most_s or np.count_nonzero(kept) < 2:
@@ -106,7 +112,7 @@ def _part(log: SensorLog, at_s: float, most_s: float) -> SensorLog:
     return log.take(kept)
 
 
-def _clock(tie: ClockTie | None) -> Clock:
+def _to_clock(tie: ClockTie | None) -> Clock:
     if tie is None:
         return Clock()
     return Clock(
@@ -119,7 +125,7 @@ def _clock(tie: ClockTie | None) -> Clock:
     )
 
 
-def _differs(tie: ClockTie, settings: CheckSettings) -> bool:
+def _is_different(tie: ClockTie, settings: CheckSettings) -> bool:
     """Whether two clocks that are said to be one surely are not."""
     by_offset = abs(tie.offset_s) > hypot(
         settings.clock_offset_s, settings.clock_sureness * tie.offset_u_s
@@ -130,7 +136,7 @@ def _differs(tie: ClockTie, settings: CheckSettings) -> bool:
     return by_offset or by_drift
 
 
-def _untrue(site: Site, tie: ClockTie) -> Reason:
+def _explain_different_clock(site: Site, tie: ClockTie) -> Reason:
     offset = f"{tie.offset_s:+.1f} s"
     if abs(tie.offset_s) < _SECONDS_FROM_S:
         offset = f"{1e3 * tie.offset_s:+.0f} ms (± {1e3 * tie.offset_u_s:.1f} ms)"
@@ -145,7 +151,7 @@ def _untrue(site: Site, tie: ClockTie) -> Reason:
     return Reason(policy_of(untrue.name).check, text, advice, untrue)
 
 
-def _alone(site: Site, group: Sequence[Site]) -> Reason:
+def _explain_untied_clock(site: Site, group: Sequence[Site]) -> Reason:
     names = ", ".join(other.replace("_", " ") for other in group)
     text = f"Nothing ties its clock to that of {names}."
     alone = RaisedFlag("clock_separate", {"others": ";".join(group)}, site)

@@ -23,7 +23,7 @@ class _Kind:
     per_unit: float
     clipped: str
 
-    def words(self, value: float) -> str:
+    def format_value(self, value: float) -> str:
         return f"{value / self.per_unit:.4g} {self.unit}"
 
 
@@ -71,16 +71,17 @@ def range_reasons(scan: Scan, run_samples: float, settings: CheckSettings) -> li
             below = not used.largest >= near_end * used.full_scale
             if below:
                 few = few or used.at_end < settings.few_flat_tops
-            reasons.append(_clipped(kind, used, few, below, scan.log.site))
+            reasons.append(_explain_clipping(kind, used, few, below, scan.log.site))
             continue
         if run_samples and used.head_room_share < settings.head_room_share:
-            reasons.append(_little_room(kind, used))
+            reasons.append(_explain_little_room(kind, used))
         if scan.log.site != "pelvis" and used.full_scale < 0.999 * least:
-            reasons.append(_small(kind, used, least, scan.log.site))
+            reasons.append(_explain_small_range(kind, used, least, scan.log.site))
     return reasons
 
 
-def _clipped(kind: _Kind, used: Range, few: bool, below: bool, site: Site) -> Reason:
+def _explain_clipping(kind: _Kind, used: Range, few: bool, below: bool, site: Site) -> Reason:
+    largest, full_scale = kind.format_value(used.largest), kind.format_value(used.full_scale)
     where = f"{used.first_at_end_s:.2f} s"
     where = (
         f"1 sample, at {where}"
@@ -89,15 +90,15 @@ def _clipped(kind: _Kind, used: Range, few: bool, below: bool, site: Site) -> Re
     )
     if below and isfinite(used.full_scale):
         text = (
-            f"The {kind.name} has flat tops at {kind.words(used.largest)}, well below the range of "
-            f"{kind.words(used.full_scale)} that the layout states,"
+            f"The {kind.name} has flat tops at {largest}, well below the range of {full_scale} "
+            "that the layout states,"
         )
     elif isfinite(used.full_scale):
-        text = f"The {kind.name} was at the end of its range of {kind.words(used.full_scale)}"
+        text = f"The {kind.name} was at the end of its range of {full_scale}"
     else:
         text = (
-            f"The {kind.name} has flat tops at {kind.words(used.largest)}, which looks like the "
-            "end of a range that the layout does not state"
+            f"The {kind.name} has flat tops at {largest}, which looks like the end of a range that "
+            "the layout does not state"
         )
     severity: Severity = "note" if few else "limit"
     values = {"samples": used.at_end, "first_s": used.first_at_end_s}
@@ -105,18 +106,19 @@ def _clipped(kind: _Kind, used: Range, few: bool, below: bool, site: Site) -> Re
     return Reason(severity, f"{text} in {where}.", kind.clipped, flag)
 
 
-def _little_room(kind: _Kind, used: Range) -> Reason:
+def _explain_little_room(kind: _Kind, used: Range) -> Reason:
+    largest, full_scale = kind.format_value(used.largest), kind.format_value(used.full_scale)
     text = (
-        f"The {kind.name} reached {kind.words(used.largest)} of {kind.words(used.full_scale)}: "
+        f"The {kind.name} reached {largest} of {full_scale}: "
         f"only {100.0 * used.head_room_share:.0f} % of the range is left."
     )
     return Reason("note", text, "A faster run will clip; use a larger range.")
 
 
-def _small(kind: _Kind, used: Range, least: float, site: Site) -> Reason:
+def _explain_small_range(kind: _Kind, used: Range, least: float, site: Site) -> Reason:
     text = (
-        f"The {kind.name}'s range of {kind.words(used.full_scale)} is small for sprinting on a "
-        f"{'foot' if is_foot(site) else 'shank'}."
+        f"The {kind.name}'s range of {kind.format_value(used.full_scale)} is small for sprinting "
+        f"on a {'foot' if is_foot(site) else 'shank'}."
     )
-    advice = f"Set it to {kind.words(least)} or more if the sensor can."
+    advice = f"Set it to {kind.format_value(least)} or more if the sensor can."
     return Reason("limit", text, advice, RaisedFlag(kind.flag, site=site))

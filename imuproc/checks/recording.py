@@ -94,14 +94,16 @@ def check_logs_of(
     """
     logs = tuple(logs)
     try:
-        return _checked(about, logs, settings or CheckSettings())
+        return _check_logs_together(about, logs, settings or CheckSettings())
     except Exception as error:  # noqa: BLE001  our own fault in one run must not cost the others
         sensors = tuple(SensorCheck(log.site, log.source) for log in logs)
         return CheckReport(about.run.id, about.athlete.id, (), sensors, (own_fault(error),))
 
 
-def _checked(about: Recording, logs: Sequence[LogToCheck], settings: CheckSettings) -> CheckReport:
-    looked = [_looked_at(log, about, settings) for log in logs]
+def _check_logs_together(
+    about: Recording, logs: Sequence[LogToCheck], settings: CheckSettings
+) -> CheckReport:
+    looked = [_look_at_log(log, about, settings) for log in logs]
     usable = {one.log.site: one for one in looked if one.scan is not None and one.usable}
     scans = {site: one.scan for site, one in usable.items() if one.scan is not None}
     samplings = {site: one.sampling for site, one in usable.items()}
@@ -109,7 +111,7 @@ def _checked(about: Recording, logs: Sequence[LogToCheck], settings: CheckSettin
     stills = worn_together([one.still for one in looked])
     rested = max((still.still_s for still in stills), default=0.0) >= settings.lying_needs_s
     sensors = tuple(
-        _finished(replace(one, still=still), together, rested, settings)
+        _finish_check(replace(one, still=still), together, rested, settings)
         for one, still in zip(looked, stills, strict=True)
     )
     return CheckReport(
@@ -117,12 +119,12 @@ def _checked(about: Recording, logs: Sequence[LogToCheck], settings: CheckSettin
         athlete=about.athlete.id,
         runs=together.runs,
         sensors=sensors,
-        reasons=_sorted(together.common),
+        reasons=_sort_reasons(together.common),
     )
 
 
 @dataclass(frozen=True, eq=False)
-class _Looked:
+class _LookedAt:
     """What one log by itself tells."""
 
     log: LogToCheck
@@ -136,16 +138,16 @@ class _Looked:
         return not any(reason.severity == "unfit" for reason in self.reasons)
 
 
-def _looked_at(log: LogToCheck, about: Recording, settings: CheckSettings) -> _Looked:
+def _look_at_log(log: LogToCheck, about: Recording, settings: CheckSettings) -> _LookedAt:
     try:
-        return _read(log, about, settings)
+        return _read_log(log, about, settings)
     except (LogError, RunError) as error:
-        return _Looked(log, reasons=(refused(error, log.source, log.site),))
+        return _LookedAt(log, reasons=(refused(error, log.source, log.site),))
     except Exception as error:  # noqa: BLE001  our own fault in one log must not cost the others
-        return _Looked(log, reasons=(own_fault(error),))
+        return _LookedAt(log, reasons=(own_fault(error),))
 
 
-def _read(log: LogToCheck, about: Recording, settings: CheckSettings) -> _Looked:
+def _read_log(log: LogToCheck, about: Recording, settings: CheckSettings) -> _LookedAt:
     scan = scan_log(log.pieces(), settings)
     sampling, reasons = check_sampling(scan, log.stated_rate_hz, settings)
     sampling = replace(sampling, missing=sampling.missing + scan.held)  # has a reason of its own
@@ -158,7 +160,7 @@ def _read(log: LogToCheck, about: Recording, settings: CheckSettings) -> _Looked
         reasons = [*signal_reasons(scan, sampling.rate_hz, about, settings), *reasons]
     still = check_stillness(scan.tracks, settings)
     scan = replace(scan, time_s=scan.time_s[:0])  # the only part that grows with the rate
-    return _Looked(log, scan, sampling, still, tuple(reasons))
+    return _LookedAt(log, scan, sampling, still, tuple(reasons))
 
 
 _RATE_IS_STATED: Final = Reason(
@@ -168,8 +170,8 @@ _RATE_IS_STATED: Final = Reason(
 )
 
 
-def _finished(
-    looked: _Looked, together: Together, rested: bool, settings: CheckSettings
+def _finish_check(
+    looked: _LookedAt, together: Together, rested: bool, settings: CheckSettings
 ) -> SensorCheck:
     """One sensor's check with what all of them told; ``rested``: some of them were still.
 
@@ -193,11 +195,11 @@ def _finished(
         still=looked.still,
         standing_differs_rad=together.standing_differs_rad.get(site, check.standing_differs_rad),
         clock=together.clocks.get(site, check.clock),
-        reasons=_sorted(own),
+        reasons=_sort_reasons(own),
     )
 
 
-def _sorted(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
+def _sort_reasons(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
     """Worst first, each once."""
     once = dict.fromkeys(reasons)
     return tuple(sorted(once, key=lambda reason: _ORDER.index(reason.severity)))

@@ -50,17 +50,19 @@ def check_sampling(
         stamps = repair_stamps(log, settings.method.timebase.stamps)
     except RunError as error:
         return counted, [from_error(error, scan.log)]
-    sampling = _measured(counted, stamps, scan, settings)
+    sampling = _measure_sampling(counted, stamps, scan, settings)
     reasons = [
         from_flag(flag)
         for flag in stamps.flags
         if flag.name != "duplicate_stamps" or stated_rate_hz is None
     ]
     lost = sampling.missing - scan.missing
-    return sampling, [*reasons, *_missing(sampling, lost, scan.log.site, settings)]
+    return sampling, [*reasons, *_explain_missing(sampling, lost, scan.log.site, settings)]
 
 
-def _measured(counted: Sampling, stamps: Stamps, scan: Scan, settings: CheckSettings) -> Sampling:
+def _measure_sampling(
+    counted: Sampling, stamps: Stamps, scan: Scan, settings: CheckSettings
+) -> Sampling:
     steps = np.diff(stamps.time_s)
     gaps = np.flatnonzero(steps > stamps.gap_s)
     lost = int(np.maximum(np.rint(steps[gaps] / stamps.period_s) - 1, 1).sum())
@@ -84,7 +86,9 @@ def _measured(counted: Sampling, stamps: Stamps, scan: Scan, settings: CheckSett
     )
 
 
-def _missing(sampling: Sampling, lost: int, site: Site, settings: CheckSettings) -> list[Reason]:
+def _explain_missing(
+    sampling: Sampling, lost: int, site: Site, settings: CheckSettings
+) -> list[Reason]:
     """What is said of samples that are not there; so many of them have no row in the log."""
     if sampling.missing == 0:
         return []

@@ -90,30 +90,30 @@ def scan_log(pieces: Iterable[SensorLog], settings: CheckSettings) -> Scan:
     source = iter(pieces)
     first = next(source)
     long = LongSettings(piece_samples=settings.piece_samples)
-    if _rate_hz(first.time_s) < _SLOW_LOG_HZ:
+    if _estimate_rate_hz(first.time_s) < _SLOW_LOG_HZ:
         long = LongSettings(piece_samples=settings.piece_samples, bin_hz=_SLOW_BIN_HZ)
-    tracks, _ = thin(tally.watch(first, source), long)
+    tracks, _ = thin(tally.watch_pieces(first, source), long)
     return Scan(
-        log=replace(_without_samples(first), cut_short=tally.cut_short),
+        log=replace(_drop_samples(first), cut_short=tally.cut_short),
         time_s=np.concatenate(tally.stamps),
         samples=tally.samples,
         copies=tally.copies,
         missing=tally.missing,
-        accel=tally.accel.total(first.accel_range_mps2),
-        gyro=tally.gyro.total(first.gyro_range_radps),
-        artefacts=tally.artefacts(),
+        accel=tally.accel.to_range(first.accel_range_mps2),
+        gyro=tally.gyro.to_range(first.gyro_range_radps),
+        artefacts=tally.list_artefacts(),
         tracks=tracks,
     )
 
 
-def _rate_hz(time_s: FloatArray) -> float:
+def _estimate_rate_hz(time_s: FloatArray) -> float:
     """Rate over the first stamps; infinite where they do not tell."""
     good = time_s[np.isfinite(time_s)]
     span = float(good[-1] - good[0]) if len(good) > 1 else 0.0
     return (len(good) - 1) / span if span > 0.0 else np.inf
 
 
-def _without_samples(log: SensorLog) -> SensorLog:
+def _drop_samples(log: SensorLog) -> SensorLog:
     none = np.empty((0, 3))
     return SensorLog(
         log.site,
@@ -136,14 +136,14 @@ class _Peaks:
     size: list[FloatArray] = field(default_factory=list)
     time_s: list[FloatArray] = field(default_factory=list)
 
-    def add(self, time_s: FloatArray, values: FloatArray, full_scale: float | None) -> None:
+    def add_piece(self, time_s: FloatArray, values: FloatArray, full_scale: float | None) -> None:
         size = np.nan_to_num(np.abs(values)).max(axis=1, initial=0.0)
         clipped = clipped_samples(values, full_scale, self.least_range, self.settings)
         self.largest = float(np.fmax(self.largest, size.max(initial=0.0)))
         self.size.append(size[clipped])
         self.time_s.append(time_s[clipped])
 
-    def total(self, full_scale: float | None) -> Range:
+    def to_range(self, full_scale: float | None) -> Range:
         """A flat top of a piece that the whole log goes beyond is no end of a range."""
         size, time_s = np.concatenate(self.size), np.concatenate(self.time_s)
         largest = min(self.largest, full_scale or np.inf)
@@ -166,16 +166,16 @@ class _Tally:
         self.accel = _Peaks(ranges.least_accel_range_mps2, ranges)
         self.gyro = _Peaks(ranges.least_gyro_range_radps, ranges)
 
-    def watch(self, first: SensorLog, others: Iterator[SensorLog]) -> Iterator[SensorLog]:
+    def watch_pieces(self, first: SensorLog, others: Iterator[SensorLog]) -> Iterator[SensorLog]:
         """The pieces, without artefacts, as they are asked for."""
-        yield self._add(first)
+        yield self._add_piece(first)
         for piece in others:
-            yield self._add(piece)
+            yield self._add_piece(piece)
 
-    def artefacts(self) -> tuple[RaisedFlag, ...]:
+    def list_artefacts(self) -> tuple[RaisedFlag, ...]:
         return tuple(self._flags.values())
 
-    def _add(self, piece: SensorLog) -> SensorLog:
+    def _add_piece(self, piece: SensorLog) -> SensorLog:
         values = np.column_stack((piece.time_s, piece.accel_mps2, piece.gyro_radps))
         self.samples += len(values)
         self.cut_short = piece.cut_short
@@ -187,15 +187,15 @@ class _Tally:
         self.stamps.append(piece.time_s[~copy])
         nothing = np.abs(piece.accel_mps2).sum(axis=1) == 0.0
         self.missing += int(np.count_nonzero((~finite_rows(values[:, 1:]) | nothing) & ~copy))
-        self.accel.add(piece.time_s, piece.accel_mps2, piece.accel_range_mps2)
-        self.gyro.add(piece.time_s, piece.gyro_radps, piece.gyro_range_radps)
+        self.accel.add_piece(piece.time_s, piece.accel_mps2, piece.accel_range_mps2)
+        self.gyro.add_piece(piece.time_s, piece.gyro_radps, piece.gyro_range_radps)
         sanity = self._settings.method.sanity
         cleaned, flags = without_artefacts(piece, sanity.artefacts, least_rate_hz(sanity))
         for flag in flags:
-            self._note(flag)
+            self._add_flag(flag)
         return cleaned
 
-    def _note(self, flag: RaisedFlag) -> None:
+    def _add_flag(self, flag: RaisedFlag) -> None:
         """Add the flag of a piece to that of the pieces before it."""
         earlier = self._flags.get(flag.kind)
         self._flags[flag.kind] = flag if earlier is None else earlier.joined(flag)

@@ -55,7 +55,7 @@ def check_session(
     asked = {run: session.about(run) for run in runs or [run.id for run in session.runs]}
     for run in session.runs:
         if run.id in asked:
-            logs = [_to_check(request, settings) for request in session.requests(run.id)]
+            logs = [_make_log_to_check(request, settings) for request in session.requests(run.id)]
             yield check_logs_of(asked[run.id], logs, settings)
 
 
@@ -80,7 +80,7 @@ def check_files(
     for path in paths:
         request = LogRequest(UNNAMED, path, str(path), layout)
         about = Recording("", Athlete(""), Run(str(path)), logs={})
-        yield check_logs_of(about, [_to_check(request, settings)], settings)
+        yield check_logs_of(about, [_make_log_to_check(request, settings)], settings)
 
 
 def read_layout(path: Path) -> Layout:
@@ -114,7 +114,7 @@ def read_layout(path: Path) -> Layout:
     return next(iter(found.values()))
 
 
-def _to_check(request: LogRequest, settings: CheckSettings) -> LogToCheck:
+def _make_log_to_check(request: LogRequest, settings: CheckSettings) -> LogToCheck:
     return LogToCheck(
         site=request.site,
         source=request.source,

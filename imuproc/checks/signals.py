@@ -68,20 +68,20 @@ def signal_reasons(
     """
     own = thinned_recording(about, {scan.log.site: scan})
     artefacts = [from_flag(flag) for flag in scan.artefacts]
-    resting = _resting(scan, settings)
+    resting = _explain_constant_axes(scan, settings)
     artefacts += resting
     sanity = settings.method.sanity
     limit_radps = settings.method.runs.fastest_limb_radps
     try:
         if not resting:  # how many samples a thinned log has says nothing: its duration does
             check_logs(own, sanity.model_copy(update={"min_samples": 1}))
-        based = check_signals(_on_its_clock(own, scan, rate_hz), sanity, limit_radps)
+        based = check_signals(_make_time_based(own, scan, rate_hz), sanity, limit_radps)
     except RunError as error:
         return [from_error(error, scan.log), *artefacts]
     return [*artefacts, *(from_flag(flag) for flag in based.flags)]
 
 
-def _on_its_clock(own: Recording, scan: Scan, rate_hz: float) -> TimeBased:
+def _make_time_based(own: Recording, scan: Scan, rate_hz: float) -> TimeBased:
     track = scan.longest
     none = np.zeros(len(track.time_s), dtype=bool)
     signals = SiteSignals(
@@ -96,7 +96,7 @@ def _on_its_clock(own: Recording, scan: Scan, rate_hz: float) -> TimeBased:
     return TimeBased(own, track.time_s, track.rate_hz, {scan.log.site: signals})
 
 
-def _resting(scan: Scan, settings: CheckSettings) -> list[Reason]:
+def _explain_constant_axes(scan: Scan, settings: CheckSettings) -> list[Reason]:
     """Axes with one value throughout while nothing moved: coarse digits, or dead; who knows?"""
     track = scan.longest
     reasons = []
@@ -104,10 +104,14 @@ def _resting(scan: Scan, settings: CheckSettings) -> list[Reason]:
         ("accelerometer", track.accel_mps2, settings.method.sanity.artefacts.moves_mps2),
         ("gyroscope", track.gyro_radps, settings.method.sanity.artefacts.moves_radps),
     )
-    if any(_spread(values).max() > moves for _, values, moves in kinds):
+    if any(_measure_spread(values).max() > moves for _, values, moves in kinds):
         return []
     for name, values, _ in kinds:
-        axes = [axis for axis, spread in zip("xyz", _spread(values), strict=True) if spread == 0.0]
+        axes = [
+            axis
+            for axis, spread in zip("xyz", _measure_spread(values), strict=True)
+            if spread == 0.0
+        ]
         if axes and np.nan_to_num(values).any():
             which = f"axis {axes[0]}" if len(axes) == 1 else f"axes {' and '.join(axes)}"
             reasons.append(
@@ -122,7 +126,7 @@ def _resting(scan: Scan, settings: CheckSettings) -> list[Reason]:
     return reasons
 
 
-def _spread(values: FloatArray) -> FloatArray:
+def _measure_spread(values: FloatArray) -> FloatArray:
     """Largest less least value of each axis, 0 where there is none."""
     known = values[finite_rows(values)]
     return np.ptp(known, axis=0) if len(known) else np.zeros(values.shape[1])

@@ -63,18 +63,18 @@ def check_stillness(tracks: Sequence[Track], settings: CheckSettings) -> Stillne
     Stillness
         ``kind`` as this sensor alone tells it.
     """
-    parts = [part for track in tracks for part in _still_parts(track, settings)]
+    parts = [part for track in tracks for part in _find_still_parts(track, settings)]
     if not parts:
         return Stillness()
-    noise = _noise(parts, settings)
-    kinds = [_kind(part, noise, settings) for part in parts]
+    noise = _measure_noise(parts, settings)
+    kinds = [_classify_stillness(part, noise, settings) for part in parts]
     weight = np.array([part.span.duration_s for part in parts])
     accel = np.array([part.accel.mean(axis=0) for part in parts])
     longest = int(np.argmax(weight))
     up = accel[longest] / lengths(accel[longest : longest + 1])[0]
     lying = [part for part, kind in zip(parts, kinds, strict=True) if kind == "lying"]
-    gyro_allan, accel_allan = _allan(lying, settings)
-    bias, change = _bias(parts, weight)
+    gyro_allan, accel_allan = _read_largest_allan(lying, settings)
+    bias, change = _measure_bias(parts, weight)
     return Stillness(
         kind="worn" if "worn" in kinds else "lying" if lying else "unsure",
         stretches=tuple(part.span for part in parts),
@@ -90,7 +90,7 @@ def check_stillness(tracks: Sequence[Track], settings: CheckSettings) -> Stillne
     )
 
 
-def _still_parts(track: Track, settings: CheckSettings) -> list[_Part]:
+def _find_still_parts(track: Track, settings: CheckSettings) -> list[_Part]:
     stillness = settings.method.calibration.stillness
     nothing = not np.nan_to_num(track.accel_mps2).any()  # it was off: no gravity to be still in
     if nothing or not finite_rows(track.gyro_radps).any():
@@ -108,7 +108,7 @@ def _still_parts(track: Track, settings: CheckSettings) -> list[_Part]:
     return parts
 
 
-def _noise(parts: Sequence[_Part], settings: CheckSettings) -> FloatArray:
+def _measure_noise(parts: Sequence[_Part], settings: CheckSettings) -> FloatArray:
     """White noise N of the six axes, gyroscope first, shape (6,); NaN where stillness is too short.
 
     The median over overlapping seconds and over the band: a heart-beat, a knock or a hum of the
@@ -134,7 +134,7 @@ def _noise(parts: Sequence[_Part], settings: CheckSettings) -> FloatArray:
     return np.asarray(np.sqrt(middle / log(2.0)))
 
 
-def _kind(part: _Part, noise: FloatArray, settings: CheckSettings) -> StillKind:
+def _classify_stillness(part: _Part, noise: FloatArray, settings: CheckSettings) -> StillKind:
     """Whether a sensor lay, or was on a body that sways."""
     if part.span.duration_s < settings.lying_needs_s or not np.isfinite(noise).all():
         return "unsure"
@@ -147,7 +147,9 @@ def _kind(part: _Part, noise: FloatArray, settings: CheckSettings) -> StillKind:
     return "lying" if bool((wander <= bound).all()) else "worn"
 
 
-def _bias(parts: Sequence[_Part], weight: FloatArray) -> tuple[tuple[float, float, float], float]:
+def _measure_bias(
+    parts: Sequence[_Part], weight: FloatArray
+) -> tuple[tuple[float, float, float], float]:
     """Mean rate at rest, and its largest change between stretches that are long enough to tell."""
     means = np.array([part.gyro.mean(axis=0) for part in parts])
     bias = np.average(means, axis=0, weights=weight)
@@ -157,13 +159,15 @@ def _bias(parts: Sequence[_Part], weight: FloatArray) -> tuple[tuple[float, floa
     return (float(bias[0]), float(bias[1]), float(bias[2])), change
 
 
-def _allan(lying: Sequence[_Part], settings: CheckSettings) -> tuple[AllanReading, AllanReading]:
+def _read_largest_allan(
+    lying: Sequence[_Part], settings: CheckSettings
+) -> tuple[AllanReading, AllanReading]:
     """Readings of gyroscope and accelerometer from the longest stretch of lying still."""
     longest = max(lying, key=lambda part: len(part.gyro), default=None)
     if longest is None or len(longest.gyro) < _FEWEST_FOR_ALLAN:
         return AllanReading(), AllanReading()
     return tuple(  # type: ignore[return-value] # two of them
-        _worst(
+        _take_largest(
             [
                 read_allan(allan_curve(signal[:, axis], longest.rate_hz), settings.allan)
                 for axis in range(3)
@@ -173,7 +177,7 @@ def _allan(lying: Sequence[_Part], settings: CheckSettings) -> tuple[AllanReadin
     )
 
 
-def _worst(readings: Sequence[AllanReading]) -> AllanReading:
+def _take_largest(readings: Sequence[AllanReading]) -> AllanReading:
     """The largest of each coefficient, NaN where any axis could not be read."""
     return AllanReading(
         white_noise=max_or_nan([r.white_noise for r in readings]),
@@ -232,7 +236,7 @@ def stillness_reasons(still: Stillness, expected: bool, settings: CheckSettings)
         if not expected:
             return [Reason("note", text, advice)]
         return [Reason("limit", f"{text} It shook, or its noise is very large.", advice)]
-    reasons = _noise_reasons(still, settings)
+    reasons = _list_noise_reasons(still, settings)
     bias = float(np.max(np.abs(still.gyro_bias_radps)))
     if bias > settings.gyro_bias_radps:
         text = f"The gyroscope reads up to {degrees(bias):.1f} deg/s at rest."
@@ -249,7 +253,7 @@ def stillness_reasons(still: Stillness, expected: bool, settings: CheckSettings)
     return reasons
 
 
-def _noise_reasons(still: Stillness, settings: CheckSettings) -> list[Reason]:
+def _list_noise_reasons(still: Stillness, settings: CheckSettings) -> list[Reason]:
     milli_g = 1e-3 * STANDARD_GRAVITY_MPS2
     kinds = (
         (

@@ -65,7 +65,7 @@ def check_together(
     thinned = thinned_recording(about, scans)
     common = [Reason("unfit", f"{told}.", f"{OWN_LOGS}.") for told in same_samples(thinned.logs)]
     if about.run.clock == "shared":
-        common += _spans(samplings, settings)
+        common += _compare_spans(samplings, settings)
     tied = tied_clocks(thinned, scans, settings)
     runs = find_runs(tied.tracks, settings.method.runs)
     reasons = {site: list(tied.reasons.get(site, ())) for site in scans}
@@ -80,7 +80,7 @@ def check_together(
     return Together(runs, tied.clocks, differs, reasons, common)
 
 
-def _spans(samplings: Mapping[Site, Sampling], settings: CheckSettings) -> Iterator[Reason]:
+def _compare_spans(samplings: Mapping[Site, Sampling], settings: CheckSettings) -> Iterator[Reason]:
     """Logs of one clock that do not lie over each other, or start and end far apart."""
     known = {site: s for site, s in samplings.items() if np.isfinite(s.start_s)}
     if len(known) < 2:

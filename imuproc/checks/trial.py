@@ -58,13 +58,13 @@ def try_method(recording: Recording, run: Interval, settings: CheckSettings) -> 
     """
     method = settings.method
     search_s, least = method.calibration.standing.search_s, method.sanity.min_samples
-    logs = {site: _around(log, run, search_s) for site, log in recording.logs.items()}
+    logs = {site: _cut_around(log, run, search_s) for site, log in recording.logs.items()}
     logs = {site: log for site, log in logs.items() if len(log.time_s) >= least}
     where = f"in the run from {run.start_s:.1f} to {run.end_s:.1f} s"
     try:
         result = process(replace(recording, logs=logs), method)
     except RunError as error:
-        return Trial(common=[_refused(error, recording, where)])
+        return Trial(common=[_explain_refusal(error, recording, where)])
     result = result.parts[0] if result.parts else result
     reasons: dict[Site, list[Reason]] = {site: [] for site in recording.logs}
     common: list[Reason] = []
@@ -73,13 +73,13 @@ def try_method(recording: Recording, run: Interval, settings: CheckSettings) -> 
         if severity is None or flag.step is not None:
             continue
         reason = from_flag(flag, severity, where)
-        sites = [site for site in recording.logs if site in _concerned(flag)]
+        sites = [site for site in recording.logs if site in _list_concerned_sites(flag)]
         for own in [reasons[site] for site in sites] or [common]:
             own.append(reason)
-    return Trial(_standing_differs(result), reasons, list(dict.fromkeys(common)))
+    return Trial(_measure_standing_change(result), reasons, list(dict.fromkeys(common)))
 
 
-def _concerned(flag: RaisedFlag) -> tuple[str, ...]:
+def _list_concerned_sites(flag: RaisedFlag) -> tuple[str, ...]:
     """Sensors that a flag is about: of an exchange both, though it stands at one of them."""
     for side in SIDES:
         if (flag.name, flag.site) == ("segments_swapped", foot_of(side)):
@@ -87,27 +87,27 @@ def _concerned(flag: RaisedFlag) -> tuple[str, ...]:
     return (flag.site,)
 
 
-def _around(log: SensorLog, run: Interval, search_s: float) -> SensorLog:
+def _cut_around(log: SensorLog, run: Interval, search_s: float) -> SensorLog:
     """The part of a log in which a run and its standing lie."""
     first = int(np.searchsorted(log.time_s, run.start_s - search_s))
     last = int(np.searchsorted(log.time_s, run.end_s + search_s))
     return log.take(slice(first, last))
 
 
-def _refused(error: RunError, recording: Recording, where: str) -> Reason:
+def _explain_refusal(error: RunError, recording: Recording, where: str) -> Reason:
     """Why the run cannot be processed, in the method's words."""
     text = str(error).removeprefix(f"run {recording.run.id}: ")
     return Reason("unfit", sentence(f"{where}, {text}"), "", next(iter(error.flags), None))
 
 
-def _standing_differs(result: Result) -> dict[Site, float]:
+def _measure_standing_change(result: Result) -> dict[Site, float]:
     """Angle between gravity in standing before and after the run, by sensor."""
     conditioned = result.conditioned
     out: dict[Site, float] = {}
     for site, segment in conditioned.segments.items():
         calibration: Calibration = segment.calibration
         before, after = (
-            _gravity(conditioned.time_s, segment.accel_mps2, part)
+            _measure_gravity(conditioned.time_s, segment.accel_mps2, part)
             for part in (calibration.still_before, calibration.still_after)
         )
         if before is not None and after is not None:
@@ -117,7 +117,7 @@ def _standing_differs(result: Result) -> dict[Site, float]:
     return out
 
 
-def _gravity(
+def _measure_gravity(
     time_s: FloatArray, accel_mps2: FloatArray, part: Interval | None
 ) -> FloatArray | None:
     if part is None:

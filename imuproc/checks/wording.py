@@ -18,7 +18,7 @@ def from_error(error: ImuprocError, log: SensorLog) -> Reason:
 
 
 def refused(error: ImuprocError, source: str, site: str) -> Reason:
-    """The same for a log that could not even be read; the sensor's name stands beside it."""
+    """Why a log could not even be read, as a reason; the sensor's name stands beside it."""
     text = str(error).removeprefix(f"{source} ({site}): ").removeprefix(f"{source} ({site}) ")
     return Reason("unfit", sentence(text))
 
