@@ -47,16 +47,16 @@ def agree(options: AgreeOptions) -> None:
 
     study = read_study(options.study)
     try:
-        agreed = _shown_at_work(study, options)
+        agreed = _run_with_bar(study, options)
     except KeyboardInterrupt:
         print("imuproc: interrupted", file=sys.stderr)
         raise typer.Exit(INTERRUPTED) from None
-    _print(agreed, options)
-    _complain(agreed)
+    _print_agreement(agreed, options)
+    _print_failures(agreed)
     raise typer.Exit(SOME_FAILED if agreed.result.failed else ALL_DONE)
 
 
-def _shown_at_work(study: "Study", options: AgreeOptions) -> "Agreed":
+def _run_with_bar(study: "Study", options: AgreeOptions) -> "Agreed":
     """The whole study, with a bar on stderr while its runs are compared."""
     from imuproc.batch.agreement import agree as agree_study
     from imuproc.cli.bar import counted
@@ -65,7 +65,7 @@ def _shown_at_work(study: "Study", options: AgreeOptions) -> "Agreed":
         return agree_study(study, options.out, lambda _run: moved(advance=1))
 
 
-def _print(agreed: "Agreed", options: AgreeOptions) -> None:
+def _print_agreement(agreed: "Agreed", options: AgreeOptions) -> None:
     if options.as_json:
         from imuproc.report.agreement.tables import study_json
 
@@ -88,7 +88,7 @@ def _print(agreed: "Agreed", options: AgreeOptions) -> None:
             print(f"Written: {path}")
 
 
-def _complain(agreed: "Agreed") -> None:
+def _print_failures(agreed: "Agreed") -> None:
     """Name what could not be compared, on stderr, whatever else is printed."""
     from imuproc.files.text import clean
 

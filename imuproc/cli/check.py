@@ -72,9 +72,9 @@ def check(options: CheckOptions) -> None:
     """
     from imuproc.checks.findings import worst
 
-    asked = _asked(options)
+    asked = _plan_checks(options)
     try:
-        reports = _shown_at_work(asked)
+        reports = _check_with_bar(asked)
     except KeyboardInterrupt:
         print("imuproc: interrupted", file=sys.stderr)
         raise typer.Exit(INTERRUPTED) from None
@@ -94,7 +94,7 @@ def check(options: CheckOptions) -> None:
 
 
 @dataclass(frozen=True)
-class _Asked:
+class _PlannedChecks:
     """Session id (empty for logs alone), and the checks to come with their number."""
 
     session: str
@@ -102,7 +102,7 @@ class _Asked:
     checks: "Iterator[CheckReport]"
 
 
-def _shown_at_work(asked: _Asked) -> "list[CheckReport]":
+def _check_with_bar(asked: _PlannedChecks) -> "list[CheckReport]":
     """All checks, with a bar on stderr while they are made."""
     from imuproc.cli.bar import counted
 
@@ -114,7 +114,7 @@ def _shown_at_work(asked: _Asked) -> "list[CheckReport]":
     return reports
 
 
-def _asked(options: CheckOptions) -> _Asked:
+def _plan_checks(options: CheckOptions) -> _PlannedChecks:
     from imuproc.checks.session import check_files, check_session, read_layout
     from imuproc.checks.settings import CheckSettings
     from imuproc.core.errors import SessionError
@@ -129,7 +129,7 @@ def _asked(options: CheckOptions) -> _Asked:
         if sessions:
             raise SessionError(f"{sessions[0]}: found a TOML file with --layout; allowed: logs")
         layout = read_layout(options.layout)
-        return _Asked("", len(options.paths), check_files(options.paths, layout, settings))
+        return _PlannedChecks("", len(options.paths), check_files(options.paths, layout, settings))
     allowed = "one session file (TOML), or logs with --layout FILE that says how they are written"
     if len(sessions) < len(options.paths):
         log = next(path for path in options.paths if path not in sessions)
@@ -140,4 +140,6 @@ def _asked(options: CheckOptions) -> _Asked:
     for run in options.run or ():
         session.about(run)  # an unknown one is told before the work begins
     runs = set(options.run or ()) or {run.id for run in session.runs}
-    return _Asked(session.id, len(runs), check_session(session, options.run or (), settings))
+    return _PlannedChecks(
+        session.id, len(runs), check_session(session, options.run or (), settings)
+    )

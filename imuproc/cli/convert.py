@@ -52,7 +52,7 @@ def convert(options: ConvertOptions) -> None:
     interrupted.
     """
     try:
-        converted = _converted(options)
+        converted = _convert_with_bar(options)
     except KeyboardInterrupt:
         print(
             f"imuproc: interrupted; {options.out} is not a whole session, run the same command "
@@ -60,11 +60,11 @@ def convert(options: ConvertOptions) -> None:
             file=sys.stderr,
         )
         raise typer.Exit(INTERRUPTED) from None
-    _print(converted, options)
+    _print_result(converted, options)
     raise typer.Exit(SOME_FAILED if converted.failures else ALL_DONE)
 
 
-def _converted(options: ConvertOptions) -> "Converted":
+def _convert_with_bar(options: ConvertOptions) -> "Converted":
     from imuproc.cli.bar import counted
     from imuproc.convert.work import convert as convert_session
     from imuproc.files.disk_errors import cannot_be_written
@@ -84,7 +84,7 @@ def _converted(options: ConvertOptions) -> "Converted":
         raise SessionError(cannot_be_written(error.filename or options.out, error, "")) from error
 
 
-def _print(converted: "Converted", options: ConvertOptions) -> None:
+def _print_result(converted: "Converted", options: ConvertOptions) -> None:
     from imuproc.core.words import plural
     from imuproc.files.text import clean
 

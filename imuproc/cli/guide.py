@@ -35,7 +35,7 @@ def guide(options: GuideOptions) -> None:
 
     Exit code: 0 shown, 2 there is no such topic.
     """
-    texts = {topic: _text_of(topic) for topic in TOPICS}
+    texts = {topic: _read_guide(topic) for topic in TOPICS}
     if options.topic is None:
         print("Read one with: imuproc guide TOPIC\n")
         for topic, text in texts.items():
@@ -46,20 +46,20 @@ def guide(options: GuideOptions) -> None:
         from imuproc.core.errors import SessionError
         from imuproc.files.wording import did_you_mean, listed, quoted
 
-        hint = did_you_mean(topic, texts) or did_you_mean(_says_most(topic, texts), texts)
+        hint = did_you_mean(topic, texts) or did_you_mean(_find_most_mentions(topic, texts), texts)
         raise SessionError(
             f"guide: found no topic {quoted(options.topic)}{hint}\nallowed: {listed(texts)}"
         )
-    _show(texts[topic])
+    _show_guide(texts[topic])
 
 
-def _text_of(topic: str) -> str:
+def _read_guide(topic: str) -> str:
     """A guide as it reads away from the web: no pictures, commands in place of links."""
     text = (GUIDES / f"{topic}.md").read_text(encoding="utf-8")
-    return _LINK.sub(_without_link, _ASIDE.sub("", text))
+    return _LINK.sub(_replace_link, _ASIDE.sub("", text))
 
 
-def _without_link(link: re.Match[str]) -> str:
+def _replace_link(link: re.Match[str]) -> str:
     words, target = link.groups()
     other = target.partition("#")[0].removesuffix(".md")
     if other not in TOPICS:
@@ -68,14 +68,14 @@ def _without_link(link: re.Match[str]) -> str:
     return command if words.casefold() == other else f"{words} ({command})"
 
 
-def _says_most(word: str, texts: Mapping[str, str]) -> str:
+def _find_most_mentions(word: str, texts: Mapping[str, str]) -> str:
     """The guide that says a word most often; empty where none does."""
     counts = {topic: text.casefold().count(word) for topic, text in texts.items()}
     most = max(counts, key=lambda topic: counts[topic])
     return most if word and counts[most] else ""
 
 
-def _show(text: str) -> None:
+def _show_guide(text: str) -> None:
     """Headings, tables and code set for a terminal; elsewhere the text as it is."""
     if not sys.stdout.isatty():
         print(text.rstrip())

@@ -51,7 +51,7 @@ def _show_version(wanted: bool) -> None:
 
 
 @app.callback()
-def _root(
+def _take_root_options(
     version: Annotated[
         bool,
         typer.Option(

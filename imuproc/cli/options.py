@@ -26,18 +26,18 @@ def with_options(command: Callable[[Options], None], options: type[Options]) -> 
     keyword = inspect.Parameter.POSITIONAL_OR_KEYWORD
     parameters = [
         inspect.Parameter(name, keyword, default=default, annotation=hints[name])
-        for name, default in _defaults(options)
+        for name, default in _list_defaults(options)
     ]
 
-    def _call(**given: Any) -> None:
+    def run_command(**given: Any) -> None:
         command(options(**given))
 
-    _call.__doc__, _call.__name__ = command.__doc__, command.__name__
-    _call.__annotations__ = hints
-    _call.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
-    return _call
+    run_command.__doc__, run_command.__name__ = command.__doc__, command.__name__
+    run_command.__annotations__ = hints
+    run_command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    return run_command
 
 
-def _defaults(options: Any) -> list[tuple[str, Any]]:
+def _list_defaults(options: Any) -> list[tuple[str, Any]]:
     empty = inspect.Parameter.empty
     return [(f.name, empty if f.default is MISSING else f.default) for f in fields(options)]

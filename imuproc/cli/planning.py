@@ -37,12 +37,12 @@ def plan_study(out: Path, path: Path) -> None:
 
     with counted("Runs", plan.runs.athletes * plan.runs.runs) as moved:
         found = expect(plan, lambda: moved(advance=1))
-    _write(out, found)
+    _write_expectation(out, found)
     print_expectation(Console(highlight=False), found, plan.errors.alpha, plan.errors.power)
     sys.stdout.write(f"Written: {out / 'accuracy.csv'}, {out / 'changes.csv'}\n")
 
 
-def _write(out: Path, found: "Expectation") -> None:
+def _write_expectation(out: Path, found: "Expectation") -> None:
     from imuproc.core.errors import SessionError
     from imuproc.files.whole import replaced_file
 

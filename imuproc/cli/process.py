@@ -77,15 +77,15 @@ def process(options: ProcessOptions) -> None:
 
     Exit code: 0 all runs done, 1 some runs failed (named), 2 the request is wrong, 130 interrupted.
     """
-    processed = _processed(options)
-    _print(processed, options)
-    _complain(processed)
+    processed = _process_with_bar(options)
+    _print_summary(processed, options)
+    _print_failures(processed)
     if processed.interrupted:
         raise typer.Exit(INTERRUPTED)
     raise typer.Exit(SOME_FAILED if processed.failed else ALL_DONE)
 
 
-def _processed(options: ProcessOptions) -> "Processed":
+def _process_with_bar(options: ProcessOptions) -> "Processed":
     from imuproc.batch.process import SessionInterrupted, SessionOptions, process_session
     from imuproc.cli.progress import Shown
 
@@ -109,7 +109,7 @@ def _processed(options: ProcessOptions) -> "Processed":
         raise typer.Exit(INTERRUPTED) from None
 
 
-def _print(processed: "Processed", options: ProcessOptions) -> None:
+def _print_summary(processed: "Processed", options: ProcessOptions) -> None:
     """Print the summary in the form that was asked for, on stdout."""
     summaries = processed.summaries
     if options.as_json:
@@ -133,7 +133,7 @@ def _print(processed: "Processed", options: ProcessOptions) -> None:
                 console.print(Text(f"Written: {path}"), soft_wrap=True)  # a path in one piece
 
 
-def _complain(processed: "Processed") -> None:
+def _print_failures(processed: "Processed") -> None:
     """Name what failed, on stderr, whatever else is printed."""
     from imuproc.files.text import clean
 

@@ -46,7 +46,9 @@ class Shown:
         self._bar.update(self._task, total=to_do)
         if reused:
             them = "it" if reused == 1 else "them"
-            self._say(f"{plural(reused, 'run')} reused: nothing about {them} has changed", "dim")
+            self._print_line(
+                f"{plural(reused, 'run')} reused: nothing about {them} has changed", "dim"
+            )
 
     def told(self, outcome: Outcome) -> None:
         """A line for a run that was worked on."""
@@ -56,8 +58,8 @@ class Shown:
             what += f", {plural(outcome.steps, 'step')}"
         count = f"{self._done:{len(str(self._total))}d}/{self._total}"
         line = f"{count} {clean(outcome.run)} {what}, {outcome.seconds:.1f} s"
-        self._say(line, _STYLES[outcome.state])
+        self._print_line(line, _STYLES[outcome.state])
         self._bar.advance(self._task)
 
-    def _say(self, line: str, style: str) -> None:
+    def _print_line(self, line: str, style: str) -> None:
         self._console.print(Text(line, style=style), soft_wrap=True)

@@ -84,22 +84,22 @@ def simulate(options: SimulateOptions) -> None:
     it plans a study instead: accuracy.csv and changes.csv.
     """
     try:
-        _simulate(options)
+        _simulate_or_plan(options)
     except KeyboardInterrupt:
         print(f"imuproc: interrupted; {options.out} is not whole, remove it", file=sys.stderr)
         raise typer.Exit(INTERRUPTED) from None
 
 
-def _simulate(options: SimulateOptions) -> None:
+def _simulate_or_plan(options: SimulateOptions) -> None:
     if options.plan is not None:
-        _plan(options, options.plan)
+        _plan_study(options, options.plan)
         return
     if options.rate is None:
         raise typer.BadParameter("it must be given, in Hz", param_hint="--rate")
-    _write(options, options.rate)
+    _write_session(options, options.rate)
 
 
-def _plan(options: SimulateOptions, path: Path) -> None:
+def _plan_study(options: SimulateOptions, path: Path) -> None:
     from imuproc.cli.planning import plan_study
 
     if options != SimulateOptions(options.out, plan=path):
@@ -109,7 +109,7 @@ def _plan(options: SimulateOptions, path: Path) -> None:
     plan_study(options.out, path)
 
 
-def _write(options: SimulateOptions, rate_hz: float) -> None:
+def _write_session(options: SimulateOptions, rate_hz: float) -> None:
     from dataclasses import replace
 
     from imuproc.cli.bar import counted
