@@ -98,18 +98,20 @@ def compare(
         raise RunError(f"steps of one run are needed, found {steps['run'].nunique()} runs")
     steps = steps.sort_values("touchdown_s", ignore_index=True)
     scene = aligned(steps, reference, clock, use)
-    left_out = [*_unmatched(scene), *_outside(scene)]
-    rows, gaps = _pairs(scene)
+    left_out = [*_list_unmatched(scene), *_list_outside(scene)]
+    rows, gaps = _pair_figures(scene)
     return Comparison(
         paired=pd.DataFrame(rows, columns=list(PAIR_COLUMNS)),
         exclusions=pd.DataFrame([*left_out, *gaps], columns=list(EXCLUSION_COLUMNS)),
-        detection=_detection(scene),
+        detection=_count_detection(scene),
         clock=scene.clock,
         notes=(*reference.notes, *(scene.clock.notes if scene.clock else ())),
     )
 
 
-def _exclusion(scene: Scene, of: str, row: int, reason: str, figure: str = "") -> dict[str, Any]:
+def _make_exclusion(
+    scene: Scene, of: str, row: int, reason: str, figure: str = ""
+) -> dict[str, Any]:
     """One row of the table of exclusions."""
     first = scene.steps.iloc[0]
     ours = of == "table"
@@ -129,36 +131,36 @@ def _exclusion(scene: Scene, of: str, row: int, reason: str, figure: str = "") -
     }
 
 
-def _unmatched(scene: Scene) -> list[dict[str, Any]]:
+def _list_unmatched(scene: Scene) -> list[dict[str, Any]]:
     """Steps and contacts without a partner within what both cover."""
     within = (
         f"within {1e3 * scene.use.window_s:.0f} ms" if scene.clock else "by its durations, surely"
     )
     ours = [
-        _exclusion(scene, "table", int(i), f"invented: no contact of the reference {within}")
+        _make_exclusion(scene, "table", int(i), f"invented: no contact of the reference {within}")
         for i in scene.matching.table_only
     ]
     theirs = [
-        _exclusion(scene, "reference", int(j), f"missed: no step of the table {within}")
+        _make_exclusion(scene, "reference", int(j), f"missed: no step of the table {within}")
         for j in scene.matching.reference_only
     ]
     return [*ours, *theirs]
 
 
-def _outside(scene: Scene) -> list[dict[str, Any]]:
+def _list_outside(scene: Scene) -> list[dict[str, Any]]:
     """Steps and contacts beyond what the other covers."""
     ours = [
-        _exclusion(scene, "table", int(i), str(scene.table_out[i]))
+        _make_exclusion(scene, "table", int(i), str(scene.table_out[i]))
         for i in np.flatnonzero(~scene.table_in)
     ]
     theirs = [
-        _exclusion(scene, "reference", int(j), str(scene.reference_out[j]))
+        _make_exclusion(scene, "reference", int(j), str(scene.reference_out[j]))
         for j in np.flatnonzero(~scene.reference_in)
     ]
     return [*ours, *theirs]
 
 
-def _reference_figures(scene: Scene) -> dict[str, FloatArray]:
+def _compute_reference_figures(scene: Scene) -> dict[str, FloatArray]:
     """Every figure of the reference that the table has too, by its row."""
     r = scene.reference
     if scene.clock is None:
@@ -184,9 +186,9 @@ def _reference_figures(scene: Scene) -> dict[str, FloatArray]:
     return {**timing, **{name: np.asarray(v, float) for name, v in r.angles.items()}}
 
 
-def _pairs(scene: Scene) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def _pair_figures(scene: Scene) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Rows of the paired table, and figures left out with their reasons."""
-    figures = _reference_figures(scene)
+    figures = _compute_reference_figures(scene)
     partner = dict(zip(scene.matching.table, scene.matching.reference, strict=True))
     step_s = float(np.nanmedian(np.append(column_of(scene.steps, "step_time_s"), 0.25)))
     rows, gaps = [], []
@@ -194,7 +196,7 @@ def _pairs(scene: Scene) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
         ours, ours_u = column_of(scene.steps, name), column_of(scene.steps, uncertainty_name(name))
         part_sd = resolution_sd(name, scene.reference.resolution_s, step_s)
         for i, j in partner.items():
-            why = _why_not(
+            why = _explain_gap(
                 scene,
                 name,
                 (float(ours[i]), float(figures[name][j])),
@@ -202,14 +204,16 @@ def _pairs(scene: Scene) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
                 i,
             )
             if why:
-                gaps.append(_exclusion(scene, "table", int(i), why, name))
+                gaps.append(_make_exclusion(scene, "table", int(i), why, name))
                 continue
             values = (float(ours[i]), float(figures[name][j]), float(ours_u[i]), part_sd)
-            rows.append(_pair_row(scene, name, (int(i), int(j)), values))
+            rows.append(_make_pair_row(scene, name, (int(i), int(j)), values))
     return rows, gaps
 
 
-def _why_not(scene: Scene, name: str, values: tuple[float, float], next_too: bool, row: int) -> str:
+def _explain_gap(
+    scene: Scene, name: str, values: tuple[float, float], next_too: bool, row: int
+) -> str:
     """Why a figure of a pair cannot be compared; empty if it can."""
     if not np.isfinite(values[0]):
         flags = str(scene.steps["flags"].iloc[row]) if "flags" in scene.steps else ""
@@ -219,7 +223,7 @@ def _why_not(scene: Scene, name: str, values: tuple[float, float], next_too: boo
     return "" if np.isfinite(values[1]) else "missing in the reference"
 
 
-def _pair_row(
+def _make_pair_row(
     scene: Scene, name: str, at: tuple[int, int], values: tuple[float, float, float, float]
 ) -> dict[str, Any]:
     """One row of the paired table."""
@@ -240,23 +244,23 @@ def _pair_row(
         "reference": theirs,
         "difference": ours - theirs,
         "table_u": ours_u,
-        "reference_u": _reference_u(scene, name, ours, part_sd),
+        "reference_u": _compute_reference_u(scene, name, ours, part_sd),
         "resolution_sd": part_sd,
         "flags": str(step.get("flags", "") or ""),
     }
 
 
-def _reference_u(scene: Scene, name: str, ours: float, part_sd: float) -> float:
+def _compute_reference_u(scene: Scene, name: str, ours: float, part_sd: float) -> float:
     """Standard uncertainty of the reference, as far as its resolution and the clock tell it."""
     if name in ("touchdown_s", "toe_off_s") and scene.clock is not None:
         return float(np.hypot(np.nan_to_num(part_sd), scene.clock.u_at(ours)))
     return part_sd
 
 
-def _detection(scene: Scene) -> pd.DataFrame:
+def _count_detection(scene: Scene) -> pd.DataFrame:
     """Counts of contacts, touchdowns and toe-offs; first and last ones apart."""
     matched = scene.matching
-    rows = list(_parts(scene, "contacts", matched))
+    rows = list(_count_parts(scene, "contacts", matched))
     if scene.clock is not None:
         for of, name, theirs in (
             ("touchdowns", "touchdown_s", scene.down_s),
@@ -272,7 +276,7 @@ def _detection(scene: Scene) -> pd.DataFrame:
                 found.table_only[alone[0]],
                 found.reference_only[alone[1]],
             )
-            rows.extend(_parts(scene, of, kept))
+            rows.extend(_count_parts(scene, of, kept))
     first = scene.steps.iloc[0]
     table = pd.DataFrame(rows)
     for place, key in enumerate(("session", "athlete", "run")):
@@ -280,7 +284,7 @@ def _detection(scene: Scene) -> pd.DataFrame:
     return table
 
 
-def _parts(scene: Scene, of: str, m: Matching) -> Sequence[dict[str, Any]]:
+def _count_parts(scene: Scene, of: str, m: Matching) -> Sequence[dict[str, Any]]:
     """Counts of all, of the first and last contact of the reference, and of those between."""
     known = np.union1d(m.reference, m.reference_only)
     all_of_them = detection_of(len(m.table), len(m.reference_only), len(m.table_only))
@@ -289,7 +293,7 @@ def _parts(scene: Scene, of: str, m: Matching) -> Sequence[dict[str, Any]]:
         return rows
     ends = {"first": known[:1], "between": known[1:-1], "last": known[-1:]}
     if scene.clock is not None:
-        ends["beyond"] = known[_beyond(scene)[known]]
+        ends["beyond"] = known[_find_beyond(scene)[known]]
     for part, which in ends.items():
         found = int(np.isin(m.reference, which).sum())
         # An invented step belongs to no contact of the reference: it is counted in all alone.
@@ -300,7 +304,7 @@ def _parts(scene: Scene, of: str, m: Matching) -> Sequence[dict[str, Any]]:
     return rows
 
 
-def _beyond(scene: Scene) -> BoolArray:
+def _find_beyond(scene: Scene) -> BoolArray:
     """Contacts of the reference before the table's first step or after its last one."""
     window_s, seen = scene.use.window_s, when_of(scene.steps)
     theirs = np.where(np.isfinite(scene.down_s), scene.down_s, scene.off_s)

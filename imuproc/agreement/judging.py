@@ -111,20 +111,20 @@ def judge(
     length = np.full(len(real), np.nan)
     length[columns] = steps["step_length_m"].to_numpy()[rows]
     chosen = np.zeros(len(real), dtype=bool) if effort is None else effort
-    near_edge = 0 if np.isinf(truth.valid_from_s) else _edge_steps(steps, rows, truth)
+    near_edge = 0 if np.isinf(truth.valid_from_s) else _count_edge_steps(steps, rows, truth)
     return Judged(
-        errors=_errors(steps.iloc[rows], real.iloc[columns], case),
-        at_true_events=_at_true_events(result, real.iloc[columns], case),
+        errors=_compute_errors(steps.iloc[rows], real.iloc[columns], case),
+        at_true_events=_compare_at_true_events(result, real.iloc[columns], case),
         real_steps=len(real),
         found=len(pairs),
         invented=len(steps) - len(pairs) - near_edge,
-        pitch_swing_rms_deg=_pitch_swing_rms_deg(result, truth, real),
-        way_m=(_way_m(length, chosen), _way_m(real["step_length_m"].to_numpy(), chosen)),
-        distance_m=_distance_m(result, real, {int(steps.index[r]): c for r, c in pairs}),
+        pitch_swing_rms_deg=_compute_pitch_swing_rms_deg(result, truth, real),
+        way_m=(_sum_way_m(length, chosen), _sum_way_m(real["step_length_m"].to_numpy(), chosen)),
+        distance_m=_compare_distance_m(result, real, {int(steps.index[r]): c for r, c in pairs}),
     )
 
 
-def _errors(steps: pd.DataFrame, real: pd.DataFrame, case: str) -> pd.DataFrame:
+def _compute_errors(steps: pd.DataFrame, real: pd.DataFrame, case: str) -> pd.DataFrame:
     """Errors of every figure that the truth knows, of matched rows."""
     tables = [
         pd.DataFrame(
@@ -145,7 +145,7 @@ def _errors(steps: pd.DataFrame, real: pd.DataFrame, case: str) -> pd.DataFrame:
     return pd.concat(tables, ignore_index=True)
 
 
-def _at_true_events(result: Result, real: pd.DataFrame, case: str) -> pd.DataFrame:
+def _compare_at_true_events(result: Result, real: pd.DataFrame, case: str) -> pd.DataFrame:
     """Errors of the angle curves at the true touchdowns and toe-offs."""
     tables = []
     for angle in ("shin_angle", "foot_pitch"):
@@ -182,11 +182,11 @@ def nothing_found(truth: Truth, why: str) -> Judged:
     return Judged(empty, len(judged_steps(truth)), 0, 0, float("nan"), failed=why)
 
 
-def _way_m(length_m: FloatArray, chosen: NDArray[np.bool_]) -> float:
+def _sum_way_m(length_m: FloatArray, chosen: NDArray[np.bool_]) -> float:
     return float(length_m[chosen].sum()) if chosen.any() else float("nan")
 
 
-def _distance_m(
+def _compare_distance_m(
     result: Result, real: pd.DataFrame, true_row: Mapping[int, int]
 ) -> tuple[float, float, float]:
     """The package's distance, its uncertainty, and the true way; ``true_row`` by measured row."""
@@ -202,7 +202,7 @@ def _distance_m(
     return told.value_m, told.u_m, way_m
 
 
-def _edge_steps(steps: pd.DataFrame, rows: list[int], truth: Truth) -> int:
+def _count_edge_steps(steps: pd.DataFrame, rows: list[int], truth: Truth) -> int:
     """Unmatched steps within the matching window of the ends of the judged stretch."""
     other = np.setdiff1d(np.arange(len(steps)), rows)
     touchdown = steps["touchdown_s"].to_numpy()[other]
@@ -213,7 +213,7 @@ def _edge_steps(steps: pd.DataFrame, rows: list[int], truth: Truth) -> int:
     )
 
 
-def _pitch_swing_rms_deg(result: Result, truth: Truth, real: pd.DataFrame) -> float:
+def _compute_pitch_swing_rms_deg(result: Result, truth: Truth, real: pd.DataFrame) -> float:
     """RMS error of foot pitch from each toe-off to the same foot's next touchdown."""
     errors = []
     time_s = truth.curves["time_s"].to_numpy()

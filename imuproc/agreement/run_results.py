@@ -76,7 +76,7 @@ class Results:
         RunError
             The run is not there, or could not be processed.
         """
-        tables = self._read(folder)
+        tables = self._read_tables(folder)
         summary = next((run for run in tables.runs if run.run == run_id), None)
         if summary is None:
             parts = [run.run for run in tables.runs if run.run.startswith(f"{run_id}_")]
@@ -92,9 +92,9 @@ class Results:
         if not len(steps):
             raise RunError(f"has no steps in the results {quoted(source)}")
         found = RunResult(run_id, summary.athlete, summary.session, steps.reset_index(drop=True))
-        return _with_archive(found, folder)
+        return _add_archive(found, folder)
 
-    def _read(self, folder: Path) -> SquadTables:
+    def _read_tables(self, folder: Path) -> SquadTables:
         if folder in self._wrong:
             raise SessionError(self._wrong[folder])
         if folder not in self._tables:
@@ -112,7 +112,7 @@ _NO_ARCHIVE: Final = (
 )
 
 
-def _with_archive(found: RunResult, folder: Path) -> RunResult:
+def _add_archive(found: RunResult, folder: Path) -> RunResult:
     """The run with what its archive tells; without, where there is none that can be read."""
     # Runs found in a log are kept together under the log's id, which holds no underscore.
     own = archive_path(folder, found.run.partition("_")[0])
@@ -128,13 +128,13 @@ def _with_archive(found: RunResult, folder: Path) -> RunResult:
                 covers_s=(float(time_s[0]), float(time_s[-1])),
                 rate_hz=float(run.about["rate_hz"]),
                 sites=tuple(run.sites),
-                version=_version(run),
+                version=_read_version(run),
                 archive=path,
             )
     except ArchiveError as error:
         return replace(found, notes=(f"{_NO_ARCHIVE} {clean(str(error))}",))
 
 
-def _version(run: ArchivedRun) -> str:
+def _read_version(run: ArchivedRun) -> str:
     versions: Mapping[str, str] = run.versions
     return str(versions.get("imuproc", ""))

@@ -77,7 +77,7 @@ def compare_study(study: Study, advance: Callable[[str], None] | None = None) ->
     compared: list[ComparedRun] = []
     failed: list[NotCompared] = []
     for asked in study.runs:
-        one = _compared(asked, results, study.figures)
+        one = _compare_run(asked, results, study.figures)
         if isinstance(one, ComparedRun):
             compared.append(one)
         else:
@@ -86,11 +86,11 @@ def compare_study(study: Study, advance: Callable[[str], None] | None = None) ->
             advance(asked.id)
     agreement = agreement_of([one.comparison for one in compared]) if compared else None
     return StudyResult(
-        study, tuple(compared), tuple(failed), agreement, _exclusions(compared, failed)
+        study, tuple(compared), tuple(failed), agreement, _collect_exclusions(compared, failed)
     )
 
 
-def _compared(
+def _compare_run(
     asked: StudyRun, results: Results, figures: tuple[str, ...] | None
 ) -> ComparedRun | NotCompared:
     result: RunResult | None = None
@@ -98,24 +98,24 @@ def _compared(
         result = results.run(asked.results, asked.results_source, asked.id)
         reference = asked.read_reference()
         settings = CompareSettings(asked.window_s, result.covers_s, asked.sides)
-        made = compare(result.steps, reference, _stated_clock(asked), settings)
-        _need_common(made)
+        made = compare(result.steps, reference, _make_stated_clock(asked), settings)
+        _require_common_steps(made)
     except ImuprocError as error:
         reason = clean(str(error))
         known = (result.athlete, result.session) if result else ()
         return NotCompared(asked, reason, *known)
     made = replace(made, notes=(*made.notes, *result.notes))
-    return ComparedRun(asked, result, reference, _only(made, figures))
+    return ComparedRun(asked, result, reference, _select_figures(made, figures))
 
 
-def _stated_clock(asked: StudyRun) -> Clock | None:
+def _make_stated_clock(asked: StudyRun) -> Clock | None:
     stated = asked.instant
     if stated is None:
         return None
     return clock_from_instant(stated.table_s, stated.reference_s, stated.u_s, USUAL_DRIFT)
 
 
-def _need_common(made: Comparison) -> None:
+def _require_common_steps(made: Comparison) -> None:
     """Refuse what is too little to say anything of."""
     counts = made.detection
     whole = counts[(counts["of"] == "contacts") & (counts["part"] == "all")].iloc[0]
@@ -130,7 +130,7 @@ def _need_common(made: Comparison) -> None:
     )
 
 
-def _only(made: Comparison, figures: tuple[str, ...] | None) -> Comparison:
+def _select_figures(made: Comparison, figures: tuple[str, ...] | None) -> Comparison:
     """The comparison with the figures that were asked for."""
     if figures is None:
         return made
@@ -142,7 +142,9 @@ def _only(made: Comparison, figures: tuple[str, ...] | None) -> Comparison:
     )
 
 
-def _exclusions(compared: Iterable[ComparedRun], failed: Iterable[NotCompared]) -> pd.DataFrame:
+def _collect_exclusions(
+    compared: Iterable[ComparedRun], failed: Iterable[NotCompared]
+) -> pd.DataFrame:
     """Whatever was not used: runs first, then what readers left out, then steps and figures."""
     rows = [
         {

@@ -117,26 +117,26 @@ def study(
         for c in comparisons
         if c.clock is not None and c.clock.source == "events"
     }
-    rows = [_row(part, keys, shifted, use) for keys, part in _groups(paired, use)]
+    rows = [_make_row(part, keys, shifted, use) for keys, part in _iterate_groups(paired, use)]
     detection = pd.concat([c.detection for c in comparisons], ignore_index=True)
     return Agreement(
         agreement=pd.DataFrame(rows),
         paired=paired,
         exclusions=pd.concat([c.exclusions for c in comparisons], ignore_index=True),
         detection=detection,
-        detection_total=_detection_total(detection),
-        clocks=pd.DataFrame([_clock_row(c) for c in comparisons]),
+        detection_total=_sum_detection(detection),
+        clocks=pd.DataFrame([_make_clock_row(c) for c in comparisons]),
         notes=tuple(dict.fromkeys(note for c in comparisons for note in c.notes)),
     )
 
 
-def _groups(
+def _iterate_groups(
     paired: pd.DataFrame, use: AgreementSettings
 ) -> Iterator[tuple[dict[str, str], pd.DataFrame]]:
     """Every part of the data that gets a row."""
     for figure, of_figure in paired.groupby("figure", sort=False):
         effort = of_figure[of_figure["phase"] != "slowing"]
-        for per, rows in (("step", of_figure), ("run", _run_means(effort))):
+        for per, rows in (("step", of_figure), ("run", _compute_run_means(effort))):
             keys = {"figure": str(figure), "unit": str(of_figure["unit"].iloc[0]), "per": per}
             yield {**keys, "by": "all", "group": "all"}, rows
             if per == "run":
@@ -145,13 +145,13 @@ def _groups(
                 ("phase", rows["phase"].astype(str)),
                 ("side", rows["side"].astype(str)),
                 ("reference", rows["reference_kind"].astype(str)),
-                ("speed", _speed_class(rows["speed_mps"], use.speed_edges_mps)),
+                ("speed", _classify_speed(rows["speed_mps"], use.speed_edges_mps)),
             ):
                 for group, part in rows.groupby(labels, sort=True):
                     yield {**keys, "by": by, "group": str(group)}, part
 
 
-def _speed_class(speed: pd.Series, edges: tuple[float, ...]) -> pd.Series:
+def _classify_speed(speed: pd.Series, edges: tuple[float, ...]) -> pd.Series:
     """Name of the class of each speed."""
     names = [f"below {edges[0]:g} m/s"]
     names += [f"{a:g} to {b:g} m/s" for a, b in pairwise(edges)]
@@ -163,7 +163,7 @@ def _speed_class(speed: pd.Series, edges: tuple[float, ...]) -> pd.Series:
     )
 
 
-def _run_means(rows: pd.DataFrame) -> pd.DataFrame:
+def _compute_run_means(rows: pd.DataFrame) -> pd.DataFrame:
     """One row per run: means over its paired steps."""
     keys = ["session", "athlete", "run"]
     means = rows.groupby(keys, sort=False)[["table", "reference", "difference"]].mean()
@@ -171,40 +171,40 @@ def _run_means(rows: pd.DataFrame) -> pd.DataFrame:
     return means.reset_index().assign(table_u=np.nan, reference_u=np.nan, resolution_sd=np.nan)
 
 
-def _row(
+def _make_row(
     part: pd.DataFrame, keys: dict[str, str], shifted: set[tuple[str, str]], use: AgreementSettings
 ) -> dict[str, Any]:
     """All statistics of one part."""
     ours, theirs = part["table"].to_numpy(float), part["reference"].to_numpy(float)
     difference, athlete = part["difference"].to_numpy(float), part["athlete"].to_numpy()
     several = len(set(athlete)) > 1
-    found = _limits(difference, athlete, use.level)
+    found = _compute_limits(difference, athlete, use.level)
     slope = proportional_bias(ours, theirs, athlete if several else None, use.level)
     icc = intraclass_correlation(np.column_stack((ours, theirs)), use.model, use.level)
     ccc = concordance(ours, theirs, use.level)
-    row: dict[str, Any] = {**keys, "runs": len(_runs(part)), "athletes": len(set(athlete))}
+    row: dict[str, Any] = {**keys, "runs": len(_list_runs(part)), "athletes": len(set(athlete))}
     row |= {k: v for k, v in asdict(found).items() if k not in ("units", "note")}
     row |= {"rmse": root_mean_square(difference)}
     row |= {"slope": slope.slope, "slope_low": slope.low, "slope_high": slope.high}
     row |= {"slope_p": slope.p, "icc": icc.value, "icc_low": icc.low, "icc_high": icc.high}
     row |= {"icc_model": f"({use.model}) {icc.meaning}"}
     row |= {"ccc": ccc.value, "ccc_low": ccc.low, "ccc_high": ccc.high}
-    row |= _change(part, found.sd)
-    row |= _resolution(part, found.sd)
-    row |= _coverage(part)
+    row |= _compute_changes(part, found.sd)
+    row |= _explain_resolution(part, found.sd)
+    row |= _compute_coverage(part)
     notes = dict.fromkeys(n for n in (found.note, slope.note, icc.note, ccc.note) if n)
     if keys["figure"] in CLOCKED:
         row |= dict.fromkeys(_SPREAD_PARTS, np.nan)
         notes = {found.note: None, _CLOCK_SPREAD: None} if found.note else {_CLOCK_SPREAD: None}
-    if keys["figure"] in CLOCKED and shifted & _runs(part):
+    if keys["figure"] in CLOCKED and shifted & _list_runs(part):
         row |= dict.fromkeys(_BIAS_PARTS, np.nan)
-        row |= _within_runs(part)
+        row |= _compute_within_runs(part)
         notes = {_FROM_EVENTS: None}
     row["note"] = " ".join(notes)
     return row
 
 
-def _limits(difference: Any, athlete: Any, level: float) -> Limits:
+def _compute_limits(difference: Any, athlete: Any, level: float) -> Limits:
     """Nested limits where they can be given, else those of independent pairs."""
     nested = nested_limits(difference, athlete, level)
     if np.isfinite(nested.sd):
@@ -212,21 +212,21 @@ def _limits(difference: Any, athlete: Any, level: float) -> Limits:
     return limits_of_agreement(difference, level)
 
 
-def _runs(part: pd.DataFrame) -> set[tuple[str, str]]:
+def _list_runs(part: pd.DataFrame) -> set[tuple[str, str]]:
     """Session and run of each row: two sessions may have runs of one name."""
     return set(zip(part["session"].astype(str), part["run"].astype(str), strict=True))
 
 
-def _within_runs(part: pd.DataFrame) -> dict[str, float]:
+def _compute_within_runs(part: pd.DataFrame) -> dict[str, float]:
     """SD of differences within runs: what clocks aligned by the events leave to be seen."""
     mean = part.groupby(["session", "run"])["difference"].transform("mean")
-    freedom = len(part) - len(_runs(part))
+    freedom = len(part) - len(_list_runs(part))
     squares = float(np.sum((part["difference"] - mean) ** 2))
     sd = float(np.sqrt(squares / freedom)) if freedom >= 2 else np.nan
-    return {"sd": sd, **_seen(sd), **_resolution(part, sd)}
+    return {"sd": sd, **_compute_detectable_change(sd), **_explain_resolution(part, sd)}
 
 
-def _seen(sd: float) -> dict[str, float]:
+def _compute_detectable_change(sd: float) -> dict[str, float]:
     """Typical error and the change that it lets see, from the SD that the row gives."""
     error = sd / np.sqrt(2.0)
     return {
@@ -235,16 +235,16 @@ def _seen(sd: float) -> dict[str, float]:
     }
 
 
-def _change(part: pd.DataFrame, sd: float) -> dict[str, float]:
+def _compute_changes(part: pd.DataFrame, sd: float) -> dict[str, float]:
     """Typical error of a step (or run mean) and what changes can be seen and matter."""
     of_athletes = part.groupby("athlete")[["table", "difference"]].mean()
     # The error in an athlete's mean is what the means' own differences tell: a step's is larger.
     error = typical_error(of_athletes["difference"])
     worthwhile = smallest_worthwhile_change(of_athletes["table"], error)
-    return {**_seen(sd), "smallest_worthwhile_change": worthwhile}
+    return {**_compute_detectable_change(sd), "smallest_worthwhile_change": worthwhile}
 
 
-def _resolution(part: pd.DataFrame, sd: float) -> dict[str, float]:
+def _explain_resolution(part: pd.DataFrame, sd: float) -> dict[str, float]:
     """What the reference's resolution explains."""
     resolution = float(np.sqrt(np.mean(part["resolution_sd"].to_numpy(float) ** 2)))
     explained = explained_by_resolution(sd, resolution)
@@ -255,7 +255,7 @@ def _resolution(part: pd.DataFrame, sd: float) -> dict[str, float]:
     }
 
 
-def _coverage(part: pd.DataFrame) -> dict[str, float]:
+def _compute_coverage(part: pd.DataFrame) -> dict[str, float]:
     """Share of differences within two of the stated standard uncertainties of both."""
     whole_u = np.hypot(part["table_u"], np.nan_to_num(part["reference_u"].to_numpy(float)))
     known = np.isfinite(whole_u.to_numpy(float))
@@ -264,7 +264,7 @@ def _coverage(part: pd.DataFrame) -> dict[str, float]:
     return {"within_2u": share.value, "within_2u_low": share.low, "within_2u_high": share.high}
 
 
-def _clock_row(comparison: Comparison) -> dict[str, Any]:
+def _make_clock_row(comparison: Comparison) -> dict[str, Any]:
     """What is known of a run's clock."""
     first = comparison.detection.iloc[0]
     row: dict[str, Any] = {name: first[name] for name in ("session", "athlete", "run")}
@@ -274,7 +274,7 @@ def _clock_row(comparison: Comparison) -> dict[str, Any]:
     return {**row, **clock, "notes": " ".join(clock["notes"])}
 
 
-def _detection_total(detection: pd.DataFrame) -> pd.DataFrame:
+def _sum_detection(detection: pd.DataFrame) -> pd.DataFrame:
     """Counts and shares over all runs."""
     rows = []
     for (of, part), some in detection.groupby(["of", "part"], sort=False):
@@ -286,5 +286,5 @@ def _detection_total(detection: pd.DataFrame) -> pd.DataFrame:
             for name in row:
                 if name.startswith(("invented", "precision", "f1")):
                     row[name] = np.nan
-        rows.append({"of": of, "part": part, "runs": len(_runs(some)), **row})
+        rows.append({"of": of, "part": part, "runs": len(_list_runs(some)), **row})
     return pd.DataFrame(rows)

@@ -218,7 +218,7 @@ def clock_from_events(
             f"(odds {odds_in_words(log_odds)}, needed {odds_in_words(use.least_log_odds)}); the "
             "steps are too regular or too few; give an instant that both saw"
         )
-    clock = _clock(fits, best, resolution_s, use)
+    clock = _make_clock(fits, best, resolution_s, use)
     return replace(clock, log_odds=float(log_odds), next_best_s=next_best)
 
 
@@ -264,7 +264,7 @@ def _check_related(
         )
 
 
-def _clock(fits: Fits, best: int, resolution_s: float, use: ClockSettings) -> Clock:
+def _make_clock(fits: Fits, best: int, resolution_s: float, use: ClockSettings) -> Clock:
     """The chosen fit as a clock."""
     covariance = fits.covariance[best]
     offset_u, drift_u = float(np.sqrt(covariance[0, 0])), float(np.sqrt(covariance[1, 1]))

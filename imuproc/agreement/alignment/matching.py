@@ -54,10 +54,10 @@ def match_contacts(
     """
     if not window_s > 0.0:
         raise ValueError(f"window_s must be positive, got {window_s}")
-    distance = _distance(ours, theirs)
+    distance = _compute_distance(ours, theirs)
     sides = np.multiply.outer(side_signs(ours[0]), side_signs(theirs[0]))
     allowed = (distance <= window_s) & (sides >= 0)
-    left, right = _assigned(distance, allowed, window_s)
+    left, right = _assign_pairs(distance, allowed, window_s)
     return Matching(
         left,
         right,
@@ -67,14 +67,14 @@ def match_contacts(
 
 
 def match_times(ours_s: ArrayLike, theirs_s: ArrayLike, window_s: float) -> Matching:
-    """The same of single events without sides; NaN have no partner."""
+    """Single events without sides matched one to one; NaN have no partner."""
     first, second = (np.asarray(t, dtype=np.float64) for t in (ours_s, theirs_s))
     unknown = (np.full(len(t), "") for t in (first, second))
     ours, theirs = ((side, t, t) for side, t in zip(unknown, (first, second), strict=True))
     return match_contacts(ours, theirs, window_s)
 
 
-def _distance(
+def _compute_distance(
     ours: tuple[ArrayLike, ArrayLike, ArrayLike], theirs: tuple[ArrayLike, ArrayLike, ArrayLike]
 ) -> FloatArray:
     """Distance of every contact to every other in s, inf where there is none, shape (n, m)."""
@@ -86,7 +86,7 @@ def _distance(
     return np.where(np.isfinite(distance), distance, np.inf)
 
 
-def _assigned(
+def _assign_pairs(
     distance: FloatArray, allowed: NDArray[np.bool_], window_s: float
 ) -> tuple[IntArray, IntArray]:
     """Optimal pairs among the allowed ones."""

@@ -126,17 +126,17 @@ def fit_offsets(
         float(np.fmax(_LEAST_SCATTER_S, resolution_s / np.sqrt(12.0))),
         _DRIFT_SD,
     )
-    offset, drift = _candidates(scene, drift_limit)
-    return _fitted(scene, offset, drift)
+    offset, drift = _find_candidates(scene, drift_limit)
+    return _fit_candidates(scene, offset, drift)
 
 
-def _candidates(scene: _Scene, drift_limit: float) -> tuple[FloatArray, FloatArray]:
+def _find_candidates(scene: _Scene, drift_limit: float) -> tuple[FloatArray, FloatArray]:
     """Offsets at which many events coincide, by the histogram of all differences."""
     span = min(scene.table.span_s, scene.reference.span_s)
     count = int(np.ceil(drift_limit * span / _GRID_SMEAR_S))
     offsets, drifts, votes = [], [], []
     for drift in drift_limit * np.arange(-count, count + 1) / max(count, 1):
-        at, n = _peaks(scene, float(drift))
+        at, n = _find_peaks(scene, float(drift))
         offsets.append(at)
         drifts.append(np.full(len(at), drift))
         votes.append(n)
@@ -144,7 +144,7 @@ def _candidates(scene: _Scene, drift_limit: float) -> tuple[FloatArray, FloatArr
     return np.concatenate(offsets)[best], np.concatenate(drifts)[best]
 
 
-def _peaks(scene: _Scene, drift: float) -> tuple[FloatArray, FloatArray]:
+def _find_peaks(scene: _Scene, drift: float) -> tuple[FloatArray, FloatArray]:
     """Offsets at the peaks of the histogram, and the number of coincidences there."""
     a, b = scene.table, scene.reference
     first = a.time_s + drift * (a.time_s - scene.at_s)
@@ -160,11 +160,11 @@ def _peaks(scene: _Scene, drift: float) -> tuple[FloatArray, FloatArray]:
     inner = smooth[1:-1]
     peak = 1 + np.flatnonzero((inner >= smooth[:-2]) & (inner > smooth[2:]) & (inner > 1.0))
     at = low + (peak + 0.5) * _BIN_S
-    kept = _overlap(scene, at) >= _LEAST_OVERLAP
+    kept = _compute_overlap(scene, at) >= _LEAST_OVERLAP
     return at[kept], smooth[peak][kept]
 
 
-def _overlap(scene: _Scene, offset_s: FloatArray) -> FloatArray:
+def _compute_overlap(scene: _Scene, offset_s: FloatArray) -> FloatArray:
     """Share of the shorter row that the other spans at each offset."""
     a, b = scene.table, scene.reference
     low = np.maximum(a.time_s[0] + offset_s, b.time_s[0])
@@ -172,7 +172,7 @@ def _overlap(scene: _Scene, offset_s: FloatArray) -> FloatArray:
     return np.asarray(high - low) / max(min(a.span_s, b.span_s), 1e-9)
 
 
-def _nearest(
+def _find_nearest(
     a: EventTrain, b: EventTrain, mapped_s: FloatArray, apart_s: FloatArray
 ) -> tuple[FloatArray, IntArray]:
     """Residual and row of the nearest event of ``a`` for each of ``b``, shape (k, n)."""
@@ -193,7 +193,7 @@ def _nearest(
     return residual, partner
 
 
-def _fitted(scene: _Scene, offset_s: FloatArray, drift: FloatArray) -> Fits:
+def _fit_candidates(scene: _Scene, offset_s: FloatArray, drift: FloatArray) -> Fits:
     """Each candidate after expectation maximisation; the unlikely ones are left off early."""
     k = len(offset_s)
     parameters = np.column_stack((offset_s, drift, np.zeros(k)))
@@ -201,32 +201,34 @@ def _fitted(scene: _Scene, offset_s: FloatArray, drift: FloatArray) -> Fits:
     covariance = np.zeros((k, 3, 3))
     for turn in range(_ROUNDS):
         if turn == _LAST_FOR_ALL:
-            early = _summed(scene, parameters, scatter, covariance).log_evidence
+            early = _weigh_candidates(scene, parameters, scatter, covariance).log_evidence
             kept = np.argsort(-early, kind="stable")[:_FINALISTS]
             parameters, scatter = parameters[kept], scatter[kept]
-        share, residual, design, _ = _expected(scene, parameters, scatter)
-        change, covariance = _solved(scene, share, residual, design, (parameters, scatter))
+        share, residual, design, _ = _compute_expectation(scene, parameters, scatter)
+        change, covariance = _solve_parameters(
+            scene, share, residual, design, (parameters, scatter)
+        )
         parameters = parameters + change
         left = residual - np.einsum("knp,kp->kn", design, change)
-        scatter = _scatter(scene, share, left)
-    return _summed(scene, parameters, scatter, covariance)
+        scatter = _estimate_scatter(scene, share, left)
+    return _weigh_candidates(scene, parameters, scatter, covariance)
 
 
-def _mapped(scene: _Scene, parameters: FloatArray) -> FloatArray:
+def _map_to_table(scene: _Scene, parameters: FloatArray) -> FloatArray:
     """Times of the reference on the table's clock for each candidate, shape (k, n)."""
     from_middle = scene.reference.time_s[None, :] - scene.at_s - parameters[:, :1]
     return np.asarray(scene.at_s + from_middle / (1.0 + parameters[:, 1:2]))
 
 
-def _expected(
+def _compute_expectation(
     scene: _Scene, parameters: FloatArray, scatter: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Shares of match, residuals, their design and the log likelihood ratio of each event."""
     a, b, rhythm = scene.table, scene.reference, scene.rhythm
-    mapped = _mapped(scene, parameters)
-    residual, partner = _nearest(a, b, mapped, parameters[:, 2])
+    mapped = _map_to_table(scene, parameters)
+    residual, partner = _find_nearest(a, b, mapped, parameters[:, 2])
     pad = 0.5 * rhythm.step_s
-    start, end = _covered(a, pad)
+    start, end = _find_coverage(a, pad)
     inside = (mapped >= start) & (mapped <= end) & np.isfinite(residual)
     agree = np.where(a.side[partner] * b.side[None, :] < 0, _OTHER_SIDE, 1.0)
     log_normal = (
@@ -235,7 +237,7 @@ def _expected(
     match = agree * rhythm.weight * np.exp(np.minimum(log_normal - rhythm.log_density, 50.0))
     match = np.where(inside, match, 0.0)
     # An event that the table missed is as well foretold by the reference's rhythm as ever.
-    hole, _ = _nearest(scene.holes, b, mapped, parameters[:, 2])
+    hole, _ = _find_nearest(scene.holes, b, mapped, parameters[:, 2])
     beyond = (mapped < a.time_s[0] - pad) | (mapped > a.time_s[-1] + pad)
     place = np.where(beyond, _MISSED_AT_END, np.exp(-0.5 * (hole / _HOLE_SD_S) ** 2))
     missed = (1.0 - rhythm.false_share) * place
@@ -249,14 +251,14 @@ def _expected(
     return share, np.where(inside, residual, 0.0), design, log_ratio
 
 
-def _covered(train: EventTrain, pad_s: float) -> tuple[float, float]:
+def _find_coverage(train: EventTrain, pad_s: float) -> tuple[float, float]:
     """What a row of events covers: as stated, else from the first to the last."""
     start = train.start_s if np.isfinite(train.start_s) else train.time_s[0] - pad_s
     end = train.end_s if np.isfinite(train.end_s) else train.time_s[-1] + pad_s
     return float(start), float(end)
 
 
-def _solved(
+def _solve_parameters(
     scene: _Scene,
     share: FloatArray,
     residual: FloatArray,
@@ -275,7 +277,7 @@ def _solved(
     return np.einsum("kpq,kq->kp", covariance, right), covariance
 
 
-def _scatter(scene: _Scene, share: FloatArray, residual: FloatArray) -> FloatArray:
+def _estimate_scatter(scene: _Scene, share: FloatArray, residual: FloatArray) -> FloatArray:
     """SD of matched events, drawn towards the usual one where they are few."""
     usual = np.hypot(_USUAL_SCATTER_S, scene.scatter_floor_s)
     total = np.sum(share * residual**2, axis=1) + _PRIOR_COUNT * usual**2
@@ -283,15 +285,15 @@ def _scatter(scene: _Scene, share: FloatArray, residual: FloatArray) -> FloatArr
     return np.asarray(np.maximum(scatter, scene.scatter_floor_s))
 
 
-def _summed(
+def _weigh_candidates(
     scene: _Scene,
     parameters: FloatArray,
     scatter: FloatArray,
     covariance: FloatArray,
 ) -> Fits:
     """Evidence of each candidate."""
-    share, _, _, log_ratio = _expected(scene, parameters, scatter)
-    lonely = _lonely_at_ends(scene, parameters)
+    share, _, _, log_ratio = _compute_expectation(scene, parameters, scatter)
+    lonely = _count_lonely_at_ends(scene, parameters)
     matched = share.sum(axis=1)
     usual = np.hypot(_USUAL_SCATTER_S, scene.scatter_floor_s)
     prior = -0.5 * _PRIOR_COUNT * ((usual / scatter) ** 2 + 2.0 * np.log(scatter / usual))
@@ -306,26 +308,28 @@ def _summed(
         log_evidence=log_evidence + prior + width,
         matched=matched,
         covariance=covariance,
-        same_side=_same_side(scene, parameters, share),
+        same_side=_compute_same_side_share(scene, parameters, share),
     )
 
 
-def _lonely_at_ends(scene: _Scene, parameters: FloatArray) -> FloatArray:
+def _count_lonely_at_ends(scene: _Scene, parameters: FloatArray) -> FloatArray:
     """Contacts of the table before or after all of the reference, though it was watching."""
     a, b = scene.table, scene.reference
     there = a.time_s[None, :] + parameters[:, :1]
     there = there + parameters[:, 1:2] * (a.time_s[None, :] - scene.at_s)
-    start, end = _covered(b, 0.0)
+    start, end = _find_coverage(b, 0.0)
     pad = 0.5 * scene.rhythm.step_s
     before = (there >= start) & (there < b.time_s[0] - pad)
     after = (there <= end) & (there > b.time_s[-1] + pad)
     return np.asarray(0.5 * (before | after).sum(axis=1))
 
 
-def _same_side(scene: _Scene, parameters: FloatArray, share: FloatArray) -> FloatArray:
+def _compute_same_side_share(
+    scene: _Scene, parameters: FloatArray, share: FloatArray
+) -> FloatArray:
     """Share of matched events whose sides are known on both and equal."""
-    mapped = _mapped(scene, parameters)
-    _, partner = _nearest(scene.table, scene.reference, mapped, parameters[:, 2])
+    mapped = _map_to_table(scene, parameters)
+    _, partner = _find_nearest(scene.table, scene.reference, mapped, parameters[:, 2])
     product = scene.table.side[partner] * scene.reference.side[None, :]
     known = np.sum(share * (product != 0), axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):

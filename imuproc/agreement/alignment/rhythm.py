@@ -86,12 +86,12 @@ def rhythm_of(train: EventTrain, step_s: float) -> Rhythm:
     off = np.flatnonzero(train.kind == TOE_OFF)
     for rows in (down, off):
         if len(rows) > 1:
-            table[rows[1:]] = _steps(np.diff(train.time_s[rows]), step_s)
-    contact = _contact_s(train, off, down, step_s)
+            table[rows[1:]] = _foretell_steps(np.diff(train.time_s[rows]), step_s)
+    contact = _measure_contact_s(train, off, down, step_s)
     known = np.isfinite(contact)
     if known.any():
         begun = train.time_s[off[known]] - contact[known]
-        table[off[known]] = _contacts(contact[known], begun, step_s)
+        table[off[known]] = _foretell_contacts(contact[known], begun, step_s)
     density, weight, false_share, informed = table.T
     return Rhythm(step_s, np.log(density), weight, false_share, informed > 0.0)
 
@@ -129,7 +129,9 @@ def filled_holes(train: EventTrain, step_s: float) -> EventTrain:
     return EventTrain(time[order], np.concatenate(kinds)[order], unknown, np.nan, np.nan)
 
 
-def _contact_s(train: EventTrain, off: IntArray, down: IntArray, step_s: float) -> FloatArray:
+def _measure_contact_s(
+    train: EventTrain, off: IntArray, down: IntArray, step_s: float
+) -> FloatArray:
     """Time from the last touchdown to each toe-off; NaN where that is no contact."""
     if not len(down) or not len(off):
         return np.full(len(off), np.nan)
@@ -138,34 +140,36 @@ def _contact_s(train: EventTrain, off: IntArray, down: IntArray, step_s: float) 
     return np.where((before >= 0) & (contact < 1.1 * step_s), contact, np.nan)
 
 
-def _steps(gap_s: FloatArray, step_s: float) -> FloatArray:
-    """Density, weight, share of false ones and whether informed, of times from event to event."""
+def _foretell_steps(gap_s: FloatArray, step_s: float) -> FloatArray:
+    """How well each event is foretold by the one before it, columns as of :func:`_build_table`."""
     ones = (gap_s > 0.7 * step_s) & (gap_s < 1.4 * step_s)
-    local = _local_median(gap_s, ones, step_s)
-    sd, split = _spread(gap_s - local, ones)
+    local = _compute_local_median(gap_s, ones, step_s)
+    sd, split = _estimate_spread(gap_s - local, ones)
     steps = np.arange(1, len(_STEP_WEIGHTS) + 1)
     residual = gap_s[:, None] - steps * local[:, None]
     # Left and right may differ: over an even number of steps that cancels.
     apart = np.where(steps % 2 == 1, split, 0.0)
     flips = np.broadcast_to(steps % 2 == 1, residual.shape)
-    part = _alternating(residual, apart, sd * np.sqrt(steps), flips, step_s)
-    return _table(part, np.array(_STEP_WEIGHTS), step_s, gap_s < (steps[-1] + 0.5) * local)
+    part = _compute_alternating_density(residual, apart, sd * np.sqrt(steps), flips, step_s)
+    return _build_table(part, np.array(_STEP_WEIGHTS), step_s, gap_s < (steps[-1] + 0.5) * local)
 
 
-def _contacts(contact_s: FloatArray, down_s: FloatArray, step_s: float) -> FloatArray:
-    """The same of contact times; ``down_s`` are the touchdowns they begin with."""
+def _foretell_contacts(contact_s: FloatArray, down_s: FloatArray, step_s: float) -> FloatArray:
+    """How well each contact time is foretold by those beside it; ``down_s``: their touchdowns."""
     every = np.ones(len(contact_s), dtype=bool)
-    local = _local_median(contact_s, every, float(np.median(contact_s)))
+    local = _compute_local_median(contact_s, every, float(np.median(contact_s)))
     size = np.abs(contact_s - local)
-    sd, split = _spread(contact_s - local, size <= _FARTHEST * np.median(size))
+    sd, split = _estimate_spread(contact_s - local, size <= _FARTHEST * np.median(size))
     odd = np.rint(np.diff(down_s, append=down_s[-1]) / step_s) % 2 == 1
     one = np.ones(1)
-    part = _alternating((contact_s - local)[:, None], split * one, sd * one, odd[:, None], step_s)
+    part = _compute_alternating_density(
+        (contact_s - local)[:, None], split * one, sd * one, odd[:, None], step_s
+    )
     weight = np.array([1.0 - _FALSE_WEIGHT])
-    return _table(weight * part, weight, step_s, every)
+    return _build_table(weight * part, weight, step_s, every)
 
 
-def _alternating(
+def _compute_alternating_density(
     residual_s: FloatArray, apart_s: FloatArray, sd_s: FloatArray, flips: BoolArray, step_s: float
 ) -> FloatArray:
     """Densities of values that lie by turns above and below their mean, shape (n, m).
@@ -189,7 +193,9 @@ def _alternating(
     return np.asarray(out * weights if residual_s.shape[1] > 1 else out)
 
 
-def _table(part: FloatArray, weights: FloatArray, step_s: float, informed: BoolArray) -> FloatArray:
+def _build_table(
+    part: FloatArray, weights: FloatArray, step_s: float, informed: BoolArray
+) -> FloatArray:
     """Columns density, weight, share of false ones, informed."""
     false = _FALSE_WEIGHT / step_s
     total = part.sum(axis=1) + false
@@ -197,7 +203,7 @@ def _table(part: FloatArray, weights: FloatArray, step_s: float, informed: BoolA
     return np.column_stack((total, weight, false / total, informed))
 
 
-def _local_median(values: FloatArray, usable: BoolArray, otherwise: float) -> FloatArray:
+def _compute_local_median(values: FloatArray, usable: BoolArray, otherwise: float) -> FloatArray:
     """Middle of the usable neighbours of each value, itself left out, left and right alike."""
     out = np.full(len(values), otherwise)
     first = np.flatnonzero(usable[:-1] & usable[1:])
@@ -211,13 +217,13 @@ def _local_median(values: FloatArray, usable: BoolArray, otherwise: float) -> Fl
     return out
 
 
-def _spread(residual_s: FloatArray, usable: BoolArray) -> tuple[float, float]:
+def _estimate_spread(residual_s: FloatArray, usable: BoolArray) -> tuple[float, float]:
     """Scatter of steps about their rhythm, and how far left and right lie from their mean."""
     used = residual_s[usable]
     most = _FARTHEST * float(np.median(np.abs(used))) if len(used) else 0.0
     whole = float(np.mean(np.minimum(np.abs(used), most) ** 2)) if len(used) else 0.0
     pairs = usable[2:] & usable[:-2]
-    same_side = _robust_variance((residual_s[2:] - residual_s[:-2])[pairs]) / 2.0
+    same_side = _compute_robust_variance((residual_s[2:] - residual_s[:-2])[pairs]) / 2.0
     count = int(pairs.sum())
     prior = _PRIOR_COUNT * _USUAL_SD_S**2
     variance = (prior + count * min(same_side, whole)) / (_PRIOR_COUNT + count)
@@ -225,7 +231,7 @@ def _spread(residual_s: FloatArray, usable: BoolArray) -> tuple[float, float]:
     return sd, float(np.sqrt(max(whole - sd**2, 0.0)))
 
 
-def _robust_variance(values: FloatArray) -> float:
+def _compute_robust_variance(values: FloatArray) -> float:
     """Variance by the median absolute deviation; 0 without values."""
     if not len(values):
         return 0.0

@@ -100,7 +100,7 @@ def aligned(
 ) -> Scene:
     """Clock, coverage and matching."""
     if not reference.has_clock:
-        return _by_durations(steps, reference, use)
+        return _align_by_durations(steps, reference, use)
     if clock is None:
         looked_at = steps[steps["side"].isin(use.sides)]
         clock = clock_from_events(
@@ -109,8 +109,8 @@ def aligned(
             reference.resolution_s,
         )
     down, off = clock.to_table(reference.touchdown_s), clock.to_table(reference.toe_off_s)
-    table_out = _unseen_steps(steps, reference, clock, use)
-    reference_out = _unseen_contacts(reference, np.where(np.isfinite(down), down, off), use)
+    table_out = _explain_unseen_steps(steps, reference, clock, use)
+    reference_out = _explain_unseen_contacts(reference, np.where(np.isfinite(down), down, off), use)
     table_in, reference_in = table_out == "", reference_out == ""
     sides = (steps["side"].to_numpy(), np.asarray(reference.side, dtype=object))
     inside = match_contacts(
@@ -131,7 +131,7 @@ def aligned(
     return Scene(steps, reference, clock, use, down, off, table_out, reference_out, matching)
 
 
-def _unseen_steps(
+def _explain_unseen_steps(
     steps: pd.DataFrame, reference: Reference, clock: Clock, use: CompareSettings
 ) -> WordArray:
     """Why the reference cannot have a step; empty where it can."""
@@ -151,7 +151,9 @@ def _unseen_steps(
     return why
 
 
-def _unseen_contacts(reference: Reference, seen_s: FloatArray, use: CompareSettings) -> WordArray:
+def _explain_unseen_contacts(
+    reference: Reference, seen_s: FloatArray, use: CompareSettings
+) -> WordArray:
     """Why the table cannot have a contact; empty where it can."""
     low, high = use.covers_s or (-np.inf, np.inf)
     side = np.asarray(reference.side, dtype=object)
@@ -161,7 +163,7 @@ def _unseen_contacts(reference: Reference, seen_s: FloatArray, use: CompareSetti
     return why
 
 
-def _by_durations(steps: pd.DataFrame, reference: Reference, use: CompareSettings) -> Scene:
+def _align_by_durations(steps: pd.DataFrame, reference: Reference, use: CompareSettings) -> Scene:
     """Matching of a reference without clock.
 
     What is covered is known only from the first pair to the last; in between, contacts without a

@@ -104,12 +104,12 @@ def align_sequences(table: Durations, reference: Durations) -> SequenceAlignment
             f"contacts cannot be aligned by their durations: found {len(table)} in the table and "
             f"{len(reference)} in the reference, needed {_LEAST_PAIRS} in both"
         )
-    (ours, our_rows), (theirs, their_rows) = _with_holes(table), _with_holes(reference)
+    (ours, our_rows), (theirs, their_rows) = _insert_holes(table), _insert_holes(reference)
     best: SequenceAlignment | None = None
     weight = -np.inf
     # Started at several diagonals: bias and scatter depend on which is taken.
     for bias in (-0.012, 0.0, 0.012):
-        found, evidence = _aligned(ours, theirs, bias)
+        found, evidence = _align_rows(ours, theirs, bias)
         if evidence > weight:
             best, weight = found, evidence
     usual = best.shift_log_odds if best is not None and len(best.table) else 0.0
@@ -132,7 +132,7 @@ def align_sequences(table: Durations, reference: Durations) -> SequenceAlignment
     )
 
 
-def _with_holes(row: Durations) -> tuple[Durations, IntArray]:
+def _insert_holes(row: Durations) -> tuple[Durations, IntArray]:
     """The row with an unknown contact for each that a long step shows to be missing.
 
     Also the original row of each contact, -1 for the unknown ones.
@@ -152,21 +152,21 @@ def _with_holes(row: Durations) -> tuple[Durations, IntArray]:
     return Durations(side, contact, step), rows
 
 
-def _aligned(
+def _align_rows(
     table: Durations, reference: Durations, bias_s: float
 ) -> tuple[SequenceAlignment, float]:
     """Alignment after rounds of expectation maximisation, and its evidence."""
     sd = np.array([_USUAL_SD_S, _USUAL_SD_S])
     contact = np.subtract.outer(table.contact_s, reference.contact_s)
     step = np.subtract.outer(table.step_s, reference.step_s)
-    own = _own_log_density(reference)
+    own = _compute_own_log_density(reference)
     agree = np.multiply.outer(table.side, reference.side) >= 0
     posterior, total, gain = np.zeros_like(contact), -np.inf, contact
     for _ in range(_ROUNDS):
-        gain = _gain(contact + bias_s, sd[0], own[0]) + _gain(step, sd[1], own[1])
+        gain = _compute_gain(contact + bias_s, sd[0], own[0]) + _compute_gain(step, sd[1], own[1])
         gain += np.where(agree, 0.0, np.log(_OTHER_SIDE))
-        posterior, total = _posterior(gain)
-        bias_s, sd = _refitted(contact, step, posterior, bias_s)
+        posterior, total = _compute_posterior(gain)
+        bias_s, sd = _refit_parameters(contact, step, posterior, bias_s)
     rows = np.argmax(posterior, axis=0)
     columns = np.arange(len(reference))
     probability = posterior[rows, columns]
@@ -181,29 +181,29 @@ def _aligned(
         log_odds[kept],
         np.zeros(0, dtype=np.int64),
         np.zeros(0, dtype=np.int64),
-        total - _posterior(apart)[1],
+        total - _compute_posterior(apart)[1],
         bias_s,
         float(sd[0]),
     )
     return found, total - 0.5 * (bias_s / _BIAS_SD_S) ** 2
 
 
-def _own_log_density(reference: Durations) -> list[FloatArray]:
+def _compute_own_log_density(reference: Durations) -> list[FloatArray]:
     """How well each duration is foretold by its neighbours in the reference."""
     out = []
     for values in (reference.contact_s, reference.step_s):
-        expected = np.array([_around(values, i) for i in range(len(values))])
+        expected = np.array([_interpolate_neighbours(values, i) for i in range(len(values))])
         residual = values - expected
         known = residual[np.isfinite(residual)]
         spread = _MAD_TO_SD * float(np.median(np.abs(known))) if len(known) else _USUAL_SD_S
         count = len(known)
         variance = count * spread**2 + _PRIOR_COUNT * _USUAL_SD_S**2
         sd = max(float(np.sqrt(variance / (count + _PRIOR_COUNT))), _LEAST_SD_S)
-        out.append(_log_density(residual, sd))
+        out.append(_compute_log_density(residual, sd))
     return out
 
 
-def _around(values: FloatArray, i: int) -> float:
+def _interpolate_neighbours(values: FloatArray, i: int) -> float:
     """What the same foot's neighbours on both sides, or the nearest ones, let expect."""
     before, after = values[max(i - 2, 0)] if i >= 2 else np.nan, np.nan
     if i + 2 < len(values):
@@ -215,22 +215,22 @@ def _around(values: FloatArray, i: int) -> float:
     return float(np.median(others)) if len(others) else np.nan
 
 
-def _log_density(residual: FloatArray, sd: float) -> FloatArray:
+def _compute_log_density(residual: FloatArray, sd: float) -> FloatArray:
     """Log of a normal density with some outliers; 0 where nothing is known."""
     normal = np.exp(-0.5 * (residual / sd) ** 2) / (sd * np.sqrt(2.0 * np.pi))
     density = (1.0 - _OUTLIER) * normal + _OUTLIER / _OUTLIER_WIDTH_S
     return np.where(np.isfinite(residual), np.log(density), 0.0)
 
 
-def _gain(residual: FloatArray, sd: float, own: FloatArray) -> FloatArray:
+def _compute_gain(residual: FloatArray, sd: float, own: FloatArray) -> FloatArray:
     """Log likelihood ratio of a pair against the reference by itself; 0 where unknown."""
-    return np.where(np.isfinite(residual), _log_density(residual, sd) - own[None, :], 0.0)
+    return np.where(np.isfinite(residual), _compute_log_density(residual, sd) - own[None, :], 0.0)
 
 
-def _posterior(gain: FloatArray) -> tuple[FloatArray, float]:
+def _compute_posterior(gain: FloatArray) -> tuple[FloatArray, float]:
     """Probability of each pair over all alignments, and the log of their sum."""
-    ahead = _forward(gain)
-    behind = _forward(gain[::-1, ::-1])[::-1, ::-1]
+    ahead = _run_forward(gain)
+    behind = _run_forward(gain[::-1, ::-1])[::-1, ::-1]
     n, m = gain.shape
     i, j = np.meshgrid(np.arange(n), np.arange(m), indexing="ij")
     # A last pair is allowed where half of the shorter row is spanned from its start.
@@ -239,11 +239,11 @@ def _posterior(gain: FloatArray) -> tuple[FloatArray, float]:
     length = np.minimum(n, m + diagonal) - np.maximum(0, diagonal)
     both = np.where(length >= 0.5 * min(n, m), both, -np.inf)
     # Each alignment is counted once for each row of the reference: the sum over its pairs.
-    total = float(np.logaddexp.reduce(_ends(ahead, length, min(n, m))))
+    total = float(np.logaddexp.reduce(_weigh_ends(ahead, length, min(n, m))))
     return np.exp(np.minimum(both - total, 0.0)), total
 
 
-def _ends(ahead: FloatArray, length: FloatArray, shorter: int) -> FloatArray:
+def _weigh_ends(ahead: FloatArray, length: FloatArray, shorter: int) -> FloatArray:
     """Log weights of the last pairs of alignments: those from which one row has run out."""
     n, m = ahead.shape
     left = np.minimum(n - 1 - np.arange(n)[:, None], m - 1 - np.arange(m)[None, :])
@@ -251,7 +251,7 @@ def _ends(ahead: FloatArray, length: FloatArray, shorter: int) -> FloatArray:
     return weight.ravel()
 
 
-def _forward(gain: FloatArray) -> FloatArray:
+def _run_forward(gain: FloatArray) -> FloatArray:
     """Log weight of all alignments that end with each pair."""
     n, m = gain.shape
     out = np.full((n, m), -np.inf)
@@ -268,7 +268,7 @@ def _forward(gain: FloatArray) -> FloatArray:
     return out
 
 
-def _refitted(
+def _refit_parameters(
     contact: FloatArray, step: FloatArray, posterior: FloatArray, bias_s: float
 ) -> tuple[float, FloatArray]:
     """Bias of contact times and scatter of both durations from the likely pairs."""

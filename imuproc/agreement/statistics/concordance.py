@@ -40,7 +40,7 @@ def concordance(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Con
         NaN with fewer than three pairs, or where neither varies. No interval where a pair of
         constants or a perfect line leaves none.
     """
-    x, y = _pairs(first, second)
+    x, y = _select_complete_pairs(first, second)
     n = len(x)
     if n < FEWEST:
         why = f"{n} pairs: at least {FEWEST} are needed."
@@ -67,7 +67,7 @@ def concordance(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Con
     return Concordance(value, float(np.tanh(middle - half)), float(np.tanh(middle + half)), n)
 
 
-def _pairs(first: ArrayLike, second: ArrayLike) -> tuple[FloatArray, FloatArray]:
+def _select_complete_pairs(first: ArrayLike, second: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Complete pairs."""
     x, y = np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64)
     if x.shape != y.shape:
@@ -131,14 +131,14 @@ def proportional_bias(
     slope = float(spread @ d / (spread @ spread))
     intercept = float(d.mean() - slope * x.mean())
     residual = d - intercept - slope * x
-    se, freedom = _slope_error(spread, residual, codes, nested)
+    se, freedom = _compute_slope_error(spread, residual, codes, nested)
     t = slope / se if se > 0.0 else np.copysign(np.inf, slope)
     half = float(stats.t.ppf(0.5 + 0.5 * level, freedom)) * se
     p = float(2.0 * stats.t.sf(abs(t), freedom))
     return ProportionalBias(slope, slope - half, slope + half, intercept, p, method)
 
 
-def _slope_error(
+def _compute_slope_error(
     spread: FloatArray, residual: FloatArray, codes: NDArray[np.intp], nested: bool
 ) -> tuple[float, int]:
     """Standard error of a slope and its degrees of freedom."""

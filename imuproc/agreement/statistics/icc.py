@@ -69,13 +69,13 @@ def mean_squares(scores: ArrayLike) -> MeanSquares:
     grand = x.mean()
     rounding = _ROUNDINGS * np.finfo(np.float64).eps * float(np.abs(x).max())
 
-    def squares(deviations: FloatArray) -> float:
+    def sum_squares(deviations: FloatArray) -> float:
         # What differs by no more than rounding does not differ.
         return float(np.sum(np.where(np.abs(deviations) > rounding, deviations, 0.0) ** 2))
 
-    targets = k * squares(x.mean(axis=1) - grand)
-    judges = n * squares(x.mean(axis=0) - grand)
-    error = squares(x - x.mean(axis=1, keepdims=True) - x.mean(axis=0) + grand)
+    targets = k * sum_squares(x.mean(axis=1) - grand)
+    judges = n * sum_squares(x.mean(axis=0) - grand)
+    error = sum_squares(x - x.mean(axis=1, keepdims=True) - x.mean(axis=0) + grand)
     return MeanSquares(
         targets=targets / (n - 1),
         within=(judges + error) / (n * (k - 1)),
@@ -125,37 +125,37 @@ def intraclass_correlation(
         why = "All pairs are alike: there is nothing to tell apart."
         return IntraclassCorrelation(np.nan, np.nan, np.nan, model, meaning, len(x), why)
     tail = 0.5 + 0.5 * level
-    value, (low, high) = _single(ms, model[0]), _single_interval(ms, model[0], tail)
+    value, (low, high) = _compute_single(ms, model[0]), _compute_single_interval(ms, model[0], tail)
     if model.endswith("k"):
-        value, low, high = (_stepped_up(single, ms.k) for single in (value, low, high))
+        value, low, high = (_step_up(single, ms.k) for single in (value, low, high))
     return IntraclassCorrelation(value, low, high, model, meaning, len(x))
 
 
-def _single(ms: MeanSquares, form: str) -> float:
+def _compute_single(ms: MeanSquares, form: str) -> float:
     """Correlation of single measurements."""
     k, top = ms.k, ms.targets
     if form == "1":
-        return _ratio(top - ms.within, top + (k - 1) * ms.within)
+        return _divide_or_nan(top - ms.within, top + (k - 1) * ms.within)
     judges = k * (ms.judges - ms.error) / ms.n if form == "2" else 0.0
-    return _ratio(top - ms.error, top + (k - 1) * ms.error + judges)
+    return _divide_or_nan(top - ms.error, top + (k - 1) * ms.error + judges)
 
 
-def _ratio(top: float, bottom: float) -> float:
+def _divide_or_nan(top: float, bottom: float) -> float:
     return top / bottom if bottom > 0.0 else np.nan
 
 
-def _stepped_up(single: float, k: int) -> float:
+def _step_up(single: float, k: int) -> float:
     """Correlation of the mean of k measurements (Spearman-Brown)."""
     if np.isneginf(single) or 1.0 + (k - 1) * single <= 0.0:
         return -np.inf
     return k * single / (1.0 + (k - 1) * single)
 
 
-def _single_interval(ms: MeanSquares, form: str, tail: float) -> tuple[float, float]:
+def _compute_single_interval(ms: MeanSquares, form: str, tail: float) -> tuple[float, float]:
     """Interval of the correlation of single measurements."""
     n, k = ms.n, ms.k
     if form == "2":
-        return _agreement_interval(ms, tail)
+        return _compute_agreement_interval(ms, tail)
     noise, freedom = (ms.within, n * (k - 1)) if form == "1" else (ms.error, (n - 1) * (k - 1))
     if noise <= 0.0:
         return 1.0, 1.0
@@ -165,9 +165,9 @@ def _single_interval(ms: MeanSquares, form: str, tail: float) -> tuple[float, fl
     return float((low - 1.0) / (low + k - 1.0)), float((high - 1.0) / (high + k - 1.0))
 
 
-def _agreement_interval(ms: MeanSquares, tail: float) -> tuple[float, float]:
+def _compute_agreement_interval(ms: MeanSquares, tail: float) -> tuple[float, float]:
     """Interval of form (2,1), with Satterthwaite's degrees of freedom."""
-    n, k, value = ms.n, ms.k, _single(ms, "2")
+    n, k, value = ms.n, ms.k, _compute_single(ms, "2")
     if ms.error <= 0.0 and ms.judges <= 0.0:
         return 1.0, 1.0
     if not np.isfinite(value) or value >= 1.0:

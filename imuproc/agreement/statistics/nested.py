@@ -60,7 +60,7 @@ class _Groups:
         return int(self.count.sum())
 
 
-def _groups(values: FloatArray, codes: NDArray[np.intp]) -> _Groups:
+def _group_values(values: FloatArray, codes: NDArray[np.intp]) -> _Groups:
     count = np.bincount(codes).astype(np.float64)
     mean = np.bincount(codes, values) / count
     return _Groups(count, mean, float(np.sum((values - mean[codes]) ** 2)))
@@ -89,11 +89,11 @@ def nested_limits(difference: ArrayLike, athlete: ArrayLike, level: float = 0.95
         Only the bias with fewer than three steps, two athletes, or one step for each.
     """
     method = "steps nested in athletes, true value varies (2007 form), MOVER interval"
-    d, codes, athletes = _by_athlete(np.asarray(difference, dtype=np.float64), athlete)
-    why = _too_few(len(d), athletes)
+    d, codes, athletes = _encode_athletes(np.asarray(difference, dtype=np.float64), athlete)
+    why = _explain_too_few(len(d), athletes)
     if why:
         return no_limits(len(d), athletes, float(d.mean()) if len(d) else np.nan, method, why)
-    groups = _groups(d, codes)
+    groups = _group_values(d, codes)
     n0 = (groups.n - np.sum(groups.count**2) / groups.n) / (athletes - 1)
     grand = float(d.mean())
     between = float(np.sum(groups.count * (groups.mean - grand) ** 2) / (athletes - 1))
@@ -103,10 +103,12 @@ def nested_limits(difference: ArrayLike, athlete: ArrayLike, level: float = 0.95
     parts = Variances(between, within, *weight, athletes, groups.n)
     excess = max(between - within, 0.0) / n0
     mean_variance = excess * np.sum(groups.count**2) / groups.n**2 + within / groups.n
-    return _with_intervals(grand, float(mean_variance), parts, level, method)
+    return _compute_intervals(grand, float(mean_variance), parts, level, method)
 
 
-def _by_athlete(values: FloatArray, athlete: ArrayLike) -> tuple[FloatArray, NDArray[np.intp], int]:
+def _encode_athletes(
+    values: FloatArray, athlete: ArrayLike
+) -> tuple[FloatArray, NDArray[np.intp], int]:
     """Finite values, their athletes as codes, and how many athletes there are."""
     names = np.asarray(athlete, dtype=object)
     if names.shape != values.shape:
@@ -116,7 +118,7 @@ def _by_athlete(values: FloatArray, athlete: ArrayLike) -> tuple[FloatArray, NDA
     return values[used], codes, len(found)
 
 
-def _too_few(n: int, athletes: int) -> str:
+def _explain_too_few(n: int, athletes: int) -> str:
     """Why no limits can be given; empty if they can."""
     if n < FEWEST:
         return f"{n} pairs: at least {FEWEST} are needed for limits."
@@ -127,7 +129,7 @@ def _too_few(n: int, athletes: int) -> str:
     return ""
 
 
-def _with_intervals(
+def _compute_intervals(
     bias: float, mean_variance: float, parts: Variances, level: float, method: str
 ) -> Limits:
     """Limits with intervals by variance estimates recovery."""
