@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -186,6 +186,18 @@ def _compute_reference_figures(scene: Scene) -> dict[str, FloatArray]:
     return {**timing, **{name: np.asarray(v, float) for name, v in r.angles.items()}}
 
 
+class _Pair(NamedTuple):
+    """One figure of a step and of the contact that it is paired with."""
+
+    figure: str
+    row: int
+    reference_row: int
+    table: float
+    reference: float
+    table_u: float
+    resolution_sd: float
+
+
 def _pair_figures(scene: Scene) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     """Rows of the paired table, and figures left out with their reasons."""
     figures = _compute_reference_figures(scene)
@@ -196,65 +208,63 @@ def _pair_figures(scene: Scene) -> tuple[list[dict[str, Any]], list[dict[str, An
         ours, ours_u = column_of(scene.steps, name), column_of(scene.steps, uncertainty_name(name))
         part_sd = resolution_sd(name, scene.reference.resolution_s, step_s)
         for i, j in partner.items():
-            why = _explain_gap(
-                scene,
+            pair = _Pair(
                 name,
-                (float(ours[i]), float(figures[name][j])),
-                partner.get(i + 1) == j + 1,
-                i,
+                row=int(i),
+                reference_row=int(j),
+                table=float(ours[i]),
+                reference=float(figures[name][j]),
+                table_u=float(ours_u[i]),
+                resolution_sd=part_sd,
             )
+            why = _explain_gap(scene, pair, partner.get(i + 1) == j + 1)
             if why:
-                gaps.append(_make_exclusion(scene, "table", int(i), why, name))
-                continue
-            values = (float(ours[i]), float(figures[name][j]), float(ours_u[i]), part_sd)
-            rows.append(_make_pair_row(scene, name, (int(i), int(j)), values))
+                gaps.append(_make_exclusion(scene, "table", pair.row, why, name))
+            else:
+                rows.append(_make_pair_row(scene, pair))
     return rows, gaps
 
 
-def _explain_gap(
-    scene: Scene, name: str, values: tuple[float, float], next_too: bool, row: int
-) -> str:
+def _explain_gap(scene: Scene, pair: _Pair, next_too: bool) -> str:
     """Why a figure of a pair cannot be compared; empty if it can."""
-    if not np.isfinite(values[0]):
-        flags = str(scene.steps["flags"].iloc[row]) if "flags" in scene.steps else ""
+    if not np.isfinite(pair.table):
+        flags = str(scene.steps["flags"].iloc[pair.row]) if "flags" in scene.steps else ""
         return f"missing in the table{f' ({flags})' if flags and flags != 'nan' else ''}"
-    if name in BETWEEN and not next_too:
+    if pair.figure in BETWEEN and not next_too:
         return "the next contact is not paired on both sides"
-    return "" if np.isfinite(values[1]) else "missing in the reference"
+    return "" if np.isfinite(pair.reference) else "missing in the reference"
 
 
-def _make_pair_row(
-    scene: Scene, name: str, at: tuple[int, int], values: tuple[float, float, float, float]
-) -> dict[str, Any]:
+def _make_pair_row(scene: Scene, pair: _Pair) -> dict[str, Any]:
     """One row of the paired table."""
-    step = scene.steps.iloc[at[0]]
+    step = scene.steps.iloc[pair.row]
     keys: Mapping[str, Any] = {
         key: step.get(key, "") for key in ("session", "athlete", "run", "step", "side", "phase")
     }
-    ours, theirs, ours_u, part_sd = values
     return {
         **keys,
         "reference_source": scene.reference.source,
         "reference_kind": scene.reference.kind,
-        "reference_row": at[1] + 1,
+        "reference_row": pair.reference_row + 1,
         "speed_mps": float(step.get("speed_mps", np.nan)),
-        "figure": name,
-        "unit": BY_NAME[name].unit,
-        "table": ours,
-        "reference": theirs,
-        "difference": ours - theirs,
-        "table_u": ours_u,
-        "reference_u": _compute_reference_u(scene, name, ours, part_sd),
-        "resolution_sd": part_sd,
+        "figure": pair.figure,
+        "unit": BY_NAME[pair.figure].unit,
+        "table": pair.table,
+        "reference": pair.reference,
+        "difference": pair.table - pair.reference,
+        "table_u": pair.table_u,
+        "reference_u": _compute_reference_u(scene, pair),
+        "resolution_sd": pair.resolution_sd,
         "flags": str(step.get("flags", "") or ""),
     }
 
 
-def _compute_reference_u(scene: Scene, name: str, ours: float, part_sd: float) -> float:
+def _compute_reference_u(scene: Scene, pair: _Pair) -> float:
     """Standard uncertainty of the reference, as far as its resolution and the clock tell it."""
-    if name in ("touchdown_s", "toe_off_s") and scene.clock is not None:
-        return float(np.hypot(np.nan_to_num(part_sd), scene.clock.u_at(ours)))
-    return part_sd
+    if pair.figure in ("touchdown_s", "toe_off_s") and scene.clock is not None:
+        of_clock_s = scene.clock.u_at(pair.table)
+        return float(np.hypot(np.nan_to_num(pair.resolution_sd), of_clock_s))
+    return pair.resolution_sd
 
 
 def _count_detection(scene: Scene) -> pd.DataFrame:

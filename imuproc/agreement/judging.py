@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from math import nan
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -21,6 +21,17 @@ SAME_INSTANT: Final = "_same_instant"
 
 MATCH_S: Final = 0.08
 """Farthest that a touchdown may lie from the true one of its side, in s."""
+
+
+class JudgedDistance(NamedTuple):
+    """The distance of a run beside the true way between the same contacts, in m.
+
+    NaN where the package tells none, or a contact of it is not in the truth.
+    """
+
+    told_m: float = nan
+    told_u_m: float = nan
+    true_m: float = nan
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,9 +53,7 @@ class Judged:
     way_m : tuple of (float, float)
         Sum of the measured and of the true step lengths over the steps of the effort; NaN where a
         step has none, or the case does not say which steps those are.
-    distance_m : tuple of (float, float, float)
-        The distance that the package tells, its standard uncertainty, and the true way between the
-        same contacts; NaN where the package tells none, or a contact of it is not in the truth.
+    distance_m : JudgedDistance
     failed : str
         Why the run gave no result; empty where it did.
     """
@@ -55,7 +64,7 @@ class Judged:
     invented: int
     pitch_swing_rms_deg: float
     way_m: tuple[float, float] = (float("nan"), float("nan"))
-    distance_m: tuple[float, float, float] = (float("nan"), float("nan"), float("nan"))
+    distance_m: JudgedDistance = field(default_factory=JudgedDistance)
     failed: str = ""
     at_true_events: pd.DataFrame = field(default_factory=pd.DataFrame)
 
@@ -188,18 +197,18 @@ def _sum_way_m(length_m: FloatArray, chosen: NDArray[np.bool_]) -> float:
 
 def _compare_distance_m(
     result: Result, real: pd.DataFrame, true_row: Mapping[int, int]
-) -> tuple[float, float, float]:
-    """The package's distance, its uncertainty, and the true way; ``true_row`` by measured row."""
+) -> JudgedDistance:
+    """The package's distance against the true way; ``true_row`` by measured row."""
     told = result.distances.get(result.run)
     if told is None:
-        return nan, nan, nan
+        return JudgedDistance()
     last = end_of_effort(result.steps["phase"].to_numpy())
     first = true_row.get(0, -1)
     rows = [true_row.get(row, -1) for row in range(last + 1)]
     if first < 0 or rows != list(range(first, first + last + 1)):
-        return told.value_m, told.u_m, nan
+        return JudgedDistance(told.value_m, told.u_m)
     way_m = float(real["step_length_m"].to_numpy()[rows[:-1]].sum())
-    return told.value_m, told.u_m, way_m
+    return JudgedDistance(told.value_m, told.u_m, way_m)
 
 
 def _count_edge_steps(steps: pd.DataFrame, rows: list[int], truth: Truth) -> int:

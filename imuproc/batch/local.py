@@ -62,10 +62,10 @@ def by_workers(
     """
     left = list(jobs)
     while left:
-        round_ = _Round(left, (method, tell), workers)
+        round_ = _Round(left, method, tell, workers)
         yield from round_.iterate_outcomes()
         for job in round_.list_lost():
-            alone = _Round([job], (method, tell), workers)
+            alone = _Round([job], method, tell, workers)
             yield from alone.iterate_outcomes()
             if alone.list_lost():
                 yield Outcome(job.task.run.id, "failed", reason=DIED)
@@ -75,8 +75,8 @@ def by_workers(
 class _Round:
     """Jobs given to one set of workers, until all are done or a worker has died."""
 
-    def __init__(self, jobs: Sequence[Job], how: tuple[Method, Tell], workers: int) -> None:
-        self._jobs, self._how, self._workers = jobs, how, workers
+    def __init__(self, jobs: Sequence[Job], method: Method, tell: Tell, workers: int) -> None:
+        self._jobs, self._method, self._tell, self._workers = jobs, method, tell, workers
         self.sent: list[Job] = []
         self._back: set[str] = set()
 
@@ -100,7 +100,7 @@ class _Round:
     def _iterate_calls(self) -> Iterator[Any]:
         for job in self._jobs:
             self.sent.append(job)
-            yield delayed(work_on)(job, *self._how)
+            yield delayed(work_on)(job, self._method, self._tell)
 
 
 @contextmanager

@@ -137,7 +137,7 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
         work.close()
     rows = gather(jobs, outcomes)
     rows = strict_rows(rows) if request.strict else rows
-    processed = _write_tables(folder, jobs, (outcomes, rows), log, interrupted)
+    processed = _write_tables(folder, jobs, outcomes, rows, log, interrupted)
     return _add_report(request, folder, processed) if request.report else processed
 
 
@@ -162,12 +162,12 @@ def _add_report(request: Request, folder: Path, processed: Processed) -> Process
 def _write_tables(
     folder: Path,
     jobs: Sequence[Job],
-    done: tuple[dict[str, Outcome], list[Row]],
+    outcomes: dict[str, Outcome],
+    rows: list[Row],
     log: ProcessLog,
     interrupted: bool,
 ) -> Processed:
-    """Tables written, and what became of all."""
-    outcomes, rows = done
+    """Write the tables, and say what became of all."""
     remove_leftovers(folder)
     files = write_results(folder, jobs, rows)
     log.line("results written")

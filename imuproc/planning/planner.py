@@ -86,7 +86,7 @@ def expect(plan: PlanFile, advance: Callable[[], None] | None = None) -> Expecta
         The plan asks for something that cannot be made.
     """
     judged = []
-    for one in _judged_runs(plan):
+    for one in _judge_runs(plan):
         judged.append(one)
         if advance is not None:
             advance()
@@ -116,7 +116,7 @@ def sensor_model(plan: PlanFile) -> SensorModel:
     return replace(GRADES[grade], **plan.sensors.stated())  # type: ignore[arg-type]
 
 
-def _judged_runs(plan: PlanFile) -> Iterator[Judged]:
+def _judge_runs(plan: PlanFile) -> Iterator[Judged]:
     model, sensors = sensor_model(plan), plan.sensors
     squad = Squad(
         athletes=plan.runs.athletes,
@@ -165,7 +165,7 @@ def accuracy_table(judged: Sequence[Judged]) -> pd.DataFrame:
         if len(known):
             # Steps that were not found have no row: their truth counts as that of the others.
             true = round(len(known) * steps / max(found, 1))
-            rows.append(_accuracy_row(figure, known, true))
+            rows.append(_make_accuracy_row(figure, known, true))
     return pd.DataFrame(rows, columns=list(_ACCURACY))
 
 
@@ -176,7 +176,7 @@ _ACCURACY: Final = (
 )
 
 
-def _accuracy_row(figure: str, known: pd.DataFrame, true: int) -> dict[str, object]:
+def _make_accuracy_row(figure: str, known: pd.DataFrame, true: int) -> dict[str, object]:
     given = known[np.isfinite(known["error"].astype(float))]
     error = given["error"].to_numpy(dtype=np.float64)
     groups = [own["error"].to_numpy(dtype=np.float64) for _, own in given.groupby("case")]

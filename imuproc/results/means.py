@@ -20,7 +20,7 @@ alone it would be about 1.2 ms.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -136,27 +136,34 @@ def mean_u(
     """
     if not len(parts):
         return _UNKNOWN
-    shared, by_turns, of_set_up = _describe_parts(figure, names)
+    part = _describe_parts(figure, names)
     turned = np.where(left, 1.0, -1.0)[:, None] * parts
-    alike = np.where(by_turns, turned.mean(axis=0), parts.mean(axis=0))
+    alike = np.where(part.alternates, turned.mean(axis=0), parts.mean(axis=0))
     own = np.mean(parts**2, axis=0) / len(parts)
-    variance = shared**2 * alike**2 + (1.0 - shared**2) * own
-    return float(np.sqrt(variance.sum())), float(np.sqrt(variance[~of_set_up].sum()))
+    variance = part.share**2 * alike**2 + (1.0 - part.share**2) * own
+    return float(np.sqrt(variance.sum())), float(np.sqrt(variance[~part.of_set_up].sum()))
+
+
+class _Parts(NamedTuple):
+    """What steps have in common of the parts of an uncertainty; all arrays of shape (k,)."""
+
+    share: FloatArray  # of the part that all steps have in common, 0 to 1
+    alternates: BoolArray  # whether that has the other sign in steps of the other foot
+    of_set_up: BoolArray  # whether it is common to a set-up
 
 
 @cache
-def _describe_parts(figure: str, names: tuple[str, ...]) -> tuple[FloatArray, BoolArray, BoolArray]:
-    """By part: the share that steps have in common, whether that turns with the foot, set-up."""
+def _describe_parts(figure: str, names: tuple[str, ...]) -> _Parts:
     angle, traded = BY_NAME[figure].unit == "deg", figure in TRADED
-    shared, by_turns = np.full(len(names), ALIKE), np.full(len(names), traded)
+    share, alternates = np.full(len(names), ALIKE), np.full(len(names), traded)
     for at, name in enumerate(names):
         if name in RUN or name in SET_UP:
-            shared[at], by_turns[at] = 1.0, False
+            share[at], alternates[at] = 1.0, False
         elif name in _BETWEEN_FEET:
-            shared[at], by_turns[at] = 1.0, not angle  # in an angle: shank against foot, each leg
+            share[at], alternates[at] = 1.0, not angle  # in an angle: shank against foot, each leg
         elif name == _BY_CHANCE:
-            shared[at] = 0.0
-    return shared, by_turns, np.isin(names, list(SET_UP))
+            share[at] = 0.0
+    return _Parts(share, alternates, np.isin(names, list(SET_UP)))
 
 
 _BETWEEN_FEET: Final = frozenset({"asymmetry", "clock"})

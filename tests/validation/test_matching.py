@@ -3,7 +3,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.agreement.alignment.matching import detection_of, match_contacts, match_times
+from imuproc.agreement.alignment.matching import (
+    ContactTimes,
+    detection_of,
+    match_contacts,
+    match_times,
+)
 
 NONE = [np.nan] * 3
 
@@ -24,14 +29,16 @@ def test_one_to_one_and_within_the_window() -> None:
 
 def test_known_sides_are_kept_apart_and_unknown_ones_match_any() -> None:
     down = [1.0, 1.3, 1.6]
-    ours = (["left", "right", "left"], down, NONE)
-    apart = match_contacts(ours, (["right", "right", ""], down, NONE), 0.05)
+    ours = ContactTimes(["left", "right", "left"], down, NONE)
+    apart = match_contacts(ours, ContactTimes(["right", "right", ""], down, NONE), 0.05)
     assert apart.table.tolist() == [1, 2]
 
 
 def test_toe_off_serves_where_touchdown_is_unknown() -> None:
     found = match_contacts(
-        (["left"] * 2, [1.0, np.nan], [1.2, 1.7]), (["left"] * 2, [np.nan, 1.5], [1.21, 1.71]), 0.05
+        ContactTimes(["left"] * 2, [1.0, np.nan], [1.2, 1.7]),
+        ContactTimes(["left"] * 2, [np.nan, 1.5], [1.21, 1.71]),
+        0.05,
     )
     assert found.reference.tolist() == [0, 1]
 

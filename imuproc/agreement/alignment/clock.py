@@ -203,7 +203,7 @@ def clock_from_events(
             "clocks cannot be aligned by events: none of the table and the reference coincide"
         )
     best = int(np.argmax(fits.log_evidence))
-    _check_sides(table, reference, (fits, best), resolution_s, use)
+    _check_sides(table, reference, float(fits.log_evidence[best]), resolution_s, use)
     far = np.abs(fits.offset_s - fits.offset_s[best]) > use.same_offset_s
     log_odds = fits.log_evidence[best] - np.logaddexp.reduce(
         fits.log_evidence[far], initial=-np.inf
@@ -230,7 +230,7 @@ def odds_in_words(log_odds: float) -> str:
 def _check_sides(
     table: EventTrain,
     reference: EventTrain,
-    found: tuple[Fits, int],
+    log_evidence: float,
     resolution_s: float,
     use: ClockSettings,
 ) -> None:
@@ -240,7 +240,7 @@ def _check_sides(
     swapped = fit_offsets(
         table, replace(reference, side=-reference.side), resolution_s, use.drift_limit
     )
-    gain = swapped.log_evidence.max() - found[0].log_evidence[found[1]]
+    gain = swapped.log_evidence.max() - log_evidence
     if gain > use.least_log_odds:
         at = int(np.argmax(swapped.log_evidence))
         raise ClockError(

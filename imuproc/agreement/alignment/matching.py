@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,11 +30,15 @@ class Matching:
     reference_only: IntArray
 
 
-def match_contacts(
-    ours: tuple[ArrayLike, ArrayLike, ArrayLike],
-    theirs: tuple[ArrayLike, ArrayLike, ArrayLike],
-    window_s: float,
-) -> Matching:
+class ContactTimes(NamedTuple):
+    """Contacts by their events, each array of shape (n,); times on one clock, NaN where unknown."""
+
+    side: ArrayLike
+    touchdown_s: ArrayLike
+    toe_off_s: ArrayLike
+
+
+def match_contacts(ours: ContactTimes, theirs: ContactTimes, window_s: float) -> Matching:
     """Contacts matched one to one: as many as possible, then with the least total distance.
 
     Two contacts may be matched when their touchdowns (where either has none: their toe-offs) are
@@ -42,8 +47,8 @@ def match_contacts(
 
     Parameters
     ----------
-    ours, theirs : tuple of side, touchdown_s, toe_off_s
-        Each of shape (n,), on one clock; NaN where unknown.
+    ours, theirs : ContactTimes
+        On one clock.
     window_s : float
         Largest distance in s.
 
@@ -55,7 +60,7 @@ def match_contacts(
     if not window_s > 0.0:
         raise ValueError(f"window_s must be positive, got {window_s}")
     distance = _compute_distance(ours, theirs)
-    sides = np.multiply.outer(side_signs(ours[0]), side_signs(theirs[0]))
+    sides = np.multiply.outer(side_signs(ours.side), side_signs(theirs.side))
     allowed = (distance <= window_s) & (sides >= 0)
     left, right = _assign_pairs(distance, allowed, window_s)
     return Matching(
@@ -69,18 +74,16 @@ def match_contacts(
 def match_times(ours_s: ArrayLike, theirs_s: ArrayLike, window_s: float) -> Matching:
     """Single events without sides matched one to one; NaN have no partner."""
     first, second = (np.asarray(t, dtype=np.float64) for t in (ours_s, theirs_s))
-    unknown = (np.full(len(t), "") for t in (first, second))
-    ours, theirs = ((side, t, t) for side, t in zip(unknown, (first, second), strict=True))
+    ours, theirs = (ContactTimes(np.full(len(t), ""), t, t) for t in (first, second))
     return match_contacts(ours, theirs, window_s)
 
 
-def _compute_distance(
-    ours: tuple[ArrayLike, ArrayLike, ArrayLike], theirs: tuple[ArrayLike, ArrayLike, ArrayLike]
-) -> FloatArray:
+def _compute_distance(ours: ContactTimes, theirs: ContactTimes) -> FloatArray:
     """Distance of every contact to every other in s, inf where there is none, shape (n, m)."""
+    pairs = (ours.touchdown_s, theirs.touchdown_s), (ours.toe_off_s, theirs.toe_off_s)
     down, off = (
-        np.abs(np.subtract.outer(np.asarray(ours[i], float), np.asarray(theirs[i], float)))
-        for i in (1, 2)
+        np.abs(np.subtract.outer(np.asarray(own, float), np.asarray(other, float)))
+        for own, other in pairs
     )
     distance = np.where(np.isfinite(down), down, off)
     return np.where(np.isfinite(distance), distance, np.inf)

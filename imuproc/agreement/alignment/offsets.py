@@ -1,7 +1,7 @@
 """Every offset that two rows of events allow, and how likely each is."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -204,13 +204,11 @@ def _fit_candidates(scene: _Scene, offset_s: FloatArray, drift: FloatArray) -> F
             early = _weigh_candidates(scene, parameters, scatter, covariance).log_evidence
             kept = np.argsort(-early, kind="stable")[:_FINALISTS]
             parameters, scatter = parameters[kept], scatter[kept]
-        share, residual, design, _ = _compute_expectation(scene, parameters, scatter)
-        change, covariance = _solve_parameters(
-            scene, share, residual, design, (parameters, scatter)
-        )
+        expected = _compute_expectation(scene, parameters, scatter)
+        change, covariance = _solve_parameters(scene, expected, parameters, scatter)
         parameters = parameters + change
-        left = residual - np.einsum("knp,kp->kn", design, change)
-        scatter = _estimate_scatter(scene, share, left)
+        left_s = expected.residual_s - np.einsum("knp,kp->kn", expected.design, change)
+        scatter = _estimate_scatter(scene, expected.share, left_s)
     return _weigh_candidates(scene, parameters, scatter, covariance)
 
 
@@ -220,10 +218,18 @@ def _map_to_table(scene: _Scene, parameters: FloatArray) -> FloatArray:
     return np.asarray(scene.at_s + from_middle / (1.0 + parameters[:, 1:2]))
 
 
+class _Expectation(NamedTuple):
+    """How the reference's events fit each candidate; all of shape (k, n) unless said otherwise."""
+
+    share: FloatArray  # how likely the event is matched
+    residual_s: FloatArray  # to its nearest partner
+    design: FloatArray  # derivatives by offset, drift and apart, shape (k, n, 3)
+    log_ratio: FloatArray  # log likelihood against the rhythm alone
+
+
 def _compute_expectation(
     scene: _Scene, parameters: FloatArray, scatter: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Shares of match, residuals, their design and the log likelihood ratio of each event."""
+) -> _Expectation:
     a, b, rhythm = scene.table, scene.reference, scene.rhythm
     mapped = _map_to_table(scene, parameters)
     residual, partner = _find_nearest(a, b, mapped, parameters[:, 2])
@@ -248,7 +254,7 @@ def _compute_expectation(
     design[:, :, 1] = mapped - scene.at_s
     design[:, :, 2] = (b.kind - 0.5)[None, :]
     log_ratio = np.where(inside & rhythm.informed, np.log(ratio), 0.0)
-    return share, np.where(inside, residual, 0.0), design, log_ratio
+    return _Expectation(share, np.where(inside, residual, 0.0), design, log_ratio)
 
 
 def _find_coverage(train: EventTrain, pad_s: float) -> tuple[float, float]:
@@ -259,17 +265,13 @@ def _find_coverage(train: EventTrain, pad_s: float) -> tuple[float, float]:
 
 
 def _solve_parameters(
-    scene: _Scene,
-    share: FloatArray,
-    residual: FloatArray,
-    design: FloatArray,
-    state: tuple[FloatArray, FloatArray],
+    scene: _Scene, expected: _Expectation, parameters: FloatArray, scatter: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Weighted least squares with what is known beforehand of drift and toe-offs."""
-    parameters, scatter = state
-    weight = share / scatter[:, None] ** 2
+    design = expected.design
+    weight = expected.share / scatter[:, None] ** 2
     normal = np.einsum("kn,knp,knq->kpq", weight, design, design)
-    right = np.einsum("kn,knp,kn->kp", weight, design, residual)
+    right = np.einsum("kn,knp,kn->kp", weight, design, expected.residual_s)
     known = np.array([1e-12, scene.drift_sd**-2, _KINDS_APART_S**-2])
     normal = normal + np.diag(known)[None, :, :]
     right = right - known[None, :] * parameters * np.array([0.0, 1.0, 1.0])
@@ -292,13 +294,12 @@ def _weigh_candidates(
     covariance: FloatArray,
 ) -> Fits:
     """Evidence of each candidate."""
-    share, _, _, log_ratio = _compute_expectation(scene, parameters, scatter)
+    expected = _compute_expectation(scene, parameters, scatter)
     lonely = _count_lonely_at_ends(scene, parameters)
-    matched = share.sum(axis=1)
     usual = np.hypot(_USUAL_SCATTER_S, scene.scatter_floor_s)
     prior = -0.5 * _PRIOR_COUNT * ((usual / scatter) ** 2 + 2.0 * np.log(scatter / usual))
     width = 0.5 * np.log(covariance[:, 0, 0])
-    log_evidence = log_ratio.sum(axis=1) + lonely * np.log(_MISSED_AT_END)
+    log_evidence = expected.log_ratio.sum(axis=1) + lonely * np.log(_MISSED_AT_END)
     return Fits(
         at_s=scene.at_s,
         offset_s=parameters[:, 0],
@@ -306,9 +307,9 @@ def _weigh_candidates(
         apart_s=parameters[:, 2],
         scatter_s=scatter,
         log_evidence=log_evidence + prior + width,
-        matched=matched,
+        matched=expected.share.sum(axis=1),
         covariance=covariance,
-        same_side=_compute_same_side_share(scene, parameters, share),
+        same_side=_compute_same_side_share(scene, parameters, expected.share),
     )
 
 

@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.agreement.alignment.clock import Clock, clock_from_events
-from imuproc.agreement.alignment.matching import Matching, match_contacts
+from imuproc.agreement.alignment.matching import ContactTimes, Matching, match_contacts
 from imuproc.agreement.alignment.sequence import align_sequences, durations
 from imuproc.agreement.events import EventTrain, FloatArray, event_train
 from imuproc.core.reference import Reference
@@ -112,13 +112,13 @@ def aligned(
     table_out = _explain_unseen_steps(steps, reference, clock, use)
     reference_out = _explain_unseen_contacts(reference, np.where(np.isfinite(down), down, off), use)
     table_in, reference_in = table_out == "", reference_out == ""
-    sides = (steps["side"].to_numpy(), np.asarray(reference.side, dtype=object))
+    seen = steps[table_in]
+    side = np.asarray(reference.side, dtype=object)[reference_in]
     inside = match_contacts(
-        (
-            sides[0][table_in],
-            *(column_of(steps, c)[table_in] for c in ("touchdown_s", "toe_off_s")),
+        ContactTimes(
+            seen["side"].to_numpy(), column_of(seen, "touchdown_s"), column_of(seen, "toe_off_s")
         ),
-        (sides[1][reference_in], down[reference_in], off[reference_in]),
+        ContactTimes(side, down[reference_in], off[reference_in]),
         use.window_s,
     )
     at, there = np.flatnonzero(table_in), np.flatnonzero(reference_in)

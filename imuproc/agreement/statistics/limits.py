@@ -1,6 +1,7 @@
 """Bias and 95 % limits of agreement of independent pairs."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -64,18 +65,23 @@ class Spread:
     sd: float
 
 
-def limits_around(spread: Spread, margins: tuple[float, float, float], method: str) -> Limits:
+class Margins(NamedTuple):
+    """How far intervals go."""
+
+    bias: float  # that of the bias, either way
+    inner: float  # that of a limit, towards the bias
+    outer: float  # and away from it
+
+
+def limits_around(spread: Spread, margins: Margins, method: str) -> Limits:
     """Limits from bias and SD.
 
     Parameters
     ----------
     spread : Spread
-    margins : tuple of float
-        How far the interval of the bias goes either way, and that of a limit towards the bias and
-        away from it.
+    margins : Margins
     method : str
     """
-    half, near, far = margins
     bias, reach = spread.bias, MULTIPLIER * spread.sd
     return Limits(
         n=spread.n,
@@ -84,12 +90,12 @@ def limits_around(spread: Spread, margins: tuple[float, float, float], method: s
         sd=spread.sd,
         lower=bias - reach,
         upper=bias + reach,
-        bias_low=bias - half,
-        bias_high=bias + half,
-        lower_low=bias - reach - far,
-        lower_high=bias - reach + near,
-        upper_low=bias + reach - near,
-        upper_high=bias + reach + far,
+        bias_low=bias - margins.bias,
+        bias_high=bias + margins.bias,
+        lower_low=bias - reach - margins.outer,
+        lower_high=bias - reach + margins.inner,
+        upper_low=bias + reach - margins.inner,
+        upper_high=bias + reach + margins.outer,
         method=method,
         note="All differences are equal." if spread.sd == 0.0 else "",
     )
@@ -151,7 +157,7 @@ def limits_of_agreement(difference: ArrayLike, level: float = 0.95) -> Limits:
     # A limit's pivot, (bias - limit) √n / sd, is noncentral t with this noncentrality.
     away = MULTIPLIER * np.sqrt(n)
     high, low = stats.nct.ppf([tail, 1.0 - tail], n - 1, away) / np.sqrt(n)
-    margins = (half, float(sd * (MULTIPLIER - low)), float(sd * (high - MULTIPLIER)))
+    margins = Margins(half, float(sd * (MULTIPLIER - low)), float(sd * (high - MULTIPLIER)))
     return limits_around(Spread(n, n, bias, sd), margins, method)
 
 

@@ -15,6 +15,7 @@ from imuproc.agreement.statistics.limits import (
     FEWEST,
     MULTIPLIER,
     Limits,
+    Margins,
     Spread,
     limits_around,
     no_limits,
@@ -89,7 +90,8 @@ def nested_limits(difference: ArrayLike, athlete: ArrayLike, level: float = 0.95
         Only the bias with fewer than three steps, two athletes, or one step for each.
     """
     method = "steps nested in athletes, true value varies (2007 form), MOVER interval"
-    d, codes, athletes = _encode_athletes(np.asarray(difference, dtype=np.float64), athlete)
+    d, codes = _encode_athletes(np.asarray(difference, dtype=np.float64), athlete)
+    athletes = len(set(codes))
     why = _explain_too_few(len(d), athletes)
     if why:
         return no_limits(len(d), athletes, float(d.mean()) if len(d) else np.nan, method, why)
@@ -106,16 +108,13 @@ def nested_limits(difference: ArrayLike, athlete: ArrayLike, level: float = 0.95
     return _compute_intervals(grand, float(mean_variance), parts, level, method)
 
 
-def _encode_athletes(
-    values: FloatArray, athlete: ArrayLike
-) -> tuple[FloatArray, NDArray[np.intp], int]:
-    """Finite values, their athletes as codes, and how many athletes there are."""
+def _encode_athletes(values: FloatArray, athlete: ArrayLike) -> tuple[FloatArray, NDArray[np.intp]]:
+    """Finite values, and their athletes as numbers from 0 on."""
     names = np.asarray(athlete, dtype=object)
     if names.shape != values.shape:
         raise ValueError("differences and athletes must be of the same length")
     used = np.isfinite(values)
-    found, codes = np.unique(names[used].astype(str), return_inverse=True)
-    return values[used], codes, len(found)
+    return values[used], np.unique(names[used].astype(str), return_inverse=True)[1]
 
 
 def _explain_too_few(n: int, athletes: int) -> str:
@@ -146,4 +145,4 @@ def _compute_intervals(
     half = t * float(np.sqrt(mean_variance))
     near = float(np.hypot(half, MULTIPLIER * (sd - sd_low)))
     far = float(np.hypot(half, MULTIPLIER * (sd_high - sd)))
-    return limits_around(Spread(n, k, bias, sd), (half, near, far), method)
+    return limits_around(Spread(n, k, bias, sd), Margins(half, near, far), method)

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 from imuproc.core.errors import ArchiveError
 
@@ -23,6 +23,14 @@ _FORM: Final = re.compile(
 )
 _NOTE: Final = "HDF5 begins at byte 512; any HDF5 reader opens this file.\n"
 _WHAT_TO_DO: Final = "take it from a copy, or make it again with `imuproc process`"
+
+
+class _Head(NamedTuple):
+    """What a head states of the content behind it."""
+
+    schema: int
+    length_bytes: int
+    digest: str
 
 
 def seal(path: Path, schema: int) -> None:
@@ -40,7 +48,7 @@ def seal(path: Path, schema: int) -> None:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
         length = file.tell() - HEAD_BYTES
         file.seek(0)
-        file.write(_format_head(schema, length, digest))
+        file.write(_format_head(_Head(schema, length, digest)))
 
 
 def verify(path: Path) -> int:
@@ -66,7 +74,7 @@ def verify(path: Path) -> int:
         length = file.tell() - HEAD_BYTES
     stated = _parse_head(path, head)
     _require_whole(path, stated, length, digest)
-    return stated[0]
+    return stated.schema
 
 
 def stated_digest(path: Path) -> str:
@@ -79,7 +87,7 @@ def stated_digest(path: Path) -> str:
     """
     with _open_readable(path) as file:
         head = file.read(HEAD_BYTES)
-    return _parse_head(path, head)[2]
+    return _parse_head(path, head).digest
 
 
 @contextmanager
@@ -91,14 +99,15 @@ def _open_readable(path: Path) -> Iterator[io.BufferedReader]:
         raise ArchiveError(f"{path}: cannot be read ({error.strerror or error})") from error
 
 
-def _format_head(schema: int, length: int, digest: str) -> bytes:
-    line = f"{_NAME.decode()}; schema {schema}; {length} bytes after this block; sha256 {digest}\n"
-    text = line + _NOTE
+def _format_head(head: _Head) -> bytes:
+    text = (
+        f"{_NAME.decode()}; schema {head.schema}; {head.length_bytes} bytes after this block; "
+        f"sha256 {head.digest}\n{_NOTE}"
+    )
     return (text + " " * (HEAD_BYTES - 1 - len(text)) + "\n").encode("ascii")
 
 
-def _parse_head(path: Path, head: bytes) -> tuple[int, int, str]:
-    """Schema, length and digest that the head names."""
+def _parse_head(path: Path, head: bytes) -> _Head:
     if len(head) < HEAD_BYTES:
         begins = _NAME.startswith(head[: len(_NAME)])
         if not begins:
@@ -112,23 +121,23 @@ def _parse_head(path: Path, head: bytes) -> tuple[int, int, str]:
             f"{path}: is no archive of imuproc, or its head is damaged; if it was one, "
             f"{_WHAT_TO_DO}"
         )
-    stated = int(form[1]), int(form[2]), form[3].decode()
-    if _format_head(*stated) != head:
+    stated = _Head(int(form[1]), int(form[2]), form[3].decode())
+    if _format_head(stated) != head:
         raise ArchiveError(f"{path}: is damaged in its head; {_WHAT_TO_DO}")
     return stated
 
 
-def _require_whole(path: Path, stated: tuple[int, int, str], length: int, digest: str) -> None:
-    if length < stated[1]:
+def _require_whole(path: Path, stated: _Head, length: int, digest: str) -> None:
+    if length < stated.length_bytes:
         raise ArchiveError(
-            f"{path}: is cut off, {length} of {stated[1]} bytes are there; {_WHAT_TO_DO}"
+            f"{path}: is cut off, {length} of {stated.length_bytes} bytes are there; {_WHAT_TO_DO}"
         )
-    if length > stated[1]:
+    if length > stated.length_bytes:
         raise ArchiveError(
-            f"{path}: is damaged, {length - stated[1]} bytes are there that were not written; "
-            f"{_WHAT_TO_DO}"
+            f"{path}: is damaged, {length - stated.length_bytes} bytes are there that were not "
+            f"written; {_WHAT_TO_DO}"
         )
-    if digest != stated[2]:
+    if digest != stated.digest:
         raise ArchiveError(
             f"{path}: is damaged, its content is not what was written (SHA-256 differs); "
             f"{_WHAT_TO_DO}"
