@@ -18,6 +18,7 @@ from imuproc.synth.truth import Truth
 FloatArray = NDArray[np.float64]
 
 SAME_INSTANT: Final = "_same_instant"
+"""Ending of the names of errors at the true events."""
 
 MATCH_S: Final = 0.08
 """Farthest that a touchdown may lie from the true one of its side, in s."""
@@ -212,7 +213,7 @@ def _compare_distance_m(
 
 
 def _count_edge_steps(steps: pd.DataFrame, rows: list[int], truth: Truth) -> int:
-    """Unmatched steps within the matching window of the ends of the judged stretch."""
+    """Unmatched steps within the matching window of the ends of the judged interval."""
     other = np.setdiff1d(np.arange(len(steps)), rows)
     touchdown = steps["touchdown_s"].to_numpy()[other]
     return int(

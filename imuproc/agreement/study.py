@@ -18,6 +18,7 @@ from imuproc.files.text import clean
 from imuproc.readers.study import Study, StudyRun
 
 FEWEST_COMMON: Final = 3
+"""Steps common to results and reference below which a run is not compared; chosen, no source."""
 USUAL_DRIFT: Final = 50e-6
 """Standard uncertainty of the ratio of two crystals' rates (common practice, no source)."""
 

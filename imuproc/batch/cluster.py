@@ -39,6 +39,7 @@ DIED: Final = (
 )
 
 _LOOK_S: Final = 1.0
+"""How often the cluster is looked at while nothing comes back; chosen: nobody waits longer."""
 _ONE_AT_A_TIME = threading.Lock()
 
 

@@ -139,7 +139,8 @@ class Stillness:
     kind : {"lying", "worn", "unsure", "none"}
         What kind of stillness there is: a sensor that lies, one on a body that sways, too short to
         tell, or no stillness at all.
-    stretches : tuple of Interval
+    intervals : tuple of Interval
+        When it was still.
     still_s : float
         Their sum.
     gravity_mps2 : float
@@ -150,13 +151,13 @@ class Stillness:
         White noise N of the worst axis, from 15 to 45 Hz, where bodies hardly move.
     gyro_bias_radps : tuple of float
     gyro_bias_change_radps : float
-        Largest difference between still stretches, of any axis.
+        Largest difference between still intervals, of any axis.
     gyro_allan, accel_allan : AllanReading
-        Largest coefficients of the three axes, from the longest stretch of lying still.
+        Largest coefficients of the three axes, from the longest interval of lying still.
     """
 
     kind: StillKind = "none"
-    stretches: tuple[Interval, ...] = ()
+    intervals: tuple[Interval, ...] = ()
     still_s: float = 0.0
     gravity_mps2: float = nan
     up: tuple[float, float, float] = _NO_VECTOR

@@ -150,7 +150,8 @@ def _look_at_log(log: LogToCheck, about: Recording, settings: CheckSettings) -> 
 def _read_log(log: LogToCheck, about: Recording, settings: CheckSettings) -> _LookedAt:
     scan = scan_log(log.pieces(), settings)
     sampling, reasons = check_sampling(scan, log.stated_rate_hz, settings)
-    sampling = replace(sampling, missing=sampling.missing + scan.held)  # has a reason of its own
+    # Repeated samples have a reason of their own.
+    sampling = replace(sampling, missing=sampling.missing + scan.repeated)
     if scan.log.cut_short:
         cut_short = RaisedFlag("log_cut_short", {"reason": scan.log.cut_short}, log.site)
         reasons.append(from_flag(cut_short))

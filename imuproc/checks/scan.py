@@ -21,7 +21,9 @@ from imuproc.pipeline.overview import LongSettings, thin
 FloatArray = NDArray[np.float64]
 
 _SLOW_LOG_HZ = 95.0
+"""A slower log is thinned to :data:`_SLOW_BIN_HZ`; chosen: just below the usual bins of 100 Hz."""
 _SLOW_BIN_HZ = 50.0
+"""Rate of a slow log's thinned signals: with bins of 100 Hz some would be empty."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,14 +57,14 @@ class Scan:
     tracks: tuple[Track, ...]
 
     @property
-    def held(self) -> int:
-        """Samples that only repeat the one before and stand for others."""
-        held = [flag for flag in self.artefacts if flag.name == "samples_held"]
-        return sum(int(flag.values["samples"]) for flag in held)
+    def repeated(self) -> int:
+        """Samples that only repeat the one before and stand for others (sample and hold)."""
+        repeated = [flag for flag in self.artefacts if flag.name == "samples_held"]
+        return sum(int(flag.values["samples"]) for flag in repeated)
 
     @property
     def longest(self) -> Track:
-        """The longest stretch without a long gap."""
+        """The longest track: signals without a long gap."""
         return max(self.tracks, key=lambda track: len(track.time_s))
 
 

@@ -37,7 +37,7 @@ class CheckSettings:
         Zero-rate offset beyond that of parts in use, 0.5 to 5 deg/s (data sheets, from memory). It
         is taken off in standing, so it is a hint at a fault and no more.
     gyro_bias_change_radps : float
-        Change of the offset between still stretches: within one run of 10 s a third of it may be
+        Change of the offset between still intervals: within one run of 10 s a third of it may be
         left, some degrees (common practice, no source).
     head_room_share : float
         Least share of the range that should be left above the largest reading (common practice, no
@@ -54,12 +54,12 @@ class CheckSettings:
     noise_needs_s : float
         Shortest stillness from which noise is read.
     lying_needs_s : float
-        Shortest stretch that can be told to be lying and not worn.
+        Shortest interval that can be told to be lying and not worn.
     lying_ratio : float
-        A sensor that lies still wanders over half a second by what its white noise explains; one
-        on a living body by more than this many times as much.
+        The Allan deviation over half a second of a sensor that lies still is what its white noise
+        explains; on a living body it is more than this many times as much.
     lying_least_radps, lying_least_mps2 : float
-        Wandering that is not looked at: the last digit of a log.
+        Allan deviations that are not looked at: the last digit of a log.
     advised_still_s : float
         How long sensors should lie still before a session for noise and offset to be read.
     allan : AllanSettings

@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 
 
 def thinned_log(scan: Scan) -> SensorLog:
-    """The longest stretch of a log, thinned, as a log."""
+    """The longest track of a log, which is thinned, as a log."""
     track = scan.longest
     return replace(
         scan.log,

@@ -25,18 +25,23 @@ from imuproc.events.progress import Track
 FloatArray = NDArray[np.float64]
 
 _BAND_HZ: Final = (15.0, 45.0)
-_MOST_OF_RATE: Final = 0.45
+_MOST_OF_RATE_SHARE: Final = 0.45
 """Bodies tremble at 8 to 12 Hz and hardly above (from memory); near half the rate filters bite."""
 _EDGE_S: Final = 0.1
+"""Left off at either end of a still part, where movement begins or ends; chosen, no source."""
 _LONG_S: Final = 2.0
-_WANDER_S: Final = 0.5
-_FEWEST_FOR_ALLAN: Final = 500
-_MOST_SECONDS: Final = 300
+"""Shortest still part whose offset is compared with others'; chosen: shorter ones may sway."""
+_SWAY_TAU_S: Final = 0.5
+"""Averaging time of the Allan deviation that tells sway from noise; chosen, no source."""
+_FEWEST_FOR_ALLAN_COUNT: Final = 500
+"""Samples below which no Allan curve is read; chosen: 5 s at 100 Hz."""
+_MOST_SECONDS_COUNT: Final = 300
+"""Seconds of stillness that noise is read from; chosen: five minutes tell as much as hours."""
 
 
 @dataclass(frozen=True, eq=False)
 class _Part:
-    """One still stretch: its own time, and signals without a gap."""
+    """One still interval: its own time, and signals without a gap."""
 
     span: Interval
     accel: FloatArray
@@ -77,7 +82,7 @@ def check_stillness(tracks: Sequence[Track], settings: CheckSettings) -> Stillne
     bias, change = _measure_bias(parts, weight)
     return Stillness(
         kind="worn" if "worn" in kinds else "lying" if lying else "unsure",
-        stretches=tuple(part.span for part in parts),
+        intervals=tuple(part.span for part in parts),
         still_s=float(weight.sum()),
         gravity_mps2=float(np.average(lengths(accel), weights=weight)),
         up=(float(up[0]), float(up[1]), float(up[2])),
@@ -122,12 +127,11 @@ def _measure_noise(parts: Sequence[_Part], settings: CheckSettings) -> FloatArra
     seconds = np.concatenate(
         [sliding_window_view(signals, length, axis=0)[:: length // 2] for signals in long]
     )
-    # Some minutes tell as much as hours.
-    chosen = np.linspace(0, len(seconds) - 1, min(len(seconds), _MOST_SECONDS)).astype(int)
+    chosen = np.linspace(0, len(seconds) - 1, min(len(seconds), _MOST_SECONDS_COUNT)).astype(int)
     flat = detrend(seconds[chosen], axis=-1) * np.hanning(length)
     power = np.abs(np.fft.rfft(flat, axis=-1)) ** 2 / (rate_hz * np.sum(np.hanning(length) ** 2))
     frequency = np.fft.rfftfreq(length, 1.0 / rate_hz)
-    top = min(_BAND_HZ[1], _MOST_OF_RATE * rate_hz)
+    top = min(_BAND_HZ[1], _MOST_OF_RATE_SHARE * rate_hz)
     band = (frequency >= _BAND_HZ[0]) & (frequency <= top)
     # Power of white noise is exponentially distributed: its median is ln 2 of its mean.
     middle = np.median(np.moveaxis(power[..., band], 1, -1).reshape(-1, 6), axis=0)
@@ -138,22 +142,22 @@ def _classify_stillness(part: _Part, noise: FloatArray, settings: CheckSettings)
     """Whether a sensor lay, or was on a body that sways."""
     if part.span.duration_s < settings.lying_needs_s or not np.isfinite(noise).all():
         return "unsure"
-    m = max(1, round(_WANDER_S * part.rate_hz))
+    m = max(1, round(_SWAY_TAU_S * part.rate_hz))
     total = np.cumsum(part.signals - part.signals.mean(axis=0), axis=0)
     second = total[2 * m :] - 2.0 * total[m:-m] + total[: -2 * m]
-    wander = np.sqrt(np.mean(second**2, axis=0) / 2.0) / m
+    allan_deviation = np.sqrt(np.mean(second**2, axis=0) / 2.0) / m
     least = np.repeat([settings.lying_least_radps, settings.lying_least_mps2], 3)
     bound = np.maximum(settings.lying_ratio * noise / sqrt(m / part.rate_hz), least)
-    return "lying" if bool((wander <= bound).all()) else "worn"
+    return "lying" if bool((allan_deviation <= bound).all()) else "worn"
 
 
 def _measure_bias(
     parts: Sequence[_Part], weight: FloatArray
 ) -> tuple[tuple[float, float, float], float]:
-    """Mean rate at rest, and its largest change between stretches that are long enough to tell."""
+    """Mean rate at rest, and its largest change between intervals that are long enough to tell."""
     means = np.array([part.gyro.mean(axis=0) for part in parts])
     bias = np.average(means, axis=0, weights=weight)
-    # A slow sink into the set position, or sway in a short stretch, is no change of the offset.
+    # A slow sink into the set position, or sway in a short interval, is no change of the offset.
     long = means[weight >= _LONG_S]
     change = float(np.ptp(long, axis=0).max()) if len(long) > 1 else nan
     return (float(bias[0]), float(bias[1]), float(bias[2])), change
@@ -162,9 +166,9 @@ def _measure_bias(
 def _read_largest_allan(
     lying: Sequence[_Part], settings: CheckSettings
 ) -> tuple[AllanReading, AllanReading]:
-    """Readings of gyroscope and accelerometer from the longest stretch of lying still."""
+    """Readings of gyroscope and accelerometer from the longest interval of lying still."""
     longest = max(lying, key=lambda part: len(part.gyro), default=None)
-    if longest is None or len(longest.gyro) < _FEWEST_FOR_ALLAN:
+    if longest is None or len(longest.gyro) < _FEWEST_FOR_ALLAN_COUNT:
         return AllanReading(), AllanReading()
     return tuple(  # type: ignore[return-value] # two of them
         _take_largest(

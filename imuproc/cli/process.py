@@ -13,7 +13,7 @@ from imuproc.cli.workers import Jobs
 if TYPE_CHECKING:
     from imuproc.batch.processed import Processed
 
-_MOST_TABLES = 20
+_MOST_TABLES_COUNT = 20
 """Of more runs than this no step tables are printed: nobody reads a squad's that way."""
 
 
@@ -123,10 +123,10 @@ def _print_summary(processed: "Processed", options: ProcessOptions) -> None:
         from imuproc.report.terminal import print_closing, print_run
 
         console = Console(highlight=False)
-        for row in processed.rows if len(summaries) <= _MOST_TABLES else ():
+        for row in processed.rows if len(summaries) <= _MOST_TABLES_COUNT else ():
             print_run(console, row.summary, row.steps)
         print_closing(console, summaries)
-        if len(summaries) > _MOST_TABLES:
+        if len(summaries) > _MOST_TABLES_COUNT:
             console.print(Text(f"All runs side by side: imuproc squad {options.out}"))
         for name, path in processed.files.items():
             if "/" not in name or name == "report/index.html":  # not a line for every page

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-_OVERLAP = 1.0 + 2.0 * (1.0 / 1.5) ** 2 + 2.0 * (0.25 / 1.5) ** 2
+_OVERLAP_RATIO = 1.0 + 2.0 * (1.0 / 1.5) ** 2 + 2.0 * (0.25 / 1.5) ** 2
 """How many comparisons tell as much about the scatter as one that shares no step with others.
 
 Welch-Satterthwaite on their correlations, -1/1.5 with the next and 0.25/1.5 with the one after.
@@ -95,7 +95,7 @@ def scatter_u(values: FloatArray, step: NDArray[np.int64], left: BoolArray) -> f
     seen = _compare_neighbours(values, step, left)
     sides = (seen.of_left, seen.of_right)
     counts = [int(side.sum()) for side in sides]
-    freedom = (sum(counts) - 2) / _OVERLAP
+    freedom = (sum(counts) - 2) / _OVERLAP_RATIO
     if not seen.has_both_sides or freedom <= 2.0:
         return float("nan")
     squares = expected = 0.0

@@ -43,7 +43,7 @@ def match_contacts(ours: ContactTimes, theirs: ContactTimes, window_s: float) ->
 
     Two contacts may be matched when their touchdowns (where either has none: their toe-offs) are
     within the window and their sides are not known to differ. Optimal assignment (Kuhn 1955, Nav
-    Res Logist Q 2:83; from memory) within each stretch without a longer pause.
+    Res Logist Q 2:83; from memory) within each interval without a longer pause.
 
     Parameters
     ----------

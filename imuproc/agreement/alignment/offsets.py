@@ -11,30 +11,46 @@ from imuproc.agreement.events import TOE_OFF, TOUCHDOWN, EventTrain, FloatArray,
 
 BoolArray = NDArray[np.bool_]
 
-_MISSED_AT_END: Final = 0.2
-"""How likely an event is missed where the other row watched but has none before or after it."""
+_MISSED_AT_END_SHARE: Final = 0.2
+"""How likely an event is missed where the other row watched but has none before or after it.
+
+Chosen, no source.
+"""
 _HOLE_SD_S: Final = 0.012
 """How well the place of an event that the table missed is known from those beside it."""
-_OTHER_SIDE: Final = 0.03
+_OTHER_SIDE_SHARE: Final = 0.03
 """How likely a matched event bears the other side's label."""
-_LEAST_OVERLAP: Final = 0.5
+_LEAST_OVERLAP_SHARE: Final = 0.5
+"""Of the shorter row that the other must span; chosen, no source."""
 _USUAL_STEP_S: Final = 0.25
+"""Step time where a row has too few events to tell (common practice, no source)."""
 _LEAST_STEP_S: Final = 0.05
+"""Shorter steps are false events; chosen: well below any step of running."""
 _BIN_S: Final = 0.005
-_MOST_CANDIDATES: Final = 600
-_ROUNDS: Final = 14
-_LAST_FOR_ALL: Final = 4
-_FINALISTS: Final = 150
+"""Of the histogram of differences; chosen: about the scatter of a matched event."""
+_MOST_CANDIDATES_COUNT: Final = 600
+"""Highest peaks of the histogram that are fitted; chosen: bounds time and memory."""
+_ROUND_COUNT: Final = 14
+"""Of expectation maximisation; chosen, no source."""
+_ROUNDS_FOR_ALL_COUNT: Final = 4
+"""After which only the likeliest candidates are fitted on; chosen: saves time."""
+_FINALIST_COUNT: Final = 150
+"""How many those are; chosen: saves time."""
 _FIRST_SCATTER_S: Final = 0.012
+"""Scatter of matched events that a fit starts from; chosen: wide enough to catch them."""
 _LEAST_SCATTER_S: Final = 0.001
+"""Floor of the scatter of matched events; chosen, no source."""
 _USUAL_SCATTER_S: Final = 0.004
+"""Towards which the scatter is drawn where matches are few; chosen, no source."""
 _PRIOR_COUNT: Final = 10.0
+"""Matched events that the usual scatter counts for; chosen, no source."""
 _KINDS_APART_S: Final = 0.012
 """How far toe-offs may be off against touchdowns: photocells and video read contact times 5 to 14
 ms long against force plates (2025, Int J Sports Sci Coaching, 10.1177/17479541251333937)."""
-_DRIFT_SD: Final = 200e-6
+_DRIFT_SD_RATIO: Final = 200e-6
 """Usual difference of two clocks' rates (common practice, no source)."""
 _GRID_SMEAR_S: Final = 0.020
+"""Most that drift between two of the rates tried moves events; chosen: a few bins."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +140,7 @@ def fit_offsets(
         filled_holes(table, step_s),
         rhythm_of(reference, step_s),
         float(np.fmax(_LEAST_SCATTER_S, resolution_s / np.sqrt(12.0))),
-        _DRIFT_SD,
+        _DRIFT_SD_RATIO,
     )
     offset, drift = _find_candidates(scene, drift_limit)
     return _fit_candidates(scene, offset, drift)
@@ -140,7 +156,7 @@ def _find_candidates(scene: _Scene, drift_limit: float) -> tuple[FloatArray, Flo
         offsets.append(at)
         drifts.append(np.full(len(at), drift))
         votes.append(n)
-    best = np.argsort(-np.concatenate(votes), kind="stable")[:_MOST_CANDIDATES]
+    best = np.argsort(-np.concatenate(votes), kind="stable")[:_MOST_CANDIDATES_COUNT]
     return np.concatenate(offsets)[best], np.concatenate(drifts)[best]
 
 
@@ -160,7 +176,7 @@ def _find_peaks(scene: _Scene, drift: float) -> tuple[FloatArray, FloatArray]:
     inner = smooth[1:-1]
     peak = 1 + np.flatnonzero((inner >= smooth[:-2]) & (inner > smooth[2:]) & (inner > 1.0))
     at = low + (peak + 0.5) * _BIN_S
-    kept = _compute_overlap(scene, at) >= _LEAST_OVERLAP
+    kept = _compute_overlap(scene, at) >= _LEAST_OVERLAP_SHARE
     return at[kept], smooth[peak][kept]
 
 
@@ -199,10 +215,10 @@ def _fit_candidates(scene: _Scene, offset_s: FloatArray, drift: FloatArray) -> F
     parameters = np.column_stack((offset_s, drift, np.zeros(k)))
     scatter = np.full(k, max(_FIRST_SCATTER_S, scene.scatter_floor_s))
     covariance = np.zeros((k, 3, 3))
-    for turn in range(_ROUNDS):
-        if turn == _LAST_FOR_ALL:
+    for turn in range(_ROUND_COUNT):
+        if turn == _ROUNDS_FOR_ALL_COUNT:
             early = _weigh_candidates(scene, parameters, scatter, covariance).log_evidence
-            kept = np.argsort(-early, kind="stable")[:_FINALISTS]
+            kept = np.argsort(-early, kind="stable")[:_FINALIST_COUNT]
             parameters, scatter = parameters[kept], scatter[kept]
         expected = _compute_expectation(scene, parameters, scatter)
         change, covariance = _solve_parameters(scene, expected, parameters, scatter)
@@ -236,7 +252,7 @@ def _compute_expectation(
     pad = 0.5 * rhythm.step_s
     start, end = _find_coverage(a, pad)
     inside = (mapped >= start) & (mapped <= end) & np.isfinite(residual)
-    agree = np.where(a.side[partner] * b.side[None, :] < 0, _OTHER_SIDE, 1.0)
+    agree = np.where(a.side[partner] * b.side[None, :] < 0, _OTHER_SIDE_SHARE, 1.0)
     log_normal = (
         -0.5 * (residual / scatter[:, None]) ** 2 - np.log(scatter * np.sqrt(2 * np.pi))[:, None]
     )
@@ -245,7 +261,7 @@ def _compute_expectation(
     # An event that the table missed is as well foretold by the reference's rhythm as ever.
     hole, _ = _find_nearest(scene.holes, b, mapped, parameters[:, 2])
     beyond = (mapped < a.time_s[0] - pad) | (mapped > a.time_s[-1] + pad)
-    place = np.where(beyond, _MISSED_AT_END, np.exp(-0.5 * (hole / _HOLE_SD_S) ** 2))
+    place = np.where(beyond, _MISSED_AT_END_SHARE, np.exp(-0.5 * (hole / _HOLE_SD_S) ** 2))
     missed = (1.0 - rhythm.false_share) * place
     ratio = rhythm.false_share + np.maximum(match, missed)
     share = match / (match + rhythm.false_share + missed)
@@ -299,7 +315,7 @@ def _weigh_candidates(
     usual = np.hypot(_USUAL_SCATTER_S, scene.scatter_floor_s)
     prior = -0.5 * _PRIOR_COUNT * ((usual / scatter) ** 2 + 2.0 * np.log(scatter / usual))
     width = 0.5 * np.log(covariance[:, 0, 0])
-    log_evidence = expected.log_ratio.sum(axis=1) + lonely * np.log(_MISSED_AT_END)
+    log_evidence = expected.log_ratio.sum(axis=1) + lonely * np.log(_MISSED_AT_END_SHARE)
     return Fits(
         at_s=scene.at_s,
         offset_s=parameters[:, 0],

@@ -15,18 +15,25 @@ from imuproc.agreement.events import TOE_OFF, TOUCHDOWN, EventTrain, FloatArray,
 
 BoolArray = NDArray[np.bool_]
 
-_NEIGHBOURS: Final = 3
-_STEP_WEIGHTS: Final = (0.70, 0.14, 0.04, 0.02)
+_NEIGHBOUR_COUNT: Final = 3
+"""Neighbours on either side that tell the local step time; chosen, no source."""
+_STEP_SHARES: Final = (0.70, 0.14, 0.04, 0.02)
 """How likely the next event is 1, 2, 3 or 4 steps on, events being missed; the rest are false."""
-_FALSE_WEIGHT: Final = 0.10
-_AFTER_FALSE: Final = 0.30
+_FALSE_SHARE: Final = 0.10
+"""How likely an event is false; chosen: what the shares of steps leave."""
+_AFTER_FALSE_SHARE: Final = 0.30
 """How likely an event out of rhythm is true all the same, the one before it being false."""
 _USUAL_SD_S: Final = 0.006
+"""Towards which the scatter about the rhythm is drawn where steps are few; chosen, no source."""
 _PRIOR_COUNT: Final = 4.0
+"""Steps that the usual scatter counts for; chosen, no source."""
 _LEAST_SD_S: Final = 0.0015
-_FARTHEST_AHEAD: Final = 6
-_MAD_TO_SD: Final = 1.4826
-_FARTHEST: Final = 3.5
+"""Floor of the scatter about the rhythm; chosen, no source."""
+_FARTHEST_AHEAD_COUNT: Final = 6
+"""Events ahead among which a neighbour is looked for; chosen: some may be false."""
+MAD_TO_SD_RATIO: Final = 1.4826
+"""SD of a normal distribution over its median absolute deviation: 1 / 0.67449."""
+_FARTHEST_RATIO: Final = 3.5
 """Residuals beyond so many times their median size count as this."""
 
 
@@ -114,9 +121,9 @@ def filled_holes(train: EventTrain, step_s: float) -> EventTrain:
         if not len(at):
             continue
         found = [np.array([at[0] - step_s, at[-1] + step_s])]
-        for ahead in range(1, _FARTHEST_AHEAD + 1):
+        for ahead in range(1, _FARTHEST_AHEAD_COUNT + 1):
             gap = at[ahead:] - at[:-ahead]
-            for steps in range(2, len(_STEP_WEIGHTS) + 1):
+            for steps in range(2, len(_STEP_SHARES) + 1):
                 apart = np.abs(gap - steps * step_s) < 0.2 * step_s
                 inner = np.arange(1, steps) / steps
                 found.append((at[:-ahead][apart, None] + gap[apart, None] * inner).ravel())
@@ -145,13 +152,13 @@ def _foretell_steps(gap_s: FloatArray, step_s: float) -> FloatArray:
     ones = (gap_s > 0.7 * step_s) & (gap_s < 1.4 * step_s)
     local = _compute_local_median(gap_s, ones, step_s)
     sd, split = _estimate_spread(gap_s - local, ones)
-    steps = np.arange(1, len(_STEP_WEIGHTS) + 1)
+    steps = np.arange(1, len(_STEP_SHARES) + 1)
     residual = gap_s[:, None] - steps * local[:, None]
     # Left and right may differ: over an even number of steps that cancels.
     apart = np.where(steps % 2 == 1, split, 0.0)
     flips = np.broadcast_to(steps % 2 == 1, residual.shape)
     part = _compute_alternating_density(residual, apart, sd * np.sqrt(steps), flips, step_s)
-    return _build_table(part, np.array(_STEP_WEIGHTS), step_s, gap_s < (steps[-1] + 0.5) * local)
+    return _build_table(part, np.array(_STEP_SHARES), step_s, gap_s < (steps[-1] + 0.5) * local)
 
 
 def _foretell_contacts(contact_s: FloatArray, down_s: FloatArray, step_s: float) -> FloatArray:
@@ -159,13 +166,13 @@ def _foretell_contacts(contact_s: FloatArray, down_s: FloatArray, step_s: float)
     every = np.ones(len(contact_s), dtype=bool)
     local = _compute_local_median(contact_s, every, float(np.median(contact_s)))
     size = np.abs(contact_s - local)
-    sd, split = _estimate_spread(contact_s - local, size <= _FARTHEST * np.median(size))
+    sd, split = _estimate_spread(contact_s - local, size <= _FARTHEST_RATIO * np.median(size))
     odd = np.rint(np.diff(down_s, append=down_s[-1]) / step_s) % 2 == 1
     one = np.ones(1)
     part = _compute_alternating_density(
         (contact_s - local)[:, None], split * one, sd * one, odd[:, None], step_s
     )
-    weight = np.array([1.0 - _FALSE_WEIGHT])
+    weight = np.array([1.0 - _FALSE_SHARE])
     return _build_table(weight * part, weight, step_s, every)
 
 
@@ -180,7 +187,7 @@ def _compute_alternating_density(
     scale = 1.0 / (sd_s * np.sqrt(2.0 * np.pi))
     above = scale * np.exp(-0.5 * ((residual_s - apart_s) / sd_s) ** 2)
     below = scale * np.exp(-0.5 * ((residual_s + apart_s) / sd_s) ** 2)
-    weights = np.array(_STEP_WEIGHTS if residual_s.shape[1] > 1 else (1.0 - _FALSE_WEIGHT,))
+    weights = np.array(_STEP_SHARES if residual_s.shape[1] > 1 else (1.0 - _FALSE_SHARE,))
     out = np.empty_like(above)
     due_above = 0.5
     for i in range(len(out)):
@@ -188,7 +195,7 @@ def _compute_alternating_density(
         out[i] = high + low
         to_above = weights @ np.where(flips[i], low, high)
         to_below = weights @ np.where(flips[i], high, low)
-        lost = _FALSE_WEIGHT / step_s
+        lost = _FALSE_SHARE / step_s
         due_above = float((to_above + 0.5 * lost) / (to_above + to_below + lost))
     return np.asarray(out * weights if residual_s.shape[1] > 1 else out)
 
@@ -197,9 +204,9 @@ def _build_table(
     part: FloatArray, weights: FloatArray, step_s: float, informed: BoolArray
 ) -> FloatArray:
     """Columns density, weight, share of false ones, informed."""
-    false = _FALSE_WEIGHT / step_s
+    false = _FALSE_SHARE / step_s
     total = part.sum(axis=1) + false
-    weight = (part @ weights + _AFTER_FALSE * false) / total
+    weight = (part @ weights + _AFTER_FALSE_SHARE * false) / total
     return np.column_stack((total, weight, false / total, informed))
 
 
@@ -211,7 +218,7 @@ def _compute_local_median(values: FloatArray, usable: BoolArray, otherwise: floa
     twos = 0.5 * (values[first] + values[first + 1])
     for i in range(len(values)):
         other = (first != i) & (first != i - 1)
-        near = np.argsort(np.abs(first[other] + 0.5 - i), kind="stable")[: 2 * _NEIGHBOURS]
+        near = np.argsort(np.abs(first[other] + 0.5 - i), kind="stable")[: 2 * _NEIGHBOUR_COUNT]
         if len(near):
             out[i] = np.median(twos[other][near])
     return out
@@ -220,7 +227,7 @@ def _compute_local_median(values: FloatArray, usable: BoolArray, otherwise: floa
 def _estimate_spread(residual_s: FloatArray, usable: BoolArray) -> tuple[float, float]:
     """Scatter of steps about their rhythm, and how far left and right lie from their mean."""
     used = residual_s[usable]
-    most = _FARTHEST * float(np.median(np.abs(used))) if len(used) else 0.0
+    most = _FARTHEST_RATIO * float(np.median(np.abs(used))) if len(used) else 0.0
     whole = float(np.mean(np.minimum(np.abs(used), most) ** 2)) if len(used) else 0.0
     pairs = usable[2:] & usable[:-2]
     same_side = _compute_robust_variance((residual_s[2:] - residual_s[:-2])[pairs]) / 2.0
@@ -235,4 +242,4 @@ def _compute_robust_variance(values: FloatArray) -> float:
     """Variance by the median absolute deviation; 0 without values."""
     if not len(values):
         return 0.0
-    return float((_MAD_TO_SD * np.median(np.abs(values - np.median(values)))) ** 2)
+    return float((MAD_TO_SD_RATIO * np.median(np.abs(values - np.median(values)))) ** 2)

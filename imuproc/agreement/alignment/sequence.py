@@ -11,25 +11,35 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from imuproc.agreement.alignment.clock import LEAST_LOG_ODDS, ClockError, odds_in_words
+from imuproc.agreement.alignment.rhythm import MAD_TO_SD_RATIO
 from imuproc.agreement.events import FloatArray, IntArray, side_signs
 
-_MOST_MISSING: Final = 3
-_MISSED: Final = 0.01
+_MOST_MISSING_COUNT: Final = 3
+"""Contacts in a row that may be missing; chosen, no source."""
+_MISSED_SHARE: Final = 0.01
 """How likely a contact in between has no partner for another reason than a hole in its row."""
-_HOLE: Final = 1.6
+_HOLE_RATIO: Final = 1.6
 """A step of so many usual ones has contacts missing in it."""
 _USUAL_SD_S: Final = 0.006
+"""Towards which the scatter of durations is drawn where pairs are few; chosen, no source."""
 _PRIOR_COUNT: Final = 6.0
+"""Pairs that the usual scatter counts for; chosen, no source."""
 _LEAST_SD_S: Final = 0.001
+"""Floor of the scatter of durations; chosen, no source."""
 _BIAS_SD_S: Final = 0.012
 """How far contact times of two methods may differ on the whole; as for clocked events."""
-_OUTLIER: Final = 0.05
+_OUTLIER_SHARE: Final = 0.05
+"""How likely a duration is an outlier; chosen, no source."""
 _OUTLIER_WIDTH_S: Final = 0.3
-_OTHER_SIDE: Final = 0.03
-_ROUNDS: Final = 5
-_LEAST_OF_A_PAIR: Final = float(np.log(1e3))
-_LEAST_PAIRS: Final = 4
-_MAD_TO_SD: Final = 1.4826
+"""Over which outliers are spread evenly; chosen: about a step time."""
+_OTHER_SIDE_SHARE: Final = 0.03
+"""How likely a pair bears different sides; as for clocked events."""
+_ROUND_COUNT: Final = 5
+"""Of expectation maximisation; chosen, no source."""
+_LEAST_PAIR_LOG_ODDS: Final = float(np.log(1e3))
+"""Log odds from which on a single pair is sure; chosen: 1000 to 1."""
+_LEAST_PAIRS_COUNT: Final = 4
+"""Pairs below which nothing is aligned; chosen, no source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,10 +109,10 @@ def align_sequences(table: Durations, reference: Durations) -> SequenceAlignment
     ClockError
         If too few contacts correspond or another alignment is about as likely.
     """
-    if min(len(table), len(reference)) < _LEAST_PAIRS:
+    if min(len(table), len(reference)) < _LEAST_PAIRS_COUNT:
         raise ClockError(
             f"contacts cannot be aligned by their durations: found {len(table)} in the table and "
-            f"{len(reference)} in the reference, needed {_LEAST_PAIRS} in both"
+            f"{len(reference)} in the reference, needed {_LEAST_PAIRS_COUNT} in both"
         )
     (ours, our_rows), (theirs, their_rows) = _insert_holes(table), _insert_holes(reference)
     best: SequenceAlignment | None = None
@@ -113,7 +123,7 @@ def align_sequences(table: Durations, reference: Durations) -> SequenceAlignment
         if evidence > weight:
             best, weight = found, evidence
     usual = best.shift_log_odds if best is not None and len(best.table) else 0.0
-    if best is None or len(best.table) < _LEAST_PAIRS or usual < LEAST_LOG_ODDS:
+    if best is None or len(best.table) < _LEAST_PAIRS_COUNT or usual < LEAST_LOG_ODDS:
         raise ClockError(
             "contacts cannot be aligned by their durations without doubt: the likeliest pairing "
             f"has odds of {odds_in_words(usual)} (needed {odds_in_words(LEAST_LOG_ODDS)}); "
@@ -121,7 +131,7 @@ def align_sequences(table: Durations, reference: Durations) -> SequenceAlignment
         )
     rows, columns = our_rows[best.table], their_rows[best.reference]
     known = (rows >= 0) & (columns >= 0)
-    sure = known & (best.log_odds > _LEAST_OF_A_PAIR)
+    sure = known & (best.log_odds > _LEAST_PAIR_LOG_ODDS)
     return replace(
         best,
         table=rows[sure],
@@ -139,8 +149,8 @@ def _insert_holes(row: Durations) -> tuple[Durations, IntArray]:
     """
     usual = float(np.nanmedian(row.step_s)) if np.isfinite(row.step_s).any() else np.nan
     ratio = np.nan_to_num(row.step_s / usual, nan=1.0)
-    missing = np.where(ratio > _HOLE, np.rint(ratio) - 1.0, 0.0).astype(np.int64)
-    missing = np.clip(missing, 0, _MOST_MISSING)
+    missing = np.where(ratio > _HOLE_RATIO, np.rint(ratio) - 1.0, 0.0).astype(np.int64)
+    missing = np.clip(missing, 0, _MOST_MISSING_COUNT)
     place = np.arange(len(row)) + np.concatenate(([0], np.cumsum(missing)[:-1]))
     count = len(row) + int(missing.sum())
     rows = np.full(count, -1, dtype=np.int64)
@@ -162,9 +172,9 @@ def _align_rows(
     own = _compute_own_log_density(reference)
     agree = np.multiply.outer(table.side, reference.side) >= 0
     posterior, total, gain = np.zeros_like(contact), -np.inf, contact
-    for _ in range(_ROUNDS):
+    for _ in range(_ROUND_COUNT):
         gain = _compute_gain(contact + bias_s, sd[0], own[0]) + _compute_gain(step, sd[1], own[1])
-        gain += np.where(agree, 0.0, np.log(_OTHER_SIDE))
+        gain += np.where(agree, 0.0, np.log(_OTHER_SIDE_SHARE))
         posterior, total = _compute_posterior(gain)
         bias_s, sd = _refit_parameters(contact, step, posterior, bias_s)
     rows = np.argmax(posterior, axis=0)
@@ -195,7 +205,7 @@ def _compute_own_log_density(reference: Durations) -> list[FloatArray]:
         expected = np.array([_interpolate_neighbours(values, i) for i in range(len(values))])
         residual = values - expected
         known = residual[np.isfinite(residual)]
-        spread = _MAD_TO_SD * float(np.median(np.abs(known))) if len(known) else _USUAL_SD_S
+        spread = MAD_TO_SD_RATIO * float(np.median(np.abs(known))) if len(known) else _USUAL_SD_S
         count = len(known)
         variance = count * spread**2 + _PRIOR_COUNT * _USUAL_SD_S**2
         sd = max(float(np.sqrt(variance / (count + _PRIOR_COUNT))), _LEAST_SD_S)
@@ -218,7 +228,7 @@ def _interpolate_neighbours(values: FloatArray, i: int) -> float:
 def _compute_log_density(residual: FloatArray, sd: float) -> FloatArray:
     """Log of a normal density with some outliers; 0 where nothing is known."""
     normal = np.exp(-0.5 * (residual / sd) ** 2) / (sd * np.sqrt(2.0 * np.pi))
-    density = (1.0 - _OUTLIER) * normal + _OUTLIER / _OUTLIER_WIDTH_S
+    density = (1.0 - _OUTLIER_SHARE) * normal + _OUTLIER_SHARE / _OUTLIER_WIDTH_S
     return np.where(np.isfinite(residual), np.log(density), 0.0)
 
 
@@ -247,7 +257,7 @@ def _weigh_ends(ahead: FloatArray, length: FloatArray, shorter: int) -> FloatArr
     """Log weights of the last pairs of alignments: those from which one row has run out."""
     n, m = ahead.shape
     left = np.minimum(n - 1 - np.arange(n)[:, None], m - 1 - np.arange(m)[None, :])
-    weight = np.where(length >= 0.5 * shorter, ahead + left * 2.0 * np.log(_MISSED), -np.inf)
+    weight = np.where(length >= 0.5 * shorter, ahead + left * 2.0 * np.log(_MISSED_SHARE), -np.inf)
     return weight.ravel()
 
 
@@ -257,11 +267,11 @@ def _run_forward(gain: FloatArray) -> FloatArray:
     out = np.full((n, m), -np.inf)
     for i in range(n):
         # A first pair: what one row has before it beyond the other is outside, the rest is missed.
-        total = np.minimum(i, np.arange(m)) * 2.0 * np.log(_MISSED)
-        for ours in range(min(_MOST_MISSING, i - 1) + 1 if i else 0):
-            for theirs in range(_MOST_MISSING + 1):
+        total = np.minimum(i, np.arange(m)) * 2.0 * np.log(_MISSED_SHARE)
+        for ours in range(min(_MOST_MISSING_COUNT, i - 1) + 1 if i else 0):
+            for theirs in range(_MOST_MISSING_COUNT + 1):
                 skipped = np.full(m, -np.inf)
-                cost = (ours + theirs) * np.log(_MISSED)
+                cost = (ours + theirs) * np.log(_MISSED_SHARE)
                 skipped[theirs + 1 :] = out[i - 1 - ours, : m - 1 - theirs] + cost
                 total = np.logaddexp(total, skipped)
         out[i] = total + gain[i]

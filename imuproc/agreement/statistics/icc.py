@@ -25,7 +25,7 @@ MODELS: Final[dict[Model, str]] = {
     "3,k": "two-way mixed, consistency, mean of the measurements",
 }
 
-_ROUNDINGS: Final = 16.0
+_ROUNDING_COUNT: Final = 16.0
 """Deviations from a mean this many roundings of the largest value wide count as none."""
 
 
@@ -67,7 +67,7 @@ def mean_squares(scores: ArrayLike) -> MeanSquares:
         raise ValueError("scores must be a complete table of at least two targets and two judges")
     n, k = x.shape
     grand = x.mean()
-    rounding = _ROUNDINGS * np.finfo(np.float64).eps * float(np.abs(x).max())
+    rounding = _ROUNDING_COUNT * np.finfo(np.float64).eps * float(np.abs(x).max())
 
     def sum_squares(deviations: FloatArray) -> float:
         # What differs by no more than rounding does not differ.

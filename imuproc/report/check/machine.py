@@ -123,7 +123,7 @@ def _still(still: Stillness) -> dict[str, Any]:
     return {
         "still_kind": still.kind,
         "still_s": still.still_s,
-        "still_stretches": [{"start_s": s.start_s, "end_s": s.end_s} for s in still.stretches],
+        "still_stretches": [{"start_s": s.start_s, "end_s": s.end_s} for s in still.intervals],
         "gravity_mps2": still.gravity_mps2,
         "up_in_sensor_axes": list(still.up),
         "gyro_noise_degps_rthz": degrees(still.gyro_noise_radps_rthz),

@@ -15,6 +15,7 @@ from typing import Final, NamedTuple
 from imuproc.core.errors import ArchiveError
 
 HEAD_BYTES: Final = 512
+"""Of the head: the least user block that HDF5 allows (HDF5 file format, from memory)."""
 
 _NAME: Final = b"imuproc archive"
 _FORM: Final = re.compile(

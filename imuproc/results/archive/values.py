@@ -14,8 +14,10 @@ from imuproc.results.archive.schema import TEXTS, Explained
 
 Explain = Callable[[str], Explained]
 
-_ROWS: Final = 16384  # of a chunk; also what is converted at a time
-_SMALL_BYTES: Final = 8192  # below this chunks cost more than they save
+_CHUNK_ROW_COUNT: Final = 16384
+"""Rows of a chunk, and of what is converted at a time; chosen: 64 kB of float32 a column."""
+_SMALL_BYTES: Final = 8192
+"""Up to this size an array is in one piece: chunks would cost more than they save."""
 
 _PACKED: Final[Mapping[str, Any]] = {"compression": "gzip", "compression_opts": 1, "shuffle": True}
 
@@ -44,12 +46,13 @@ def write_array(
             name,
             shape=values.shape,
             dtype=dtype,
-            chunks=(min(len(values), _ROWS), *(1 for _ in values.shape[1:])),
+            chunks=(min(len(values), _CHUNK_ROW_COUNT), *(1 for _ in values.shape[1:])),
             track_times=False,
             **_PACKED,
         )
-        for start in range(0, len(values), _ROWS):
-            dataset[start : start + _ROWS] = values[start : start + _ROWS].astype(dtype)
+        for start in range(0, len(values), _CHUNK_ROW_COUNT):
+            rows = slice(start, start + _CHUNK_ROW_COUNT)
+            dataset[rows] = values[rows].astype(dtype)
     _write_explanation(dataset, explained)
 
 
