@@ -29,13 +29,13 @@ def with_options(command: Callable[[Options], None], options: type[Options]) -> 
         for name, default in _list_defaults(options)
     ]
 
-    def run_command(**given: Any) -> None:
+    def _run_command(**given: Any) -> None:
         command(options(**given))
 
-    run_command.__doc__, run_command.__name__ = command.__doc__, command.__name__
-    run_command.__annotations__ = hints
-    run_command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
-    return run_command
+    _run_command.__doc__, _run_command.__name__ = command.__doc__, command.__name__
+    _run_command.__annotations__ = hints
+    _run_command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
+    return _run_command
 
 
 def _list_defaults(options: Any) -> list[tuple[str, Any]]:
