@@ -42,6 +42,12 @@ COLUMNS: Final[tuple[Column, ...]] = (
     Column("step", "", "Number of the contact; 1 is the first touchdown after the start.", "count"),
     Column("side", "", "Foot that is on the ground: left or right.", "key"),
     Column("phase", "", "drive, transition, upright or slowing.", "key"),
+    Column(
+        "phase_alternative",
+        "",
+        "Neighbouring phase that the step may as well belong to; empty where its phase is sure.",
+        "key",
+    ),
     Column("touchdown_s", "s", "First instant of contact, on the clock of the run's first log."),
     Column("toe_off_s", "s", "Last instant of contact, on the clock of the run's first log."),
     Column("contact_time_s", "s", "Toe-off minus touchdown of this foot.", "figure", 0.04, 0.6),

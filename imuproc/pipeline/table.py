@@ -40,7 +40,7 @@ from imuproc.estimators.distance import (
 from imuproc.estimators.figures import Figure, missing, withheld
 from imuproc.estimators.gaps import find_gaps, widened
 from imuproc.estimators.gaps import step_flags as gap_flags
-from imuproc.estimators.phase import PhaseSettings, phases
+from imuproc.estimators.phase import Phases, StepSpeeds, find_phases
 from imuproc.estimators.sides import side_flags, without_swapped
 from imuproc.estimators.stride import StepLengths
 from imuproc.estimators.timing import next_step
@@ -223,14 +223,15 @@ def _table(
     settings: Settings,
 ) -> pd.DataFrame:
     count = len(contacts)
-    has_drive = recording.run.start != "rolling" and recording.run.surface != "treadmill"
+    phases = _find_phases(recording.run, contacts, figures["speed_mps"], settings)
     columns: dict[str, object] = {
         "session": recording.session,
         "athlete": recording.athlete.id,
         "run": recording.run.id,
         "step": np.arange(1, count + 1),
         "side": contacts.side,
-        "phase": phases(figures["speed_mps"].value, has_drive, _phase_settings(contacts, settings)),
+        "phase": phases.phase,
+        "phase_alternative": phases.alternative,
     }
     for name in FIGURES:
         figure = figures.get(name, missing(count))
@@ -245,13 +246,17 @@ def _table(
     return pd.DataFrame(in_order, index=np.arange(count))
 
 
-def _phase_settings(contacts: Contacts, settings: Settings) -> PhaseSettings:
-    """Bounds in steps that are counted: of one leg alone only every second step is."""
-    bounds = settings.estimators.phase
-    if len(set(contacts.side.tolist())) == 2:
-        return bounds
-    halves = {name: getattr(bounds, name) // 2 for name in ("drive_steps", "transition_steps")}
-    return bounds.model_copy(update=halves)
+def _find_phases(run: Run, contacts: Contacts, speed: Figure, settings: Settings) -> Phases:
+    """Phases from the run's speeds; of one leg alone only every second step is there."""
+    both = len(set(contacts.side.tolist())) == 2
+    steps = StepSpeeds(
+        number=1.0 + np.arange(len(contacts)) * (1 if both else 2),
+        left=contacts.side == "left",
+        speed_mps=speed.value,
+        u_mps=speed.uncertainty,
+    )
+    start = "rolling" if run.surface == "treadmill" else run.start
+    return find_phases(steps, start, settings.estimators.phase)
 
 
 def _curves(motion: Motion, legs: Mapping[Side, LegCurves], largest_u_deg: float) -> pd.DataFrame:
