@@ -1,220 +1,208 @@
 """The few things that matter: what was off target, how often, how far, on which side.
 
-What is usually tried is coaching practice without a published source; it describes technique and
-is no advice on health. Whether it suits an athlete is for the coach to say.
+A fault is told once, whatever phases it is seen in; a clear difference between left and right is a
+thing of its own. What is usually tried is coaching practice without a published source; it
+describes technique and is no advice on health. Whether it suits an athlete is for the coach to say.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
-from imuproc.assessment.targets import PHASES
-from imuproc.assessment.verdicts import ABOVE, BELOW, NO_VERDICT, ON_TARGET
+from imuproc.assessment.cue_words import DIFFERS, CueWords, words_for
+from imuproc.assessment.targets import PHASES, TargetSet
+from imuproc.assessment.verdicts import ABOVE, BELOW, NO_VERDICT, ON_TARGET, SURE, TOO_CLOSE
+from imuproc.core.columns import uncertainty_name
+from imuproc.results.columns import difference_name
 
+FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 MOST_CUES: Final = 3
 _FEWEST_STEPS: Final = 2
+_FEWEST_FOR_MEAN: Final = 3
+"""Steps of which the mean may tell what no single step tells for sure."""
 _LEAST_SHARE: Final = 0.15
-_ONE_SIDED: Final = 0.75
-
-# An excess that is as striking as a whole step off target, by figure: ranks cues only.
-_STRIKING: Final[Mapping[str, float]] = {
-    "shin_angle_touchdown_deg": 5.0,
-    "dorsiflexion_swing_mean_deg": 5.0,
-    "contact_time_s": 0.015,
-}
-
-
-@dataclass(frozen=True)
-class Words:
-    """What to say of a figure that is off target in one direction.
-
-    Parameters
-    ----------
-    title : str
-    meaning : str
-        What was seen, for athlete and coach.
-    tried : str
-        What is usually tried; common practice, no source.
-    """
-
-    title: str
-    meaning: str
-    tried: str
+_ONE_SIDED_SHARE: Final = 0.75
+_SURE_TWO_SIDED: Final = 0.975
+"""Left may be above or below right: 95 % in all."""
 
 
 @dataclass(frozen=True)
 class Cue:
-    """One thing to work on, with its evidence.
+    """One thing to work on in a run, with its evidence.
 
     Parameters
     ----------
-    figure, direction : str
+    figure : str
+    direction : {"above", "below", "differs"}
     phases : tuple of str
-        Phases in which it was seen; alike in what there is to say of them.
-    words : Words
+        Phases in which it was seen.
+    words : CueWords
     off, measured : int
-        Steps off target in this direction, and steps measured, in these phases.
-    steps : tuple of (str, int)
-        Run and number of each step off target.
+        Steps outside the band in this direction, and steps measured, in these phases.
+    steps : tuple of int
+        Number of each of these steps.
     side : str
-        ``left`` or ``right`` when most of them are of that foot, else ``both``.
-    typical, largest : float
-        Median and largest distance outside the band, in the figure's unit, positive.
-    runs : tuple of str
-        Runs in which it was seen.
+        ``left`` or ``right`` when most of them are of that foot, else ``both``; of a difference
+        the side with the larger value.
+    size, u : float
+        Mean distance outside the band, or difference of the sides, and its standard uncertainty,
+        in the figure's unit; positive.
+    least : float
+        From where on it is worth a word.
     """
 
     figure: str
     direction: str
     phases: tuple[str, ...]
-    words: Words
+    words: CueWords
     off: int
     measured: int
-    steps: tuple[tuple[str, int], ...]
+    steps: tuple[int, ...]
     side: str
-    typical: float
-    largest: float
-    runs: tuple[str, ...]
+    size: float
+    u: float
+    least: float
 
     @property
     def weight(self) -> float:
         """How much it matters among cues: share of steps times how far they are off."""
-        striking = _STRIKING.get(self.figure, self.typical or 1.0)
-        return self.off / self.measured * min(self.typical / striking, 2.0)
+        share = self.off / self.measured if self.measured else 1.0
+        return share * min(self.size / self.least if self.least else 1.0, 4.0)
 
 
-_WORDS: Final[Mapping[tuple[str, str, str], Words]] = {
-    ("shin_angle_touchdown_deg", ABOVE, "drive"): Words(
-        "Shin too upright at touchdown",
-        "The foot comes down too far forward for the drive phase, so part of the step brakes "
-        "instead of pushing.",
-        "Often tried: strike down and back under the hips, keep the first steps low and let the "
-        "body rise step by step.",
-    ),
-    ("shin_angle_touchdown_deg", BELOW, "drive"): Words(
-        "Shin very low at touchdown",
-        "The knee is far ahead of the ankle when the foot comes down; such a step is hard to push "
-        "from.",
-        "Often tried: finish each push before the next step, pick the knee up a little earlier.",
-    ),
-    ("shin_angle_touchdown_deg", ABOVE, "transition"): Words(
-        "Reaching at touchdown",
-        "The ankle lands ahead of the knee while speed is still to be gained.",
-        "Often tried: bring the foot down closer to the hips; rise more slowly out of the drive.",
-    ),
-    ("shin_angle_touchdown_deg", BELOW, "transition"): Words(
-        "Staying low for long",
-        "The shin is still well forward at touchdown when the body should be coming up.",
-        "Often tried: let hips and trunk rise step by step after the drive phase.",
-    ),
-    ("shin_angle_touchdown_deg", ABOVE, "upright"): Words(
-        "Reaching at touchdown",
-        "The foot lands further ahead of the knee than the few degrees that are usual at speed.",
-        "Often tried: hips tall and forward, pull the foot back before it lands.",
-    ),
-    ("shin_angle_touchdown_deg", BELOW, "upright"): Words(
-        "Shin still leaning at speed",
-        "The knee is well ahead of the ankle at touchdown in upright running.",
-        "Often tried: taller hips, higher knees before the foot comes down.",
-    ),
-    ("contact_time_s", ABOVE, ""): Words(
-        "Long on the ground",
-        "Contact lasts longer than the band of this phase.",
-        "Often tried: a stiffer ankle, foot down closer to the hips; strength comes with time.",
-    ),
-    ("dorsiflexion_swing_mean_deg", BELOW, ""): Words(
-        "Toe drops in the air",
-        "Before touchdown the ankle is lower than in standing, so that it has to be braked on "
-        "landing.",
-        "Often tried: toe up as soon as the foot leaves the ground and until it lands.",
-    ),
-}
+def find_cues(
+    verdicts: pd.DataFrame, targets: TargetSet, differences: Mapping[str, float]
+) -> tuple[Cue, ...]:
+    """The things that matter most in one run.
 
-
-def words_for(figure: str, direction: str, phase: str) -> Words:
-    """What to say of a figure off target in a direction and phase."""
-    own = _WORDS.get((figure, direction, phase)) or _WORDS.get((figure, direction, ""))
-    if own is not None:
-        return own
-    what = figure.rsplit("_", 1)[0].replace("_", " ")
-    return Words(
-        f"{what.capitalize()} {direction} its band",
-        f"The {what} was {direction} the band of the {phase} phase.",
-        "What to do about it is for the coach to say.",
-    )
-
-
-def cues(verdicts: pd.DataFrame) -> tuple[Cue, ...]:
-    """The things that matter most in one run, or in several runs of one athlete.
-
-    A thing is named when at least two steps, and 15 % of those measured in a phase, are surely off
-    target in one direction; phases of which the same is to be said are one cue. Ordered by how
-    often and how far.
+    A fault is named when in a phase at least two steps, and 15 % of those measured, are surely off
+    target in one direction by as much as is worth a word, or when the mean of all its steps is:
+    errors of single steps average out there, what steps share does not. A difference between left
+    and right is named when it is as large as is worth a word and surely there; what one foot does
+    is then told with it, and not a second time.
 
     Parameters
     ----------
     verdicts : DataFrame
-        From :func:`imuproc.assessment.verdicts.verdicts`.
+        From :func:`imuproc.assessment.verdicts.verdicts`, of one run.
+    targets : TargetSet
+    differences : mapping from str to float
+        ``left_minus_right_...`` and their standard uncertainty, as in the run table.
 
     Returns
     -------
     tuple of Cue
+        Ordered by how often and how far, at most :data:`MOST_CUES`.
     """
-    figure, phase, verdict = (
-        verdicts[name].to_numpy(dtype=object) for name in ("figure", "phase", "verdict")
-    )
-    measured = ~np.isin(verdict.astype(str), NO_VERDICT)
-    alike: dict[tuple[str, str, Words], list[BoolArray]] = {}
-    for of_figure, of_phase in dict.fromkeys(zip(figure, phase, strict=True)):
-        group = (figure == of_figure) & (phase == of_phase) & measured
-        for direction in (ABOVE, BELOW):
-            off = int((group & (verdict == direction)).sum())
-            if off >= max(_FEWEST_STEPS, _LEAST_SHARE * group.sum()):
-                words = words_for(of_figure, direction, of_phase)
-                alike.setdefault((of_figure, direction, words), []).append(group)
-    found = [_cue(*key, verdicts[np.any(groups, axis=0)]) for key, groups in alike.items()]
-    return tuple(sorted(found, key=_rank)[:MOST_CUES])
+    known = verdicts[~verdicts["verdict"].isin(NO_VERDICT)]
+    faults = []
+    for (figure, direction), of_figure in _split_by_fault(known):
+        phases = [rows for _, rows in of_figure.groupby("phase") if _is_off(rows, direction)]
+        if phases:
+            faults.append(_make_cue(str(figure), direction, pd.concat(phases)))
+    uneven = _find_differences(known, targets, differences)
+    told = {cue.figure for cue in uneven}
+    alone = [cue for cue in faults if cue.side == "both" or cue.figure not in told]
+    return tuple(sorted([*alone, *uneven], key=_rank)[:MOST_CUES])
 
 
-def _rank(cue: Cue) -> tuple[float, str, int]:
-    return -cue.weight, cue.figure, PHASES.index(cue.phases[0])
+def _split_by_fault(known: pd.DataFrame) -> list[tuple[tuple[str, str], pd.DataFrame]]:
+    """Rows by figure and direction, with how far each lies beyond that end (inside: negative)."""
+    parts = []
+    for figure, rows in known.groupby("figure", sort=False):
+        for direction, end, sign in ((ABOVE, "high", 1.0), (BELOW, "low", -1.0)):
+            beyond = sign * (rows["value"] - rows[end])
+            parts.append(
+                ((str(figure), direction), rows[np.isfinite(beyond)].assign(beyond=beyond))
+            )
+    return parts
 
 
-def _cue(figure: str, direction: str, words: Words, measured: pd.DataFrame) -> Cue:
-    off = measured[measured["verdict"] == direction]
-    runs = list(dict.fromkeys(measured["run"]))
-    off = off.sort_values(
-        ["run", "step"], key=lambda c: c.map(runs.index) if c.name == "run" else c
-    )
-    excess = np.abs(off["excess"].to_numpy())
-    pairs = zip(off["run"], off["step"], strict=True)
+def _is_off(rows: pd.DataFrame, direction: str) -> bool:
+    """Whether the steps of one phase are off often enough, or in the mean."""
+    far = rows["beyond"] >= rows["least_excess"]
+    off = int(((rows["verdict"] == direction) & far).sum())
+    if off >= max(_FEWEST_STEPS, _LEAST_SHARE * len(rows)):
+        return True
+    if len(rows) < _FEWEST_FOR_MEAN:
+        return False
+    size, u = _mean_beyond(rows)
+    return bool(size >= rows["least_excess"].max() and size >= ndtri(SURE) * u)
+
+
+def _mean_beyond(rows: pd.DataFrame) -> tuple[float, float]:
+    """Mean distance beyond the end, and its standard uncertainty."""
+    u, own = rows["u"].to_numpy(), rows["u_repeat"].to_numpy()
+    shared = np.sqrt(np.maximum(u**2 - own**2, 0.0)).mean()
+    return float(rows["beyond"].mean()), float(np.hypot(shared, np.sqrt((own**2).sum()) / len(own)))
+
+
+def _make_cue(figure: str, direction: str, rows: pd.DataFrame) -> Cue:
+    """What is said of all phases in which a fault was seen."""
+    rows = rows.sort_values("step")
+    off = rows[(rows["beyond"] > 0.0) & rows["verdict"].isin((direction, TOO_CLOSE))]
+    size, u = _mean_beyond(off)
+    excess = off.groupby("phase")["beyond"].sum()
     return Cue(
         figure=figure,
         direction=direction,
-        phases=tuple(phase for phase in PHASES if phase in set(off["phase"])),
-        words=words,
+        phases=tuple(phase for phase in PHASES if phase in excess.index),
+        words=words_for(figure, direction, str(excess.idxmax())),
         off=len(off),
-        measured=len(measured),
-        steps=tuple((str(run), int(step)) for run, step in pairs),
-        side=_side(off["side"]),
-        typical=float(np.median(excess)),
-        largest=float(excess.max()),
-        runs=tuple(dict.fromkeys(map(str, off["run"]))),
+        measured=len(rows),
+        steps=tuple(map(int, off["step"])),
+        side=_main_side(off["side"].tolist()),
+        size=size,
+        u=u,
+        least=float(rows["least_excess"].max()),
     )
 
 
-def _side(sides: Iterable[str]) -> str:
-    sides = list(sides)
+def _main_side(sides: list[Any]) -> str:
     for side in ("left", "right"):
-        if sides.count(side) > _ONE_SIDED * len(sides):
+        if sides.count(side) > _ONE_SIDED_SHARE * len(sides):
             return side
     return "both"
+
+
+def _find_differences(
+    known: pd.DataFrame, targets: TargetSet, differences: Mapping[str, float]
+) -> list[Cue]:
+    """Clear differences between left and right, the most striking one of the run."""
+    found = []
+    for one in targets.differences:
+        name = difference_name(one.figure)
+        size, u = differences.get(name, np.nan), differences.get(uncertainty_name(name), np.nan)
+        if not (abs(size) >= one.least and abs(size) >= ndtri(_SURE_TWO_SIDED) * u):
+            continue
+        rows = known[known["figure"] == one.figure]
+        found.append(
+            Cue(
+                figure=one.figure,
+                direction=DIFFERS,
+                phases=(),
+                words=words_for(one.figure, DIFFERS, ""),
+                off=len(rows),
+                measured=len(rows),
+                steps=tuple(map(int, rows["step"])),
+                side="left" if size > 0.0 else "right",
+                size=abs(size),
+                u=u,
+                least=one.least,
+            )
+        )
+    return sorted(found, key=_rank)[:1]
+
+
+def _rank(cue: Cue) -> tuple[float, str]:
+    return -cue.weight, cue.figure
 
 
 def on_target_share(verdicts: pd.DataFrame) -> dict[str, tuple[int, int]]:

@@ -6,6 +6,7 @@ holds where an athlete names none.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal, get_args
 
@@ -25,6 +26,7 @@ from imuproc.files.toml_reading import (
     refusal,
 )
 from imuproc.files.wording import did_you_mean, found, listed, quoted
+from imuproc.results.columns import KEY_FIGURES
 
 FloatArray = NDArray[np.float64]
 Phase = Literal["drive", "transition", "upright"]
@@ -37,6 +39,13 @@ _SCHEMA: Final = 1
 def _known_figure(name: str) -> str:
     if name not in FIGURES:
         raise refusal(quoted(name), "a figure of the step table" + did_you_mean(name, FIGURES))
+    return name
+
+
+def _known_difference(name: str) -> str:
+    if name not in KEY_FIGURES:
+        allowed = f"one of {listed(KEY_FIGURES)}"
+        raise refusal(quoted(name), allowed + did_you_mean(name, KEY_FIGURES))
     return name
 
 
@@ -57,22 +66,48 @@ class BandEntry(Table):
     steps: list[Annotated[list[float], Field(min_length=2, max_length=2)]] | None = Field(
         default=None, min_length=1, description="pairs [low, high] for step 1, 2, ..."
     )
+    by_speed: list[Annotated[list[float], Field(min_length=3, max_length=3)]] | None = Field(
+        default=None, min_length=1, description="rows [speed in m/s, low, high], speeds rising"
+    )
+    least_excess: float = Field(
+        default=0.0, ge=0.0, allow_inf_nan=False, description="a number, 0 or more"
+    )
     basis: str = Field(
         min_length=1, description='a text: a published source or "common practice, no source"'
     )
 
     @model_validator(mode="after")
     def _one_kind_of_limit(self) -> "BandEntry":
-        ends = self.steps or [[_or(self.low, -1), _or(self.high, 1)]]
-        if (self.steps is None) == (self.low is None and self.high is None):
-            raise refusal("both or none of them", "low, high or both; or steps alone")
-        if any(not low < high for low, high in ends):
+        plain = self.low is not None or self.high is not None
+        if plain + (self.steps is not None) + (self.by_speed is not None) != 1:
+            raise refusal("several or none of them", "low, high or both; or steps; or by_speed")
+        if any(not low < high for low, high in self.ends()):
             raise refusal("a low end that is not below the high one", "low below high")
+        speeds = [row[0] for row in self.by_speed or ()]
+        if not all(a < b for a, b in pairwise(speeds)) or not np.isfinite(speeds).all():
+            raise refusal("speeds that do not rise from row to row", "rising speeds", "by_speed")
         return self
 
+    def ends(self) -> list[tuple[float, float]]:
+        """Low and high end of each row; infinite where there is no limit."""
+        if self.by_speed is not None:
+            return [(low, high) for _, low, high in self.by_speed]
+        if self.steps is not None:
+            return [(low, high) for low, high in self.steps]
+        low = -np.inf if self.low is None else self.low
+        return [(low, np.inf if self.high is None else self.high)]
 
-def _or(limit: float | None, direction: int) -> float:
-    return direction * np.inf if limit is None else limit
+
+class DifferenceEntry(Table):
+    """One ``[[set.difference]]`` table."""
+
+    figure: Annotated[
+        str, AfterValidator(_known_difference), Field(description="a figure with left and right")
+    ]
+    least: float = Field(gt=0.0, allow_inf_nan=False, description="a number above 0")
+    basis: str = Field(
+        min_length=1, description='a text: a published source or "common practice, no source"'
+    )
 
 
 class SetEntry(Table):
@@ -80,6 +115,7 @@ class SetEntry(Table):
 
     name: str = Field(min_length=1, description="a text")
     band: list[BandEntry] = Field(min_length=1, description="at least one table [[set.band]]")
+    difference: list[DifferenceEntry] = Field(default=[], description="tables [[set.difference]]")
 
 
 class TargetsFile(Table):
@@ -102,26 +138,59 @@ class Band:
         where there is no limit. Unit of the figure.
     basis : str
         Published source or ``common practice, no source``.
+    speeds_mps : tuple of float
+        Where given, the ends are those at these speeds, straight lines between them; the last
+        pair holds above. Slower steps, and those without a speed, are not judged.
+    least_excess : float
+        How far outside is worth a word.
     """
 
     figure: str
     phase: Phase
     ends: tuple[tuple[float, float], ...]
     basis: str
+    speeds_mps: tuple[float, ...] = ()
+    least_excess: float = 0.0
 
-    def at(self, step: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
-        """Low and high end at given step numbers, shape (m,) each."""
-        row = np.clip(step - 1, 0, len(self.ends) - 1)
-        ends = np.asarray(self.ends, dtype=np.float64)[row]
-        return ends[:, 0], ends[:, 1]
+    def at(self, step: NDArray[np.int64], speed_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Low and high end of steps by number or speed, shape (m,) each; NaN: not judged."""
+        ends = np.asarray(self.ends, dtype=np.float64)
+        if not self.speeds_mps:
+            row = np.clip(step - 1, 0, len(ends) - 1)
+            return ends[row, 0], ends[row, 1]
+        low, high = (_interpolate_ends(speed_mps, self.speeds_mps, end) for end in ends.T)
+        return low, high
+
+
+def _interpolate_ends(
+    speed_mps: FloatArray, known_mps: tuple[float, ...], end: FloatArray
+) -> FloatArray:
+    """An end of a band at given speeds; infinite where it is at all of them."""
+    if np.isinf(end).any():
+        return np.where(speed_mps >= known_mps[0], end[0], np.nan)
+    return np.asarray(np.interp(speed_mps, known_mps, end, left=np.nan))
+
+
+@dataclass(frozen=True)
+class LeastDifference:
+    """From where on left and right differ by as much as is worth a word, in the figure's unit."""
+
+    figure: str
+    least: float
+    basis: str
 
 
 @dataclass(frozen=True)
 class TargetSet:
-    """All bands of one set."""
+    """All bands of one set, and what differences between left and right are worth a word."""
 
     name: str
     bands: tuple[Band, ...]
+    differences: tuple[LeastDifference, ...] = ()
+
+    def band(self, figure: str, phase: str) -> Band | None:
+        """The band of a figure in a phase, where there is one."""
+        return next((b for b in self.bands if (b.figure, b.phase) == (figure, phase)), None)
 
 
 def read_targets(path: Path | None = None) -> dict[str, TargetSet]:
@@ -175,7 +244,7 @@ def _sets_of(path: Path) -> dict[str, TargetSet]:
     problems = _twice(file)
     if problems:
         raise complain(path, problems, content)
-    return {entry.name: TargetSet(entry.name, tuple(map(_band, entry.band))) for entry in file.set}
+    return {entry.name: _target_set(entry) for entry in file.set}
 
 
 def _twice(file: TargetsFile) -> list[Problem]:
@@ -188,14 +257,26 @@ def _twice(file: TargetsFile) -> list[Problem]:
                 problem(("set", number, "name"), quoted(entry.name), "a name used once")
             )
         keys = [(band.figure, band.phase) for band in entry.band]
-        for place, key in enumerate(keys):
-            if key in keys[:place]:
-                loc = ("set", number, "band", place)
-                problems.append(problem(loc, f"a second band for {' in '.join(key)}", "one"))
+        figures = [(difference.figure,) for difference in entry.difference]
+        for kind, of_kind in (("band", keys), ("difference", figures)):
+            for place, key in enumerate(of_kind):
+                if key in of_kind[:place]:
+                    loc = ("set", number, kind, place)
+                    problems.append(problem(loc, f"a second {kind} for {' in '.join(key)}", "one"))
     return problems
 
 
+def _target_set(entry: SetEntry) -> TargetSet:
+    differences = tuple(LeastDifference(d.figure, d.least, d.basis) for d in entry.difference)
+    return TargetSet(entry.name, tuple(map(_band, entry.band)), differences)
+
+
 def _band(entry: BandEntry) -> Band:
-    pairs = entry.steps or [[_or(entry.low, -1), _or(entry.high, 1)]]
-    ends = tuple((float(low), float(high)) for low, high in pairs)
-    return Band(entry.figure, entry.phase, ends, entry.basis)
+    return Band(
+        figure=entry.figure,
+        phase=entry.phase,
+        ends=tuple(entry.ends()),
+        basis=entry.basis,
+        speeds_mps=tuple(row[0] for row in entry.by_speed or ()),
+        least_excess=entry.least_excess,
+    )

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from imuproc.assessment.targets import TargetSet
-from imuproc.core.columns import uncertainty_name
+from imuproc.core.columns import repeat_name, uncertainty_name
 
 if TYPE_CHECKING:
     from imuproc.assessment.targets import Band
@@ -39,10 +39,12 @@ COLUMNS: Final = (
     "figure",
     "value",
     "u",
+    "u_repeat",
     "low",
     "high",
     "verdict",
     "excess",
+    "least_excess",
 )
 
 
@@ -58,16 +60,22 @@ def verdicts(steps: "pd.DataFrame", targets: TargetSet) -> "pd.DataFrame":
     Returns
     -------
     DataFrame
-        One row per step and band of its phase: ``run, step, side, phase, figure, value, u, low,
-        high, verdict, excess``. ``verdict`` is one of :data:`VERDICTS`; ``excess`` is how far the
-        value lies outside its band (above positive, below negative, inside 0), in its unit. Steps
-        of ``slowing`` are not judged.
+        One row per step and band of its phase: ``run, step, side, phase, figure, value, u,
+        u_repeat, low, high, verdict, excess, least_excess``. ``verdict`` is one of
+        :data:`VERDICTS`; ``excess`` is how far the value lies outside its band (above positive,
+        below negative, inside 0), in its unit. Not judged: steps of ``slowing``, and steps that
+        are slower than any speed the band is for. Where a step may as well belong to the
+        neighbouring phase it is off target where it is in both, and on target where it is in both;
+        ``low`` and ``high`` are then the wider ends.
     """
     runs = steps["run"].to_numpy(dtype=object)
     order = {name: place for place, name in enumerate(dict.fromkeys(runs))}
     figures = sorted({band.figure for band in targets.bands})
     phase = steps["phase"].to_numpy(dtype=object)
-    parts = [_of_band(steps, band, np.flatnonzero(phase == band.phase)) for band in targets.bands]
+    parts = [
+        _judge_band(steps, band, targets, np.flatnonzero(phase == band.phase))
+        for band in targets.bands
+    ]
     columns = {name: np.concatenate([part[name] for part in parts]) for name in COLUMNS}
     place = np.array([order[run] for run in columns["run"]], dtype=np.int64)
     rank = np.array([figures.index(figure) for figure in columns["figure"]], dtype=np.int64)
@@ -99,28 +107,61 @@ def put_in_doubt(judged: "pd.DataFrame", doubted: Mapping[str, Collection[str]])
     return judged.assign(verdict=np.array(taken, dtype=object))
 
 
-def _of_band(
-    steps: "pd.DataFrame", band: "Band", rows: NDArray[np.int64]
+def _judge_band(
+    steps: "pd.DataFrame", band: "Band", targets: TargetSet, rows: NDArray[np.int64]
 ) -> dict[str, NDArray[Any]]:
     """Columns of the verdicts on some rows of the step table."""
-    number = steps["step"].to_numpy(dtype=np.int64)[rows]
-    low, high = band.at(number)
+    (low, high), (other_low, other_high) = _ends_in_both(steps, band, targets, rows)
+    judgeable = ~np.isnan(low) & ~np.isnan(other_low) & (np.isfinite(low) | np.isfinite(high))
+    rows = rows[judgeable]
+    outer = np.minimum(low, other_low)[judgeable], np.maximum(high, other_high)[judgeable]
+    inner = np.maximum(low, other_low)[judgeable], np.minimum(high, other_high)[judgeable]
     value = steps[band.figure].to_numpy(dtype=np.float64)[rows]
     u = steps[uncertainty_name(band.figure)].to_numpy(dtype=np.float64)[rows]
-    outside = np.maximum(value - high, 0.0) - np.maximum(low - value, 0.0)
+    verdict = judged(value, u, *outer)
+    verdict[(verdict == ON_TARGET) & (judged(value, u, *inner) != ON_TARGET)] = TOO_CLOSE
+    outside = np.maximum(value - outer[1], 0.0) - np.maximum(outer[0] - value, 0.0)
     return {
         "run": steps["run"].to_numpy(dtype=object)[rows],
-        "step": number,
+        "step": steps["step"].to_numpy(dtype=np.int64)[rows],
         "side": steps["side"].to_numpy(dtype=object)[rows],
         "phase": steps["phase"].to_numpy(dtype=object)[rows],
         "figure": np.full(len(rows), band.figure, dtype=object),
         "value": value,
         "u": u,
-        "low": low,
-        "high": high,
-        "verdict": judged(value, u, low, high),
+        "u_repeat": steps[repeat_name(band.figure)].to_numpy(dtype=np.float64)[rows],
+        "low": outer[0],
+        "high": outer[1],
+        "verdict": verdict,
         "excess": np.where(np.isfinite(value), outside, np.nan),
+        "least_excess": np.full(len(rows), band.least_excess),
     }
+
+
+def _ends_in_both(
+    steps: "pd.DataFrame", band: "Band", targets: TargetSet, rows: NDArray[np.int64]
+) -> tuple[tuple[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
+    """Low and high end in the phase of each step, and in the one that it may belong to; NaN where
+    a step is not judged."""
+    number = steps["step"].to_numpy(dtype=np.int64)[rows]
+    speed_mps = steps["speed_mps"].to_numpy(dtype=np.float64)[rows]
+    low, high = band.at(number, speed_mps)
+    other_low, other_high = low.copy(), high.copy()
+    alternative = _alternatives(steps)[rows]
+    for phase in set(alternative) - {""}:
+        there = alternative == phase
+        other = targets.band(band.figure, phase)
+        # Slowing is not judged, and neither is a phase without a target.
+        ends = other.at(number[there], speed_mps[there]) if other else (np.nan, np.nan)
+        other_low[there], other_high[there] = ends
+    return (low, high), (other_low, other_high)
+
+
+def _alternatives(steps: "pd.DataFrame") -> NDArray[Any]:
+    """The other phase of each step; tables of former versions have none, files an empty cell."""
+    if "phase_alternative" not in steps:
+        return np.full(len(steps), "", dtype=object)
+    return steps["phase_alternative"].fillna("").to_numpy(dtype=object)
 
 
 def judged(

@@ -185,7 +185,9 @@ def _fit_gains(
     top = float(np.max(speed, initial=1.0))
     scatter = np.hypot(np.nan_to_num(steps.u_mps[known]), settings.step_scatter_share * top)
     prior = np.array([0.0, share, np.log(settings.rise_steps), 0.0])
-    prior_u = np.array([1.0, share_u, np.log(settings.rise_steps_factor), settings.side_scatter_share])
+    prior_u = np.array(
+        [1.0, share_u, np.log(settings.rise_steps_factor), settings.side_scatter_share]
+    )
 
     def misfit(theta: FloatArray) -> FloatArray:
         level, lacking, rise, sided = theta
@@ -228,4 +230,3 @@ def _find_slowing(steps: StepSpeeds, settings: PhaseSettings) -> tuple[int, NDAr
     after = np.flatnonzero(~near[at:])
     unsure[int(before[-1]) + 1 : at + int(after[0])] = True
     return at, unsure
-

@@ -162,20 +162,23 @@ def _meaning(name: str) -> str:
 
 def _targets_sheet(book: Workbook, targets: Sequence[TargetSet]) -> None:
     sheet = book.add_worksheet("Targets")
-    rows = [("Set", "Figure", "Phase", "Steps", "Low", "High", "Basis")]
+    rows = [("Set", "Figure", "Phase", "Steps", "Low", "High", "Worth a word", "Basis")]
     for chosen in targets:
         for band in chosen.bands:
             rows += [(chosen.name, *row) for row in _band_rows(band)]
-    _words(book, sheet, rows, (14, 32, 12, 10, 8, 8, 100))
+    _words(book, sheet, rows, (14, 32, 12, 14, 8, 8, 14, 100))
 
 
-def _band_rows(band: Band) -> list[tuple[str, str, str, str, str, str]]:
+def _band_rows(band: Band) -> list[tuple[str, ...]]:
     out = []
     for number, (low, high) in enumerate(band.ends, start=1):
         last = number == len(band.ends)
         which = "all" if len(band.ends) == 1 else f"{number} and on" if last else str(number)
+        if band.speeds_mps:
+            which = f"at {band.speeds_mps[number - 1]:g} m/s" + " and on" * last
         bottom, top = (f"{end:g}" if np.isfinite(end) else "" for end in (low, high))
-        out.append((band.figure, str(band.phase), which, bottom, top, band.basis))
+        least = f"{band.least_excess:g}"
+        out.append((band.figure, str(band.phase), which, bottom, top, least, band.basis))
     return out
 
 

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-import pandas as pd
 
-from imuproc.assessment.cues import cues, on_target_share
+from imuproc.assessment.cues import Cue, on_target_share
 from imuproc.core.errors import SessionError
 from imuproc.core.flag_policy import is_serious
 from imuproc.core.words import plural
@@ -17,7 +16,6 @@ from imuproc.report.pages import story
 from imuproc.report.pages.labels import LABELS, STARTS, Label
 from imuproc.report.pages.rendering import rendered
 from imuproc.report.pages.run_page import CAUTIONS
-from imuproc.report.pages.story import Matter
 from imuproc.report.pages.view import RunView
 from imuproc.results.columns import mean_name
 
@@ -102,11 +100,19 @@ class SquadRow:
 
 @dataclass(frozen=True)
 class Recurring:
-    """What comes back in the runs of one athlete."""
+    """What comes back in the runs of one athlete.
+
+    Parameters
+    ----------
+    athlete : str
+    runs : int
+    faults : tuple of (str, str, str)
+        Title, in which runs and how far off, and what to try.
+    """
 
     athlete: str
     runs: int
-    matters: tuple[Matter, ...]
+    faults: tuple[tuple[str, str, str], ...]
 
 
 def squad_row(view: RunView) -> SquadRow:
@@ -206,22 +212,33 @@ def _path(x: Any, y: Any) -> str:
     return "".join(out)
 
 
-def recurring(judged: Mapping[str, Sequence[pd.DataFrame]]) -> list[Recurring]:
-    """What comes back over the runs of each athlete.
+def recurring(cues: Mapping[str, Mapping[str, Sequence[Cue]]]) -> list[Recurring]:
+    """What comes back over the runs of each athlete: in at least two, most often first.
 
     Parameters
     ----------
-    judged : mapping from str to sequence of DataFrame
-        By athlete the verdicts of each run; athletes with one run have nothing that comes back.
+    cues : mapping from str to mapping
+        By athlete and run the cues of the run; athletes with one run have nothing that comes back.
     """
     out = []
-    for athlete, tables in judged.items():
-        if len(tables) < 2:
+    for athlete, of_runs in cues.items():
+        if len(of_runs) < 2:
             continue
-        found = cues(pd.concat(tables, ignore_index=True))
-        again = tuple(story.matter(cue) for cue in found if len(cue.runs) > 1)
-        out.append(Recurring(clean(athlete), len(tables), again))
+        by_fault: dict[str, dict[str, Cue]] = {}
+        for run, found in of_runs.items():
+            for cue in found:
+                by_fault.setdefault(cue.words.title, {})[run] = cue
+        again = sorted((runs for runs in by_fault.values() if len(runs) > 1), key=len, reverse=True)
+        faults = tuple(_say_fault(runs, len(of_runs)) for runs in again)
+        out.append(Recurring(clean(athlete), len(of_runs), faults))
     return out
+
+
+def _say_fault(cues: Mapping[str, Cue], of: int) -> tuple[str, str, str]:
+    """Title, in which runs and how far off in each, and what to try."""
+    where = ", ".join(f"{clean(run)} ({story.size_of(cue)})" for run, cue in cues.items())
+    words = next(iter(cues.values())).words
+    return words.title, f"In {len(cues)} of {of} runs: {where}.", words.try_this
 
 
 def squad_page(

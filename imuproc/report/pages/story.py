@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from imuproc.assessment.cue_words import DIFFERS
 from imuproc.assessment.cues import Cue, on_target_share
 from imuproc.assessment.verdicts import ABOVE, TOO_CLOSE, VERDICTS
 from imuproc.core.flag_list import FLAGS
@@ -29,7 +30,7 @@ class Matter:
 
     Parameters
     ----------
-    title, meaning, tried : str
+    title, meaning, try_this : str
     evidence : str
         How many steps, which, of which foot, by how much.
     """
@@ -37,7 +38,7 @@ class Matter:
     title: str
     meaning: str
     evidence: str
-    tried: str
+    try_this: str
 
 
 @dataclass(frozen=True)
@@ -98,53 +99,61 @@ def matters(view: RunView) -> list[Matter]:
     return [matter(cue, view.steps) for cue in view.cues]
 
 
-def matter(cue: Cue, steps: "pd.DataFrame | None" = None) -> Matter:
+def matter(cue: Cue, steps: "pd.DataFrame") -> Matter:
     """One cue in sentences.
 
     Parameters
     ----------
     cue : Cue
-    steps : DataFrame, optional
-        Step table of the one run that the cue is about.
+    steps : DataFrame
+        Step table of the run.
     """
-    label = label_of(cue.figure)
-    out = "over" if cue.direction == ABOVE else "under"
-    size = f"by {label.with_unit(cue.typical)}"
-    if label.number(cue.largest) != label.number(cue.typical):
-        size += f" (middle value), at most {label.with_unit(cue.largest)}"
-    foot = "" if cue.side == "both" else f", mostly the {cue.side} foot"
-    where = _where_seen(cue)
-    evidence = (
-        f"Seen in {cue.off} of {plural(cue.measured, 'step')} ({in_a_row(cue.phases)}), surely "
-        f"{out} the target, {size}: {where}{foot}."
+    evidence = _say_difference(cue) if cue.direction == DIFFERS else _say_how_far(cue)
+    return Matter(
+        cue.words.title, cue.words.meaning, evidence + _reach(cue, steps), cue.words.try_this
     )
-    reach = _reach(cue, steps) if steps is not None else ""
-    return Matter(cue.words.title, cue.words.meaning, evidence + reach, cue.words.tried)
 
 
-def _where_seen(cue: Cue) -> str:
-    if len(cue.runs) == 1:
-        return steps_phrase([step for _, step in cue.steps])
-    by_run = {run: [s for r, s in cue.steps if r == run] for run in cue.runs}
-    return "; ".join(f"{clean(run)} {steps_phrase(numbers)}" for run, numbers in by_run.items())
+def _say_how_far(cue: Cue) -> str:
+    out = "over" if cue.direction == ABOVE else "under"
+    foot = "" if cue.side == "both" else f", mostly the {cue.side} foot"
+    return (
+        f"{size_of(cue)} {out} target on average, in {cue.off} of {plural(cue.measured, 'step')} "
+        f"({in_a_row(cue.phases)}): {steps_phrase(list(cue.steps))}{foot}."
+    )
+
+
+def _say_difference(cue: Cue) -> str:
+    other = "right" if cue.side == "left" else "left"
+    name = label_of(cue.figure).name
+    return f"The {name} of the {cue.side} foot is {size_of(cue)} larger than of the {other}."
+
+
+def size_of(cue: Cue) -> str:
+    """How far off in the mean, with its standard uncertainty."""
+    label = label_of(cue.figure)
+    unit = label.unit if label.unit == "°" else f" {label.unit}"
+    return f"{label.number(cue.size)} ± {label.uncertainty(cue.u)}{unit}"
 
 
 def _reach(cue: Cue, steps: "pd.DataFrame") -> str:
     """How far the ankle was ahead of the knee, where the cue is of a shin past its band."""
     if cue.figure != "shin_angle_touchdown_deg" or cue.direction != ABOVE:
         return ""
-    of_cue = steps["step"].isin([number for _, number in cue.steps])
+    of_cue = steps["step"].isin(cue.steps)
     ahead = steps.loc[of_cue, "ankle_ahead_of_knee_m"].to_numpy(dtype=np.float64)
     if not (ahead > 0.0).any():
         return ""
     most = LABELS["ankle_ahead_of_knee_m"].with_unit(float(np.nanmax(ahead)))
-    return f" The ankle was up to {most} ahead of the knee: marked as reaching."
+    return f" The ankle was up to {most} ahead of the knee: it may brake."
 
 
 def nothing_off(view: RunView) -> str:
     """What to say where there is no cue."""
     shares = on_target_share(view.verdicts)
     on, measured = (sum(share[k] for share in shares.values()) for k in (0, 1))
+    if view.serious_flags():
+        return "No advice: what is said above means that figures may be wrong."
     if measured == 0:
         return "Nothing could be held against the targets: their figures are missing or in doubt."
     close = int((view.verdicts["verdict"] == TOO_CLOSE).sum())

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
-from imuproc.assessment.cues import Cue, cues
+from imuproc.assessment.cues import Cue, find_cues
 from imuproc.assessment.targets import TargetSet, chosen
 from imuproc.assessment.verdicts import put_in_doubt, verdicts
 from imuproc.core.flag_policy import against_run, doubted_sides
@@ -138,15 +138,17 @@ def read_view(
     targets = chosen(sets, athlete.targets)
     of_run = [flag for flag in archived.flags if flag.step is None]
     judged = put_in_doubt(verdicts(steps, targets), doubted_sides(of_run))
+    summary = summarise_archived(archived, steps)
+    advised = not against_run(summary.flags, "headline")
     return RunView(
-        summary=summarise_archived(archived, steps),
+        summary=summary,
         session=session,
         athlete=athlete,
         run=run,
         steps=steps,
         targets=targets,
         verdicts=judged,
-        cues=cues(judged),
+        cues=find_cues(judged, targets, summary.figures) if advised else (),
         curves=_swings(archived, steps) if drawn else {},
         uncertainty=archived.uncertainty if drawn else {},
         rate_hz=float(about["rate_hz"]),

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from imuproc.assessment.cues import Cue
 from imuproc.assessment.targets import DEFAULT, TargetSet, chosen, read_targets
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.files.whole import replaced_file
@@ -38,7 +39,7 @@ class _Gathered:
     rows: list[SquadRow] = field(default_factory=list)
     steps: list[pd.DataFrame] = field(default_factory=list)
     judged: list[pd.DataFrame] = field(default_factory=list)
-    by_athlete: dict[str, list[pd.DataFrame]] = field(default_factory=dict)
+    cues: dict[str, dict[str, tuple[Cue, ...]]] = field(default_factory=dict)
     sets: dict[str, TargetSet] = field(default_factory=dict)
     written: list[str] = field(default_factory=list)
 
@@ -49,7 +50,7 @@ class _Gathered:
             return
         self.steps.append(view.steps)
         self.judged.append(view.verdicts)
-        self.by_athlete.setdefault(view.summary.athlete, []).append(view.verdicts)
+        self.cues.setdefault(view.summary.athlete, {})[view.summary.run] = view.cues
         self.sets[view.targets.name] = view.targets
 
     def join(self, other: "_Gathered") -> None:
@@ -57,8 +58,8 @@ class _Gathered:
         self.rows += other.rows
         self.steps += other.steps
         self.judged += other.judged
-        for athlete, tables in other.by_athlete.items():
-            self.by_athlete.setdefault(athlete, []).extend(tables)
+        for athlete, of_runs in other.cues.items():
+            self.cues.setdefault(athlete, {}).update(of_runs)
         self.sets |= other.sets
         self.written += other.written
 
@@ -119,7 +120,7 @@ def write_report(
         request.report.mkdir(exist_ok=True)
         gathered = _shared_out(sources, request, jobs)
         _add_failed(folder, request, gathered)
-        again = recurring(gathered.by_athlete)
+        again = recurring(gathered.cues)
         _write(request.report / INDEX, squad_page(session, gathered.rows, again))
         _write_spreadsheet(folder / STEPS_XLSX, gathered, sets)
     except OSError as error:
