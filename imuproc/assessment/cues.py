@@ -119,9 +119,8 @@ def _split_by_fault(known: pd.DataFrame) -> list[tuple[tuple[str, str], pd.DataF
     for figure, rows in known.groupby("figure", sort=False):
         for direction, end, sign in ((ABOVE, "high", 1.0), (BELOW, "low", -1.0)):
             beyond = sign * (rows["value"] - rows[end])
-            parts.append(
-                ((str(figure), direction), rows[np.isfinite(beyond)].assign(beyond=beyond))
-            )
+            limited = rows.assign(beyond=beyond)[np.isfinite(beyond)]
+            parts.append(((str(figure), direction), limited))
     return parts
 
 
