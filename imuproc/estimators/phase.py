@@ -199,7 +199,8 @@ def _fit_gains(
     low, high = [-1.0, 0.0, np.log(1.5), -0.3], [1.0, 0.95, np.log(30.0), 0.3]
     fit = least_squares(misfit, prior, bounds=(low, high), loss="soft_l1")
     spread = float(np.mean(np.square(fit.fun[: len(n)]))) if len(n) > 4 else 1.0
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac) * max(1.0, spread)
+    jacobian = np.asarray(fit.jac)
+    covariance = np.linalg.inv(jacobian.T @ jacobian) * max(1.0, spread)
     lacking, rise = float(fit.x[1]), float(np.exp(fit.x[2]))
     away = (steps.number - 1.0) / rise
     per_lacking = np.exp(-away) / rise

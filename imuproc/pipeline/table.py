@@ -248,9 +248,9 @@ def _table(
 
 def _find_phases(run: Run, contacts: Contacts, speed: Figure, settings: Settings) -> Phases:
     """Phases from the run's speeds; of one leg alone only every second step is there."""
-    both = len(set(contacts.side.tolist())) == 2
+    step = 1.0 if len(set(contacts.side.tolist())) == 2 else 2.0
     steps = StepSpeeds(
-        number=1.0 + np.arange(len(contacts)) * (1 if both else 2),
+        number=1.0 + step * np.arange(len(contacts), dtype=np.float64),
         left=contacts.side == "left",
         speed_mps=speed.value,
         u_mps=speed.uncertainty,

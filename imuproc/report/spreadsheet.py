@@ -162,7 +162,9 @@ def _meaning(name: str) -> str:
 
 def _targets_sheet(book: Workbook, targets: Sequence[TargetSet]) -> None:
     sheet = book.add_worksheet("Targets")
-    rows = [("Set", "Figure", "Phase", "Steps", "Low", "High", "Worth a word", "Basis")]
+    rows: list[tuple[str, ...]] = [
+        ("Set", "Figure", "Phase", "Steps", "Low", "High", "Worth a word", "Basis")
+    ]
     for chosen in targets:
         for band in chosen.bands:
             rows += [(chosen.name, *row) for row in _band_rows(band)]
@@ -170,7 +172,7 @@ def _targets_sheet(book: Workbook, targets: Sequence[TargetSet]) -> None:
 
 
 def _band_rows(band: Band) -> list[tuple[str, ...]]:
-    out = []
+    out: list[tuple[str, ...]] = []
     for number, (low, high) in enumerate(band.ends, start=1):
         last = number == len(band.ends)
         which = "all" if len(band.ends) == 1 else f"{number} and on" if last else str(number)
