@@ -166,9 +166,8 @@ def _interpolate_ends(
     speed_mps: FloatArray, known_mps: tuple[float, ...], end: FloatArray
 ) -> FloatArray:
     """An end of a band at given speeds; infinite where it is at all of them."""
-    if np.isinf(end).any():
-        return np.where(speed_mps >= known_mps[0], end[0], np.nan)
-    return np.asarray(np.interp(speed_mps, known_mps, end, left=np.nan))
+    there = end[0] if np.isinf(end).any() else np.interp(speed_mps, known_mps, end)
+    return np.where(speed_mps >= known_mps[0], there, np.nan)
 
 
 @dataclass(frozen=True)

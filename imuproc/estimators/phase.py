@@ -160,7 +160,8 @@ def find_phases(steps: StepSpeeds, start: str, settings: PhaseSettings) -> Phase
     other = np.full(len(rank), -1)
     for bound in (0, 1):
         unsure = (above[:, bound] > 1.0 - _SURE) & (above[:, bound] < _SURE)
-        other[unsure] = np.where(rank[unsure] <= bound, bound + 1, bound)
+        before, behind = unsure & (rank == bound), unsure & (rank == bound + 1)
+        other[before], other[behind] = bound + 1, bound
     late = np.arange(len(rank)) >= slowing_at
     other[late] = -1
     other[slowing_other] = np.where(late, rank, 3)[slowing_other]

@@ -56,6 +56,32 @@ def test_a_row_per_step_and_band_and_how_far_outside():
     np.testing.assert_allclose(table["excess"], [0.0, 6.0, -6.0])
 
 
+def test_a_step_near_the_end_of_a_phase_is_judged_where_both_phases_agree():
+    targets = TargetSet(
+        "two",
+        (
+            Band("shin_angle_touchdown_deg", "drive", ((40.0, 50.0),), "made up"),
+            Band("shin_angle_touchdown_deg", "transition", ((45.0, 60.0),), "made up"),
+        ),
+    )
+    table = steps([55.0, 70.0, 47.5, 42.0, 30.0], u=0.5, phase_alternative="transition")
+    judged_twice = verdicts(table, targets)
+    assert judged_twice["verdict"].tolist() == [TOO_CLOSE, ABOVE, ON_TARGET, TOO_CLOSE, BELOW]
+    np.testing.assert_allclose(judged_twice["excess"], [0.0, 10.0, 0.0, 0.0, -10.0])
+    assert len(verdicts(table.assign(phase_alternative="slowing"), targets)) == 0
+    old = verdicts(table.drop(columns="phase_alternative"), targets)
+    assert old["verdict"].tolist() == [ABOVE, ABOVE, ON_TARGET, ON_TARGET, BELOW]
+
+
+def test_a_band_by_speed_runs_in_straight_lines_and_holds_above():
+    band = Band("contact_time_s", "drive", ((-np.inf, 0.2), (-np.inf, 0.1)), "made up", (6.0, 10.0))
+    speed = [5.9, 6.0, 8.0, 12.0, np.nan]
+    table = verdicts(steps([45.0] * 5, speed_mps=speed), TargetSet("contact", (band,)))
+    assert table["step"].tolist() == [2, 3, 4]
+    np.testing.assert_allclose(table["high"], [0.2, 0.15, 0.1])
+    assert np.isneginf(table["low"]).all()
+
+
 def test_slowing_is_not_judged_and_no_steps_give_no_rows():
     assert len(verdicts(steps([70.0, 70.0], phase="slowing"), read_targets()[DEFAULT])) == 0
 
