@@ -60,7 +60,7 @@ def write_steps_xlsx(
         "strings_to_numbers": False,
         "nan_inf_to_errors": False,
     }
-    table = _with_verdicts(steps, judged)
+    table = _with_verdicts(steps, judged, targets)
     with replaced_file(path) as temporary, xlsxwriter.Workbook(str(temporary), options) as book:
         book.set_properties({"created": _MADE})
         _steps_sheet(book, table)
@@ -68,15 +68,19 @@ def write_steps_xlsx(
         _targets_sheet(book, targets)
 
 
-def _with_verdicts(steps: pd.DataFrame, judged: pd.DataFrame) -> pd.DataFrame:
-    """Step table, a verdict right after each figure that has one; uncertainties last."""
+def _with_verdicts(
+    steps: pd.DataFrame, judged: pd.DataFrame, targets: Sequence[TargetSet]
+) -> pd.DataFrame:
+    """Step table, a verdict right after each figure that has a target; uncertainties last."""
+    figures = {band.figure for chosen in targets for band in chosen.bands}
     wide = judged.pivot(index=["run", "step"], columns="figure", values="verdict")
     keyed = wide.reindex(pd.MultiIndex.from_frame(steps[["run", "step"]]))
     columns: dict[str, Any] = {}
     for name in step_table_columns():
         columns[name] = steps[name].to_numpy()
-        if name in keyed.columns:
-            columns[verdict_name(name)] = keyed[name].fillna("").to_numpy()
+        if name in figures:
+            told = keyed[name].fillna("") if name in keyed else pd.Series("", keyed.index)
+            columns[verdict_name(name)] = told.to_numpy()
     return pd.DataFrame(columns)
 
 
@@ -99,7 +103,7 @@ def _steps_sheet(book: Workbook, table: pd.DataFrame) -> None:
         sheet.write_string(1, at, _unit(name), unit)
         _fill(sheet, at, table[name], numbers.get(_unit(name)))
     sheet.set_column(0, len(table.columns) - 1, 12)
-    sheet.freeze_panes(2, 6)
+    sheet.freeze_panes(2, 7)
     if len(table):
         sheet.autofilter(1, 0, len(table) + 1, len(table.columns) - 1)
         _mark(book, sheet, table)

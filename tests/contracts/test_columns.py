@@ -19,7 +19,7 @@ from imuproc.estimators.phase import PHASES
 from tests.simulated import USUAL, made_result, made_run, only
 
 AGREED = [
-    *("session", "athlete", "run", "step", "side", "phase"),
+    *("session", "athlete", "run", "step", "side", "phase", "phase_alternative"),
     *("touchdown_s", "toe_off_s", "contact_time_s", "flight_time_s", "step_time_s"),
     "step_frequency_hz",
     *("shin_angle_touchdown_deg", "shin_angle_toe_off_deg", "ankle_ahead_of_knee_m"),
@@ -29,7 +29,7 @@ AGREED = [
     "pelvis_tilt_touchdown_deg",
     *("step_length_m", "speed_mps", "flags"),
 ]
-KEYS = AGREED[:6]
+KEYS = AGREED[:7]
 
 
 def test_columns_stand_in_the_agreed_order_with_their_uncertainties_behind() -> None:

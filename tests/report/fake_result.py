@@ -45,6 +45,7 @@ def fake_steps(count: int = 6, run: str = "R07-01", first_side: str = "left") ->
             "step": number,
             "side": [sides[(n - 1) % 2] for n in number],
             "phase": ["drive" if n < 4 else "transition" for n in number],
+            "phase_alternative": "",
             **figures,
             "flags": "",
         }

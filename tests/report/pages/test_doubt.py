@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.assessment.cues import cues
+from imuproc.assessment.cues import find_cues
 from imuproc.assessment.verdicts import IN_DOUBT, NOT_MEASURED, put_in_doubt
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import doubted_sides, is_serious
@@ -79,12 +79,13 @@ def test_each_flag_casts_doubt_on_what_it_concerns(
 
 
 def test_no_cue_and_no_verdict_rests_on_a_figure_in_doubt(views: dict[str, RunView]) -> None:
-    judged = views[SOUND].verdicts.assign(verdict="above", excess=9.0)
+    view = views[SOUND]
+    judged = view.verdicts.assign(verdict="above", value=view.verdicts["high"] + 9.0)
     judged.loc[0, "verdict"] = NOT_MEASURED
-    assert cues(judged)
+    assert find_cues(judged, view.targets, {})
     doubted = put_in_doubt(judged, doubted_sides([RaisedFlag("sides_swapped")]))
     assert set(doubted["verdict"]) == {IN_DOUBT, NOT_MEASURED}
-    assert cues(doubted) == ()
+    assert find_cues(doubted, view.targets, {}) == ()
 
 
 def test_every_shown_figure_is_counted(views: dict[str, RunView]) -> None:

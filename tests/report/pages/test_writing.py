@@ -146,7 +146,7 @@ def test_targets_of_ones_own_are_used(folder: Path) -> None:
     )
     write_report(folder, own)
     words = "".join(Read(folder / "report" / f"{SOUND}.html").words)
-    assert "Long on the ground" in words
+    assert "Too long on the ground" in words
     assert "shin angle (drive)" not in words
 
 
@@ -174,4 +174,4 @@ def test_an_index_of_320_runs_stays_small(views: dict[str, RunView]) -> None:
 def test_a_row_of_the_index_says_what_state_a_run_is_in(views: dict[str, RunView]) -> None:
     assert [squad_row(views[run]).state for run in (SOUND, DOUBTFUL)] == ["fine", "trouble"]
     assert squad_row(views[DOUBTFUL]).doubts == ("mounting sign unsure",)
-    assert squad_row(views[SOUND]).on_target == "6 of 11"
+    assert squad_row(views[SOUND]).on_target == "4 of 10"
