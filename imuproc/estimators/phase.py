@@ -149,7 +149,9 @@ def find_phases(steps: StepSpeeds, start: str, settings: PhaseSettings) -> Phase
     Phases
     """
     slowing_at, slowing_other = _find_slowing(steps, settings)
-    gain, gain_u = _fit_gains(steps, np.arange(len(steps.number)) < slowing_at, start, settings)
+    # Slowing begins within a step, so the last one before it is no part of the rise either.
+    rising = np.arange(len(steps.number)) < slowing_at - (slowing_at < len(steps.number))
+    gain, gain_u = _fit_gains(steps, rising, start, settings)
     bounds = np.array([settings.drive_gain, settings.transition_gain])
     above = ndtr((gain[:, None] - bounds) / gain_u[:, None])
     if start == "rolling":
