@@ -83,8 +83,13 @@ class RunSummary:
         return list(dict.fromkeys(flag.name for flag in self.flags))
 
     def fault_names(self) -> list[str]:
-        """Names of the flags that count where runs stand side by side: all but information."""
-        return [name for name in self.flag_names() if is_told(name, "squad")]
+        """Names of the flags that count where runs stand side by side.
+
+        All but information, and of steps only those before slowing down.
+        """
+        last = self.counts.get("steps_effort", 0)
+        counted = {f.name for f in self.flags if f.step is None or f.step <= last}
+        return [n for n in self.flag_names() if n in counted and is_told(n, "squad")]
 
     def surely_differ(self) -> tuple[str, ...]:
         """Key figures whose left-right difference is more than twice its standard uncertainty."""

@@ -1,8 +1,9 @@
 """Pages in HTML: a run, and the squad.
 
-- ``doubt``: What is wrong with a run as a whole, and what of it can still be used.
-- ``figures``: The figures of a run page that have axes: by step, through the swing, and along
+- ``charts``: Charts of a run page: a figure by step, an angle through every swing, contacts along
   time.
+- ``doubt``: What is wrong with a run as a whole, and what of it can still be used.
+- ``drawing``: Axes of a chart as SVG written straight away: scales, ticks and shapes.
 - ``labels``: What each figure is called on paper and screen: plain words, unit, factor, decimals.
 - ``legs``: The drawing of shin and foot at each touchdown: where the lines go, to scale.
 - ``rendering``: Templates filled in: everything is escaped, style and script are put into the

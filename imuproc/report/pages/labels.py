@@ -46,6 +46,13 @@ class Label:
         space = "" if self.unit == "°" else " "
         return f"{self.number(value)}{space}{self.unit}"
 
+    def signed(self, value: float) -> str:
+        """A deviation with its sign and unit; at least one in the last place."""
+        least = 10.0**-self.decimals
+        size = max(abs(value * self.factor), least)
+        space = "" if self.unit == "°" else " "
+        return f"{'+' if value > 0.0 else '−'}{fixed(size, self.decimals)}{space}{self.unit}"
+
     def uncertainty(self, value: float) -> str:
         """A standard uncertainty, never rounded to nothing; empty where there is none."""
         if not np.isfinite(value):
@@ -62,37 +69,37 @@ LABELS: Final[dict[str, Label]] = {
             "standing, less is knee ahead of the ankle.",
         ),
         Label(
-            "ankle_ahead_of_knee_m", "ankle ahead of knee", "Ankle ahead of knee", "cm", 100.0, 0,
-            "How far the ankle is ahead of the knee at touchdown; minus is behind.",
-        ),
-        Label(
-            "dorsiflexion_swing_mean_deg", "toe in the air", "Toe in the air", "°", 1.0, 0,
+            "dorsiflexion_swing_mean_deg", "toe in the air", "Toe", "°", 1.0, 0,
             "Ankle bend (dorsiflexion), mean of the last 40 % of the swing before this touchdown. "
             "0° is as in standing, plus is toe up.",
         ),
         Label(
-            "foot_pitch_touchdown_deg", "foot at touchdown", "Foot at touchdown", "°", 1.0, 0,
-            "Slope of the foot (pitch) when it comes down. 0° is flat, minus is toe first.",
-        ),
-        Label(
-            "contact_time_s", "contact time", "On the ground", "ms", 1000.0, 0,
+            "contact_time_s", "contact time", "Contact", "ms", 1000.0, 0,
             "From touchdown to toe-off.",
         ),
         Label(
-            "flight_time_s", "flight time", "In the air", "ms", 1000.0, 0,
+            "flight_time_s", "flight time", "Flight", "ms", 1000.0, 0,
             "From this toe-off to the next touchdown.",
         ),
         Label(
-            "step_frequency_hz", "step frequency", "Steps per second", "/s", 1.0, 2,
+            "step_frequency_hz", "step frequency", "Frequency", "Hz", 1.0, 2,
             "One divided by the time to the next touchdown.",
         ),
         Label(
-            "step_length_m", "step length", "Step length", "m", 1.0, 2,
+            "step_length_m", "step length", "Length", "m", 1.0, 2,
             "Ball of the foot at this contact to that at the next.",
         ),
         Label(
             "speed_mps", "speed", "Speed", "m/s", 1.0, 1,
             "Step length divided by step time.",
+        ),
+        Label(
+            "ankle_ahead_of_knee_m", "ankle ahead of knee", "Ankle ahead of knee", "cm", 100.0, 0,
+            "How far the ankle is ahead of the knee at touchdown; minus is behind.",
+        ),
+        Label(
+            "foot_pitch_touchdown_deg", "foot at touchdown", "Foot", "°", 1.0, 0,
+            "Slope of the foot (pitch) when it comes down. 0° is flat, minus is toe first.",
         ),
     )
 }  # fmt: skip
@@ -108,7 +115,7 @@ def label_of(figure: str) -> Label:
 
     column = BY_NAME[figure]
     name = figure.rsplit("_", 1)[0].replace("_", " ")
-    unit = {"deg": "°", "Hz": "/s"}.get(column.unit, column.unit)
+    unit = {"deg": "°"}.get(column.unit, column.unit)
     decimals = {"deg": 0, "s": 3, "m": 2, "m/s": 1}.get(column.unit, 2)
     return Label(figure, name, name.capitalize(), unit, 1.0, decimals, column.meaning)
 

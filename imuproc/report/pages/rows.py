@@ -37,6 +37,8 @@ class Cell:
         Rounded; ``u`` is empty where there is none.
     sign, words : str
         Of the verdict; empty where there is no target.
+    off : str
+        How far off target, with sign and unit; empty where it is not surely off.
     kind : str
         Class of the style sheet: ``on``, ``off``, ``close`` or empty.
     """
@@ -45,6 +47,7 @@ class Cell:
     u: str
     sign: str
     words: str
+    off: str
     kind: str
 
 
@@ -84,10 +87,10 @@ def step_rows(view: RunView) -> list[StepRow]:
         return []
     judged = view.verdicts
     verdict = {
-        (int(step), str(figure)): str(word)
-        for step, figure, word in zip(
-            judged["step"], judged["figure"], judged["verdict"], strict=True
-        )
+        (int(step), str(figure)): (str(word), float(excess))
+        for step, figure, word, excess in judged[
+            ["step", "figure", "verdict", "excess"]
+        ].itertuples(index=False)
     }
     out = []
     for row in view.steps.to_dict("records"):
@@ -97,7 +100,7 @@ def step_rows(view: RunView) -> list[StepRow]:
                 label,
                 float(row[label.figure]),
                 float(row[uncertainty_name(label.figure)]),
-                verdict.get((number, label.figure), ""),
+                verdict.get((number, label.figure), ("", 0.0)),
             )
             for label in LABELS.values()
         )
@@ -108,11 +111,13 @@ def step_rows(view: RunView) -> list[StepRow]:
     return out
 
 
-def _cell(label: Label, value: float, u: float, verdict: str) -> Cell:
+def _cell(label: Label, value: float, u: float, judged: tuple[str, float]) -> Cell:
+    verdict, excess = judged
     sign, words = MARKS[verdict]
     kinds = {ON_TARGET: "on", ABOVE: "off", BELOW: "off", TOO_CLOSE: "close"}
     shown_u = label.uncertainty(u) if np.isfinite(value) else ""
-    return Cell(label.number(value), shown_u, sign, words, kinds.get(verdict, ""))
+    off = label.signed(excess) if verdict in (ABOVE, BELOW) else ""
+    return Cell(label.number(value), shown_u, sign, words, off, kinds.get(verdict, ""))
 
 
 _SAID: Final = (
@@ -132,18 +137,19 @@ def _said(number: int, which: tuple[str, str], cells: tuple[Cell, ...]) -> str:
             parts.append(f"{label.name} not measured")
             continue
         unit = label.unit if label.unit == "°" else f" {label.unit}"
-        words = f" ({cell.words})" if cell.words else ""
+        words = f" ({' '.join(filter(None, (cell.off, cell.words)))})" if cell.words else ""
         parts.append(f"{label.name} {cell.value}{unit}{words}")
     return f"Step {number}, {which[0]}, {which[1]}: {', '.join(parts)}."
 
 
 def _brief(number: int, side: str, cells: tuple[Cell, ...]) -> str:
-    names = dict(zip(_SAID, ("shin", "toe", "ground", "air"), strict=True))
+    names = dict(zip(_SAID, ("shin", "toe", "contact", "flight"), strict=True))
     parts = []
     for label, cell in zip(LABELS.values(), cells, strict=True):
         if label.figure in names:
             unit = "" if not cell.u else "°" if label.unit == "°" else f"\u00a0{label.unit}"
-            sign = f"\u00a0{cell.sign}" if cell.sign else ""
+            shown = cell.off or cell.sign
+            sign = f"\u00a0({shown})" if shown else ""
             parts.append(f"{names[label.figure]}\u00a0{cell.value}{unit}{sign}")
     return f"{number}\u00a0{side}: {', '.join(parts)}"
 

@@ -9,8 +9,8 @@ from markupsafe import Markup
 from imuproc.core.words import plural
 from imuproc.files.text import clean
 from imuproc.report.pages import story
+from imuproc.report.pages.charts import draw_by_step, draw_swings, draw_time_strip
 from imuproc.report.pages.doubt import trouble, trusted
-from imuproc.report.pages.figures import by_step, through_swing, time_strip
 from imuproc.report.pages.labels import LABELS, label_of
 from imuproc.report.pages.legs import legs
 from imuproc.report.pages.rendering import rendered
@@ -58,6 +58,7 @@ def run_page(view: RunView) -> str:
         "run": view.summary.run,
         "athlete": view.summary.athlete,
         "facts": story.facts(view),
+        "brief": story.brief_facts(view),
         "notes": {
             "run": story.note_text(view.run.note),
             "athlete": story.note_text(view.athlete.note),
@@ -85,7 +86,8 @@ def _of_steps(view: RunView) -> dict[str, Any]:
         "targets": clean(view.targets.name),
         "legs": legs(shown),
         "on_target_shin": story.on_target_words(view, "shin_angle_touchdown_deg"),
-        "charts": charts(view, shown),
+        "charts": [_by_step(view, shown, name) for name in _in_order(view) if _any(shown, name)],
+        "more_charts": _more_charts(shown),
         "labels": list(LABELS.values()),
         "sides": side_rows(view),
         "method": method(view),
@@ -98,8 +100,8 @@ def _of_steps(view: RunView) -> dict[str, Any]:
 
 _BY_STEP: Final = ("shin_angle_touchdown_deg", "dorsiflexion_swing_mean_deg", "contact_time_s")
 _SWINGS: Final = (
-    ("dorsiflexion", "Ankle through every swing", "toe up (dorsiflexion)"),
-    ("foot_pitch", "Foot through every swing", "slope of the foot (pitch)"),
+    ("dorsiflexion", "Ankle through every swing (°, toe up +)", "ankle bend (dorsiflexion)"),
+    ("foot_pitch", "Foot through every swing (°, toe up +)", "slope of the foot (pitch)"),
 )
 
 
@@ -113,10 +115,15 @@ def _thinned_words(view: RunView) -> str:
     )
 
 
-def charts(view: RunView, shown: RunView) -> list[Chart]:
-    """The figures that the run has data for: drawn of the shown steps, counted over all."""
-    out = [_by_step(view, shown, figure) for figure in _BY_STEP if _any(shown, figure)]
-    out += [_swing(shown, *what) for what in _SWINGS if shown.curves.get(what[0])]
+def _in_order(view: RunView) -> list[str]:
+    """Figures with a chart by step: what the main point is about comes first."""
+    told = [cue.figure for cue in view.cues if cue.figure in _BY_STEP]
+    return list(dict.fromkeys((*told, *_BY_STEP)))
+
+
+def _more_charts(shown: RunView) -> list[Chart]:
+    """Charts that are folded: through the swings and along time, where there is data for them."""
+    out = [_swing(shown, *what) for what in _SWINGS if shown.curves.get(what[0])]
     if _any(shown, "contact_time_s"):
         out.append(_strip(shown))
     return out
@@ -131,10 +138,10 @@ def _by_step(view: RunView, shown: RunView, figure: str) -> Chart:
     counts = story.on_target_words(view, figure)
     return Chart(
         id="by-step-" + figure.split("_", 1)[0],
-        title=f"{label.name.capitalize()} by step",
+        title=f"{label.name.capitalize()} by step ({label.unit})",
         caption=f"{label.why} Bars: about 95 % (twice the standard uncertainty). {counts}",
         alt=f"{label.name.capitalize()} of every step with its target. {counts}",
-        svg=Markup(by_step(shown, figure)),
+        svg=Markup(draw_by_step(shown, figure)),
     )
 
 
@@ -147,7 +154,7 @@ def _swing(view: RunView, name: str, title: str, axis: str) -> Chart:
         f"picked step is drawn bold. 0° is as in standing.{shaded}",
         alt=f"Curves of the {axis} through the swing before each of "
         f"{plural(len(view.curves[name]), 'touchdown')}.",
-        svg=Markup(through_swing(view, name, axis)),
+        svg=Markup(draw_swings(view, name)),
         pick="xy",
     )
 
@@ -159,7 +166,7 @@ def _strip(view: RunView) -> Chart:
         caption="Filled bars: left foot on the ground; open bars: right foot; between them, in the "
         "middle row, both in the air. Numbers are steps.",
         alt="Contacts of left and right foot and flights between them, along time.",
-        svg=Markup(time_strip(view)),
+        svg=Markup(draw_time_strip(view)),
     )
 
 

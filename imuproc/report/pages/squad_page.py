@@ -8,12 +8,13 @@ from typing import Any, Final
 import numpy as np
 
 from imuproc.assessment.cues import Cue, on_target_share
+from imuproc.assessment.verdicts import ABOVE, BELOW, ON_TARGET, TOO_CLOSE
 from imuproc.core.errors import SessionError
 from imuproc.core.flag_policy import is_serious
 from imuproc.core.words import plural
 from imuproc.files.text import clean
 from imuproc.report.pages import story
-from imuproc.report.pages.labels import LABELS, STARTS, Label
+from imuproc.report.pages.labels import LABELS, STARTS, Label, label_of
 from imuproc.report.pages.rendering import rendered
 from imuproc.report.pages.run_page import CAUTIONS
 from imuproc.report.pages.view import RunView
@@ -27,6 +28,7 @@ SHOWN: Final = (
 )
 """Figures of which the index shows the mean."""
 
+_ORDER: Final = {label.short: place for place, label in enumerate(LABELS.values())}
 _SAFE_ID: Final = re.compile(r"[A-Za-z0-9_-]{1,100}")
 _WIDTH: Final = 120.0
 _HEIGHT: Final = 32.0
@@ -70,10 +72,12 @@ class SquadRow:
         Judged steps with the shin on target, in words; empty where none was judged.
     on_share : str
         The same as a number to sort by.
+    counts : tuple of (str, int, int, int)
+        For each judged figure its name, and how many steps are on target, too close to call, off.
     small : Small or None
-    matter : str
-        Title of the first cue.
-    state : {"failed", "trouble", "noted", "fine"}
+    matter, size : str
+        Title of the main point, and by how much.
+    state : {"failed", "trouble", "noted", "remarks", "fine"}
     flags : tuple of str
         In words.
     doubts : tuple of str
@@ -90,8 +94,10 @@ class SquadRow:
     means: tuple[tuple[Label, str, str], ...]
     on_target: str
     on_share: str
+    counts: tuple[tuple[str, int, int, int], ...]
     small: Small | None
     matter: str
+    size: str
     state: str
     flags: tuple[str, ...]
     doubts: tuple[str, ...]
@@ -100,27 +106,42 @@ class SquadRow:
 
 @dataclass(frozen=True)
 class Recurring:
-    """What comes back in the runs of one athlete.
+    """A fault that comes back in the runs of one athlete.
 
     Parameters
     ----------
-    athlete : str
-    runs : int
-    faults : tuple of (str, str, str)
-        Title, in which runs and how far off, and what to try.
+    title, where, try_this : str
+        What it is, in which runs and how far off, and what to try.
+    """
+
+    title: str
+    where: str
+    try_this: str
+
+
+@dataclass(frozen=True)
+class AthleteBlock:
+    """All runs of one athlete, newest first.
+
+    Parameters
+    ----------
+    athlete, count : str
+    faults : sequence of Recurring
+    rows : sequence of SquadRow
     """
 
     athlete: str
-    runs: int
-    faults: tuple[tuple[str, str, str], ...]
+    count: str
+    faults: Sequence[Recurring]
+    rows: Sequence[SquadRow]
 
 
 def squad_row(view: RunView) -> SquadRow:
     """The row of one run."""
     state = "failed" if view.failed else "trouble" if view.in_trouble() else "fine"
     names = view.summary.fault_names()
-    if state == "fine" and _doubtful_steps(view):
-        state = "noted"
+    if state == "fine" and names:
+        state = "noted" if any(map(is_serious, names)) else "remarks"
     words, share = _on_target(view)
     return SquadRow(
         run=clean(view.summary.run),
@@ -131,20 +152,16 @@ def squad_row(view: RunView) -> SquadRow:
         means=tuple(_mean(view, LABELS[name]) for name in SHOWN),
         on_target=words,
         on_share=share,
+        counts=_count_verdicts(view),
         small=_small(view),
         matter=view.cues[0].words.title if view.cues else "",
+        size=story.size_of(view.cues[0]) if view.cues else "",
         state=state,
         flags=tuple(clean(name).replace("_", " ") for name in names),
         doubts=tuple(dict.fromkeys(f.name.replace("_", " ") for f in view.serious_flags()))
         or ("much is missing",),
         reason=clean(view.summary.reason),
     )
-
-
-def _doubtful_steps(view: RunView) -> bool:
-    """Whether a step before slowing down carries a serious flag."""
-    effort = set(view.steps.loc[view.steps["phase"] != "slowing", "step"])
-    return any(flag.step in effort for flag in view.summary.flags if is_serious(flag.name))
 
 
 def page_name(run_id: str) -> str:
@@ -168,6 +185,19 @@ def _mean(view: RunView, label: Label) -> tuple[Label, str, str]:
 def _on_target(view: RunView) -> tuple[str, str]:
     on, measured = on_target_share(view.verdicts).get("shin_angle_touchdown_deg", (0, 0))
     return (f"{on} of {measured}", f"{on / measured:.4f}") if measured else ("", "")
+
+
+def _count_verdicts(view: RunView) -> tuple[tuple[str, int, int, int], ...]:
+    """How many steps are on target, too close to call and off target, for each judged figure."""
+    out = []
+    for figure, rows in view.verdicts.groupby("figure", sort=False):
+        counts = rows["verdict"].value_counts()
+        on, close, above, below = (
+            int(counts.get(word, 0)) for word in (ON_TARGET, TOO_CLOSE, ABOVE, BELOW)
+        )
+        if on + close + above + below:
+            out.append((label_of(str(figure)).short, on, close, above + below))
+    return tuple(sorted(out, key=lambda one: _ORDER.get(one[0], len(_ORDER))))
 
 
 def _small(view: RunView) -> Small | None:
@@ -212,37 +242,46 @@ def _path(x: Any, y: Any) -> str:
     return "".join(out)
 
 
-def recurring(cues: Mapping[str, Mapping[str, Sequence[Cue]]]) -> list[Recurring]:
-    """What comes back over the runs of each athlete: in at least two, most often first.
+def find_recurring(cues: Mapping[str, Mapping[str, Sequence[Cue]]]) -> dict[str, list[Recurring]]:
+    """By athlete what comes back: in at least two runs, most often first.
 
     Parameters
     ----------
     cues : mapping from str to mapping
-        By athlete and run the cues of the run; athletes with one run have nothing that comes back.
+        By athlete and run the cues of the run.
     """
-    out = []
+    out = {}
     for athlete, of_runs in cues.items():
-        if len(of_runs) < 2:
-            continue
         by_fault: dict[str, dict[str, Cue]] = {}
         for run, found in of_runs.items():
             for cue in found:
                 by_fault.setdefault(cue.words.title, {})[run] = cue
         again = sorted((runs for runs in by_fault.values() if len(runs) > 1), key=len, reverse=True)
-        faults = tuple(_say_fault(runs, len(of_runs)) for runs in again)
-        out.append(Recurring(clean(athlete), len(of_runs), faults))
+        out[clean(athlete)] = [_say_fault(runs, len(of_runs)) for runs in again]
     return out
 
 
-def _say_fault(cues: Mapping[str, Cue], of: int) -> tuple[str, str, str]:
-    """Title, in which runs and how far off in each, and what to try."""
-    where = ", ".join(f"{clean(run)} ({story.size_of(cue)})" for run, cue in cues.items())
+def _say_fault(cues: Mapping[str, Cue], of: int) -> Recurring:
+    where = ", ".join(f"{clean(run)} {story.size_of(cue)}" for run, cue in cues.items())
     words = next(iter(cues.values())).words
-    return words.title, f"In {len(cues)} of {of} runs: {where}.", words.try_this
+    return Recurring(words.title, f"{len(cues)} of {of} runs: {where}", words.try_this)
+
+
+def _make_blocks(
+    rows: Sequence[SquadRow], again: Mapping[str, Sequence[Recurring]]
+) -> list[AthleteBlock]:
+    """One block per athlete, in the order of their codes; the last run of the session first."""
+    blocks = []
+    for athlete in sorted({row.athlete for row in rows}):
+        own = [row for row in reversed(rows) if row.athlete == athlete]
+        blocks.append(AthleteBlock(athlete, plural(len(own), "run"), again.get(athlete, ()), own))
+    return blocks
 
 
 def squad_page(
-    session: Mapping[str, Any], rows: Sequence[SquadRow], again: Sequence[Recurring]
+    session: Mapping[str, Any],
+    rows: Sequence[SquadRow],
+    again: Mapping[str, Sequence[Recurring]],
 ) -> str:
     """HTML of the index, self-contained."""
     failed = sum(row.state == "failed" for row in rows)
@@ -253,7 +292,7 @@ def squad_page(
         "surface": clean(str(session.get("surface") or "")),
         "note": story.note_text(session.get("note")),
         "rows": rows,
-        "again": again,
+        "blocks": _make_blocks(rows, again),
         "labels": [LABELS[name] for name in SHOWN],
         "athletes": sorted({row.athlete for row in rows}),
         "count": plural(len(rows), "run"),

@@ -31,12 +31,18 @@ class Matter:
     Parameters
     ----------
     title, meaning, try_this : str
+    size : str
+        By how much, with its uncertainty.
+    seen : str
+        In how many steps, of which foot.
     evidence : str
-        How many steps, which, of which foot, by how much.
+        Which steps, and what else was seen.
     """
 
     title: str
     meaning: str
+    size: str
+    seen: str
     evidence: str
     try_this: str
 
@@ -94,6 +100,15 @@ def facts(view: RunView) -> list[tuple[str, str]]:
     return out
 
 
+def brief_facts(view: RunView) -> str:
+    """Date, start, distance and steps on one line."""
+    known = dict(facts(view))
+    words = [known.get(term, "") for term in ("Date", "Start", "Distance")]
+    count = view.summary.counts.get("steps_effort", 0)
+    words.append(plural(count, "step") if count else "")
+    return " · ".join(word for word in words if word and word != "not known")
+
+
 def matters(view: RunView) -> list[Matter]:
     """The cues of a run in sentences."""
     return [matter(cue, view.steps) for cue in view.cues]
@@ -108,25 +123,34 @@ def matter(cue: Cue, steps: "pd.DataFrame") -> Matter:
     steps : DataFrame
         Step table of the run.
     """
-    evidence = _say_difference(cue) if cue.direction == DIFFERS else _say_how_far(cue)
+    uneven = cue.direction == DIFFERS
     return Matter(
-        cue.words.title, cue.words.meaning, evidence + _reach(cue, steps), cue.words.try_this
+        title=cue.words.title,
+        meaning=cue.words.meaning,
+        size=_say_difference(cue) if uneven else _say_how_far(cue),
+        seen="" if uneven else _say_where(cue),
+        evidence=""
+        if uneven
+        else f"{steps_phrase(list(cue.steps)).capitalize()}." + _reach(cue, steps),
+        try_this=cue.words.try_this,
     )
 
 
 def _say_how_far(cue: Cue) -> str:
-    out = "over" if cue.direction == ABOVE else "under"
+    """How far off in the mean."""
+    return f"{size_of(cue)} {'over' if cue.direction == ABOVE else 'under'} target"
+
+
+def _say_where(cue: Cue) -> str:
+    """In how many steps of which phases, and of which foot."""
     foot = "" if cue.side == "both" else f", mostly the {cue.side} foot"
-    return (
-        f"{size_of(cue)} {out} target on average, in {cue.off} of {plural(cue.measured, 'step')} "
-        f"({in_a_row(cue.phases)}): {steps_phrase(list(cue.steps))}{foot}."
-    )
+    return f"{cue.off} of {plural(cue.measured, 'step')} ({in_a_row(cue.phases)}){foot}"
 
 
 def _say_difference(cue: Cue) -> str:
+    """Which foot has more of it, and by how much."""
     other = "right" if cue.side == "left" else "left"
-    name = label_of(cue.figure).name
-    return f"The {name} of the {cue.side} foot is {size_of(cue)} larger than of the {other}."
+    return f"{label_of(cue.figure).name} {size_of(cue)} larger {cue.side} than {other}"
 
 
 def size_of(cue: Cue) -> str:

@@ -17,8 +17,8 @@ from imuproc.files.workers import shared_out
 from imuproc.report.pages.run_page import run_page
 from imuproc.report.pages.squad_page import (
     SquadRow,
+    find_recurring,
     page_name,
-    recurring,
     squad_page,
     squad_row,
 )
@@ -120,7 +120,7 @@ def write_report(
         request.report.mkdir(exist_ok=True)
         gathered = _shared_out(sources, request, jobs)
         _add_failed(folder, request, gathered)
-        again = recurring(gathered.cues)
+        again = find_recurring(gathered.cues)
         _write(request.report / INDEX, squad_page(session, gathered.rows, again))
         _write_spreadsheet(folder / STEPS_XLSX, gathered, sets)
     except OSError as error:

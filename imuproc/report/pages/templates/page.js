@@ -98,3 +98,24 @@
   }
   pick(numbers[0]);
 })();
+
+// Paper: one page with what matters, or all with every part unfolded.
+(() => {
+  let opened = [];
+  for (const button of document.querySelectorAll("[data-print]")) {
+    button.addEventListener("click", () => {
+      document.body.classList.toggle("one-page", button.dataset.print === "one");
+      window.print();
+    });
+  }
+  window.addEventListener("beforeprint", () => {
+    if (document.body.classList.contains("one-page")) return;
+    opened = [...document.querySelectorAll("details:not([open])")];
+    for (const part of opened) part.open = true;
+  });
+  window.addEventListener("afterprint", () => {
+    for (const part of opened) part.open = false;
+    opened = [];
+    document.body.classList.remove("one-page");
+  });
+})();

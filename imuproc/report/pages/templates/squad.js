@@ -1,25 +1,30 @@
 "use strict";
-// Filter and sort of the rows; without this script all rows are there in the order of the runs.
+// Filter and sort; without this script all runs are there, in the order of the athletes.
 (() => {
+  const field = (id) => document.getElementById(id);
   const body = document.querySelector(".squad tbody");
   const rows = [...body.rows];
-  const field = (id) => document.getElementById(id);
+  const cards = [...document.querySelectorAll(".runs > li")];
+  const blocks = [...document.querySelectorAll("section.athlete")];
   const told = field("shown");
   let turned = false;
 
   function show() {
-    const find = field("find").value.trim().toLowerCase();
+    const words = field("find").value.toLowerCase().split(/\s+/).filter(Boolean);
     const athlete = field("athlete").value;
     const state = field("state").value;
-    let count = 0;
-    for (const row of rows) {
-      const fits = (!find || row.textContent.toLowerCase().includes(find))
-        && (!athlete || row.dataset.athlete === athlete)
-        && (!state || row.dataset.state === state);
-      row.hidden = !fits;
-      count += fits;
+    const fits = (part) => {
+      const text = `${part.textContent} ${part.dataset.athlete}`.toLowerCase();
+      return words.every((word) => text.includes(word))
+        && (!athlete || part.dataset.athlete === athlete)
+        && (!state || part.dataset.state === state);
+    };
+    for (const part of [...rows, ...cards]) part.hidden = !fits(part);
+    for (const block of blocks) {
+      block.hidden = ![...block.querySelectorAll(".runs > li")].some((card) => !card.hidden);
     }
-    told.textContent = count === rows.length ? `${count} runs` : `${count} of ${rows.length} runs`;
+    const count = cards.filter((card) => !card.hidden).length;
+    told.textContent = count === cards.length ? `${count} runs` : `${count} of ${cards.length} runs`;
   }
 
   function sort() {
@@ -42,5 +47,7 @@
     field("turn").setAttribute("aria-pressed", String(turned));
     sort();
   });
-  field("filter").addEventListener("submit", (event) => event.preventDefault());
+  for (const id of ["filter", "order"]) {
+    field(id).addEventListener("submit", (event) => event.preventDefault());
+  }
 })();

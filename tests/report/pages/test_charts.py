@@ -7,8 +7,8 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-
 from imuproc.report.pages.figures import by_step, through_swing, time_strip
+
 from imuproc.report.pages.view import RunView
 from tests.report.pages.made_report import DOUBTFUL, NOTED, SOUND
 
