@@ -84,7 +84,7 @@ _WORDS: Final[Mapping[tuple[str, str, str], CueWords]] = {
         "drill the toe up on the lower side; look at ankle range with your physio.",
     ),
     ("contact_time_s", DIFFERS, ""): CueWords(
-        "Left and right differ: time on the ground",
+        "Left and right differ: contact time",
         "One foot stays on the ground longer than the other.",
         "film both sides; a lasting difference is worth a look by your physio.",
     ),

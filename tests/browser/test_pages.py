@@ -74,8 +74,62 @@ def expect_step(page: Any, step: int) -> None:
     assert page.locator("#brief").text_content().startswith(f"{step}\u00a0")
 
 
+def unfold(page: Any) -> None:
+    page.evaluate("document.querySelectorAll('details').forEach((part) => (part.open = true))")
+
+
+def test_the_message_comes_first_and_details_are_folded(seen: Seen) -> None:
+    page = seen.open(SOUND, PHONE)
+    point = page.locator(".main-point")
+    assert point.bounding_box()["y"] < 200
+    assert not page.locator(".steps").is_visible()
+    page.get_by_text("Every step", exact=True).click()
+    assert page.locator(".steps").is_visible()
+
+
+def test_chart_words_are_at_least_12_px_on_a_phone(seen: Seen) -> None:
+    page = seen.open(SOUND, PHONE)
+    unfold(page)
+    heights = page.evaluate(
+        """[...document.querySelectorAll(".plot text")].map((text) =>
+            parseFloat(getComputedStyle(text).fontSize) * text.getScreenCTM().a)"""
+    )
+    assert len(heights) > 20
+    assert min(heights) >= 12.0
+
+
+def contrast(one: str, other: str) -> float:
+    """Of two colours as ``rgb(r, g, b)``; WCAG 2.2, relative luminance."""
+
+    def luminance(colour: str) -> float:
+        parts = [int(n) / 255.0 for n in colour[4:-1].split(",")]
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    high, low = sorted((luminance(one), luminance(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_targets_and_marks_can_be_seen_in_the_sun(seen: Seen, scheme: str) -> None:
+    """3:1 for what must be seen (WCAG 2.2, success criterion 1.4.11)."""
+    seen.page.emulate_media(color_scheme=scheme)
+    page = seen.open(SOUND)
+    colour = "(e, p) => getComputedStyle(e).getPropertyValue(p)"
+    paper = page.locator(".charts section").first.evaluate(colour, "background-color")
+    edge = page.locator(".plot .edge").first.evaluate(colour, "stroke")
+    band = page.locator(".plot .band").first.evaluate(colour, "fill")
+    for side in ("left", "right"):
+        mark = page.locator(f".plot .point .{side}").first.evaluate(colour, "stroke")
+        assert contrast(mark, paper) >= 3.0
+        assert contrast(mark, band) >= 3.0
+    assert contrast(edge, paper) >= 3.0
+    assert contrast(edge, band) >= 3.0
+
+
 def test_picking_a_step_with_the_mouse_marks_it_everywhere(seen: Seen) -> None:
     page = seen.open(SOUND)
+    unfold(page)
     page.locator(".steps tbody tr").nth(4).hover()
     expect_step(page, 5)
     page.locator(".leg").nth(6).hover()
@@ -85,6 +139,7 @@ def test_picking_a_step_with_the_mouse_marks_it_everywhere(seen: Seen) -> None:
 @pytest.mark.parametrize("part", ["point", "bar", "curve"])
 def test_pointing_into_a_figure_picks_the_nearest_step(seen: Seen, part: str) -> None:
     page = seen.open(SOUND)
+    unfold(page)
     plot = page.locator(".plot").filter(has=page.locator(f".{part}")).first
     plot.scroll_into_view_if_needed()
     x, y = plot.evaluate(
@@ -108,7 +163,7 @@ def test_pointing_into_a_figure_picks_the_nearest_step(seen: Seen, part: str) ->
 
 def test_a_step_is_picked_by_keyboard_alone(seen: Seen) -> None:
     page = seen.open(SOUND)
-    for _ in range(4):
+    for _ in range(8):
         page.keyboard.press("Tab")
         if page.evaluate("document.activeElement.type") == "radio":
             break
@@ -144,10 +199,12 @@ def test_hostile_notes_stay_text(seen: Seen) -> None:
 
 def test_the_index_filters_sorts_and_leads_to_each_run(seen: Seen) -> None:
     page = seen.open("index")
-    names = page.locator(".squad tbody th:visible")
+    unfold(page)
+    cards, names = page.locator(".runs > li:visible h3 a"), page.locator(".squad tbody th:visible")
+    assert cards.all_text_contents() == [DOUBTFUL, NOTED, SOUND, FAILED]
     assert names.all_text_contents() == [SOUND, NOTED, DOUBTFUL, FAILED]
     page.locator("#state").select_option("failed")
-    assert names.all_text_contents() == [FAILED]
+    assert names.all_text_contents() == cards.all_text_contents() == [FAILED]
     assert page.locator("#shown").text_content() == "1 of 4 runs"
     page.locator("#state").select_option("")
     page.locator("#sort").select_option("run")
@@ -157,9 +214,14 @@ def test_the_index_filters_sorts_and_leads_to_each_run(seen: Seen) -> None:
     assert names.all_text_contents()[-1] == FAILED  # what is missing comes last either way
     page.get_by_label("Find", exact=True).fill("forward of nothing")
     assert names.count() == 0
+    athlete = page.locator(".squad tbody tr").last.get_attribute("data-athlete")
+    page.get_by_label("Find", exact=True).fill(f"{SOUND[-2:]} {athlete}")
+    backwards = cards.all_text_contents()
+    page.get_by_label("Find", exact=True).fill(f"{athlete} {SOUND[-2:]}")
+    assert cards.all_text_contents() == backwards
     page.get_by_label("Find", exact=True).fill("")
     page.locator(".squad").get_by_role("link", name=NOTED).click()
-    assert page.locator("h1").text_content() == f"Run {NOTED}"
+    assert page.locator("h1").text_content().endswith(f"run {NOTED}")
 
 
 @pytest.mark.parametrize(("scheme", "dark"), [("dark", True), ("light", False)])
@@ -184,16 +246,29 @@ def test_a_run_prints_with_all_its_figures(seen: Seen, tmp_path: Path) -> None:
     assert 2 <= len(pages) <= 5
     assert [round(float(side)) for side in pages[0].mediabox[2:]] == [595, 842]  # A4 in points
     text = "\n".join(page.extract_text() for page in pages)
+    for heading in page.locator("h2, summary").all_text_contents():
+        assert heading in text
+    assert "Ankle through every swing" in text
+    assert not page.locator(".steps").is_visible()  # folded again
+
+
+def test_what_matters_prints_on_one_page(seen: Seen, tmp_path: Path) -> None:
+    from pypdf import PdfReader
+
+    page = seen.open(SOUND)
+    page.evaluate("window.print = () => {}")
+    page.get_by_role("button", name="Print one page").click()
+    page.pdf(path=str(tmp_path / "one.pdf"), prefer_css_page_size=True)
+    pages = PdfReader(tmp_path / "one.pdf").pages
+    assert len(pages) == 1
+    text = pages[0].extract_text()
     for words in (
-        "shin angle (°)",
-        "contact time (ms)",
-        "slope of the foot",
-        "toe up",
-        "in the air",
+        "Main point",
+        "Shin and foot at every touchdown",
+        "Contact time by step",
+        "Please note",
     ):
         assert words in text
-    for heading in page.locator("h2").all_text_contents():
-        assert heading in text
 
 
 @pytest.mark.parametrize(

@@ -95,7 +95,7 @@ class Canvas:
         """The ``<svg>`` element, to be put into a page that names and describes it."""
         shapes = "\n".join(self.shapes)
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width_px:g} '
+            f'<svg viewBox="0 0 {self.width_px:g} '
             f'{self.height_px:g}" font-size="{FONT_PX:g}" aria-hidden="true" focusable="false">\n'
             f"{shapes}\n</svg>"
         )

@@ -35,7 +35,7 @@ def test_a_run_in_doubt_says_what_is_wrong_and_what_is_there(views: dict[str, Ru
     assert FLAGS["mounting_sign_unsure"].advice in sentence
     words = {trust.name: trust.words for trust in trusted(view)}
     assert words["Shin"] == "6 of 11 steps, but do not trust the left"
-    assert words["On the ground"] == "all steps"
+    assert words["Contact"] == "all steps"
 
 
 def test_much_missing_is_trouble_even_without_a_flag(views: dict[str, RunView]) -> None:

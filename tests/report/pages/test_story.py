@@ -26,10 +26,8 @@ def first_cue(table: pd.DataFrame, **differences: float) -> story.Matter:
 def test_a_cue_tells_how_far_how_sure_and_how_far_the_ankle_was_ahead() -> None:
     found = first_cue(steps(REACHING))
     assert found.title == "Shin too upright in the drive"
-    assert found.evidence == (
-        "6 ± 1° over target on average, in 6 of 6 steps (drive): steps 1-6. The ankle was up to "
-        "3 cm ahead of the knee: it may brake."
-    )
+    assert (found.size, found.seen) == ("6 ± 1° over target", "6 of 6 steps (drive)")
+    assert found.evidence == "Steps 1-6. The ankle was up to 3 cm ahead of the knee: it may brake."
     assert "may brake" in found.meaning
     assert found.try_this.startswith("strike down and back")
 
@@ -37,16 +35,15 @@ def test_a_cue_tells_how_far_how_sure_and_how_far_the_ankle_was_ahead() -> None:
 def test_a_cue_of_one_foot_says_which() -> None:
     shin = [x if k % 2 == 0 else x - 14.0 for k, x in enumerate(REACHING)]
     found = first_cue(steps(shin))
-    assert "in 3 of 6 steps (drive): steps 1, 3, 5, mostly the left foot." in found.evidence
+    assert found.seen == "3 of 6 steps (drive), mostly the left foot"
+    assert found.evidence.startswith("Steps 1, 3, 5.")
 
 
 def test_a_difference_of_the_sides_says_which_is_larger() -> None:
     apart = {"left_minus_right_contact_time_s": -0.02, "left_minus_right_contact_time_s_u": 0.004}
     found = first_cue(steps([50.0] * 6, phase="upright", speed_mps=5.0), **apart)
-    assert found.title == "Left and right differ: time on the ground"
-    assert found.evidence == (
-        "The contact time of the right foot is 20 ± 4 ms larger than of the left."
-    )
+    assert found.title == "Left and right differ: contact time"
+    assert (found.size, found.seen) == ("contact time 20 ± 4 ms larger right than left", "")
 
 
 def test_where_figures_may_be_wrong_there_is_no_advice(views: dict[str, RunView]) -> None:
