@@ -201,7 +201,7 @@ def test_the_index_filters_sorts_and_leads_to_each_run(seen: Seen) -> None:
     page = seen.open("index")
     unfold(page)
     cards, names = page.locator(".runs > li:visible h3 a"), page.locator(".squad tbody th:visible")
-    assert cards.all_text_contents() == [DOUBTFUL, NOTED, SOUND, FAILED]
+    assert cards.all_text_contents() == [DOUBTFUL, SOUND, FAILED, NOTED]
     assert names.all_text_contents() == [SOUND, NOTED, DOUBTFUL, FAILED]
     page.locator("#state").select_option("failed")
     assert names.all_text_contents() == cards.all_text_contents() == [FAILED]
