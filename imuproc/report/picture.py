@@ -8,7 +8,9 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle, Wedge
 from matplotlib.ticker import MaxNLocator
 
@@ -69,7 +71,8 @@ def write_picture(path: Path, view: RunView) -> None:
         _draw_legs(axes, view, shown, below)
         _write_foot(axes)
         with replaced_file(path) as temporary:
-            figure.savefig(temporary, format="png", metadata={"Software": None})
+            options = {"compress_level": 3}
+            figure.savefig(temporary, format="png", metadata={"Software": None}, pil_kwargs=options)
 
 
 def _write_head(axes: Axes, view: RunView) -> float:
@@ -145,14 +148,23 @@ def _draw_band(
     room = 0.08 * max(float(np.ptp(every)), 1e-3)
     bottom, top = float(every.min()) - room, float(every.max()) + room
     axes.set_ylim(bottom, top)
-    for step, (low, high), verdict in zip(rows["step"], ends, rows["verdict"], strict=True):
-        if verdict in (ABOVE, BELOW):
-            axes.add_patch(Rectangle((step - 0.5, bottom), 1.0, top - bottom, fc=_PICK, alpha=0.45))
-        low_in, high_in = max(low, bottom), min(high, top)
-        axes.add_patch(Rectangle((step - 0.5, low_in), 1.0, high_in - low_in, fc=BAND, lw=0))
-        for end in (low, high):
-            if np.isfinite(end):
-                axes.plot([step - 0.5, step + 0.5], [end, end], color=BAND_EDGE, lw=3)
+    step = rows["step"].to_numpy(dtype=np.float64)
+    off = np.isin(rows["verdict"].to_numpy(dtype=str), (ABOVE, BELOW))
+    everywhere = np.broadcast_to([bottom, top], (int(off.sum()), 2))
+    inside = np.clip(ends, bottom, top)
+    for at, edges, colour, alpha in ((step[off], everywhere, _PICK, 0.45), (step, inside, BAND, 1)):
+        boxes = [
+            [(n - 0.5, low), (n + 0.5, low), (n + 0.5, high), (n - 0.5, high)]
+            for n, (low, high) in zip(at, edges, strict=True)
+        ]
+        axes.add_collection(PolyCollection(boxes, fc=colour, ec="none", alpha=alpha), autolim=False)
+    lines = [
+        [(n - 0.5, end), (n + 0.5, end)]
+        for n, both in zip(step, ends, strict=True)
+        for end in both
+        if np.isfinite(end)
+    ]
+    axes.add_collection(LineCollection(lines, colors=BAND_EDGE, linewidths=3), autolim=False)
 
 
 def _draw_legs(axes: Axes, view: RunView, shown: RunView, top_px: float) -> None:
@@ -184,16 +196,16 @@ def _draw_leg(axes: Axes, corner: tuple[float, float], size: float, row: StepRow
 
     _draw_wedge(axes, at(leg.ankle), leg, scale)
     x, y = zip(at((4.0, 60.0)), at((60.0, 60.0)), strict=True)
-    axes.plot(x, y, color=SOFT, lw=1.5)
+    axes.add_artist(Line2D(x, y, color=SOFT, lw=1.5))
     filled = colour if row.side == "left" and leg.foot_known else PAPER
     sole = Polygon([at(point) for point in leg.foot], fc=filled, ec=colour, lw=3.0 * thick)
-    axes.add_patch(sole)
+    axes.add_artist(sole)
     if leg.knee is not None:
         x, y = zip(at(leg.ankle), at(leg.knee), strict=True)
-        axes.plot(x, y, color=colour, lw=6.0 * thick, ls=dashes)
+        axes.add_artist(Line2D(x, y, color=colour, lw=6.0 * thick, ls=dashes))
     if row.shin.off:
         box = Rectangle(at((1.0, 1.0)), 62.0 * scale, 76.0 * scale, fc=_PICK, alpha=0.45, zorder=0)
-        axes.add_patch(box)
+        axes.add_artist(box)
     degree = "°" if row.shin.u else ""
     axes.text(*at((3.0, 10.0)), f"{row.number} {row.side[0].upper()}", size=_SMALL_PT, color=SOFT)
     words = f"{row.shin.value}{degree} {row.shin.off or row.shin.sign}"
@@ -206,7 +218,7 @@ def _draw_wedge(axes: Axes, ankle: tuple[float, float], leg: Leg, scale: float) 
     low, high = np.clip(leg.band_deg, 0.0, 180.0)
     # The upright axis points down, so angles are counted the other way round.
     wedge = Wedge(ankle, 38.0 * scale, -high, -low, fc=BAND, ec=BAND_EDGE, lw=1.0)
-    axes.add_patch(wedge)
+    axes.add_artist(wedge)
 
 
 def _write_foot(axes: Axes) -> None:
