@@ -5,7 +5,9 @@ from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Final
 
+from imuproc.assessment.targets import chosen, read_targets
 from imuproc.batch.fingerprint import drawn_with, programs
+from imuproc.batch.plan import Task
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.files.disk_errors import cannot_be_written
 from imuproc.files.whole import replaced_file
@@ -31,8 +33,28 @@ def forget_pages(folder: Path, runs: Iterable[str]) -> None:
     report = folder / REPORT_FOLDER
     for run in runs:
         for ending in ("html", "png"):
-            for path in (report / f"{run}.{ending}", *report.glob(f"{run}_*.{ending}")):
+            others = (*report.glob(f"{run}_*.{ending}"), *report.glob(f"*__{run}.{ending}"))
+            for path in (report / f"{run}.{ending}", *others):
                 path.unlink(missing_ok=True)
+
+
+def require_targets(tasks: Iterable[Task], targets: Path | None) -> None:
+    """Refuse targets that the report could not be made with, before anything is processed.
+
+    Parameters
+    ----------
+    tasks : iterable of Task
+    targets : Path or None
+        Target sets beside the default one.
+
+    Raises
+    ------
+    SessionError
+        The file is missing or wrong, or lacks a set that an athlete names.
+    """
+    sets = read_targets(targets)
+    for name in dict.fromkeys(task.athlete.targets for task in tasks):
+        chosen(sets, name)
 
 
 def make_report(

@@ -151,10 +151,13 @@ def _process_tasks(
 ) -> "Processed":
     # What follows takes as long to load as a run takes to process: the workers load meanwhile.
     from imuproc.batch.folder import output_folder
+    from imuproc.batch.pages import require_targets
     from imuproc.batch.session import Request, Unwatched, process_tasks
     from imuproc.pipeline.run import process_each
     from imuproc.pipeline.settings import Settings, read_settings
 
+    if options.report:
+        require_targets(tasks, None if options.targets is None else Path(options.targets))
     given = options.settings
     request = Request(
         tasks,

@@ -3,6 +3,7 @@
 - ``agree``: ``imuproc agree``: step tables held against video, force plates or photocells.
 - ``bar``: A bar on stderr while something is worked on, where that is a terminal.
 - ``check``: ``imuproc check``: are these logs and sensors fit, before the session and after it?
+- ``compare``: ``imuproc compare``: two runs side by side.
 - ``convert``: ``imuproc convert``: a session's logs in an open format.
 - ``exit_codes``: What the exit code of a command says.
 - ``found_runs``: A line on stderr for each run found in a log of several, from whatever process

@@ -14,6 +14,7 @@ import typer
 from imuproc import __version__
 from imuproc.cli.agree import AgreeOptions, agree
 from imuproc.cli.check import CheckOptions, check
+from imuproc.cli.compare import CompareOptions, compare
 from imuproc.cli.convert import ConvertOptions, convert
 from imuproc.cli.exit_codes import INTERRUPTED, WRONG_REQUEST
 from imuproc.cli.guide import GuideOptions, guide
@@ -35,6 +36,7 @@ app = typer.Typer(
 )
 app.command("agree")(with_options(agree, AgreeOptions))
 app.command("check")(with_options(check, CheckOptions))
+app.command("compare")(with_options(compare, CompareOptions))
 app.command("convert")(with_options(convert, ConvertOptions))
 app.command("guide")(with_options(guide, GuideOptions))
 app.command("process")(with_options(process, ProcessOptions))

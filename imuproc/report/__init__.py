@@ -16,4 +16,5 @@
   decimals.
 - ``terminal_table``: A table in a terminal: as many columns as there is room for, readable
   without colour.
+- ``two_runs_view``: Two runs side by side in a terminal.
 """

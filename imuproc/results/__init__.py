@@ -12,4 +12,5 @@
 - ``symmetry``: Left against right in a run whose figures change from step to step.
 - ``tables``: Step table, run table and phase table as files: CSV for people, Parquet for programs.
 - ``top_speed``: How fast the fastest part of a run was.
+- ``two_runs``: Two runs held against each other, phase by phase.
 """

@@ -319,3 +319,36 @@ def test_strict_from_the_start_keeps_the_work_for_later(
     assert seen.code == 0
     assert "3 runs reused" in seen.err
     assert "R07-02" in (out / "steps.csv").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (None, "there is no such file"),
+        ("schema = 1\n[[set]]\nname = 'own'\n", "targets.toml"),
+        ("schema = [", "targets.toml"),
+    ],
+)
+def test_targets_that_cannot_be_used_end_the_command_before_anything_is_written(
+    imuproc: Command, session: Path, tmp_path: Path, text: str | None, said: str
+) -> None:
+    path = tmp_path / "targets.toml"
+    if text is not None:
+        path.write_text(text, encoding="utf-8")
+    seen = imuproc("process", session, "-o", tmp_path / "out", "--targets", path)
+    assert seen.code == 2
+    assert said in seen.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_set_of_targets_that_an_athlete_names_must_be_there(
+    imuproc: Command, session: Path, tmp_path: Path
+) -> None:
+    text = session.read_text(encoding="utf-8")
+    session.write_text(
+        text.replace("[[athlete]]\n", '[[athlete]]\ntargets = "junior"\n', 1), encoding="utf-8"
+    )
+    seen = imuproc("process", session, "-o", tmp_path / "out")
+    assert seen.code == 2
+    assert "found 'junior'; allowed: 'default'" in seen.err
+    assert not (tmp_path / "out").exists()

@@ -186,6 +186,7 @@ OPTION = re.compile(r"(?<!\S)--[a-z][a-z-]*")
 EXPLAINED_IN = {
     "agree": "agreement",
     "check": "recording",
+    "compare": "report",
     "convert": "formats",
     "process": "processing",
     "report": "processing",

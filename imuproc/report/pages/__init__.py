@@ -2,6 +2,7 @@
 
 - ``charts``: Charts of a run page: a figure by step, an angle through every swing, contacts along
   time.
+- ``compare_page``: The page of two runs side by side: phase by phase and step by step.
 - ``doubt``: What is wrong with a run as a whole, and what of it can still be used.
 - ``drawing``: Axes of a chart as SVG written straight away: scales, ticks and shapes.
 - ``labels``: What each figure is called on paper and screen: plain words, unit, factor, decimals.

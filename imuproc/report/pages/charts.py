@@ -54,7 +54,8 @@ def draw_by_step(view: RunView, figure: str) -> str:
         column = box_path(canvas.x([step - 0.5, step + 0.5]), canvas.y([low, high]))
         canvas.add(of_step("column", int(step), f'<path d="{column}"/>'))
         if np.isfinite(at):
-            _add_point(canvas, int(step), str(of_side), (float(at), float(reach)))
+            shape = _draw_point(canvas, float(step), str(of_side), (float(at), float(reach)))
+            canvas.add(of_step("point", int(step), shape))
             _add_off_mark(canvas, int(step), (float(at), float(reach)), verdict.get(int(step), ""))
     canvas.add_x_axis(find_ticks(number.min(), number.max(), 8, whole=True), "step")
     return canvas.svg()
@@ -125,7 +126,7 @@ def _add_phases(canvas: Canvas, steps: "pd.DataFrame") -> None:
             canvas.add_text(at + 2.0, canvas.top_px - 7.0, phase[begin], 'class="small"')
 
 
-def _add_point(canvas: Canvas, step: int, side: str, value: tuple[float, float]) -> None:
+def _draw_point(canvas: Canvas, step: float, side: str, value: tuple[float, float]) -> str:
     """A value with its bar: a full disc for left, an open square for right."""
     at, half = value
     x, y = float(canvas.x(step)), float(canvas.y(at))
@@ -138,7 +139,7 @@ def _add_point(canvas: Canvas, step: int, side: str, value: tuple[float, float])
         if side == "left"
         else f'<path d="M{x - 3.6:.1f} {y - 3.6:.1f}h7.2v7.2h-7.2Z"/>'
     )
-    canvas.add(of_step("point", step, f'<g class="{side}">{bar}{point}</g>'))
+    return f'<g class="{side}">{bar}{point}</g>'
 
 
 def _add_off_mark(canvas: Canvas, step: int, value: tuple[float, float], verdict: str) -> None:
@@ -214,3 +215,32 @@ def _add_contact(canvas: Canvas, step: int, side: str, when_s: tuple[float, floa
     canvas.add(of_step("bar", step, f'<path class="{side}" d="{box_path(x, y)}"/>'))
     at = float(y.min()) - 3.0 if side == "left" else float(y.max()) + 13.0
     canvas.add_text(float(x.mean()), at, step, 'class="mid small"')
+
+
+def draw_two_by_step(first: RunView, second: RunView, figure: str) -> str:
+    """A figure of two runs by step as SVG: the first as discs, the second as open squares."""
+    factor = label_of(figure).factor
+    views = (first, second)
+    tables = [view.steps[view.steps["phase"] != "slowing"] for view in views]
+    values = [table[figure].to_numpy(dtype=np.float64) * factor for table in tables]
+    names = uncertainty_name(figure)
+    halves = [
+        COVERAGE * np.nan_to_num(table[names].to_numpy(dtype=np.float64) * factor)
+        for table in tables
+    ]
+    numbers = [table["step"].to_numpy(dtype=np.float64) for table in tables]
+    band = _scale_band(first, figure, factor)
+    low, high = _find_limits(np.concatenate(values), np.concatenate(halves), band)
+    last = max(float(number.max(initial=1.0)) for number in numbers)
+    canvas = _make_canvas((0.2, last + 0.8), (low, high))
+    _add_band(canvas, band)
+    canvas.add_y_axis(find_ticks(low, high, 6))
+    for look, aside, number, value, half in zip(
+        ("left", "right"), (-0.16, 0.16), numbers, values, halves, strict=True
+    ):
+        for step, at, reach in zip(number, value, half, strict=True):
+            if np.isfinite(at):
+                place = float(step) + aside
+                canvas.add(_draw_point(canvas, place, look, (float(at), float(reach))))
+    canvas.add_x_axis(find_ticks(1.0, last, 8, whole=True), "step")
+    return canvas.svg()

@@ -84,6 +84,8 @@ class SquadRow:
         What makes the run one in doubt.
     reason : str
         Why it failed.
+    compare : str
+        File name of the page that holds it against the athlete's run before; empty for the first.
     """
 
     run: str
@@ -102,6 +104,7 @@ class SquadRow:
     flags: tuple[str, ...]
     doubts: tuple[str, ...]
     reason: str
+    compare: str = ""
 
 
 @dataclass(frozen=True)

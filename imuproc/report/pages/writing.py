@@ -2,7 +2,7 @@
 
 import csv
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import groupby
 from pathlib import Path
 from typing import Any, Final
@@ -13,7 +13,9 @@ from imuproc.assessment.cues import Cue
 from imuproc.assessment.targets import DEFAULT, TargetSet, chosen, read_targets
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.files.whole import replaced_file
+from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.files.workers import shared_out
+from imuproc.report.pages.compare_page import compare_name, compare_page
 from imuproc.report.pages.run_page import run_page
 from imuproc.report.pages.squad_page import (
     SquadRow,
@@ -42,6 +44,7 @@ class _Gathered:
     cues: dict[str, dict[str, tuple[Cue, ...]]] = field(default_factory=dict)
     sets: dict[str, TargetSet] = field(default_factory=dict)
     written: list[str] = field(default_factory=list)
+    views: list[RunView] = field(default_factory=list)
 
     def add(self, view: RunView) -> None:
         """Take what is needed of one run."""
@@ -51,6 +54,7 @@ class _Gathered:
         self.steps.append(view.steps)
         self.judged.append(view.verdicts)
         self.cues.setdefault(view.summary.athlete, {})[view.summary.run] = view.cues
+        self.views.append(replace(view, curves={}, uncertainty={}))
         self.sets[view.targets.name] = view.targets
 
     def join(self, other: "_Gathered") -> None:
@@ -62,6 +66,7 @@ class _Gathered:
             self.cues.setdefault(athlete, {}).update(of_runs)
         self.sets |= other.sets
         self.written += other.written
+        self.views += other.views
 
 
 @dataclass(frozen=True)
@@ -120,6 +125,7 @@ def write_report(
         request.report.mkdir(exist_ok=True)
         gathered = _shared_out(sources, request, jobs)
         _add_failed(folder, request, gathered)
+        _write_comparisons(request.report, gathered)
         again = find_recurring(gathered.cues)
         _write(request.report / INDEX, squad_page(session, gathered.rows, again))
         _write_spreadsheet(folder / STEPS_XLSX, gathered, sets)
@@ -131,6 +137,87 @@ def write_report(
         ) from error
     names = [f"{REPORT_FOLDER}/{INDEX}", *gathered.written, STEPS_XLSX]
     return {name: (folder / name).as_posix() for name in names}
+
+
+def write_comparison(folder: Path, first: RunView, second: RunView) -> Path:
+    """Write the page of two runs side by side.
+
+    Parameters
+    ----------
+    folder : Path
+        As for :func:`write_report`.
+    first, second : RunView
+        From :func:`two_views`.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    SessionError
+        The page cannot be written.
+    """
+    path = folder / REPORT_FOLDER / compare_name(first.summary.run, second.summary.run)
+    try:
+        path.parent.mkdir(exist_ok=True)
+        _write(path, compare_page(first, second))
+    except OSError as error:
+        raise SessionError(f"compare: {path} cannot be written ({error.strerror})") from error
+    return path
+
+
+def two_views(folder: Path, runs: tuple[str, str], targets: Path | None = None) -> list[RunView]:
+    """Two runs of a folder of results.
+
+    Parameters
+    ----------
+    folder, targets
+        As for :func:`write_report`.
+    runs : (str, str)
+        Of one athlete or two.
+
+    Returns
+    -------
+    list of RunView
+
+    Raises
+    ------
+    ArchiveError, SessionError
+        As for :func:`write_report`; or there is no such run with steps.
+    """
+    sets = read_targets(targets)
+    sources, session = _sources(folder)
+    where = {run_id: path for path, run_id in sources}
+    views = []
+    for run in runs:
+        if run not in where:
+            raise SessionError(
+                f"compare: found no run {quoted(run)} in {folder}; allowed: {listed(where)}"
+                + did_you_mean(run, where)
+            )
+        with open_archive(where[run]) as archive:
+            view = read_view(archive.run(run), session, sets, drawn=False)
+        if not view.has_steps:
+            raise SessionError(f"compare: run {quoted(run)} has no steps to compare")
+        views.append(view)
+    return views
+
+
+def _write_comparisons(report: Path, gathered: _Gathered) -> None:
+    """A page for each run and the one before it of the same athlete."""
+    before: dict[str, RunView] = {}
+    for view in gathered.views:
+        if not view.has_steps:
+            continue
+        earlier = before.get(view.summary.athlete)
+        before[view.summary.athlete] = view
+        if earlier is not None:
+            name = compare_name(earlier.summary.run, view.summary.run)
+            _write(report / name, compare_page(earlier, view))
+            gathered.written.append(f"{REPORT_FOLDER}/{name}")
+            place = next(k for k, row in enumerate(gathered.rows) if row.run == view.summary.run)
+            gathered.rows[place] = replace(gathered.rows[place], compare=name)
 
 
 def run_views(folder: Path, targets: Path | None = None) -> Iterator[RunView]:
