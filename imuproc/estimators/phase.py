@@ -14,7 +14,6 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 from scipy.special import ndtr
 
 from imuproc.dsp.filters import smooth_binomially
@@ -24,6 +23,11 @@ FloatArray = NDArray[np.float64]
 
 PHASES = ("drive", "transition", "upright", "slowing")
 _SURE: Final = 0.95
+_MOST_ROUNDS: Final = 40
+_CLOSE: Final = 1e-6
+_LEAST: Final = np.array([-1.0, 0.0, np.log(1.5), -0.3])
+_MOST: Final = np.array([1.0, 0.95, np.log(30.0), 0.3])
+"""Bounds of what is fitted: far beyond what sprinters do."""
 
 
 class PhaseSettings(StageSettings):
@@ -191,26 +195,52 @@ def _fit_gains(
     prior_u = np.array(
         [1.0, share_u, np.log(settings.rise_steps_factor), settings.side_scatter_share]
     )
-
-    def misfit(theta: FloatArray) -> FloatArray:
-        level, lacking, rise, sided = theta
-        model = top * np.exp(level) * (1.0 - lacking * np.exp(-n / np.exp(rise)))
-        return np.concatenate(
-            ((model * (1.0 + sided * side) - speed) / scatter, (theta - prior) / prior_u)
-        )
-
-    low, high = [-1.0, 0.0, np.log(1.5), -0.3], [1.0, 0.95, np.log(30.0), 0.3]
-    fit = least_squares(misfit, prior, bounds=(low, high), loss="soft_l1")
-    spread = float(np.mean(np.square(fit.fun[: len(n)]))) if len(n) > 4 else 1.0
-    jacobian = np.asarray(fit.jac)
-    covariance = np.linalg.inv(jacobian.T @ jacobian) * max(1.0, spread)
-    lacking, rise = float(fit.x[1]), float(np.exp(fit.x[2]))
+    theta, covariance, spread = prior, np.diag(prior_u**2), 1.0
+    for _ in range(_MOST_ROUNDS):
+        model, slopes = _rise(theta, n, side, top)
+        misfit = (speed - model) / scatter
+        # Steps far off the curve pull less: soft L1 loss.
+        weight = 1.0 / np.sqrt(1.0 + misfit**2)
+        weighted = slopes * weight / scatter**2
+        covariance = np.linalg.inv(weighted @ slopes.T + np.diag(prior_u**-2.0))
+        pull = weighted @ (speed - model) + (prior - theta) / prior_u**2
+        moved = np.clip(theta + covariance @ pull, _LEAST, _MOST)
+        spread = float((weight * misfit**2).mean()) if len(n) > 4 else 1.0
+        done = np.abs(moved - theta).max() < _CLOSE
+        theta = moved
+        if done:
+            break
+    covariance = covariance * max(1.0, spread)
+    lacking, rise = float(theta[1]), float(np.exp(theta[2]))
     away = (steps.number - 1.0) / rise
     per_lacking = np.exp(-away) / rise
     gain = lacking * per_lacking
     slopes = np.stack([per_lacking, gain * (away - 1.0)])
     variance = np.einsum("in,ij,jn->n", slopes, covariance[1:3, 1:3], slopes)
     return gain, np.sqrt(variance + (settings.curve_u_share * gain) ** 2 + 1e-12)
+
+
+def _rise(
+    theta: FloatArray, n: FloatArray, side: FloatArray, top_mps: float
+) -> tuple[FloatArray, FloatArray]:
+    """Speed of steps in m/s, shape (m,), and its slopes, shape (4, m).
+
+    ``theta`` is the logarithm of top speed over ``top_mps``, what step 1 lacks, the logarithm of N,
+    and what one side is faster by.
+    """
+    level, lacking, rise, sided = theta
+    top = top_mps * np.exp(level)
+    left = np.exp(-n / np.exp(rise))
+    even, by_side = top * (1.0 - lacking * left), 1.0 + sided * side
+    slopes = np.stack(
+        [
+            even * by_side,
+            -top * left * by_side,
+            -top * lacking * left * (n / np.exp(rise)) * by_side,
+            even * side,
+        ]
+    )
+    return even * by_side, slopes
 
 
 def _find_slowing(steps: StepSpeeds, settings: PhaseSettings) -> tuple[int, NDArray[np.bool_]]:
