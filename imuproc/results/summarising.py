@@ -113,7 +113,7 @@ def summarise(result: Result) -> RunSummary:
     >>> summary.status
     'done'
     >>> [phase.phase for phase in summary.phases]
-    ['drive', 'transition', 'upright', 'slowing']
+    ['drive', 'transition', 'slowing']
     """
     if result.parts:
         raise ValueError(

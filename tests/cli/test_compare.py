@@ -2,10 +2,9 @@
 
 from pathlib import Path
 
-from tests.report.pages.reading import Read
-
 from tests.cli.command import Command
-from tests.report.pages.made_report import DOUBTFUL, FAILED, SOUND, small_results
+from tests.report.pages.made_report import DOUBTFUL, FAILED, SOUND
+from tests.report.pages.test_writing import Read, small_results
 
 
 def test_two_runs_stand_side_by_side(imuproc: Command, tmp_path: Path) -> None:

@@ -73,9 +73,12 @@ def folder(tmp_path: Path) -> Path:
 def test_a_page_for_every_run_an_index_pictures_and_a_spreadsheet(results: Path) -> None:
     names = {path.name for path in (results / "report").iterdir()}
     pages = {f"{run}.html" for run in (SOUND, NOTED, DOUBTFUL, FAILED)}
-    assert names == {"index.html", *pages, *(f"{run}.png" for run in (SOUND, NOTED, DOUBTFUL))}
+    pairs = {name for name in names if "__" in name}
+    pictures = {f"{run}.png" for run in (SOUND, NOTED, DOUBTFUL)}
+    assert names == {"index.html", *pages, *pictures, *pairs}
+    assert len(pairs) == 1  # runs of one athlete, one after the other
     assert (results / "steps.xlsx").is_file()
-    for page in pages | {"index.html"}:
+    for page in pages | pairs | {"index.html"}:
         read = Read(results / "report" / page)
         assert read.loads == []
         assert len(read.ids) == len(set(read.ids))
