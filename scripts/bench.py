@@ -15,6 +15,8 @@
             against those of two just before and after it, and the median of such ratios counts
 ``help``    ``imuproc --help`` over ``python -c pass``
 ``memory``  largest resident memory of a worker for runs of 30 s at 1000 Hz, in MB
+``report``  24 runs of 15 s at 500 Hz with pages, pictures and spreadsheet, over the same without,
+            in processor time of one worker
 ``long``    ``imuproc process`` on CSV logs of 15 minutes and more (4 sensors, 1000 Hz, a run every
             minute) up to ``--longest`` s: time over that of half the length, and memory in MB
 
@@ -263,6 +265,18 @@ def help_ratio() -> None:
     _tell("help", best["help"] / best["bare"], "at most 12")
 
 
+def report_ratio() -> None:
+    """A squad's runs with their report over the same without."""
+    with tempfile.TemporaryDirectory() as scratch:
+        path = write_session(Path(scratch) / "session", one_run(15.0, 500.0), 24)
+        ratios = []
+        for turn in range(3):
+            without_s, _ = _processed(path, Path(scratch) / f"without-{turn}")
+            with_s, _ = _processed(path, Path(scratch) / f"with-{turn}", report=True)
+            ratios.append(with_s / without_s)
+    _tell("report", float(np.median(ratios)), "at most 1.5")
+
+
 def memory() -> None:
     """Largest resident memory of a process that works through runs of 30 s."""
     with tempfile.TemporaryDirectory() as scratch:
@@ -299,13 +313,14 @@ print(used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0)
 """
 
 
-def _processed(session: Path, out: Path) -> tuple[float, float]:
+def _processed(session: Path, out: Path, report: bool = False) -> tuple[float, float]:
     """Processor time in s and largest resident memory in MB of processing by one process.
 
     A process that is begun counts what the process that began it held as its own (Linux, measured),
     so a small one begins it.
     """
-    command = ["-m", "imuproc", "process", str(session), "-o", str(out), "--no-report", "--quiet"]
+    command = ["-m", "imuproc", "process", str(session), "-o", str(out), "--quiet"]
+    command += [] if report else ["--no-report"]
     told = subprocess.run(
         [sys.executable, "-c", _MEASURED, sys.executable, *command, "--jobs", "1"],
         check=True,
@@ -323,7 +338,7 @@ def _tell(name: str, ratio: float, bar: str) -> None:
 def main() -> int:
     """Command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    names = ("memory", "filter", "csv", "length", "workers", "help", "long")
+    names = ("memory", "filter", "csv", "length", "workers", "help", "report", "long")
     parser.add_argument("what", nargs="*", default=[], help=f"of {', '.join(names)}")
     parser.add_argument("--longest", type=float, default=7200.0, help="longest log in s")
     given = parser.parse_args()
@@ -337,6 +352,7 @@ def main() -> int:
         "length": lambda: length_ratios(given.longest),
         "workers": worker_ratio,
         "help": help_ratio,
+        "report": report_ratio,
         "long": lambda: long_ratios(given.longest),
     }
     for name in names:
