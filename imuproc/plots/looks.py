@@ -25,6 +25,8 @@ LEFT: Final = "#0072b1"
 RIGHT: Final = "#c25500"
 GREEN: Final = "#00795b"
 PURPLE: Final = "#c070b8"
+BAND: Final = "#cde9df"
+"""Where a figure should lie; its ends are green."""
 
 SIDE_COLOURS: Final = {"left": LEFT, "right": RIGHT}
 SIDE_FILLS: Final = {"left": LEFT, "right": PAPER}

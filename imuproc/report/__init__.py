@@ -7,6 +7,7 @@
 - ``guide_view``: A guide set for a terminal: headings, tables and code from its Markdown.
 - ``machine``: The summary of a session as JSON, for scripts.
 - ``picture``: The main picture of a run as PNG, for a message to the athlete.
+- ``sheet``: A sheet to draw on that becomes a PNG file: boxes, lines, discs, wedges, words.
 - ``spreadsheet``: The step table as a spreadsheet: frozen header, units, marks where a step is off
   target.
 - ``squad_view``: A squad's runs in a terminal: one line a run, readable at 80 columns and without

@@ -2,44 +2,42 @@
 
 import textwrap
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-import matplotlib as mpl
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.collections import LineCollection, PolyCollection
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Polygon, Rectangle, Wedge
-from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
 
 from imuproc.assessment.verdicts import ABOVE, BELOW
 from imuproc.core.columns import uncertainty_name
 from imuproc.files.text import clean
 from imuproc.files.whole import replaced_file
-from imuproc.plots.looks import COVERAGE
+from imuproc.plots.looks import BAND, COVERAGE, FAINT, GREEN, INK, LEFT, PAPER, RIGHT, SOFT
 from imuproc.report.pages import story
-from imuproc.report.pages.labels import Label, label_of
+from imuproc.report.pages.drawing import Canvas, find_ticks
+from imuproc.report.pages.labels import label_of
 from imuproc.report.pages.legs import HEIGHT, WIDTH, Leg, legs
 from imuproc.report.pages.rows import StepRow, step_rows
-from imuproc.report.pages.svg import BAND, BAND_EDGE, FAINT, INK, LEFT, PAPER, RIGHT, SOFT
 from imuproc.report.pages.thinning import every_nth_pair, thinned
 from imuproc.report.pages.view import RunView
+from imuproc.report.sheet import Sheet
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FloatArray = NDArray[np.float64]
 
 _WIDTH_PX: Final = 1080
 _HEIGHT_PX: Final = 1560
-_DPI: Final = 100
 _MARGIN_PX: Final = 48.0
 _LEGS: Final = 12
 """Steps whose shin and foot are drawn: two rows of six."""
 _ACROSS: Final = 6
-_PICK: Final = "#f0c400"
-_SMALL_PT: Final = 19.0
+_PICK: Final = "#f9e48a"
+_SMALL_PX: Final = 27.0
 """No text is smaller: on a phone a picture of 1080 px is shown at about a third."""
-_TEXT_PT: Final = 23.0
+_TEXT_PX: Final = 32.0
 _LINE_LETTERS: Final = 56
-_LOOKS: Final = {"left": (LEFT, "solid"), "right": (RIGHT, (0, (2.2, 1.2)))}
+_COLOURS: Final = {"left": LEFT, "right": RIGHT}
 
 
 def write_picture(path: Path, view: RunView) -> None:
@@ -58,29 +56,21 @@ def write_picture(path: Path, view: RunView) -> None:
         The file cannot be written.
     """
     shown = thinned(view)
-    with mpl.rc_context({"font.family": "DejaVu Sans", "lines.scale_dashes": True}):
-        size = (_WIDTH_PX / _DPI, _HEIGHT_PX / _DPI)
-        figure = Figure(figsize=size, dpi=_DPI, facecolor=PAPER)
-        FigureCanvasAgg(figure)
-        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-        axes.set_axis_off()
-        axes.set_xlim(0.0, _WIDTH_PX)
-        axes.set_ylim(_HEIGHT_PX, 0.0)
-        below = _write_head(axes, view)
-        below = _draw_figure(figure, shown, below)
-        _draw_legs(axes, view, shown, below)
-        _write_foot(axes)
-        with replaced_file(path) as temporary:
-            options = {"compress_level": 3}
-            figure.savefig(temporary, format="png", metadata={"Software": None}, pil_kwargs=options)
+    sheet = Sheet(_WIDTH_PX, _HEIGHT_PX, PAPER)
+    below = _write_head(sheet, view)
+    below = _draw_figure(sheet, shown, below)
+    _draw_legs(sheet, view, shown, below)
+    _write_foot(sheet)
+    with replaced_file(path) as temporary:
+        sheet.save(temporary)
 
 
-def _write_head(axes: Axes, view: RunView) -> float:
+def _write_head(sheet: Sheet, view: RunView) -> float:
     """Who, when, the main point and what to try; where the next thing begins, in px."""
     run = view.summary
-    axes.text(_MARGIN_PX, 78, clean(run.athlete), size=38, color=INK, weight="bold")
+    sheet.text(_MARGIN_PX, 78, clean(run.athlete), 53, INK, bold=True)
     about = f"run {clean(run.run)}   {story.brief_facts(view)}"
-    axes.text(_MARGIN_PX, 122, about[:64], size=_SMALL_PT, color=SOFT)
+    sheet.text(_MARGIN_PX, 122, about[:64], _SMALL_PX, SOFT)
     found = story.matters(view)
     if view.in_trouble():
         title, lines = "Some of this run is in doubt", ["See the page of the run first."]
@@ -93,16 +83,15 @@ def _write_head(axes: Axes, view: RunView) -> float:
         lines += textwrap.wrap(f"Try: {point.try_this}", _LINE_LETTERS)
     at = 204.0
     for line in textwrap.wrap(title, 34):
-        axes.text(_MARGIN_PX, at, line, size=35, color=INK, weight="bold")
+        sheet.text(_MARGIN_PX, at, line, 48, INK, bold=True)
         at += 58.0
     for row, line in enumerate(lines):
-        weight = "bold" if row == 0 and found else "normal"
-        axes.text(_MARGIN_PX, at, line, size=_TEXT_PT, color=INK, weight=weight)
+        sheet.text(_MARGIN_PX, at, line, _TEXT_PX, INK, bold=row == 0 and bool(found))
         at += 42.0
     return at
 
 
-def _draw_figure(figure: Figure, view: RunView, top_px: float) -> float:
+def _draw_figure(sheet: Sheet, view: RunView, top_px: float) -> float:
     """The figure that the main point is about, by step; where the next thing begins, in px."""
     name = view.cues[0].figure if view.cues else "shin_angle_touchdown_deg"
     label = label_of(name)
@@ -110,71 +99,91 @@ def _draw_figure(figure: Figure, view: RunView, top_px: float) -> float:
     value = effort[name].to_numpy(dtype=np.float64) * label.factor
     if not np.isfinite(value).any():
         return top_px
-    height, left = 470.0, 118.0
-    place = (left / _WIDTH_PX, 1.0 - (top_px + height) / _HEIGHT_PX)
-    box = (*place, 1.0 - (left + _MARGIN_PX) / _WIDTH_PX, (height - 64.0) / _HEIGHT_PX)
-    axes = figure.add_axes(box, facecolor=PAPER)
     half = COVERAGE * effort[uncertainty_name(name)].to_numpy(dtype=np.float64) * label.factor
-    number = effort["step"].to_numpy(dtype=np.int64)
-    _draw_band(axes, view, label, (value, half))
-    is_left = (effort["side"] == "left").to_numpy(dtype=np.bool_)
-    marked = np.isin(number, view.cues[0].steps if view.cues else ())
-    for colour, which, marker in ((LEFT, is_left, "o"), (RIGHT, ~is_left, "s")):
-        axes.errorbar(
-            number[which], value[which], half[which],
-            fmt=marker, color=colour, ms=13, mew=3, lw=3, mfc=colour if marker == "o" else PAPER,
-        )  # fmt: skip
-    axes.scatter(number[marked], value[marked], s=620, fc="none", ec=INK, lw=3, zorder=3)
-    axes.set_title(
-        f"{label.name.capitalize()} by step ({label.unit})", size=_TEXT_PT, color=INK, loc="left"
-    )
-    axes.tick_params(labelsize=_SMALL_PT, colors=SOFT)
-    axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=9))
-    axes.grid(axis="y", color=FAINT)
-    axes.set_axisbelow(True)
-    axes.spines[["top", "right"]].set_visible(False)
-    return top_px + height + 92.0
-
-
-def _draw_band(
-    axes: Axes, view: RunView, label: Label, drawn: tuple[np.ndarray, np.ndarray]
-) -> None:
-    """Each step's target as a box with its ends; steps surely off are marked behind."""
-    value, half = drawn
-    rows = view.verdicts[view.verdicts["figure"] == label.figure]
+    rows = view.verdicts[view.verdicts["figure"] == name]
     ends = rows[["low", "high"]].to_numpy(dtype=np.float64) * label.factor
     every = np.concatenate([value - half, value + half, ends.ravel()])
     every = every[np.isfinite(every)]
     room = 0.08 * max(float(np.ptp(every)), 1e-3)
-    bottom, top = float(every.min()) - room, float(every.max()) + room
-    axes.set_ylim(bottom, top)
-    step = rows["step"].to_numpy(dtype=np.float64)
-    off = np.isin(rows["verdict"].to_numpy(dtype=str), (ABOVE, BELOW))
-    everywhere = np.broadcast_to([bottom, top], (int(off.sum()), 2))
-    inside = np.clip(ends, bottom, top)
-    for at, edges, colour, alpha in ((step[off], everywhere, _PICK, 0.45), (step, inside, BAND, 1)):
-        boxes = [
-            [(n - 0.5, low), (n + 0.5, low), (n + 0.5, high), (n - 0.5, high)]
-            for n, (low, high) in zip(at, edges, strict=True)
-        ]
-        axes.add_collection(PolyCollection(boxes, fc=colour, ec="none", alpha=alpha), autolim=False)
-    lines = [
-        [(n - 0.5, end), (n + 0.5, end)]
-        for n, both in zip(step, ends, strict=True)
-        for end in both
-        if np.isfinite(end)
-    ]
-    axes.add_collection(LineCollection(lines, colors=BAND_EDGE, linewidths=3), autolim=False)
+    number = effort["step"].to_numpy(dtype=np.float64)
+    canvas = Canvas(
+        width_px=_WIDTH_PX,
+        height_px=_HEIGHT_PX,
+        left_px=118.0,
+        top_px=top_px + 64.0,
+        right_px=_WIDTH_PX - _MARGIN_PX,
+        bottom_px=top_px + 464.0,
+        x_from=float(number.min()) - 0.7,
+        x_to=float(number.max()) + 0.7,
+        y_from=float(every.min()) - room,
+        y_to=float(every.max()) + room,
+    )
+    words = f"{label.name.capitalize()} by step ({label.unit})"
+    sheet.text(canvas.left_px, top_px + 48.0, words, _TEXT_PX, INK)
+    _draw_band(sheet, canvas, rows, ends)
+    _draw_axes(sheet, canvas)
+    marked = np.isin(number, view.cues[0].steps if view.cues else ())
+    for row, side in enumerate(effort["side"]):
+        if np.isfinite(value[row]):
+            point = (float(number[row]), float(value[row]), float(half[row]))
+            _draw_point(sheet, canvas, point, str(side), bool(marked[row]))
+    return top_px + 560.0
 
 
-def _draw_legs(axes: Axes, view: RunView, shown: RunView, top_px: float) -> None:
+def _draw_band(sheet: Sheet, canvas: Canvas, rows: "pd.DataFrame", ends: FloatArray) -> None:
+    """Each step's target as a box with its ends; steps surely off are marked behind."""
+    lowest, highest = canvas.y_from, canvas.y_to
+    for step, (low, high), verdict in zip(rows["step"], ends, rows["verdict"], strict=True):
+        left, right = canvas.x([step - 0.5, step + 0.5])
+        if verdict in (ABOVE, BELOW):
+            sheet.box((left, canvas.top_px), (right, canvas.bottom_px), _PICK)
+        inside = canvas.y(np.clip([high, low], lowest, highest))
+        sheet.box((left, inside[0]), (right, inside[1]), BAND)
+        for end in (low, high):
+            if np.isfinite(end):
+                y = float(canvas.y(end))
+                sheet.line([(left, y), (right, y)], GREEN, 4.0)
+
+
+def _draw_axes(sheet: Sheet, canvas: Canvas) -> None:
+    for tick in find_ticks(canvas.y_from, canvas.y_to, 6):
+        y = float(canvas.y(tick))
+        sheet.line([(canvas.left_px, y), (canvas.right_px, y)], FAINT, 1.5)
+        shown = f"{tick:g}".replace("-", "−")
+        sheet.text(canvas.left_px - 12.0, y + 9.0, shown, _SMALL_PX, SOFT, anchor="rs")
+    bottom = canvas.bottom_px
+    sheet.line([(canvas.left_px, bottom), (canvas.right_px, bottom)], SOFT, 2.0)
+    for tick in find_ticks(np.ceil(canvas.x_from), np.floor(canvas.x_to), 9, whole=True):
+        x = float(canvas.x(tick))
+        sheet.line([(x, bottom), (x, bottom + 8.0)], SOFT, 2.0)
+        sheet.text(x, bottom + 40.0, f"{tick:g}", _SMALL_PX, SOFT, anchor="ms")
+
+
+def _draw_point(
+    sheet: Sheet, canvas: Canvas, point: tuple[float, float, float], side: str, marked: bool
+) -> None:
+    """A value with its bar: a full disc for left, an open square for right; a ring where marked."""
+    step, at, half = point
+    x, y = float(canvas.x(step)), float(canvas.y(at))
+    colour = _COLOURS[side]
+    if np.isfinite(half):
+        low, high = canvas.y([at - half, at + half])
+        sheet.line([(x, float(low)), (x, float(high))], colour, 4.0)
+    if side == "left":
+        sheet.disc((x, y), 9.0, colour)
+    else:
+        sheet.box((x - 9.0, y - 9.0), (x + 9.0, y + 9.0), PAPER, colour, 4.0)
+    if marked:
+        sheet.ring((x, y), 18.0, INK, 4.0)
+
+
+def _draw_legs(sheet: Sheet, view: RunView, shown: RunView, top_px: float) -> None:
     """Shin and foot at the first touchdowns, as far as there is room."""
     rows = [row for row in step_rows(shown) if row.phase != "slowing"][:_LEGS]
     drawn = {leg.step: leg for leg in legs(shown)}
     nth = every_nth_pair(view)
     which = f"first {len(rows)} steps" if nth == 1 else f"one of every {nth} pairs of steps"
-    words = f"Shin and foot at touchdown, {which}"
-    axes.text(_MARGIN_PX, top_px, words, size=_TEXT_PT, color=INK)
+    sheet.text(_MARGIN_PX, top_px, f"Shin and foot at touchdown, {which}", _TEXT_PX, INK)
     cell = (_WIDTH_PX - 2.0 * _MARGIN_PX) / _ACROSS
     high = min(1.24 * cell, (_HEIGHT_PX - 130.0 - top_px) / 2.0)
     wide = high / 1.24
@@ -183,48 +192,39 @@ def _draw_legs(axes: Axes, view: RunView, shown: RunView, top_px: float) -> None
             _MARGIN_PX + at % _ACROSS * cell + 0.5 * (cell - wide),
             top_px + 16.0 + at // _ACROSS * high,
         )
-        _draw_leg(axes, corner, wide, row, drawn[row.number])
+        _draw_leg(sheet, corner, wide, row, drawn[row.number])
 
 
-def _draw_leg(axes: Axes, corner: tuple[float, float], size: float, row: StepRow, leg: Leg) -> None:
-    colour, dashes = _LOOKS[row.side]
+def _draw_leg(
+    sheet: Sheet, corner: tuple[float, float], size: float, row: StepRow, leg: Leg
+) -> None:
+    colour = _COLOURS[row.side]
     scale = size / WIDTH
-    thick = scale / 3.375  # of a line, against that in a cell of the usual size
 
     def at(point: tuple[float, float]) -> tuple[float, float]:
         return corner[0] + point[0] * scale, corner[1] + point[1] * scale
 
-    _draw_wedge(axes, at(leg.ankle), leg, scale)
-    x, y = zip(at((4.0, 60.0)), at((60.0, 60.0)), strict=True)
-    axes.add_artist(Line2D(x, y, color=SOFT, lw=1.5))
-    filled = colour if row.side == "left" and leg.foot_known else PAPER
-    sole = Polygon([at(point) for point in leg.foot], fc=filled, ec=colour, lw=3.0 * thick)
-    axes.add_artist(sole)
-    if leg.knee is not None:
-        x, y = zip(at(leg.ankle), at(leg.knee), strict=True)
-        axes.add_artist(Line2D(x, y, color=colour, lw=6.0 * thick, ls=dashes))
     if row.shin.off:
-        box = Rectangle(at((1.0, 1.0)), 62.0 * scale, 76.0 * scale, fc=_PICK, alpha=0.45, zorder=0)
-        axes.add_artist(box)
+        sheet.box(at((1.0, 1.0)), at((63.0, 77.0)), _PICK)
+    if leg.band_deg is not None:
+        low, high = np.clip(leg.band_deg, 0.0, 180.0)
+        sheet.wedge(at(leg.ankle), 38.0 * scale, float(low), float(high), BAND, GREEN)
+    sheet.line([at((4.0, 60.0)), at((60.0, 60.0))], SOFT, 2.0)
+    filled = colour if row.side == "left" and leg.foot_known else PAPER
+    sheet.shape([at(point) for point in leg.foot], filled, colour, 1.6 * scale)
+    if leg.knee is not None:
+        dash = () if row.side == "left" else (6.0 * scale, 4.0 * scale)
+        sheet.line([at(leg.ankle), at(leg.knee)], colour, 3.0 * scale, dash)
     degree = "°" if row.shin.u else ""
-    axes.text(*at((3.0, 10.0)), f"{row.number} {row.side[0].upper()}", size=_SMALL_PT, color=SOFT)
+    sheet.text(*at((3.0, 10.0)), f"{row.number} {row.side[0].upper()}", _SMALL_PX, SOFT)
     words = f"{row.shin.value}{degree} {row.shin.off or row.shin.sign}"
-    axes.text(*at((WIDTH / 2.0, HEIGHT + 9.0)), words, size=_SMALL_PT, color=INK, ha="center")
+    sheet.text(*at((WIDTH / 2.0, HEIGHT + 9.0)), words, _SMALL_PX, INK, anchor="ms")
 
 
-def _draw_wedge(axes: Axes, ankle: tuple[float, float], leg: Leg, scale: float) -> None:
-    if leg.band_deg is None:
-        return
-    low, high = np.clip(leg.band_deg, 0.0, 180.0)
-    # The upright axis points down, so angles are counted the other way round.
-    wedge = Wedge(ankle, 38.0 * scale, -high, -low, fc=BAND, ec=BAND_EDGE, lw=1.0)
-    axes.add_artist(wedge)
-
-
-def _write_foot(axes: Axes) -> None:
+def _write_foot(sheet: Sheet) -> None:
     lines = (
         "L left, solid.  R right, dashed.  Green: target.  ✓ on target  ~ too close to call",
         "Coaching practice, not advice on health. Stop on pain.",
     )
     for row, line in enumerate(lines):
-        axes.text(_MARGIN_PX, _HEIGHT_PX - 60 + 36 * row, line, size=_SMALL_PT - 1.0, color=SOFT)
+        sheet.text(_MARGIN_PX, _HEIGHT_PX - 60 + 36 * row, line, 25, SOFT)

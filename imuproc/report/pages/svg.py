@@ -15,6 +15,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from imuproc.plots.looks import BAND as BAND
 from imuproc.plots.looks import FAINT as FAINT
 from imuproc.plots.looks import GREEN
 from imuproc.plots.looks import INK as INK
@@ -25,7 +26,6 @@ from imuproc.plots.looks import SOFT as SOFT
 
 # Each colour stands for a variable of the style sheet; the numbers only tell them apart, and come
 # near to what is seen in light mode, should the figure ever be looked at by itself.
-BAND: Final = "#cde9df"
 BAND_EDGE: Final = GREEN
 
 _VARIABLES: Final = {
