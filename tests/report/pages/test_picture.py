@@ -1,4 +1,4 @@
-"""The picture that is sent: the main point, its figure with the steps marked, caution, date, code."""
+"""The picture that is sent: main point, its figure with the steps marked, caution, date, code."""
 
 from dataclasses import replace
 from pathlib import Path
