@@ -1,6 +1,7 @@
 """The tables of a run page: steps, left against right, uncertainty by part."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -81,10 +82,11 @@ class StepRow:
         return self.cells[0]
 
 
-def step_rows(view: RunView) -> list[StepRow]:
-    """All steps of a run."""
+@lru_cache(maxsize=4)
+def step_rows(view: RunView) -> tuple[StepRow, ...]:
+    """All steps of a run; kept for a moment, since page, picture and comparison show the same."""
     if not view.has_steps:
-        return []
+        return ()
     judged = view.verdicts
     verdict = {
         (int(step), str(figure)): (str(word), float(excess))
@@ -108,7 +110,7 @@ def step_rows(view: RunView) -> list[StepRow]:
         flags = clean(str(row["flags"] or "").replace("_", " ").replace(";", ", "))
         said, brief = _said(number, (side, phase), cells), _brief(number, side, cells)
         out.append(StepRow(number, side, phase, cells, flags, said, brief))
-    return out
+    return tuple(out)
 
 
 def _cell(label: Label, value: float, u: float, judged: tuple[str, float]) -> Cell:
