@@ -16,8 +16,8 @@ from matplotlib.ticker import MaxNLocator
 
 from imuproc.assessment.verdicts import ABOVE, BELOW
 from imuproc.core.columns import uncertainty_name
-from imuproc.files.text import clean
-from imuproc.files.whole import replaced_file
+from imuproc.files.text import clean_text
+from imuproc.files.whole import replace_file
 from imuproc.plots.looks import COVERAGE
 from imuproc.report.pages import story
 from imuproc.report.pages.labels import Label, label_of
@@ -70,7 +70,7 @@ def write_picture(path: Path, view: RunView) -> None:
         below = _draw_figure(figure, shown, below)
         _draw_legs(axes, view, shown, below)
         _write_foot(axes)
-        with replaced_file(path) as temporary:
+        with replace_file(path) as temporary:
             options = {"compress_level": 3}
             figure.savefig(temporary, format="png", metadata={"Software": None}, pil_kwargs=options)
 
@@ -78,8 +78,8 @@ def write_picture(path: Path, view: RunView) -> None:
 def _write_head(axes: Axes, view: RunView) -> float:
     """Who, when, the main point and what to try; where the next thing begins, in px."""
     run = view.summary
-    axes.text(_MARGIN_PX, 78, clean(run.athlete), size=38, color=INK, weight="bold")
-    about = f"run {clean(run.run)}   {story.brief_facts(view)}"
+    axes.text(_MARGIN_PX, 78, clean_text(run.athlete), size=38, color=INK, weight="bold")
+    about = f"run {clean_text(run.run)}   {story.brief_facts(view)}"
     axes.text(_MARGIN_PX, 122, about[:64], size=_SMALL_PT, color=SOFT)
     found = story.matters(view)
     if view.in_trouble():
