@@ -4,34 +4,41 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import Any
 
-_LONGEST_SHOWN = 80
+_MAX_SHOWN_CHARACTER_COUNT = 80
+"""Characters of a text that an error shows; chosen: one line of a terminal."""
 
 
-def quoted(text: str) -> str:
+def quote(text: str) -> str:
     """A text in quotes, control characters made visible, cut where it is very long."""
     shown = repr(text)
-    return shown if len(shown) <= _LONGEST_SHOWN else f"{shown[:_LONGEST_SHOWN]}..."
+    return (
+        shown
+        if len(shown) <= _MAX_SHOWN_CHARACTER_COUNT
+        else f"{shown[:_MAX_SHOWN_CHARACTER_COUNT]}..."
+    )
 
 
-def listed(words: Iterable[str]) -> str:
+def quote_all(words: Iterable[str]) -> str:
     """Words in quotes with commas between."""
-    return ", ".join(quoted(word) for word in words)
+    return ", ".join(quote(word) for word in words)
 
 
-def did_you_mean(word: str, allowed: Iterable[str]) -> str:
+def suggest_word(word: str, allowed: Iterable[str]) -> str:
     """`` - did you mean 'x'?`` where an allowed word is near, else nothing."""
-    match = nearest(word, allowed)
-    return f" - did you mean {quoted(match)}?" if match else ""
+    match = find_nearest(word, allowed)
+    return f" - did you mean {quote(match)}?" if match else ""
 
 
-def nearest(word: str, allowed: Iterable[str]) -> str | None:
+def find_nearest(word: str, allowed: Iterable[str]) -> str | None:
     """The allowed word that is most like this one; None where none is near."""
     by_lower = {candidate.casefold(): candidate for candidate in allowed}
-    matches = get_close_matches(word.casefold()[:_LONGEST_SHOWN], list(by_lower), 1, 0.6)
+    matches = get_close_matches(
+        word.casefold()[:_MAX_SHOWN_CHARACTER_COUNT], list(by_lower), 1, 0.6
+    )
     return by_lower[matches[0]] if matches else None
 
 
-def found(value: Any) -> str:
+def describe_value(value: Any) -> str:
     """A value out of a TOML file in words: its kind, and itself where it is short."""
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -40,13 +47,13 @@ def found(value: Any) -> str:
     if isinstance(value, list):
         return f"a list of {len(value)}"
     if isinstance(value, str):
-        return f"the text {quoted(value)}"
+        return f"the text {quote(value)}"
     if isinstance(value, int | float):
-        return f"the number {_number(value)}"
+        return f"the number {_format_number(value)}"
     return f"{type(value).__name__} {value}"
 
 
-def _number(value: float) -> str:
+def _format_number(value: float) -> str:
     # Python refuses to write out whole numbers of thousands of digits.
     if isinstance(value, int) and abs(value) >= 10**30:
         return "of more than 30 digits"

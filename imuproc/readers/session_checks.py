@@ -3,57 +3,61 @@
 from collections.abc import Iterator
 from pathlib import Path, PureWindowsPath
 
-from imuproc.files.toml_reading import Problem, problem
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.toml_reading import Problem, make_problem
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.session_model import RunEntry, SessionFile
 
 
-def cross_problems(file: SessionFile) -> list[Problem]:
+def find_cross_problems(file: SessionFile) -> list[Problem]:
     """What is wrong between tables: ids used twice, runs that name what is not there."""
     problems = [
-        *_twice("athlete", [athlete.id for athlete in file.athlete]),
-        *_twice("run", [run.id for run in file.run]),
+        *_find_repeated_ids("athlete", [athlete.id for athlete in file.athlete]),
+        *_find_repeated_ids("run", [run.id for run in file.run]),
     ]
     athletes = [athlete.id for athlete in file.athlete]
     for index, run in enumerate(file.run):
         if run.athlete not in athletes:
-            problems.append(_unknown(("run", index, "athlete"), run.athlete, athletes))
+            problems.append(_report_unknown(("run", index, "athlete"), run.athlete, athletes))
         if run.belt_speed_mps is not None and file.session.surface != "treadmill":
             loc = ("run", index, "belt_speed_mps")
-            surface = f"a belt speed on surface {quoted(file.session.surface)}"
-            problems.append(problem(loc, surface, "only on surface 'treadmill'"))
-        problems.extend(_layout_problems(file, index, run))
+            surface = f"a belt speed on surface {quote(file.session.surface)}"
+            problems.append(make_problem(loc, surface, "only on surface 'treadmill'"))
+        problems.extend(_find_layout_problems(file, index, run))
     return problems
 
 
-def _twice(table: str, ids: list[str]) -> Iterator[Problem]:
+def _find_repeated_ids(table: str, ids: list[str]) -> Iterator[Problem]:
     first: dict[str, str] = {}
     for index, name in enumerate(ids):
         earlier = first.setdefault(name.casefold(), name)
         if index != ids.index(name) or earlier != name:
-            allowed = f"ids that differ by more than case (there is {quoted(earlier)} already)"
-            yield problem((table, index, "id"), f"the id {quoted(name)} again", allowed)
+            allowed = f"ids that differ by more than case (there is {quote(earlier)} already)"
+            yield make_problem((table, index, "id"), f"the id {quote(name)} again", allowed)
 
 
-def _unknown(loc: tuple[str | int, ...], name: str, known: list[str]) -> Problem:
-    return problem(loc, f"the text {quoted(name)}", listed(known) + did_you_mean(name, known))
+def _report_unknown(loc: tuple[str | int, ...], name: str, known: list[str]) -> Problem:
+    return make_problem(
+        loc, f"the text {quote(name)}", quote_all(known) + suggest_word(name, known)
+    )
 
 
-def _layout_problems(file: SessionFile, index: int, run: RunEntry) -> Iterator[Problem]:
+def _find_layout_problems(file: SessionFile, index: int, run: RunEntry) -> Iterator[Problem]:
     layouts = list(file.layout)
     if run.layout is not None and run.layout not in layouts:
-        yield _unknown(("run", index, "layout"), run.layout, layouts)
+        yield _report_unknown(("run", index, "layout"), run.layout, layouts)
     for site, entry in run.logs.items():
         if entry.layout is not None and entry.layout not in layouts:
-            yield _unknown(("run", index, "logs", site, "layout"), entry.layout, layouts)
+            yield _report_unknown(("run", index, "logs", site, "layout"), entry.layout, layouts)
         elif entry.layout is None and run.layout is None:
-            text = f"this key is missing (the log of {site} needs it); allowed: {listed(layouts)}"
+            text = (
+                f"this key is missing (the log of {site} needs it); allowed: {quote_all(layouts)}"
+            )
             yield Problem(("run", index, "layout"), text)
             return
 
 
-def log_requests(
+def build_log_requests(
     file: SessionFile, index: int, folder: Path
 ) -> tuple[tuple[LogRequest, ...], list[Problem]]:
     """A run's logs to read, in the order of the file, and what is wrong with them.
@@ -73,32 +77,32 @@ def log_requests(
     for site, entry in run.logs.items():
         loc = ("run", index, "logs", site)
         layout = file.layout[entry.layout or run.layout or ""]
-        path = _inside(folder, entry.file)
+        path = _resolve_inside(folder, entry.file)
         if isinstance(path, str):
-            problems.append(problem(loc, f"the path {quoted(entry.file)}", path))
+            problems.append(make_problem(loc, f"the path {quote(entry.file)}", path))
             continue
         # In XDF it names a stream, whose channels may be numbered.
-        if entry.select is not None and layout.by_number and layout.format != "xdf":
+        if entry.select is not None and layout.has_numbered_columns and layout.format != "xdf":
             allowed = "select only where the layout names its columns (it numbers them)"
-            problems.append(problem((*loc, "select"), quoted(entry.select), allowed))
+            problems.append(make_problem((*loc, "select"), quote(entry.select), allowed))
         request = LogRequest(site, path, entry.file, layout, entry.select)
-        problems.extend(_shared_problem(loc, request, requests))
+        problems.extend(_find_shared_log(loc, request, requests))
         requests.append(request)
     return tuple(requests), problems
 
 
-def _shared_problem(
+def _find_shared_log(
     loc: tuple[str | int, ...], new: LogRequest, earlier: list[LogRequest]
 ) -> Iterator[Problem]:
     for other in earlier:
         same_file = new.path == other.path
         if same_file and new.select == other.select and new.layout == other.layout:
-            found = f"the path {quoted(new.source)}, which {other.site} reads too"
-            yield problem(loc, found, "a log for each sensor, or a different select for each")
+            found = f"the path {quote(new.source)}, which {other.site} reads too"
+            yield make_problem(loc, found, "a log for each sensor, or a different select for each")
             return
 
 
-def _inside(folder: Path, name: str) -> Path | str:
+def _resolve_inside(folder: Path, name: str) -> Path | str:
     """Path of a log, links resolved; or what is allowed instead."""
     if "\\" in name:
         return "a path with / between folders"

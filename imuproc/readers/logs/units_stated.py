@@ -4,10 +4,10 @@ from collections.abc import Sequence
 
 from imuproc.core.errors import LogError
 from imuproc.core.units import known_unit
-from imuproc.files.wording import listed, quoted
+from imuproc.files.wording import quote, quote_all
 
 
-def unit_among(stated: str | None, allowed: Sequence[str], where: str) -> str:
+def parse_unit(stated: str | None, allowed: Sequence[str], where: str) -> str:
     """Unit that a log's text stands for.
 
     Parameters
@@ -26,12 +26,12 @@ def unit_among(stated: str | None, allowed: Sequence[str], where: str) -> str:
     """
     unit = None if stated is None else known_unit(stated)
     if unit not in allowed:
-        shown = "no unit" if stated is None else f"the unit {quoted(stated)}"
-        raise LogError(f"{where}: found {shown}; allowed: {listed(allowed)}")
+        shown = "no unit" if stated is None else f"the unit {quote(stated)}"
+        raise LogError(f"{where}: found {shown}; allowed: {quote_all(allowed)}")
     return str(unit)
 
 
-def check_stated(stated: str | None, wanted: str, where: str) -> None:
+def check_stated_unit(stated: str | None, wanted: str, where: str) -> None:
     """Refuse a unit that is known and not the layout's; words that are no unit say nothing.
 
     Raises
@@ -42,6 +42,6 @@ def check_stated(stated: str | None, wanted: str, where: str) -> None:
     unit = None if stated is None else known_unit(stated)
     if unit is not None and unit != wanted:
         raise LogError(
-            f"{where}: the log states the unit {quoted(str(stated))}, the layout {quoted(wanted)}; "
+            f"{where}: the log states the unit {quote(str(stated))}, the layout {quote(wanted)}; "
             "allowed: the same in both"
         )
