@@ -96,7 +96,7 @@ def _compare_run(
 ) -> ComparedRun | NotCompared:
     result: RunResult | None = None
     try:
-        result = results.run(asked.results, asked.results_source, asked.id)
+        result = results.read_run(asked.results, asked.results_source, asked.id)
         reference = asked.read_reference()
         settings = CompareSettings(asked.window_s, result.covers_s, asked.sides)
         made = compare(result.steps, reference, _make_stated_clock(asked), settings)
