@@ -14,7 +14,7 @@ from imuproc.results.columns import KEY_FIGURES, RUN_COLUMNS, difference_name
 from imuproc.results.means import Mean
 
 SURE_RATIO: Final = 2.0
-"""A difference is taken for more than noise from this many standard uncertainties on."""
+"""A difference is clear beyond so many of its standard uncertainties: about 95 %."""
 
 
 @dataclass(frozen=True)
