@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from imuproc.agreement.alignment.clock import ClockError, clock_from_events
-from imuproc.agreement.events import EventTrain, event_train
+from imuproc.agreement.events import EventTrain, make_event_train
 from imuproc.synth.course import make_course
 from imuproc.synth.plan import random_plan
 from imuproc.synth.schedule import make_schedule
@@ -78,7 +78,7 @@ def seen(
     down, off = down[taken] + shift_s, off[taken] + shift_s
     if frame_s > 0.0:  # the middle of the frame in which it happened
         down, off = ((np.ceil(t / frame_s) - 0.5) * frame_s for t in (down, off))
-    return event_train(side[taken], down, off)
+    return make_event_train(side[taken], down, off)
 
 
 def study(seed: int, ambiguous: bool) -> float | str:

@@ -24,7 +24,7 @@ from imuproc.results.archive.assembling import assemble_session  # noqa: E402
 from imuproc.results.archive.schema import SCHEMA  # noqa: E402
 from imuproc.results.archive.writing import Provenance, write_run_archive  # noqa: E402
 from imuproc.results.summarising import summarise  # noqa: E402
-from imuproc.results.summary import RunSummary, failed_run  # noqa: E402
+from imuproc.results.summary import RunSummary, make_failed_run  # noqa: E402
 from imuproc.synth.plan import random_plan  # noqa: E402
 from imuproc.synth.runs import simulate_run  # noqa: E402
 
@@ -73,7 +73,7 @@ def main() -> int:
     recording = recorded()
     result = process(recording)
     lost = Run("R07-02", note="sensor fell off")
-    failed = failed_run(recording.session, recording.athlete, lost, "no sprint steps found")
+    failed = make_failed_run(recording.session, recording.athlete, lost, "no sprint steps found")
     with tempfile.TemporaryDirectory() as folder:
         runs = [Path(folder) / "R07-01.h5", Path(folder) / "R07-02.h5"]
         done = provenance(recording, summarise(result))

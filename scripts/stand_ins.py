@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import imuproc
-from imuproc.agreement.judging import judged_steps, match_steps
+from imuproc.agreement.judging import match_steps, select_judged_steps
 from imuproc.core.result import Result
 from imuproc.core.sites import foot_of
 from imuproc.dsp.filters import derivative
@@ -62,7 +62,7 @@ def contacts_of(recipe: Recipe, seed: int) -> Iterator[pd.DataFrame]:
     for number in numbers_of(recipe, 0, 0):
         case = make_case(recipe, number, seed)
         result = imuproc.process(case.recording)
-        real = judged_steps(case.truth)
+        real = select_judged_steps(case.truth)
         pairs = match_steps(result.steps, real)
         rows, columns = ([pair[k] for pair in pairs] for k in (0, 1))
         true = real.iloc[columns]

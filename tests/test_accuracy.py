@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imuproc.agreement.judging import judged_steps
+from imuproc.agreement.judging import select_judged_steps
 from imuproc.core.columns import FIGURES, step_table_columns
 from imuproc.core.result import Distance, Result
 from imuproc.synth.truth import Truth
@@ -350,7 +350,7 @@ def test_a_lean_in_standing_is_in_the_signals_and_in_the_stated_truth() -> None:
 def test_steps_of_the_effort_end_where_the_distance_does() -> None:
     case = make_case(Recipe("sprint", "ideal", 100.0), 0, SEED)
     assert case.effort is not None
-    true = judged_steps(case.truth)
+    true = select_judged_steps(case.truth)
     distance_m = case.recording.run.distance_m
     assert distance_m is not None
     way_m = true["step_length_m"].to_numpy()[case.effort].sum()

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from imuproc.agreement.study import StudyResult, compare_study
-from imuproc.batch.agreement import agree
+from imuproc.batch.agreement import run_study
 from imuproc.batch.process import SessionOptions, process_session
 from imuproc.core.errors import SessionError
 from imuproc.readers.session import read_session
@@ -88,7 +88,7 @@ def plates(tmp_path_factory: pytest.TempPathFactory) -> Made:
 @needs_shared_data
 def test_real_contact_times_agree_with_the_plates(plates: Made, tmp_path: Path) -> None:
     study = replace(read_study(plates.folder / "instant.toml"), figures=("contact_time_s",))
-    result = agree(study, tmp_path / "agreement").result
+    result = run_study(study, tmp_path / "agreement").result
     assert not result.failed
     contact = whole(result, "contact_time_s")
     assert contact["athletes"] == 3
@@ -171,7 +171,7 @@ def test_sprints_agree_with_a_camera_as_far_as_its_frames_allow(film: Made) -> N
 def test_what_a_camera_missed_is_listed_and_changes_no_figure(film: Made, tmp_path: Path) -> None:
     study = read_study(film.folder / "study.toml")
     study = replace(study, figures=("contact_time_s", "step_time_s"))
-    result = agree(study, tmp_path / "agreement").result
+    result = run_study(study, tmp_path / "agreement").result
     with (tmp_path / "agreement/exclusions.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     lonely = [row for row in rows if row["reason"].startswith("invented")]
@@ -196,4 +196,4 @@ def test_what_a_camera_missed_is_listed_and_changes_no_figure(film: Made, tmp_pa
 def test_a_folder_that_holds_something_else_is_left_alone(film: Made) -> None:
     study = read_study(film.folder / "study.toml")
     with pytest.raises(SessionError, match="holds results of imuproc process"):
-        agree(study, film.folder / "out")
+        run_study(study, film.folder / "out")

@@ -8,11 +8,17 @@ import numpy as np
 import pandas as pd
 
 from imuproc.agreement.alignment.clock import Clock
-from imuproc.agreement.alignment.matching import Matching, detection_of, match_times
-from imuproc.agreement.alignment.scene import BoolArray, Scene, aligned, column_of, when_of
+from imuproc.agreement.alignment.matching import Matching, count_detection, match_times
+from imuproc.agreement.alignment.scene import (
+    BoolArray,
+    Scene,
+    align_scene,
+    find_event_times_s,
+    read_column,
+)
 from imuproc.agreement.alignment.scene import CompareSettings as CompareSettings
 from imuproc.agreement.events import FloatArray
-from imuproc.agreement.statistics.resolution import resolution_sd
+from imuproc.agreement.statistics.resolution import compute_resolution_sd
 from imuproc.core.columns import BY_NAME, FIGURES, uncertainty_name
 from imuproc.core.errors import RunError
 from imuproc.core.reference import Reference
@@ -97,7 +103,7 @@ def compare(
     if steps["run"].nunique() > 1:
         raise RunError(f"steps of one run are needed, found {steps['run'].nunique()} runs")
     steps = steps.sort_values("touchdown_s", ignore_index=True)
-    scene = aligned(steps, reference, clock, use)
+    scene = align_scene(steps, reference, clock, use)
     left_out = [*_list_unmatched(scene), *_list_outside(scene)]
     rows, gaps = _pair_figures(scene)
     return Comparison(
@@ -116,7 +122,7 @@ def _make_exclusion(
     first = scene.steps.iloc[0]
     ours = of == "table"
     seen = (
-        when_of(scene.steps)
+        find_event_times_s(scene.steps)
         if ours
         else np.where(np.isfinite(scene.down_s), scene.down_s, scene.off_s)
     )
@@ -202,11 +208,14 @@ def _pair_figures(scene: Scene) -> tuple[list[dict[str, Any]], list[dict[str, An
     """Rows of the paired table, and figures left out with their reasons."""
     figures = _compute_reference_figures(scene)
     partner = dict(zip(scene.matching.table, scene.matching.reference, strict=True))
-    step_s = float(np.nanmedian(np.append(column_of(scene.steps, "step_time_s"), 0.25)))
+    step_s = float(np.nanmedian(np.append(read_column(scene.steps, "step_time_s"), 0.25)))
     rows, gaps = [], []
     for name in (f for f in FIGURES if f in figures):
-        ours, ours_u = column_of(scene.steps, name), column_of(scene.steps, uncertainty_name(name))
-        part_sd = resolution_sd(name, scene.reference.resolution_s, step_s)
+        ours, ours_u = (
+            read_column(scene.steps, name),
+            read_column(scene.steps, uncertainty_name(name)),
+        )
+        part_sd = compute_resolution_sd(name, scene.reference.resolution_s, step_s)
         for i, j in partner.items():
             pair = _Pair(
                 name,
@@ -276,7 +285,7 @@ def _count_detection(scene: Scene) -> pd.DataFrame:
             ("touchdowns", "touchdown_s", scene.down_s),
             ("toe-offs", "toe_off_s", scene.off_s),
         ):
-            ours = np.where(scene.table_in, column_of(scene.steps, name), np.nan)
+            ours = np.where(scene.table_in, read_column(scene.steps, name), np.nan)
             other = np.where(scene.reference_in, theirs, np.nan)
             found = match_times(ours, other, scene.use.window_s)
             alone = np.isfinite(ours[found.table_only]), np.isfinite(other[found.reference_only])
@@ -297,8 +306,8 @@ def _count_detection(scene: Scene) -> pd.DataFrame:
 def _count_parts(scene: Scene, of: str, m: Matching) -> Sequence[dict[str, Any]]:
     """Counts of all, of the first and last contact of the reference, and of those between."""
     known = np.union1d(m.reference, m.reference_only)
-    all_of_them = detection_of(len(m.table), len(m.reference_only), len(m.table_only))
-    rows = [{"of": of, "part": "all", **all_of_them.as_row()}]
+    all_of_them = count_detection(len(m.table), len(m.reference_only), len(m.table_only))
+    rows = [{"of": of, "part": "all", **all_of_them.to_row()}]
     if not len(known):
         return rows
     ends = {"first": known[:1], "between": known[1:-1], "last": known[-1:]}
@@ -307,7 +316,7 @@ def _count_parts(scene: Scene, of: str, m: Matching) -> Sequence[dict[str, Any]]
     for part, which in ends.items():
         found = int(np.isin(m.reference, which).sum())
         # An invented step belongs to no contact of the reference: it is counted in all alone.
-        counts = detection_of(found, len(which) - found, 0).as_row()
+        counts = count_detection(found, len(which) - found, 0).to_row()
         for name in ("invented", "precision", "f1"):
             counts = {**counts, **{k: np.nan for k in counts if k.startswith(name)}}
         rows.append({"of": of, "part": part, **counts})
@@ -316,6 +325,6 @@ def _count_parts(scene: Scene, of: str, m: Matching) -> Sequence[dict[str, Any]]
 
 def _find_beyond(scene: Scene) -> BoolArray:
     """Contacts of the reference before the table's first step or after its last one."""
-    window_s, seen = scene.use.window_s, when_of(scene.steps)
+    window_s, seen = scene.use.window_s, find_event_times_s(scene.steps)
     theirs = np.where(np.isfinite(scene.down_s), scene.down_s, scene.off_s)
     return np.asarray((theirs < np.nanmin(seen) - window_s) | (theirs > np.nanmax(seen) + window_s))

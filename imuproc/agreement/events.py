@@ -43,7 +43,7 @@ class EventTrain:
         return float(self.time_s[-1] - self.time_s[0]) if len(self) else 0.0
 
 
-def event_train(
+def make_event_train(
     side: ArrayLike,
     touchdown_s: ArrayLike,
     toe_off_s: ArrayLike,
@@ -66,7 +66,7 @@ def event_train(
     ValueError
         If the lengths differ.
     """
-    sides = side_signs(side)
+    sides = to_side_signs(side)
     down = np.asarray(touchdown_s, dtype=np.float64)
     off = np.asarray(toe_off_s, dtype=np.float64)
     if not len(sides) == len(down) == len(off):
@@ -79,7 +79,7 @@ def event_train(
     return EventTrain(time[order], kind[order], both[order], start_s, end_s)
 
 
-def side_signs(side: ArrayLike) -> IntArray:
+def to_side_signs(side: ArrayLike) -> IntArray:
     """+1 for ``left``, -1 for ``right``, 0 for anything else."""
     words = np.asarray(side, dtype=object)
     return np.where(words == "left", 1, np.where(words == "right", -1, 0)).astype(np.int64)

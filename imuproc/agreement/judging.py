@@ -70,7 +70,7 @@ class Judged:
     at_true_events: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
-def judged_steps(truth: Truth) -> pd.DataFrame:
+def select_judged_steps(truth: Truth) -> pd.DataFrame:
     """The true steps that a result is held against."""
     inside = truth.steps["touchdown_s"].between(truth.valid_from_s, truth.valid_to_s)
     return truth.steps[inside]
@@ -110,7 +110,7 @@ def judge(
     -------
     Judged
     """
-    real = judged_steps(truth)
+    real = select_judged_steps(truth)
     inside = result.steps["touchdown_s"].between(
         truth.valid_from_s - MATCH_S, truth.valid_to_s + MATCH_S
     )
@@ -185,11 +185,11 @@ def _compare_at_true_events(result: Result, real: pd.DataFrame, case: str) -> pd
     return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
 
 
-def nothing_found(truth: Truth, why: str) -> Judged:
+def judge_nothing_found(truth: Truth, why: str) -> Judged:
     """What a run counts for that gave no result: every step missed."""
     columns = ("figure", "error", "u", "u_repeat", "true", "step", "side", "case")
     empty = pd.DataFrame({name: [] for name in columns})
-    return Judged(empty, len(judged_steps(truth)), 0, 0, float("nan"), failed=why)
+    return Judged(empty, len(select_judged_steps(truth)), 0, 0, float("nan"), failed=why)
 
 
 def _sum_way_m(length_m: FloatArray, chosen: NDArray[np.bool_]) -> float:

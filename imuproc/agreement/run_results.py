@@ -54,12 +54,12 @@ class RunResult:
 
 @dataclass
 class Results:
-    """Folders of results, each read once; use :meth:`run`."""
+    """Folders of results, each read once; use :meth:`read_run`."""
 
     _tables: dict[Path, SquadTables] = field(default_factory=dict)
     _wrong: dict[Path, str] = field(default_factory=dict)
 
-    def run(self, folder: Path, source: str, run_id: str) -> RunResult:
+    def read_run(self, folder: Path, source: str, run_id: str) -> RunResult:
         """One run of a folder.
 
         Parameters

@@ -10,16 +10,16 @@ from imuproc.agreement.alignment.clock import Clock, clock_from_instant
 from imuproc.agreement.compare import EXCLUSION_COLUMNS, CompareSettings, Comparison, compare
 from imuproc.agreement.run_results import Results, RunResult
 from imuproc.agreement.summing import Agreement
-from imuproc.agreement.summing import study as agreement_of
+from imuproc.agreement.summing import summarise_study as agreement_of
 from imuproc.core.errors import ImuprocError, RunError
 from imuproc.core.reference import Reference
 from imuproc.core.words import plural
 from imuproc.files.text import clean_text
 from imuproc.readers.study import Study, StudyRun
 
-FEWEST_COMMON: Final = 3
+FEWEST_COMMON_COUNT: Final = 3
 """Steps common to results and reference below which a run is not compared; chosen, no source."""
-USUAL_DRIFT: Final = 50e-6
+USUAL_DRIFT_U_RATIO: Final = 50e-6
 """Standard uncertainty of the ratio of two crystals' rates (common practice, no source)."""
 
 
@@ -96,7 +96,7 @@ def _compare_run(
 ) -> ComparedRun | NotCompared:
     result: RunResult | None = None
     try:
-        result = results.run(asked.results, asked.results_source, asked.id)
+        result = results.read_run(asked.results, asked.results_source, asked.id)
         reference = asked.read_reference()
         settings = CompareSettings(asked.window_s, result.covers_s, asked.sides)
         made = compare(result.steps, reference, _make_stated_clock(asked), settings)
@@ -113,7 +113,7 @@ def _make_stated_clock(asked: StudyRun) -> Clock | None:
     stated = asked.instant
     if stated is None:
         return None
-    return clock_from_instant(stated.table_s, stated.reference_s, stated.u_s, USUAL_DRIFT)
+    return clock_from_instant(stated.table_s, stated.reference_s, stated.u_s, USUAL_DRIFT_U_RATIO)
 
 
 def _require_common_steps(made: Comparison) -> None:
@@ -121,13 +121,13 @@ def _require_common_steps(made: Comparison) -> None:
     counts = made.detection
     whole = counts[(counts["of"] == "contacts") & (counts["part"] == "all")].iloc[0]
     found = int(whole["found"])
-    if found >= FEWEST_COMMON:
+    if found >= FEWEST_COMMON_COUNT:
         return
     missed, invented = int(whole["missed"]), int(whole["invented"])
     raise RunError(
         f"found {plural(found, 'step')} common to the results and the reference ({missed} only in "
-        f"the reference, {invented} only in the results); allowed: {FEWEST_COMMON} or more (are "
-        "both of the same run, and are clock, sides and covers_s as stated?)"
+        f"the reference, {invented} only in the results); allowed: {FEWEST_COMMON_COUNT} or more "
+        "(are both of the same run, and are clock, sides and covers_s as stated?)"
     )
 
 

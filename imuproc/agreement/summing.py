@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from imuproc.agreement.alignment.matching import detection_of
+from imuproc.agreement.alignment.matching import count_detection
 from imuproc.agreement.compare import Comparison
 from imuproc.agreement.statistics.change import (
     smallest_detectable_change,
@@ -19,8 +19,8 @@ from imuproc.agreement.statistics.concordance import concordance, proportional_b
 from imuproc.agreement.statistics.icc import Model, intraclass_correlation
 from imuproc.agreement.statistics.limits import Limits, limits_of_agreement, root_mean_square
 from imuproc.agreement.statistics.nested import nested_limits
-from imuproc.agreement.statistics.resolution import explained_by_resolution
-from imuproc.agreement.statistics.shares import share_of
+from imuproc.agreement.statistics.resolution import explain_by_resolution
+from imuproc.agreement.statistics.shares import estimate_share
 
 CLOCKED: Final = ("touchdown_s", "toe_off_s")
 _BIAS_PARTS: Final = (
@@ -46,7 +46,7 @@ _FROM_EVENTS: Final = (
 
 @dataclass(frozen=True)
 class AgreementSettings:
-    """What :func:`study` gives.
+    """What :func:`summarise_study` gives.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ class Agreement:
     notes: tuple[str, ...]
 
 
-def study(
+def summarise_study(
     comparisons: Sequence[Comparison], settings: AgreementSettings | None = None
 ) -> Agreement:
     """Agreement over all runs and athletes of a study.
@@ -247,7 +247,7 @@ def _compute_changes(part: pd.DataFrame, sd: float) -> dict[str, float]:
 def _explain_resolution(part: pd.DataFrame, sd: float) -> dict[str, float]:
     """What the reference's resolution explains."""
     resolution = float(np.sqrt(np.mean(part["resolution_sd"].to_numpy(float) ** 2)))
-    explained = explained_by_resolution(sd, resolution)
+    explained = explain_by_resolution(sd, resolution)
     return {
         "resolution_sd": explained.resolution_sd,
         "resolution_share": explained.share,
@@ -260,7 +260,7 @@ def _compute_coverage(part: pd.DataFrame) -> dict[str, float]:
     whole_u = np.hypot(part["table_u"], np.nan_to_num(part["reference_u"].to_numpy(float)))
     known = np.isfinite(whole_u.to_numpy(float))
     size = np.abs(part["difference"].to_numpy(float))
-    share = share_of(int((size <= 2.0 * whole_u)[known].sum()), int(known.sum()))
+    share = estimate_share(int((size <= 2.0 * whole_u)[known].sum()), int(known.sum()))
     return {"within_2u": share.value, "within_2u_low": share.low, "within_2u_high": share.high}
 
 
@@ -280,9 +280,9 @@ def _sum_detection(detection: pd.DataFrame) -> pd.DataFrame:
     for (of, part), some in detection.groupby(["of", "part"], sort=False):
         found, missed = int(some["found"].sum()), int(some["missed"].sum())
         if part == "all":
-            row = dict(detection_of(found, missed, int(some["invented"].sum())).as_row())
+            row = dict(count_detection(found, missed, int(some["invented"].sum())).to_row())
         else:
-            row = dict(detection_of(found, missed, 0).as_row())
+            row = dict(count_detection(found, missed, 0).to_row())
             for name in row:
                 if name.startswith(("invented", "precision", "f1")):
                     row[name] = np.nan

@@ -10,7 +10,7 @@ from typing import Final
 from markupsafe import Markup
 
 from imuproc.agreement.study import StudyResult, compare_study
-from imuproc.batch.folder import RESULTS, held, require_no_file
+from imuproc.batch.folder import RESULTS, hold_folder, require_no_file
 from imuproc.core.errors import SessionError
 from imuproc.files.disk_errors import describe_write_error
 from imuproc.files.whole import replace_file
@@ -48,7 +48,7 @@ class Agreed:
     files: dict[str, str]
 
 
-def agree(study: Study, folder: Path, advance: Callable[[str], None] | None = None) -> Agreed:
+def run_study(study: Study, folder: Path, advance: Callable[[str], None] | None = None) -> Agreed:
     """Compare the runs of a study and write everything.
 
     Parameters
@@ -70,7 +70,7 @@ def agree(study: Study, folder: Path, advance: Callable[[str], None] | None = No
     """
     require_no_file(folder)
     _require_own_folder(folder, study)
-    with held(folder, folder):
+    with hold_folder(folder, folder):
         result = compare_study(study, advance)
         try:
             files = _write_agreement(folder, result)

@@ -17,7 +17,7 @@ from typing import Final
 from distributed import Client, Future, KilledWorker
 from distributed.comm import CommClosedError
 
-from imuproc.batch.fingerprint import programs
+from imuproc.batch.fingerprint import list_programs
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job
 from imuproc.batch.work import Method, work_on
@@ -43,7 +43,7 @@ _LOOK_S: Final = 1.0
 _ONE_AT_A_TIME = threading.Lock()
 
 
-def on_cluster(
+def work_on_cluster(
     jobs: Sequence[Job], method: Method, address: str, folder: Path
 ) -> Generator[Outcome, None, None]:
     """Work through jobs on the workers of a Dask scheduler.
@@ -110,7 +110,7 @@ def _require_fit_workers(client: Client, jobs: Sequence[Job], folder: Path) -> N
     logs = sorted({path for job in jobs for path in _list_existing_logs(job)})[:1]
     with _place_probe(folder) as probe:
         needed = [_name_for_workers(path) for path in (probe, *logs)]
-        look = functools.partial(_describe_misfit, needed, dict(programs()))
+        look = functools.partial(_describe_misfit, needed, dict(list_programs()))
         found = client.run(look, on_error="return")
     for name, told in sorted(found.items()):
         if told and not isinstance(told, CommClosedError):  # one that has just died does no harm
@@ -146,7 +146,7 @@ def _describe_misfit(paths: Sequence[str], wanted: dict[str, str]) -> str:
                 f"does not see {path}; session and output folder must be on a file system that "
                 "all workers share, under the same path"
             )
-    for name, version in programs().items():
+    for name, version in list_programs().items():
         if wanted.get(name) != version:
             here = wanted.get(name, "none")[:12]
             return f"has other {name}: {version[:12]} instead of {here}; install the same"

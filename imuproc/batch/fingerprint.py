@@ -8,9 +8,9 @@ from typing import Any, Final
 
 from imuproc.batch.plan import Task
 from imuproc.readers.logs.registry import list_input_files
-from imuproc.results.archive.plain import digest_of
+from imuproc.results.archive.plain import hash_values
 from imuproc.results.archive.schema import SCHEMA
-from imuproc.results.archive.writing import versions
+from imuproc.results.archive.writing import list_versions
 
 ENTRY: Final = "session entry"
 """Name under which what the session file states of a run stands among its inputs."""
@@ -20,7 +20,7 @@ _DRAWN: Final = ("assessment", "report")
 """Rooms whose files tell what pages look like, and what they hold runs to."""
 
 
-def input_digests(task: Task, known: MutableMapping[Path, str] | None = None) -> dict[str, str]:
+def hash_inputs(task: Task, known: MutableMapping[Path, str] | None = None) -> dict[str, str]:
     """SHA-256 of everything that a run is made from.
 
     Parameters
@@ -48,16 +48,16 @@ def input_digests(task: Task, known: MutableMapping[Path, str] | None = None) ->
                 with path.open("rb") as file:
                     seen[path] = hashlib.file_digest(file, "sha256").hexdigest()
             digests[source] = seen[path]
-    return {**digests, ENTRY: digest_of(_describe_entry(task))}
+    return {**digests, ENTRY: hash_values(_describe_entry(task))}
 
 
-def fingerprint(inputs: Mapping[str, str], settings: object) -> str:
+def compute_fingerprint(inputs: Mapping[str, str], settings: object) -> str:
     """One SHA-256 over inputs, settings of the method, and the programs.
 
     Parameters
     ----------
     inputs : mapping from str to str
-        As :func:`input_digests` gives them.
+        As :func:`hash_inputs` gives them.
     settings : object
         Model, dataclass or mapping, nested.
 
@@ -66,26 +66,26 @@ def fingerprint(inputs: Mapping[str, str], settings: object) -> str:
     str
         Hexadecimal.
     """
-    return digest_of(
+    return hash_values(
         {
             "inputs": dict(sorted(inputs.items())),
             "settings": settings,
             "archive_schema": SCHEMA,
-            "programs": programs(),
+            "programs": list_programs(),
         }
     )
 
 
 @lru_cache(maxsize=1)
-def programs() -> Mapping[str, str]:
+def list_programs() -> Mapping[str, str]:
     """Versions of the programs that the bytes of a result depend on.
 
     The version number of imuproc stays the same between releases, so its sources count too.
     """
-    return {**versions(), "sources of imuproc": _hash_files(PACKAGE, PACKAGE.rglob("*.py"))}
+    return {**list_versions(), "sources of imuproc": _hash_files(PACKAGE, PACKAGE.rglob("*.py"))}
 
 
-def drawn_with(package: Path = PACKAGE) -> str:
+def hash_page_sources(package: Path = PACKAGE) -> str:
     """SHA-256 of what pages depend on beside programs and archives.
 
     Parameters

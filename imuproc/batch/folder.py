@@ -35,7 +35,7 @@ _TEMPORARY: Final = re.compile(r"\..+\.[0-9a-f]{8}\.part")
 
 
 @contextmanager
-def output_folder(folder: Path, tasks: Sequence[Task]) -> Iterator[Path]:
+def hold_output_folder(folder: Path, tasks: Sequence[Task]) -> Iterator[Path]:
     """Make the folder and hold it for this process alone, before any work is done.
 
     The operating system lets go of it when the process ends, however it ends.
@@ -60,7 +60,7 @@ def output_folder(folder: Path, tasks: Sequence[Task]) -> Iterator[Path]:
     """
     require_no_file(folder)
     _require_no_inputs(folder, tasks)
-    with held(folder, folder / RUNS_FOLDER):
+    with hold_folder(folder, folder / RUNS_FOLDER):
         _clean_folder(folder)
         yield folder.resolve()
 
@@ -77,7 +77,7 @@ def require_no_file(folder: Path) -> None:
 
 
 @contextmanager
-def held(folder: Path, made: Path) -> Iterator[None]:
+def hold_folder(folder: Path, made: Path) -> Iterator[None]:
     """Make a folder and hold it for this process alone.
 
     Parameters

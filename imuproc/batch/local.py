@@ -19,7 +19,7 @@ DIED: Final = (
 )
 
 
-def in_turn(jobs: Sequence[Job], method: Method, tell: Tell) -> Generator[Outcome, None, None]:
+def work_in_turn(jobs: Sequence[Job], method: Method, tell: Tell) -> Generator[Outcome, None, None]:
     """Work through jobs in this process, one after the other.
 
     Parameters
@@ -37,7 +37,7 @@ def in_turn(jobs: Sequence[Job], method: Method, tell: Tell) -> Generator[Outcom
         yield work_on(job, method, tell)
 
 
-def by_workers(
+def work_in_processes(
     jobs: Sequence[Job], method: Method, tell: Tell, workers: int
 ) -> Generator[Outcome, None, None]:
     """Work through jobs by several processes.

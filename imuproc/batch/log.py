@@ -17,14 +17,14 @@ class ProcessLog:
     Parameters
     ----------
     folder : Path
-        As :func:`imuproc.batch.folder.output_folder` gives it.
+        As :func:`imuproc.batch.folder.hold_output_folder` gives it.
     """
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / PROCESS_LOG
         self.fault: OSError | None = None
 
-    def line(self, text: str) -> None:
+    def add_line(self, text: str) -> None:
         """Add a line with the time of day; further lines of the text are indented."""
         stamp = time.strftime("%Y-%m-%dT%H:%M:%S%z")
         try:
@@ -33,9 +33,9 @@ class ProcessLog:
         except OSError as error:
             self.fault = self.fault or error
 
-    def outcome(self, outcome: Outcome) -> None:
+    def add_outcome(self, outcome: Outcome) -> None:
         """Add what became of one recording and how long it took."""
         what = f"{outcome.steps} steps" if outcome.state == "done" else outcome.state
         if outcome.state == "failed":
             what = f"failed: {outcome.reason}"
-        self.line(f"{outcome.run} {what} ({outcome.seconds:.2f} s)\n{outcome.log}".rstrip())
+        self.add_line(f"{outcome.run} {what} ({outcome.seconds:.2f} s)\n{outcome.log}".rstrip())

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Final
 
 from imuproc.assessment.targets import chosen, read_targets
-from imuproc.batch.fingerprint import drawn_with, programs
+from imuproc.batch.fingerprint import hash_page_sources, list_programs
 from imuproc.batch.plan import Task
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.files.disk_errors import describe_write_error
@@ -139,8 +139,8 @@ def _write_pages(
 def _describe_sources(session: Mapping[str, object], targets: Path | None) -> str:
     own = hashlib.sha256(targets.read_bytes()).hexdigest() if targets is not None else ""
     made_with = {
-        "programs": dict(programs()),
-        "drawn with": drawn_with(),
+        "programs": dict(list_programs()),
+        "drawn with": hash_page_sources(),
         "targets": own,
         "session": session,
     }

@@ -28,7 +28,7 @@ class Task:
     wanted: bool = True
 
 
-def plan(session: Session, only: Sequence[str] = ()) -> list[Task]:
+def plan_tasks(session: Session, only: Sequence[str] = ()) -> list[Task]:
     """A task for each run of a session in the order of its file.
 
     Parameters

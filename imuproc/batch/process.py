@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from imuproc.batch.plan import Task, plan
+from imuproc.batch.plan import Task, plan_tasks
 from imuproc.core.errors import SessionError
 from imuproc.files.workers import count_cores, start_workers
 from imuproc.readers.session import read_session
@@ -130,7 +130,7 @@ def process_session(
     ['R07-01', 'drive', 7]
     """
     options, folder = options or SessionOptions(), Path(out)
-    tasks = plan(read_session(path), options.runs)
+    tasks = plan_tasks(read_session(path), options.runs)
     with start_workers(_count_early_workers(tasks, folder, options), _NEEDED_BY_WORKERS):
         return _process_tasks(tasks, folder, options, watch)
 
@@ -150,7 +150,7 @@ def _process_tasks(
     tasks: list[Task], out: Path, options: SessionOptions, watch: "Watch | None"
 ) -> "Processed":
     # What follows takes as long to load as a run takes to process: the workers load meanwhile.
-    from imuproc.batch.folder import output_folder
+    from imuproc.batch.folder import hold_output_folder
     from imuproc.batch.pages import require_targets
     from imuproc.batch.session import Request, Unwatched, process_tasks
     from imuproc.pipeline.run import process_each
@@ -170,7 +170,7 @@ def _process_tasks(
         targets=None if options.targets is None else Path(options.targets),
         strict=options.strict,
     )
-    with output_folder(out, tasks) as folder:
+    with hold_output_folder(out, tasks) as folder:
         processed = process_tasks(request, folder, watch or Unwatched())
     if processed.interrupted:
         raise SessionInterrupted(processed)

@@ -8,7 +8,7 @@ import pandas as pd
 
 from imuproc.batch.outcome import Outcome, Row
 from imuproc.results.summary import RunSummary
-from imuproc.results.tables import joined_steps, phases_table, runs_table
+from imuproc.results.tables import build_phases_table, build_runs_table, join_steps
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,17 +52,17 @@ class Processed:
     @cached_property
     def steps(self) -> pd.DataFrame:
         """The step table, columns as in :data:`imuproc.core.columns.STEP_COLUMNS`."""
-        return joined_steps([row.steps for row in self.rows if row.steps is not None])
+        return join_steps([row.steps for row in self.rows if row.steps is not None])
 
     @cached_property
     def runs(self) -> pd.DataFrame:
         """The run table, columns as in :data:`imuproc.results.columns.RUN_COLUMNS`."""
-        return runs_table(self.summaries)
+        return build_runs_table(self.summaries)
 
     @cached_property
     def phases(self) -> pd.DataFrame:
         """The phase table, columns as in :data:`imuproc.results.columns.PHASE_COLUMNS`."""
-        return phases_table(self.summaries)
+        return build_phases_table(self.summaries)
 
     @property
     def summaries(self) -> list[RunSummary]:

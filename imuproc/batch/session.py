@@ -7,18 +7,18 @@ from pathlib import Path
 from typing import Protocol
 
 from imuproc import __version__
-from imuproc.batch.fingerprint import fingerprint, input_digests
+from imuproc.batch.fingerprint import compute_fingerprint, hash_inputs
 from imuproc.batch.folder import remove_leftovers
-from imuproc.batch.local import by_workers, in_turn
+from imuproc.batch.local import work_in_processes, work_in_turn
 from imuproc.batch.log import PROCESS_LOG, ProcessLog
 from imuproc.batch.outcome import Outcome, Row
 from imuproc.batch.pages import forget_pages, make_report
 from imuproc.batch.plan import Task
 from imuproc.batch.processed import Processed
 from imuproc.batch.store import Job, is_current
-from imuproc.batch.strict import strict_rows
-from imuproc.batch.tables import gather, session_facts, write_results
-from imuproc.batch.work import Method, Tell, unheard
+from imuproc.batch.strict import apply_strict_rule
+from imuproc.batch.tables import describe_session, gather_rows, write_results
+from imuproc.batch.work import Method, Tell, tell_nobody
 from imuproc.core.errors import SessionError
 from imuproc.core.flag_policy import against_run
 from imuproc.files.disk_errors import describe_write_error
@@ -80,7 +80,7 @@ class Watch(Protocol):
 class Unwatched:
     """Nobody wants to see it."""
 
-    tell = staticmethod(unheard)
+    tell = staticmethod(tell_nobody)
 
     def planned(self, reused: int, to_do: int) -> None:
         """Nothing."""
@@ -98,7 +98,7 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
     ----------
     request : Request
     folder : Path
-        As :func:`imuproc.batch.folder.output_folder` gives it.
+        As :func:`imuproc.batch.folder.hold_output_folder` gives it.
     watch : Watch
 
     Returns
@@ -120,7 +120,7 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
     }
     to_do = [job for job in jobs if job.task.wanted and job.task.run.id not in outcomes]
     reused = len(outcomes)
-    log.line(f"imuproc {__version__}: {len(to_do)} runs to do, {reused} reused")
+    log.add_line(f"imuproc {__version__}: {len(to_do)} runs to do, {reused} reused")
     watch.planned(reused, len(to_do))
     forget_pages(folder, (job.task.run.id for job in to_do))
     interrupted = False
@@ -128,15 +128,15 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
     try:
         for outcome in work:
             outcomes[outcome.run] = outcome
-            log.outcome(outcome)
+            log.add_outcome(outcome)
             watch.told(outcome)
     except KeyboardInterrupt:
         interrupted = True
-        log.line(f"interrupted after {len(outcomes) - reused} of {len(to_do)} runs")
+        log.add_line(f"interrupted after {len(outcomes) - reused} of {len(to_do)} runs")
     finally:
         work.close()
-    rows = gather(jobs, outcomes)
-    rows = strict_rows(rows) if request.strict else rows
+    rows = gather_rows(jobs, outcomes)
+    rows = apply_strict_rule(rows) if request.strict else rows
     processed = _write_tables(folder, jobs, outcomes, rows, log, interrupted)
     return _add_report(request, folder, processed) if request.report else processed
 
@@ -150,7 +150,7 @@ def _add_report(request: Request, folder: Path, processed: Processed) -> Process
         new = {run for run, outcome in processed.outcomes.items() if outcome.state != "reused"}
         # What strictness decides may have been decided otherwise when the page was made.
         new |= {row.task for row in processed.rows if against_run(row.summary.flags, "strict")}
-        facts = session_facts(request.tasks)
+        facts = describe_session(request.tasks)
         files, complaint = make_report(folder, new, facts, request.targets, request.jobs)
     return replace(
         processed,
@@ -170,7 +170,7 @@ def _write_tables(
     """Write the tables, and say what became of all."""
     remove_leftovers(folder)
     files = write_results(folder, jobs, rows)
-    log.line("results written")
+    log.add_line("results written")
     complaints = (describe_write_error(log.path, log.fault),) if log.fault else ()
     wanted = {job.task.run.id for job in jobs if job.task.wanted}
     return Processed(
@@ -192,10 +192,12 @@ def _look_up_jobs(request: Request, folder: Path) -> tuple[list[Job], list[Job]]
     def look_up_job(task: Task) -> tuple[Job, bool]:
         archive = archive_path(folder, task.run.id)
         try:
-            inputs = input_digests(task, known)
+            inputs = hash_inputs(task, known)
         except OSError:  # the reader says it better when it comes to this run
             return Job(task, request.settings, {}, "", archive), False
-        job = Job(task, request.settings, inputs, fingerprint(inputs, request.settings), archive)
+        job = Job(
+            task, request.settings, inputs, compute_fingerprint(inputs, request.settings), archive
+        )
         return job, not (request.again and task.wanted) and is_current(job)
 
     with ThreadPoolExecutor(max_workers=request.jobs) as threads:
@@ -208,14 +210,14 @@ def _start_work(
 ) -> Generator[Outcome, None, None]:
     if request.cluster is not None and jobs:
         try:
-            from imuproc.batch.cluster import on_cluster
+            from imuproc.batch.cluster import work_on_cluster
         except ImportError as error:
             raise SessionError(
                 "--cluster needs what `pip install 'imuproc[cluster]'` adds "
                 f"({clean_text(str(error))})"
             ) from error
-        return on_cluster(jobs, request.method, request.cluster, folder)
+        return work_on_cluster(jobs, request.method, request.cluster, folder)
     workers = min(request.jobs, len(jobs))
     if workers > 1:
-        return by_workers(jobs, request.method, tell, workers)
-    return in_turn(jobs, request.method, tell)
+        return work_in_processes(jobs, request.method, tell, workers)
+    return work_in_turn(jobs, request.method, tell)

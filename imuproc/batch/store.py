@@ -30,7 +30,7 @@ class Job:
     settings : object
         Settings of the method.
     inputs : mapping from str to str
-        As :func:`imuproc.batch.fingerprint.input_digests` gives them; empty where a log cannot
+        As :func:`imuproc.batch.fingerprint.hash_inputs` gives them; empty where a log cannot
         be read.
     fingerprint : str
         Empty where a log cannot be read.
@@ -50,7 +50,7 @@ class Job:
         return f"{RUNS_FOLDER}/{self.archive.name}"
 
 
-def keep(
+def write_archive(
     job: Job,
     found: Iterable[Result | RunError],
     still_valid: Callable[[], None] | None = None,
@@ -113,7 +113,7 @@ def is_current(job: Job) -> bool:
         return False
 
 
-def load(job: Job) -> list[Row]:
+def load_rows(job: Job) -> list[Row]:
     """Rows of a recording for the tables, from its archive alone.
 
     Raises

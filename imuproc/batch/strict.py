@@ -14,7 +14,7 @@ from imuproc.core.flag_words import detail
 from imuproc.core.flags import RaisedFlag
 
 
-def strict_rows(rows: Iterable[Row]) -> list[Row]:
+def apply_strict_rule(rows: Iterable[Row]) -> list[Row]:
     """The rows with every run failed that carries a serious flag.
 
     Parameters

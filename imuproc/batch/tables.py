@@ -7,29 +7,29 @@ from pathlib import Path
 from imuproc.batch.folder import RESULTS
 from imuproc.batch.outcome import Outcome, Row
 from imuproc.batch.plan import Task
-from imuproc.batch.store import Job, join_archives, load
+from imuproc.batch.store import Job, join_archives, load_rows
 from imuproc.core.columns import STEP_COLUMNS
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.files.disk_errors import describe_write_error
 from imuproc.files.text import clean_text
 from imuproc.results.columns import PHASE_COLUMNS, RUN_COLUMNS
 from imuproc.results.folder import SESSION_ARCHIVE
-from imuproc.results.summary import failed_run
+from imuproc.results.summary import make_failed_run
 from imuproc.results.tables import (
     PHASES_CSV,
     PHASES_PARQUET,
     RUNS_CSV,
     STEPS_CSV,
     STEPS_PARQUET,
-    joined_steps,
-    phases_table,
-    runs_table,
+    build_phases_table,
+    build_runs_table,
+    join_steps,
     write_csv,
     write_parquet,
 )
 
 
-def gather(jobs: Sequence[Job], outcomes: Mapping[str, Outcome]) -> list[Row]:
+def gather_rows(jobs: Sequence[Job], outcomes: Mapping[str, Outcome]) -> list[Row]:
     """Rows of all runs that there is something to say about, in the order of the plan.
 
     Parameters
@@ -51,7 +51,7 @@ def gather(jobs: Sequence[Job], outcomes: Mapping[str, Outcome]) -> list[Row]:
             rows.append(_make_failed_row(job, outcome.reason))
             continue
         try:
-            rows += (outcome and outcome.rows) or load(job)
+            rows += (outcome and outcome.rows) or load_rows(job)
         except ArchiveError as error:
             if outcome is not None:
                 rows.append(_make_failed_row(job, str(error)))
@@ -64,11 +64,11 @@ def write_results(folder: Path, jobs: Sequence[Job], rows: Sequence[Row]) -> dic
     Parameters
     ----------
     folder : Path
-        As :func:`imuproc.batch.folder.output_folder` gives it.
+        As :func:`imuproc.batch.folder.hold_output_folder` gives it.
     jobs : sequence of Job
         All of the session, in the order of the plan.
     rows : sequence of Row
-        As :func:`gather` gives them.
+        As :func:`gather_rows` gives them.
 
     Returns
     -------
@@ -80,17 +80,17 @@ def write_results(folder: Path, jobs: Sequence[Job], rows: Sequence[Row]) -> dic
     SessionError
         A file cannot be written; the text names it.
     """
-    steps = joined_steps([row.steps for row in rows if row.steps is not None])
+    steps = join_steps([row.steps for row in rows if row.steps is not None])
     summaries = [row.summary for row in rows]
     done = {row.task for row in rows if not row.failed}
     failed = {row.summary.run for row in rows if row.failed}
     current = [job for job in jobs if job.task.run.id in done]
-    facts = session_facts([job.task for job in jobs])
-    phases = phases_table(summaries)
+    facts = describe_session([job.task for job in jobs])
+    phases = build_phases_table(summaries)
     writers: dict[str, Callable[[Path], None]] = {
         STEPS_CSV: partial(write_csv, table=steps, columns=STEP_COLUMNS),
         STEPS_PARQUET: partial(write_parquet, table=steps, columns=STEP_COLUMNS),
-        RUNS_CSV: partial(write_csv, table=runs_table(summaries), columns=RUN_COLUMNS),
+        RUNS_CSV: partial(write_csv, table=build_runs_table(summaries), columns=RUN_COLUMNS),
         PHASES_CSV: partial(write_csv, table=phases, columns=PHASE_COLUMNS),
         PHASES_PARQUET: partial(write_parquet, table=phases, columns=PHASE_COLUMNS),
         SESSION_ARCHIVE: lambda path: join_archives(path.parent, current, facts, failed),
@@ -105,11 +105,11 @@ def write_results(folder: Path, jobs: Sequence[Job], rows: Sequence[Row]) -> dic
 
 def _make_failed_row(job: Job, reason: str) -> Row:
     task = job.task
-    summary = failed_run(task.session.id, task.athlete, task.run, clean_text(reason))
+    summary = make_failed_run(task.session.id, task.athlete, task.run, clean_text(reason))
     return Row(task.run.id, summary, None)
 
 
-def session_facts(tasks: Sequence[Task]) -> dict[str, object]:
+def describe_session(tasks: Sequence[Task]) -> dict[str, object]:
     """What the session file states of the session as a whole.
 
     Parameters

@@ -8,10 +8,10 @@ from dataclasses import replace
 
 from threadpoolctl import threadpool_limits
 
-from imuproc.batch.fingerprint import input_digests
+from imuproc.batch.fingerprint import hash_inputs
 from imuproc.batch.logs import SessionLogs
 from imuproc.batch.outcome import Outcome
-from imuproc.batch.store import Job, keep, load
+from imuproc.batch.store import Job, load_rows, write_archive
 from imuproc.core.errors import ImuprocError, LogError, RunError
 from imuproc.core.result import Result
 from imuproc.files.text import clean_text
@@ -25,11 +25,11 @@ Tell = Callable[[str, int], None]
 """Takes the id and the steps of one of several runs of a log when it is in the archive."""
 
 
-def unheard(_run: str, _steps: int) -> None:
+def tell_nobody(_run: str, _steps: int) -> None:
     """Tell nobody."""
 
 
-def work_on(job: Job, method: Method, tell: Tell = unheard) -> Outcome:
+def work_on(job: Job, method: Method, tell: Tell = tell_nobody) -> Outcome:
     """Read, process and archive one recording; the one place where any error of a run ends.
 
     Linear algebra is held to one thread, so that its sums come out the same wherever it runs.
@@ -54,7 +54,7 @@ def work_on(job: Job, method: Method, tell: Tell = unheard) -> Outcome:
         warnings.simplefilter("always")
         try:
             steps = _archive_job(job, method, tell)
-            outcome = replace(outcome, state="done", steps=steps, rows=tuple(load(job)))
+            outcome = replace(outcome, state="done", steps=steps, rows=tuple(load_rows(job)))
         except ImuprocError as error:
             outcome = replace(outcome, reason=clean_text(str(error)))
         except MemoryError:
@@ -72,7 +72,7 @@ def _archive_job(job: Job, method: Method, tell: Tell) -> int:
     settings: Settings = job.settings
     source = SessionLogs(job.task.session, job.task.run.id, settings.long.piece_samples)
     found = _tell_each_run(method(source, settings), job.task.run.id, tell)
-    return keep(job, found, lambda: _require_unchanged(job))
+    return write_archive(job, found, lambda: _require_unchanged(job))
 
 
 def _tell_each_run(
@@ -88,7 +88,7 @@ def _tell_each_run(
 def _require_unchanged(job: Job) -> None:
     """What has been read must be what the fingerprint was taken of."""
     try:
-        now = input_digests(job.task)
+        now = hash_inputs(job.task)
     except OSError as error:
         reason = error.strerror or str(error)
         raise LogError(f"a log can no longer be read: {reason}; run again") from error

@@ -45,7 +45,9 @@ class Tied:
     reasons: Mapping[Site, list[Reason]] = field(default_factory=dict)
 
 
-def tied_clocks(thinned: Recording, scans: Mapping[Site, Scan], settings: CheckSettings) -> Tied:
+def put_on_one_clock(
+    thinned: Recording, scans: Mapping[Site, Scan], settings: CheckSettings
+) -> Tied:
     """Compare the clocks, and put the sensors on one where they have their own.
 
     Parameters

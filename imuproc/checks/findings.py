@@ -48,7 +48,7 @@ class Reason:
         return int(self.flag.values.get("samples", 0)) if self.flag else 0
 
 
-def verdict_of(reasons: Iterable[Reason]) -> Verdict:
+def reach_verdict(reasons: Iterable[Reason]) -> Verdict:
     """The verdict that the worst of some reasons leaves."""
     severities = {reason.severity for reason in reasons}
     if "unfit" in severities:
@@ -56,7 +56,7 @@ def verdict_of(reasons: Iterable[Reason]) -> Verdict:
     return "fit with limits" if "limit" in severities else "fit"
 
 
-def worst(verdicts: Iterable[Verdict]) -> Verdict:
+def find_worst_verdict(verdicts: Iterable[Verdict]) -> Verdict:
     """The worst of some verdicts; ``fit`` where there is none."""
     order: tuple[Verdict, ...] = ("fit", "fit with limits", "not fit")
     return max(verdicts, key=order.index, default="fit")
@@ -225,7 +225,7 @@ class SensorCheck:
     @property
     def verdict(self) -> Verdict:
         """``fit``, ``fit with limits`` or ``not fit``."""
-        return verdict_of(self.reasons)
+        return reach_verdict(self.reasons)
 
 
 @dataclass(frozen=True)
@@ -254,4 +254,4 @@ class CheckReport:
     def verdict(self) -> Verdict:
         """That of the worst sensor, or of what concerns them together."""
         own = [reason for sensor in self.sensors for reason in sensor.reasons]
-        return verdict_of([*self.reasons, *own])
+        return reach_verdict([*self.reasons, *own])

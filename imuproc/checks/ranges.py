@@ -44,7 +44,7 @@ _GYRO: Final = _Kind(
 )
 
 
-def range_reasons(scan: Scan, run_samples: float, settings: CheckSettings) -> list[Reason]:
+def list_range_reasons(scan: Scan, run_samples: float, settings: CheckSettings) -> list[Reason]:
     """What is wrong with the ranges of a sensor, or how they were used.
 
     Parameters

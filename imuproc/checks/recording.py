@@ -7,14 +7,14 @@ from math import isfinite
 from typing import Final
 
 from imuproc.checks.findings import CheckReport, Reason, Sampling, SensorCheck, Stillness
-from imuproc.checks.ranges import range_reasons
+from imuproc.checks.ranges import list_range_reasons
 from imuproc.checks.sampling import check_sampling
 from imuproc.checks.scan import Scan, scan_log
 from imuproc.checks.settings import CheckSettings
-from imuproc.checks.signals import signal_reasons
-from imuproc.checks.still import check_stillness, stillness_reasons, worn_together
+from imuproc.checks.signals import list_signal_reasons
+from imuproc.checks.still import check_stillness, list_stillness_reasons, mark_worn_together
 from imuproc.checks.together import Together, check_together
-from imuproc.checks.wording import from_flag, own_fault, refused
+from imuproc.checks.wording import from_flag, from_own_fault, from_unreadable
 from imuproc.core.errors import LogError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording, SensorLog
@@ -71,10 +71,10 @@ def check_recording(
         LogToCheck(site, log.source, partial(source.pieces, site), rates.get(site))
         for site, log in recording.logs.items()
     ]
-    return check_logs_of(source.about, logs, settings)
+    return check_sensor_logs(source.about, logs, settings)
 
 
-def check_logs_of(
+def check_sensor_logs(
     about: Recording, logs: Iterable[LogToCheck], settings: CheckSettings | None = None
 ) -> CheckReport:
     """Check the logs of a recording, each read once and piece by piece.
@@ -97,7 +97,7 @@ def check_logs_of(
         return _check_logs_together(about, logs, settings or CheckSettings())
     except Exception as error:  # noqa: BLE001  our own fault in one run must not cost the others
         sensors = tuple(SensorCheck(log.site, log.source) for log in logs)
-        return CheckReport(about.run.id, about.athlete.id, (), sensors, (own_fault(error),))
+        return CheckReport(about.run.id, about.athlete.id, (), sensors, (from_own_fault(error),))
 
 
 def _check_logs_together(
@@ -108,7 +108,7 @@ def _check_logs_together(
     scans = {site: one.scan for site, one in usable.items() if one.scan is not None}
     samplings = {site: one.sampling for site, one in usable.items()}
     together = check_together(about, scans, samplings, settings)
-    stills = worn_together([one.still for one in looked])
+    stills = mark_worn_together([one.still for one in looked])
     rested = max((still.still_s for still in stills), default=0.0) >= settings.lying_needs_s
     sensors = tuple(
         _finish_check(replace(one, still=still), together, rested, settings)
@@ -142,9 +142,9 @@ def _look_at_log(log: LogToCheck, about: Recording, settings: CheckSettings) -> 
     try:
         return _read_log(log, about, settings)
     except (LogError, RunError) as error:
-        return _LookedAt(log, reasons=(refused(error, log.source, log.site),))
+        return _LookedAt(log, reasons=(from_unreadable(error, log.source, log.site),))
     except Exception as error:  # noqa: BLE001  our own fault in one log must not cost the others
-        return _LookedAt(log, reasons=(own_fault(error),))
+        return _LookedAt(log, reasons=(from_own_fault(error),))
 
 
 def _read_log(log: LogToCheck, about: Recording, settings: CheckSettings) -> _LookedAt:
@@ -158,7 +158,7 @@ def _read_log(log: LogToCheck, about: Recording, settings: CheckSettings) -> _Lo
     if log.stated_rate_hz is not None:
         reasons.append(_RATE_IS_STATED)
     if isfinite(sampling.rate_hz):
-        reasons = [*signal_reasons(scan, sampling.rate_hz, about, settings), *reasons]
+        reasons = [*list_signal_reasons(scan, sampling.rate_hz, about, settings), *reasons]
     still = check_stillness(scan.tracks, settings)
     scan = replace(scan, time_s=scan.time_s[:0])  # the only part that grows with the rate
     return _LookedAt(log, scan, sampling, still, tuple(reasons))
@@ -187,8 +187,8 @@ def _finish_check(
     run_samples = run_s * looked.sampling.rate_hz if together.runs else 0.0
     own = [*looked.reasons, *together.reasons.get(site, ())]
     if looked.usable:
-        own += range_reasons(looked.scan, run_samples, settings)
-        own += stillness_reasons(looked.still, rested or not together.runs, settings)
+        own += list_range_reasons(looked.scan, run_samples, settings)
+        own += list_stillness_reasons(looked.still, rested or not together.runs, settings)
     return replace(
         check,
         accel=looked.scan.accel,

@@ -8,7 +8,7 @@ from typing import Final
 from pydantic import Field, ValidationError
 
 from imuproc.checks.findings import CheckReport
-from imuproc.checks.recording import LogToCheck, check_logs_of
+from imuproc.checks.recording import LogToCheck, check_sensor_logs
 from imuproc.checks.settings import CheckSettings
 from imuproc.core.errors import SessionError
 from imuproc.core.recording import Athlete, Recording, Run
@@ -56,7 +56,7 @@ def check_session(
     for run in session.runs:
         if run.id in asked:
             logs = [_make_log_to_check(request, settings) for request in session.requests(run.id)]
-            yield check_logs_of(asked[run.id], logs, settings)
+            yield check_sensor_logs(asked[run.id], logs, settings)
 
 
 def check_files(
@@ -80,7 +80,7 @@ def check_files(
     for path in paths:
         request = LogRequest(UNNAMED, path, str(path), layout)
         about = Recording("", Athlete(""), Run(str(path)), logs={})
-        yield check_logs_of(about, [_make_log_to_check(request, settings)], settings)
+        yield check_sensor_logs(about, [_make_log_to_check(request, settings)], settings)
 
 
 def read_layout(path: Path) -> Layout:

@@ -21,7 +21,7 @@ from imuproc.dsp.filters import finite_rows
 FloatArray = NDArray[np.float64]
 
 
-def thinned_log(scan: Scan) -> SensorLog:
+def make_thinned_log(scan: Scan) -> SensorLog:
     """The longest track of a log, which is thinned, as a log."""
     track = scan.longest
     return replace(
@@ -32,7 +32,7 @@ def thinned_log(scan: Scan) -> SensorLog:
     )
 
 
-def thinned_recording(about: Recording, scans: Mapping[Site, Scan]) -> Recording:
+def make_thinned_recording(about: Recording, scans: Mapping[Site, Scan]) -> Recording:
     """A recording of thinned logs.
 
     Parameters
@@ -45,10 +45,10 @@ def thinned_recording(about: Recording, scans: Mapping[Site, Scan]) -> Recording
     -------
     Recording
     """
-    return replace(about, logs={site: thinned_log(scan) for site, scan in scans.items()})
+    return replace(about, logs={site: make_thinned_log(scan) for site, scan in scans.items()})
 
 
-def signal_reasons(
+def list_signal_reasons(
     scan: Scan, rate_hz: float, about: Recording, settings: CheckSettings
 ) -> list[Reason]:
     """What processing would refuse or flag in a log by itself.
@@ -66,7 +66,7 @@ def signal_reasons(
     -------
     list of Reason
     """
-    own = thinned_recording(about, {scan.log.site: scan})
+    own = make_thinned_recording(about, {scan.log.site: scan})
     artefacts = [from_flag(flag) for flag in scan.artefacts]
     resting = _explain_constant_axes(scan, settings)
     artefacts += resting

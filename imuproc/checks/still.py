@@ -197,7 +197,7 @@ def max_or_nan(values: Sequence[float]) -> float:
     return float(np.max(values))
 
 
-def worn_together(stills: Sequence[Stillness]) -> list[Stillness]:
+def mark_worn_together(stills: Sequence[Stillness]) -> list[Stillness]:
     """Stillness of all sensors of a recording: a foot is as still as a table while its leg sways.
 
     Parameters
@@ -220,7 +220,9 @@ def worn_together(stills: Sequence[Stillness]) -> list[Stillness]:
     ]
 
 
-def stillness_reasons(still: Stillness, expected: bool, settings: CheckSettings) -> list[Reason]:
+def list_stillness_reasons(
+    still: Stillness, expected: bool, settings: CheckSettings
+) -> list[Reason]:
     """What is wrong with noise and offset, or why they are not known.
 
     Parameters

@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from imuproc.checks.clocks import tied_clocks
-from imuproc.checks.findings import Clock, Reason, Sampling, verdict_of
+from imuproc.checks.clocks import put_on_one_clock
+from imuproc.checks.findings import Clock, Reason, Sampling, reach_verdict
 from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
-from imuproc.checks.signals import thinned_recording
+from imuproc.checks.signals import make_thinned_recording
 from imuproc.checks.trial import try_method
 from imuproc.conditioning.sanity import OWN_LOGS, same_samples
 from imuproc.core.flag_policy import policy_of
@@ -62,15 +62,15 @@ def check_together(
     """
     if not scans:
         return Together()
-    thinned = thinned_recording(about, scans)
+    thinned = make_thinned_recording(about, scans)
     common = [Reason("unfit", f"{told}.", f"{OWN_LOGS}.") for told in same_samples(thinned.logs)]
     if about.run.clock == "shared":
         common += _compare_spans(samplings, settings)
-    tied = tied_clocks(thinned, scans, settings)
+    tied = put_on_one_clock(thinned, scans, settings)
     runs = find_runs(tied.tracks, settings.method.runs)
     reasons = {site: list(tied.reasons.get(site, ())) for site in scans}
     differs: Mapping[Site, float] = {}
-    if runs and verdict_of(common) != "not fit":
+    if runs and reach_verdict(common) != "not fit":
         trial = try_method(tied.recording, runs[0], settings)
         known = {reason.flag_name for own in tied.reasons.values() for reason in own} - {""}
         common += [reason for reason in trial.common if reason.flag_name not in known]

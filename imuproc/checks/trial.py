@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from imuproc.checks.findings import Reason
 from imuproc.checks.settings import CheckSettings
-from imuproc.checks.wording import from_flag, sentence
+from imuproc.checks.wording import from_flag, to_sentence
 from imuproc.core.errors import RunError
 from imuproc.core.flag_policy import policy_of
 from imuproc.core.flags import RaisedFlag
@@ -97,7 +97,7 @@ def _cut_around(log: SensorLog, run: Interval, search_s: float) -> SensorLog:
 def _explain_refusal(error: RunError, recording: Recording, where: str) -> Reason:
     """Why the run cannot be processed, in the method's words."""
     text = str(error).removeprefix(f"run {recording.run.id}: ")
-    return Reason("unfit", sentence(f"{where}, {text}"), "", next(iter(error.flags), None))
+    return Reason("unfit", to_sentence(f"{where}, {text}"), "", next(iter(error.flags), None))
 
 
 def _measure_standing_change(result: Result) -> dict[Site, float]:

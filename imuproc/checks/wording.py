@@ -14,23 +14,23 @@ from imuproc.core.recording import SensorLog
 
 def from_error(error: ImuprocError, log: SensorLog) -> Reason:
     """What a stage refused, as a reason: with it nothing can be processed."""
-    return refused(error, log.source, log.site)
+    return from_unreadable(error, log.source, log.site)
 
 
-def refused(error: ImuprocError, source: str, site: str) -> Reason:
+def from_unreadable(error: ImuprocError, source: str, site: str) -> Reason:
     """Why a log could not even be read, as a reason; the sensor's name stands beside it."""
     text = str(error).removeprefix(f"{source} ({site}): ").removeprefix(f"{source} ({site}) ")
-    return Reason("unfit", sentence(text))
+    return Reason("unfit", to_sentence(text))
 
 
-def own_fault(error: Exception) -> Reason:
+def from_own_fault(error: Exception) -> Reason:
     """What this package did not foresee, as a reason: it must not cost the other checks."""
     where = traceback.extract_tb(error.__traceback__)[-1]
     place = f"{Path(where.filename).name}, line {where.lineno}"
     text = f"the check stopped with an unexpected {type(error).__name__}: {error} ({place})"
     return Reason(
         "unfit",
-        sentence(" ".join(text.split())),
+        to_sentence(" ".join(text.split())),
         "The fault is one of imuproc: please report it with this line.",
     )
 
@@ -52,7 +52,7 @@ def from_flag(flag: RaisedFlag, severity: Severity | None = None, where: str = "
     return Reason(severity or policy_of(flag.name).check, text, known.advice, flag)
 
 
-def sentence(text: str) -> str:
+def to_sentence(text: str) -> str:
     """Text that begins with a capital and ends with a stop."""
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."

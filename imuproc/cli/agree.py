@@ -58,10 +58,10 @@ def agree(options: AgreeOptions) -> None:
 
 def _run_with_bar(study: "Study", options: AgreeOptions) -> "Agreed":
     """The whole study, with a bar on stderr while its runs are compared."""
-    from imuproc.batch.agreement import agree as agree_study
-    from imuproc.cli.bar import counted
+    from imuproc.batch.agreement import run_study as agree_study
+    from imuproc.cli.bar import show_bar
 
-    with counted("Runs compared", len(study.runs), options.quiet) as moved:
+    with show_bar("Runs compared", len(study.runs), options.quiet) as moved:
         return agree_study(study, options.out, lambda _run: moved(advance=1))
 
 

@@ -8,14 +8,14 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 
 
-def new_bar(what: str, console: Console, hidden: bool) -> Progress:
+def make_bar(what: str, console: Console, hidden: bool) -> Progress:
     """A bar that is not shown yet: what is counted, how many of how many, how long to go."""
     columns = (what, BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     return Progress(*columns, console=console, disable=hidden, transient=True)
 
 
 @contextmanager
-def counted(
+def show_bar(
     what: str, total: int | None = None, quiet: bool = False
 ) -> Iterator[Callable[..., None]]:
     """Show a bar for as long as the work goes on.
@@ -35,5 +35,5 @@ def counted(
         Moves the bar: ``advance=1``, or ``completed`` and ``total``.
     """
     console = Console(stderr=True)
-    with new_bar(what, console, quiet or not console.is_terminal) as progress:
+    with make_bar(what, console, quiet or not console.is_terminal) as progress:
         yield partial(progress.update, progress.add_task(what, total=total))

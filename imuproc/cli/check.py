@@ -70,7 +70,7 @@ def check(options: CheckOptions) -> None:
     Exit code: 0 all fit (limits included), 1 some not fit or not readable, 2 the request is wrong,
     130 interrupted.
     """
-    from imuproc.checks.findings import worst
+    from imuproc.checks.findings import find_worst_verdict
 
     asked = _plan_checks(options)
     try:
@@ -88,7 +88,7 @@ def check(options: CheckOptions) -> None:
         from imuproc.report.check.table import print_check
 
         print_check(Console(highlight=False), reports)
-    verdict = worst([report.verdict for report in reports])
+    verdict = find_worst_verdict([report.verdict for report in reports])
     good = ("fit",) if options.strict else ("fit", "fit with limits")
     raise typer.Exit(ALL_DONE if verdict in good else SOME_FAILED)
 
@@ -104,10 +104,10 @@ class _PlannedChecks:
 
 def _check_with_bar(asked: _PlannedChecks) -> "list[CheckReport]":
     """All checks, with a bar on stderr while they are made."""
-    from imuproc.cli.bar import counted
+    from imuproc.cli.bar import show_bar
 
     reports = []
-    with counted("Checked", asked.count) as moved:
+    with show_bar("Checked", asked.count) as moved:
         for report in asked.checks:
             reports.append(report)
             moved(advance=1)

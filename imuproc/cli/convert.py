@@ -65,14 +65,14 @@ def convert(options: ConvertOptions) -> None:
 
 
 def _convert_with_bar(options: ConvertOptions) -> "Converted":
-    from imuproc.cli.bar import counted
+    from imuproc.cli.bar import show_bar
     from imuproc.convert.work import convert as convert_session
     from imuproc.files.disk_errors import describe_write_error
     from imuproc.readers.session import read_session
 
     session = read_session(options.session)
     try:
-        with counted("Logs", quiet=options.quiet) as moved:
+        with show_bar("Logs", quiet=options.quiet) as moved:
             return convert_session(
                 session,
                 options.to,

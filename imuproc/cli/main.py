@@ -18,7 +18,7 @@ from imuproc.cli.compare import CompareOptions, compare
 from imuproc.cli.convert import ConvertOptions, convert
 from imuproc.cli.exit_codes import INTERRUPTED, WRONG_REQUEST
 from imuproc.cli.guide import GuideOptions, guide
-from imuproc.cli.options import with_options
+from imuproc.cli.options import make_command
 from imuproc.cli.process import ProcessOptions, process
 from imuproc.cli.report import ReportOptions, report
 from imuproc.cli.settings import SettingsOptions, settings
@@ -34,16 +34,16 @@ app = typer.Typer(
     rich_markup_mode=None,  # rich would triple the time that --help takes
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-app.command("agree")(with_options(agree, AgreeOptions))
-app.command("check")(with_options(check, CheckOptions))
-app.command("compare")(with_options(compare, CompareOptions))
-app.command("convert")(with_options(convert, ConvertOptions))
-app.command("guide")(with_options(guide, GuideOptions))
-app.command("process")(with_options(process, ProcessOptions))
-app.command("report")(with_options(report, ReportOptions))
-app.command("settings")(with_options(settings, SettingsOptions))
-app.command("simulate")(with_options(simulate, SimulateOptions))
-app.command("squad")(with_options(squad, SquadOptions))
+app.command("agree")(make_command(agree, AgreeOptions))
+app.command("check")(make_command(check, CheckOptions))
+app.command("compare")(make_command(compare, CompareOptions))
+app.command("convert")(make_command(convert, ConvertOptions))
+app.command("guide")(make_command(guide, GuideOptions))
+app.command("process")(make_command(process, ProcessOptions))
+app.command("report")(make_command(report, ReportOptions))
+app.command("settings")(make_command(settings, SettingsOptions))
+app.command("simulate")(make_command(simulate, SimulateOptions))
+app.command("squad")(make_command(squad, SquadOptions))
 
 
 def _show_version(wanted: bool) -> None:

@@ -8,7 +8,7 @@ from typing import Any, TypeVar, get_type_hints
 Options = TypeVar("Options")
 
 
-def with_options(command: Callable[[Options], None], options: type[Options]) -> Callable[..., None]:
+def make_command(command: Callable[[Options], None], options: type[Options]) -> Callable[..., None]:
     """A function that typer can call: its parameters are the fields of a dataclass.
 
     Parameters

@@ -25,18 +25,18 @@ def plan_study(out: Path, path: Path) -> None:
     """
     from rich.console import Console
 
-    from imuproc.cli.bar import counted
+    from imuproc.cli.bar import show_bar
     from imuproc.core.errors import SessionError
     from imuproc.readers.plan_file import read_plan
 
     plan = read_plan(path)
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
         raise SessionError(f"{out} is not empty; name a new folder")
-    from imuproc.planning.planner import expect
+    from imuproc.planning.planner import expect_accuracy
     from imuproc.report.expectation import print_expectation
 
-    with counted("Runs", plan.runs.athletes * plan.runs.runs) as moved:
-        found = expect(plan, lambda: moved(advance=1))
+    with show_bar("Runs", plan.runs.athletes * plan.runs.runs) as moved:
+        found = expect_accuracy(plan, lambda: moved(advance=1))
     _write_expectation(out, found)
     print_expectation(Console(highlight=False), found, plan.errors.alpha, plan.errors.power)
     sys.stdout.write(f"Written: {out / 'accuracy.csv'}, {out / 'changes.csv'}\n")

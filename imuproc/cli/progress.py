@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from imuproc.batch.outcome import Outcome
-from imuproc.cli.bar import new_bar
+from imuproc.cli.bar import make_bar
 from imuproc.cli.found_runs import FoundRuns
 from imuproc.core.words import plural
 from imuproc.files.text import clean_text
@@ -26,7 +26,7 @@ class Shown:
     def __init__(self, quiet: bool) -> None:
         self._console = Console(stderr=True, highlight=False, quiet=quiet)
         self._moving = self._console.is_terminal and not quiet
-        self._bar = new_bar("Runs", self._console, hidden=not self._moving)
+        self._bar = make_bar("Runs", self._console, hidden=not self._moving)
         self._task = self._bar.add_task("runs", total=None)
         self._done = self._total = 0
         self.tell = FoundRuns(quiet, self._moving, os.getpid())

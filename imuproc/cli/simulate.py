@@ -112,7 +112,7 @@ def _plan_study(options: SimulateOptions, path: Path) -> None:
 def _write_session(options: SimulateOptions, rate_hz: float) -> None:
     from dataclasses import replace
 
-    from imuproc.cli.bar import counted
+    from imuproc.cli.bar import show_bar
     from imuproc.core.sites import SITES
     from imuproc.synth.session import Squad, plan_session, write_session
 
@@ -130,6 +130,6 @@ def _write_session(options: SimulateOptions, rate_hz: float) -> None:
         sites=SITES if options.pelvis else SITES[:4],
         compress=options.gz,
     )
-    with counted("Runs", len(plan.runs)) as moved:
+    with show_bar("Runs", len(plan.runs)) as moved:
         path = write_session(options.out, plan, lambda: moved(advance=1))
     sys.stdout.write(f"Written: {path}\n")

@@ -76,19 +76,19 @@ def squad(options: SquadOptions) -> None:
     """
     from imuproc.core.errors import SessionError
     from imuproc.files.text import clean_text
-    from imuproc.results.squad import of_athletes, of_group, ordered, squad_runs
+    from imuproc.results.squad import list_squad_runs, select_athletes, select_group, sort_runs
     from imuproc.results.squad_tables import read_squad
 
     if options.descending and options.sort is None:
         raise SessionError("--descending needs --sort COLUMN")
     tables = read_squad(options.out)
     phase = options.phase.value if options.phase else None
-    runs = of_athletes(squad_runs(tables, phase), options.athlete or ())
-    runs = of_group(runs, options.group)
+    runs = select_athletes(list_squad_runs(tables, phase), options.athlete or ())
+    runs = select_group(runs, options.group)
     if options.sort is not None:
         from imuproc.report.squad_view import HEADINGS
 
-        runs = ordered(runs, options.sort, options.descending, HEADINGS)
+        runs = sort_runs(runs, options.sort, options.descending, HEADINGS)
     for note in tables.notes:
         print(f"imuproc: {clean_text(note)}", file=sys.stderr)
     if options.as_json:

@@ -13,14 +13,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from imuproc.agreement.judging import Judged, judge, nothing_found
+from imuproc.agreement.judging import Judged, judge, judge_nothing_found
 from imuproc.agreement.statistics.change import smallest_detectable_change
-from imuproc.agreement.statistics.shares import share_of
+from imuproc.agreement.statistics.shares import estimate_share
 from imuproc.core.columns import BY_NAME, FIGURES
 from imuproc.core.errors import ImuprocError, SessionError
 from imuproc.core.sites import SITES, Site
 from imuproc.pipeline.run import process
-from imuproc.planning.sample_size import needed_in_each
+from imuproc.planning.sample_size import compute_needed_count
 from imuproc.readers.plan_file import ChangeEntry, ErrorsEntry, PlanFile
 from imuproc.synth.runs import make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel
@@ -47,9 +47,9 @@ class Expectation:
     Parameters
     ----------
     accuracy : DataFrame
-        One row per figure, see :func:`accuracy_table`.
+        One row per figure, see :func:`build_accuracy_table`.
     changes : DataFrame
-        One row per change, see :func:`change_table`.
+        One row per change, see :func:`build_change_table`.
     runs : int
         Runs that were simulated.
     steps, found, invented : int
@@ -67,7 +67,7 @@ class Expectation:
     failed: tuple[str, ...]
 
 
-def expect(plan: PlanFile, advance: Callable[[], None] | None = None) -> Expectation:
+def expect_accuracy(plan: PlanFile, advance: Callable[[], None] | None = None) -> Expectation:
     """Simulate a plan's runs, process them and reckon what a study can show.
 
     Parameters
@@ -90,10 +90,10 @@ def expect(plan: PlanFile, advance: Callable[[], None] | None = None) -> Expecta
         judged.append(one)
         if advance is not None:
             advance()
-    accuracy = accuracy_table(judged)
+    accuracy = build_accuracy_table(judged)
     return Expectation(
         accuracy=accuracy,
-        changes=change_table(accuracy, plan.change, plan.errors),
+        changes=build_change_table(accuracy, plan.change, plan.errors),
         runs=len(judged),
         steps=sum(one.real_steps for one in judged),
         found=sum(one.found for one in judged),
@@ -102,7 +102,7 @@ def expect(plan: PlanFile, advance: Callable[[], None] | None = None) -> Expecta
     )
 
 
-def sensor_model(plan: PlanFile) -> SensorModel:
+def make_sensor_model(plan: PlanFile) -> SensorModel:
     """The plan's sensors: its grade with what the plan states of its own.
 
     Raises
@@ -117,7 +117,7 @@ def sensor_model(plan: PlanFile) -> SensorModel:
 
 
 def _judge_runs(plan: PlanFile) -> Iterator[Judged]:
-    model, sensors = sensor_model(plan), plan.sensors
+    model, sensors = make_sensor_model(plan), plan.sensors
     squad = Squad(
         athletes=plan.runs.athletes,
         runs=plan.runs.runs,
@@ -133,10 +133,10 @@ def _judge_runs(plan: PlanFile) -> Iterator[Judged]:
         try:
             yield judge(process(recording), truth, run.id)
         except ImuprocError as error:
-            yield nothing_found(truth, f"{run.id}: {error}")
+            yield judge_nothing_found(truth, f"{run.id}: {error}")
 
 
-def accuracy_table(judged: Sequence[Judged]) -> pd.DataFrame:
+def build_accuracy_table(judged: Sequence[Judged]) -> pd.DataFrame:
     """Accuracy of every figure over all runs.
 
     Parameters
@@ -183,7 +183,7 @@ def _make_accuracy_row(figure: str, known: pd.DataFrame, true: int) -> dict[str,
     within, between = np.sqrt(variance_components(groups)).tolist()
     per_run = len(error) / len(groups) if groups else nan
     hits = int(np.sum(np.abs(error) <= 2.0 * given["u"].to_numpy(dtype=np.float64)))
-    cover = share_of(hits, len(error))
+    cover = estimate_share(hits, len(error))
     run_mean = sqrt(between**2 + within**2 / per_run) if groups else nan
     return {
         "figure": figure,
@@ -231,7 +231,7 @@ def variance_components(groups: Sequence[FloatArray]) -> tuple[float, float]:
     return within, max((among - within) / usual, 0.0)
 
 
-def change_table(
+def build_change_table(
     accuracy: pd.DataFrame, changes: Sequence[ChangeEntry], errors: ErrorsEntry
 ) -> pd.DataFrame:
     """Steps and runs that each change takes.
@@ -239,7 +239,7 @@ def change_table(
     Parameters
     ----------
     accuracy : DataFrame
-        From :func:`accuracy_table`.
+        From :func:`build_accuracy_table`.
     changes : sequence of ChangeEntry
     errors : ErrorsEntry
 
@@ -267,7 +267,9 @@ def change_table(
         }
         unit = BY_NAME[one.figure].unit
         counts = {
-            name: needed_in_each(one.change, sqrt(v) if v == v else nan, errors.alpha, errors.power)
+            name: compute_needed_count(
+                one.change, sqrt(v) if v == v else nan, errors.alpha, errors.power
+            )
             for name, v in needed.items()
         }
         rows.append({**one.model_dump(), "unit": unit, **counts})

@@ -5,11 +5,13 @@ from typing import Final
 
 from scipy.stats import nct, norm, t
 
-MOST: Final = 100_000
+MOST_COUNT: Final = 100_000
 """More than so many are given as infinite: no study has them."""
 
 
-def needed_in_each(change: float, sd: float, alpha: float = 0.05, power: float = 0.8) -> float:
+def compute_needed_count(
+    change: float, sd: float, alpha: float = 0.05, power: float = 0.8
+) -> float:
     """Least number in each of two conditions that shows a difference of their means.
 
     Two-sided t test of two independent samples of equal size and SD. Near
@@ -32,7 +34,8 @@ def needed_in_each(change: float, sd: float, alpha: float = 0.05, power: float =
     Returns
     -------
     float
-        A whole number, 2 or more; infinite above :data:`MOST`, NaN where ``change`` or ``sd`` is.
+        A whole number, 2 or more; infinite above :data:`MOST_COUNT`, NaN where ``change`` or
+        ``sd`` is.
 
     Raises
     ------
@@ -51,14 +54,14 @@ def needed_in_each(change: float, sd: float, alpha: float = 0.05, power: float =
         low = 2
     else:
         low = max(2, ceil(2.0 * (both / effect) ** 2) - 1)  # the t test never needs less
-    if low > MOST:
+    if low > MOST_COUNT:
         return inf
-    while low <= MOST and power_of(low, effect, alpha) < power:
+    while low <= MOST_COUNT and compute_power(low, effect, alpha) < power:
         low += 1
-    return float(low) if low <= MOST else inf
+    return float(low) if low <= MOST_COUNT else inf
 
 
-def power_of(count: int, effect: float, alpha: float) -> float:
+def compute_power(count: int, effect: float, alpha: float) -> float:
     """Power of the two-sided t test of two samples.
 
     Parameters

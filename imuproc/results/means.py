@@ -8,8 +8,9 @@ Each part of the steps' uncertainties goes into the mean by what the steps have 
   one leg against the other) cancels over pairs of steps;
 - what goes by chance from step to step (``stride``) averages out;
 - what tells events, and what was not sampled there, is alike in part, since a foot lands and leaves
-  in much the same way each time: of it :data:`imuproc.results.symmetry.ALIKE` is shared. In the
-  times and lengths from one touchdown to the next that is shared by opposite feet, so it cancels.
+  in much the same way each time: of it :data:`imuproc.results.symmetry.ALIKE_SHARE` is shared. In
+  the times and lengths from one touchdown to the next that is shared by opposite feet, so it
+  cancels.
 
 Checked on optically recorded running with sensor signals made from it, 11 runs at each of 2.5, 3.5
 and 4.5 m/s (``scripts/accuracy.py --real``, rows ``mean_...``): mean contact times scattered by
@@ -28,7 +29,7 @@ from numpy.typing import NDArray
 from imuproc.core.columns import BY_NAME, repeat_name, uncertainty_name
 from imuproc.core.uncertainty import RUN, SET_UP
 from imuproc.results.columns import KEY_FIGURES, count_name, mean_name
-from imuproc.results.symmetry import ALIKE, TRADED
+from imuproc.results.symmetry import ALIKE_SHARE, TRADED
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,7 +62,7 @@ class Mean:
     u_repeat: float
 
 
-def means_over(
+def compute_means(
     steps: "pd.DataFrame", uncertainty: "Mapping[str, pd.DataFrame]", chosen: Sequence[BoolArray]
 ) -> list[dict[str, Mean]]:
     """Mean of each key figure over some steps of a run.
@@ -88,7 +89,9 @@ def means_over(
         names, parts = _select_known_parts(uncertainty.get(figure))
         for means, which in zip(out, chosen, strict=True):
             rows = np.flatnonzero(which & np.isfinite(values))
-            u, u_repeat = mean_u(figure, names, parts[rows], left[rows]) if names else _UNKNOWN
+            u, u_repeat = (
+                compute_mean_u(figure, names, parts[rows], left[rows]) if names else _UNKNOWN
+            )
             means[figure] = _make_mean(values[rows], u, u_repeat)
     return out
 
@@ -113,7 +116,7 @@ def _select_known_parts(table: "pd.DataFrame | None") -> tuple[tuple[str, ...], 
     return names, values[:, there]
 
 
-def mean_u(
+def compute_mean_u(
     figure: str, names: tuple[str, ...], parts: FloatArray, left: BoolArray
 ) -> tuple[float, float]:
     """Standard uncertainties of the mean of a figure.
@@ -155,7 +158,7 @@ class _Parts(NamedTuple):
 @cache
 def _describe_parts(figure: str, names: tuple[str, ...]) -> _Parts:
     angle, traded = BY_NAME[figure].unit == "deg", figure in TRADED
-    share, alternates = np.full(len(names), ALIKE), np.full(len(names), traded)
+    share, alternates = np.full(len(names), ALIKE_SHARE), np.full(len(names), traded)
     for at, name in enumerate(names):
         if name in RUN or name in SET_UP:
             share[at], alternates[at] = 1.0, False
@@ -170,7 +173,7 @@ _BETWEEN_FEET: Final = frozenset({"asymmetry", "clock"})
 _BY_CHANCE: Final = "stride"
 
 
-def mean_columns(means: Mapping[str, Mean]) -> tuple[dict[str, int], dict[str, float]]:
+def list_mean_columns(means: Mapping[str, Mean]) -> tuple[dict[str, int], dict[str, float]]:
     """Counts and figures of a row of a table by column name.
 
     Parameters
@@ -190,7 +193,7 @@ def mean_columns(means: Mapping[str, Mean]) -> tuple[dict[str, int], dict[str, f
     return counts, figures
 
 
-def typical_u(
+def compute_typical_u(
     steps: "pd.DataFrame", uncertainty: "Mapping[str, pd.DataFrame]", figure: str
 ) -> tuple[float, dict[str, float]] | None:
     """How sure single steps are of a figure, and what makes it up.
@@ -198,7 +201,7 @@ def typical_u(
     Parameters
     ----------
     steps, uncertainty
-        As for :func:`means_over`.
+        As for :func:`compute_means`.
     figure : str
 
     Returns

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 from imuproc.core.errors import SessionError
 from imuproc.results.columns import RUN_COLUMNS
-from imuproc.results.means import mean_columns
+from imuproc.results.means import list_mean_columns
 from imuproc.results.squad_tables import SquadTables
-from imuproc.results.summarising import sum_up
+from imuproc.results.summarising import summarise_steps
 from imuproc.results.summary import RunSummary
 
 
@@ -33,7 +33,7 @@ class SquadRun:
     only: bool
 
 
-def squad_runs(tables: SquadTables, phase: str | None = None) -> list[SquadRun]:
+def list_squad_runs(tables: SquadTables, phase: str | None = None) -> list[SquadRun]:
     """Runs of a squad, each athlete's best and last among them marked.
 
     Parameters
@@ -71,14 +71,14 @@ def _restrict_to_phase(run: RunSummary, tables: SquadTables, phase: str) -> RunS
     if run.status == "failed":
         return run
     steps = tables.steps[run.run]
-    counts, figures = sum_up(steps[steps["phase"] == phase])
+    counts, figures = summarise_steps(steps[steps["phase"] == phase])
     for row in run.phases:
         if row.phase == phase:
-            figures |= mean_columns(row.means)[1]
+            figures |= list_mean_columns(row.means)[1]
     return replace(run, counts=counts, figures=figures)
 
 
-def of_athletes(runs: Sequence[SquadRun], wanted: Sequence[str]) -> list[SquadRun]:
+def select_athletes(runs: Sequence[SquadRun], wanted: Sequence[str]) -> list[SquadRun]:
     """The runs of some athletes, all where none are named; upper and lower case are alike.
 
     Raises
@@ -92,7 +92,7 @@ def of_athletes(runs: Sequence[SquadRun], wanted: Sequence[str]) -> list[SquadRu
     return [run for run in runs if not folded or run.summary.athlete.casefold() in folded]
 
 
-def of_group(runs: Sequence[SquadRun], wanted: str | None) -> list[SquadRun]:
+def select_group(runs: Sequence[SquadRun], wanted: str | None) -> list[SquadRun]:
     """The runs of a group's athletes, all where none is named; upper and lower case are alike.
 
     Raises
@@ -115,7 +115,7 @@ def _require_known(what: str, wanted: Sequence[str], known: Sequence[str]) -> No
         raise SessionError(f"found no {what} {', '.join(unknown)}; allowed: {allowed}")
 
 
-def ordered(
+def sort_runs(
     runs: Sequence[SquadRun], column: str, descending: bool, short: Mapping[str, str]
 ) -> list[SquadRun]:
     """Runs in the order of a column; those without it are last either way.

@@ -20,7 +20,7 @@ from imuproc.results.archive.reading import open_archive
 from imuproc.results.columns import KEY_FIGURES, RUN_COLUMNS, count_name, mean_name, sd_name
 from imuproc.results.folder import SESSION_ARCHIVE
 from imuproc.results.means import Mean
-from imuproc.results.summarising import sum_up, summarise_archived
+from imuproc.results.summarising import summarise_archived, summarise_steps
 from imuproc.results.summary import PhaseSummary, RunSummary
 from imuproc.results.tables import DECIMALS, PHASES_PARQUET, RUNS_CSV, STEPS_PARQUET
 
@@ -215,7 +215,7 @@ def _summarise_row(
         return RunSummary(**known, status="failed")
     if status != "done":
         raise SessionError(f"{where}: found status {status!r}; allowed: done, failed")
-    counts, figures = sum_up(steps)
+    counts, figures = summarise_steps(steps)
     _require_same_steps(row, counts, figures, where)
     _require_same_phases(phases, steps, where)
     for name in _OF_PARTS:

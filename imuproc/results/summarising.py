@@ -19,18 +19,18 @@ from imuproc.results.columns import (
     symmetry_angle_name,
     symmetry_name,
 )
-from imuproc.results.means import Mean, mean_columns, means_over
+from imuproc.results.means import Mean, compute_means, list_mean_columns
 from imuproc.results.summary import PhaseSummary, RunSummary
 from imuproc.results.symmetry import (
     TRADED,
+    compute_scatter_u,
+    compute_side_means,
+    compute_stated_u,
     left_minus_right,
-    scatter_u,
-    side_means,
-    stated_u,
     symmetry_angle_pct,
     symmetry_index_pct,
 )
-from imuproc.results.top_speed import top_speed
+from imuproc.results.top_speed import find_top_speed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -41,7 +41,7 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 
-def start_time(steps: "pd.DataFrame", zero_at: datetime.datetime | None) -> str:
+def format_start_time(steps: "pd.DataFrame", zero_at: datetime.datetime | None) -> str:
     """Time of day of the first touchdown.
 
     Parameters
@@ -78,7 +78,7 @@ class Measured:
         For each figure its standard uncertainty by named part, rows as in ``steps``; the means
         have none without it.
     start_time : str
-        As :func:`start_time` gives it.
+        As :func:`format_start_time` gives it.
     """
 
     steps: "pd.DataFrame"
@@ -126,7 +126,7 @@ def summarise(result: Result) -> RunSummary:
         result.flags,
         result.distances.get(result.run),
         result.uncertainty,
-        start_time(result.steps, logs[0].zero_at if logs else None),
+        format_start_time(result.steps, logs[0].zero_at if logs else None),
     )
     return summarise_run(result.session, about.athlete, replace(about.run, id=result.run), measured)
 
@@ -186,8 +186,8 @@ def summarise_run(session: str, athlete: Athlete, run: Run, measured: Measured) 
     of_step = steps["phase"].to_numpy(dtype=object)
     by_phase = {str(phase): _is_in_phase(of_step, phase) for phase in dict.fromkeys(of_step)}
     choices = [~_is_in_phase(of_step, "slowing"), *by_phase.values()]
-    effort, *of_phases = means_over(steps, measured.uncertainty, choices)
-    counts, figures = sum_up(steps, effort)
+    effort, *of_phases = compute_means(steps, measured.uncertainty, choices)
+    counts, figures = summarise_steps(steps, effort)
     distance = measured.distance
     figures["distance_covered_m"] = distance.value_m if distance else float("nan")
     figures["distance_covered_m_u"] = distance.u_m if distance else float("nan")
@@ -220,7 +220,7 @@ def _is_in_phase(of_step: NDArray[Any], phase: str) -> BoolArray:
     return np.asarray(of_step == phase, dtype=np.bool_)
 
 
-def sum_up(
+def summarise_steps(
     steps: "pd.DataFrame", means: Mapping[str, Mean] | None = None
 ) -> tuple[dict[str, int], dict[str, float]]:
     """Counts and figures of a run's row by column name, from its steps or those of one phase.
@@ -237,20 +237,20 @@ def sum_up(
     counts : dict from str to int
     figures : dict from str to float
         NaN where one is missing. The uncertainty of a difference is the root of the sum of the
-        squares of :func:`imuproc.results.symmetry.scatter_u` and
-        :func:`imuproc.results.symmetry.stated_u`: the scatter from step to step, and the share of
-        the stated uncertainties that all steps of a side have alike.
+        squares of :func:`imuproc.results.symmetry.compute_scatter_u` and
+        :func:`imuproc.results.symmetry.compute_stated_u`: the scatter from step to step, and the
+        share of the stated uncertainties that all steps of a side have alike.
     """
     steps = _add_missing_columns(steps)
     in_effort = ~_is_in_phase(steps["phase"].to_numpy(dtype=object), "slowing")
     effort = steps[in_effort]
-    counts, figures = mean_columns(means or means_over(steps, {}, [in_effort])[0])
+    counts, figures = list_mean_columns(means or compute_means(steps, {}, [in_effort])[0])
     counts |= {
         "steps": len(steps),
         "steps_effort": len(effort),
         "steps_flagged": int((steps["flags"].fillna("") != "").sum()),
     }
-    fastest = top_speed(effort)
+    fastest = find_top_speed(effort)
     figures |= {"top_speed_mps": fastest.value_mps, "top_speed_mps_u": fastest.u_mps}
     left = (effort["side"].to_numpy(dtype=object) == "left").astype(np.bool_)
     step = effort["step"].to_numpy(dtype=np.int64)
@@ -258,7 +258,9 @@ def sum_up(
         values, repeat_u = (
             effort[column].to_numpy(dtype=np.float64) for column in (name, repeat_name(name))
         )
-        stated = stated_u(np.where(np.isfinite(values), repeat_u, np.nan), left, name in TRADED)
+        stated = compute_stated_u(
+            np.where(np.isfinite(values), repeat_u, np.nan), left, name in TRADED
+        )
         figures |= _compare_sides(name, values, stated, step, left)
     return counts, figures
 
@@ -268,14 +270,14 @@ def _compare_sides(
 ) -> dict[str, float]:
     """Difference and symmetry of a figure by column."""
     difference = left_minus_right(values, step, left)
-    difference_u = float(np.hypot(scatter_u(values, step, left), stated))
+    difference_u = float(np.hypot(compute_scatter_u(values, step, left), stated))
     figures = {
         difference_name(name): difference,
         uncertainty_name(difference_name(name)): difference_u,
     }
     if name in WITH_SYMMETRY:
         # The two sides at the same place of the run: their middle, plus and minus half.
-        middle = 0.5 * sum(side_means(values, left))
+        middle = 0.5 * sum(compute_side_means(values, left))
         pair = (middle + 0.5 * difference, middle - 0.5 * difference)
         figures[symmetry_name(name)] = symmetry_index_pct(*pair)
         # Below zero the angle is defined, but its sign no longer tells which side is larger.

@@ -13,8 +13,8 @@ from imuproc.core.recording import Athlete, Run
 from imuproc.results.columns import KEY_FIGURES, RUN_COLUMNS, difference_name
 from imuproc.results.means import Mean
 
-SURE: Final = 2.0
-"""A difference is taken for more than noise from this many standard uncertainties on."""
+SURE_RATIO: Final = 2.0
+"""A difference is clear beyond so many of its standard uncertainties: about 95 %."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,8 @@ class RunSummary:
     group : str or None
         The athlete's.
     start_time : str
-        Time of day of the first touchdown, see :func:`start_time`; empty where it is not known.
+        Time of day of the first touchdown, see
+        :func:`imuproc.results.summarising.format_start_time`; empty where it is not known.
     phases : tuple of PhaseSummary
         In the order of the run.
     """
@@ -98,7 +99,7 @@ class RunSummary:
     def _is_sure(self, column: str) -> bool:
         nothing = float("nan")  # is not larger than anything: no uncertainty, no claim
         u = self.figures.get(uncertainty_name(column), nothing)
-        return abs(self.figures.get(column, nothing)) > SURE * u
+        return abs(self.figures.get(column, nothing)) > SURE_RATIO * u
 
     def value(self, column: str) -> str | float | int | None:
         """What stands in a column of :data:`RUN_COLUMNS`; None where it is missing."""
@@ -126,7 +127,7 @@ class RunSummary:
         return {name: self.value(name) for name in RUN_COLUMNS}
 
 
-def failed_run(session: str, athlete: Athlete, run: Run, reason: str) -> RunSummary:
+def make_failed_run(session: str, athlete: Athlete, run: Run, reason: str) -> RunSummary:
     """The row of a run that could not be processed."""
     start, distance_m, group = run.start, run.distance_m, athlete.group
     return RunSummary(session, athlete.id, run.id, start, distance_m, "failed", reason, group=group)

@@ -74,7 +74,7 @@ def left_minus_right(values: FloatArray, step: NDArray[np.int64], left: BoolArra
     return 0.5 * float(seen.against[seen.of_left].mean() - seen.against[seen.of_right].mean())
 
 
-def scatter_u(values: FloatArray, step: NDArray[np.int64], left: BoolArray) -> float:
+def compute_scatter_u(values: FloatArray, step: NDArray[np.int64], left: BoolArray) -> float:
     """Standard uncertainty that the scatter from step to step leaves in left minus right.
 
     The scatter is that of the comparisons about the mean of their side, so a change that is not
@@ -123,7 +123,7 @@ TRADED: Final[tuple[str, ...]] = ("step_time_s", "step_frequency_hz", "step_leng
 """Figures from one touchdown to the next, or shared out from strides: what one side's step is short
 of, the other side's has too much."""
 
-ALIKE: Final = 0.6
+ALIKE_SHARE: Final = 0.6
 """How much of the stated uncertainties does not average out over the steps of a side.
 
 Measured: over 33 runs of optically recorded motion with sensor signals made from it, at 100 and
@@ -133,11 +133,11 @@ that are unlike those.
 """
 
 
-def stated_u(u: FloatArray, left: BoolArray, traded: bool) -> float:
+def compute_stated_u(u: FloatArray, left: BoolArray, traded: bool) -> float:
     """Standard uncertainty of left minus right by errors that all steps of a side share.
 
-    The step table does not tell how much of a stated uncertainty is shared; :data:`ALIKE` of it
-    is taken to be. What is not shared shows as scatter, see :func:`scatter_u`.
+    The step table does not tell how much of a stated uncertainty is shared; :data:`ALIKE_SHARE` of
+    it is taken to be. What is not shared shows as scatter, see :func:`compute_scatter_u`.
 
     Parameters
     ----------
@@ -158,10 +158,10 @@ def stated_u(u: FloatArray, left: BoolArray, traded: bool) -> float:
     if not (of_left.size and of_right.size):
         return float("nan")
     pair = (float(of_left.mean()), float(of_right.mean()))
-    return ALIKE * (sum(pair) if traded else float(np.hypot(*pair)))
+    return ALIKE_SHARE * (sum(pair) if traded else float(np.hypot(*pair)))
 
 
-def side_means(values: FloatArray, left: BoolArray) -> tuple[float, float]:
+def compute_side_means(values: FloatArray, left: BoolArray) -> tuple[float, float]:
     """Mean over the steps of the left foot and over those of the right, missing ones left out.
 
     Parameters

@@ -13,7 +13,7 @@ from imuproc.core.columns import STEP_COLUMNS, Column
 from imuproc.files.text import escape_formula, format_fixed
 from imuproc.files.whole import replace_file
 from imuproc.results.columns import PHASE_COLUMNS, RUN_COLUMNS, sd_name
-from imuproc.results.means import mean_columns
+from imuproc.results.means import list_mean_columns
 from imuproc.results.summary import RunSummary
 
 STEPS_CSV: Final = "steps.csv"
@@ -31,7 +31,7 @@ _FREE_TEXT: Final = frozenset({"reason", "group"})
 """Columns that hold more than ids and our own words."""
 
 
-def joined_steps(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
+def join_steps(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """The step tables of many runs under each other, columns in their fixed order."""
     filled = [table for table in tables if len(table)]
     if not filled:
@@ -41,7 +41,7 @@ def joined_steps(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
     return _set_types(joined, STEP_COLUMNS)
 
 
-def runs_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
+def build_runs_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
     """The run table: a row for each run, also for those that failed, columns in their order.
 
     Missing figures are NaN, missing counts NA, missing words empty.
@@ -50,13 +50,13 @@ def runs_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
     return _build_table([summary.row() for summary in summaries], RUN_COLUMNS, count="Int64")
 
 
-def phases_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
+def build_phases_table(summaries: Sequence[RunSummary]) -> pd.DataFrame:
     """The phase table: a row for each phase of each run, columns in their order."""
     rows = []
     for run in summaries:
         ids = {"session": run.session, "athlete": run.athlete, "run": run.run}
         for phase in run.phases:
-            counts, figures = mean_columns(phase.means)
+            counts, figures = list_mean_columns(phase.means)
             spread = {sd_name(figure): mean.sd for figure, mean in phase.means.items()}
             own = {"phase": phase.phase, "steps": phase.steps}
             rows.append({**ids, **own, **counts, **figures, **spread})
@@ -87,7 +87,7 @@ def write_csv(path: Path, table: pd.DataFrame, columns: Mapping[str, Column]) ->
     path : Path
         Replaced when the new file is whole.
     table : DataFrame
-        As :func:`joined_steps`, :func:`runs_table` or :func:`phases_table` gives it.
+        As :func:`join_steps`, :func:`build_runs_table` or :func:`build_phases_table` gives it.
     columns : mapping from str to Column
         Its columns by name.
     """

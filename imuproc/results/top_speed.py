@@ -24,7 +24,7 @@ class TopSpeed:
     u_mps: float
 
 
-def top_speed(effort: "pd.DataFrame") -> TopSpeed:
+def find_top_speed(effort: "pd.DataFrame") -> TopSpeed:
     """Highest mean speed over four steps in a row: their lengths over their times.
 
     Parameters

@@ -3,18 +3,15 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from math import hypot, sqrt
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from imuproc.results.columns import KEY_FIGURES
-from imuproc.results.summary import RunSummary
+from imuproc.results.summary import SURE_RATIO, RunSummary
 
 if TYPE_CHECKING:
     import pandas as pd
-
-SURE: Final = 2.0
-"""A difference is clear when it is larger than so many standard uncertainties: about 95 %."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +42,7 @@ class PhaseDifference:
     @property
     def is_clear(self) -> bool:
         """Whether the runs surely differ."""
-        return abs(self.difference) > SURE * self.u
+        return abs(self.difference) > SURE_RATIO * self.u
 
 
 def compare_phases(

@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 import imuproc
-from imuproc.agreement.judging import Judged, judge, judged_steps, nothing_found
+from imuproc.agreement.judging import Judged, judge, judge_nothing_found, select_judged_steps
 from imuproc.core.errors import ImuprocError
 from imuproc.core.recording import Clock, Recording, Start
 from imuproc.synth.ground import any_landing, any_leaving, any_lever
@@ -163,7 +163,7 @@ def judged_case(recipe: Recipe, number: int, seed: int) -> Judged:
     try:
         result = imuproc.process(case.recording)
     except ImuprocError as error:
-        return nothing_found(case.truth, f"{case.name}: {error}")
+        return judge_nothing_found(case.truth, f"{case.name}: {error}")
     judged = judge(result, case.truth, case.name, case.effort)
     errors, at_true = (
         table.merge(case.labels, on="step", how="left") if len(table) else table
@@ -250,12 +250,12 @@ def _overground_case(recipe: Recipe, number: int, own_seed: int) -> Case:
     clip = CLIPS[number // OVERGROUND_DRAWS]
     model = sensor_model(recipe)
     recording, truth = make_overground(clip, model, recipe.rate_hz, own_seed)
-    labels = pd.DataFrame({"step": judged_steps(truth)["step"], "set": clip, "trial": clip})
+    labels = pd.DataFrame({"step": select_judged_steps(truth)["step"], "set": clip, "trial": clip})
     return Case(f"{clip}-{own_seed}", recording, truth, labels)
 
 
 def _optical_labels(case: RealCase, truth: Truth) -> pd.DataFrame:
-    steps = judged_steps(truth)
+    steps = select_judged_steps(truth)
     strike = {"left": case.strike_left, "right": case.strike_right}
     return pd.DataFrame(
         {
@@ -339,7 +339,7 @@ def _effort_labels(motion: RunMotion, truth: Truth) -> tuple[pd.DataFrame, NDArr
 
     ``phase`` and ``number`` are of the sprint, ``gain`` tells whether speed was even.
     """
-    steps = judged_steps(truth)
+    steps = select_judged_steps(truth)
     effort = (steps["step"] <= _last_effort_step(motion)).to_numpy()
     number = steps["step"].to_numpy()
     band = np.select([number <= 4, number <= 10], ["steps 1-4", "steps 5-10"], "steps 11+")

@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from imuproc.agreement.judging import judged_steps, match_steps
+from imuproc.agreement.judging import match_steps, select_judged_steps
 from imuproc.core.result import Result
 from imuproc.results.columns import mean_name
-from imuproc.results.means import means_over
+from imuproc.results.means import compute_means
 from imuproc.synth.truth import Truth
 
 FEWEST_STEPS = 3
@@ -33,7 +33,7 @@ def mean_errors(
         One row per key figure: measured minus true mean over the steps that have both, named
         ``mean_`` and the figure; ``step`` is 0.
     """
-    real = judged_steps(truth)
+    real = select_judged_steps(truth)
     counts = np.ones(len(real), dtype=bool) if effort is None else effort
     pairs = [(row, at) for row, at in match_steps(result.steps, real) if counts[at]]
     rows, at = ([pair[k] for pair in pairs] for k in (0, 1))
@@ -41,7 +41,7 @@ def mean_errors(
     out = []
     for figure in (name for name in result.uncertainty if name in true):
         known = true[figure].notna().to_numpy()
-        mean = means_over(result.steps, result.uncertainty, [known])[0].get(figure)
+        mean = compute_means(result.steps, result.uncertainty, [known])[0].get(figure)
         if mean is None or mean.count < FEWEST_STEPS:
             continue
         both = known & result.steps[figure].notna().to_numpy()

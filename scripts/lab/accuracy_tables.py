@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.agreement.judging import SAME_INSTANT, Judged
-from imuproc.agreement.statistics.shares import share_of
+from imuproc.agreement.statistics.shares import estimate_share
 
 FOUND: Final = "steps_found"
 INVENTED: Final = "steps_invented"
@@ -203,7 +203,7 @@ def _moments(error: NDArray[np.float64], missing: int) -> dict[str, float | int]
 
 
 def _coverage(within: NDArray[np.bool_]) -> dict[str, float]:
-    share = share_of(int(within.sum()), len(within))
+    share = estimate_share(int(within.sum()), len(within))
     return {
         "within_2u_percent": 100.0 * share.value,
         "within_low_percent": 100.0 * share.low,

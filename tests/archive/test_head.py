@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 import imuproc
 from imuproc.core.errors import ArchiveError
-from imuproc.results.archive.head import HEAD_BYTES, seal, verify
+from imuproc.results.archive.head import HEAD_BYTES, seal_archive, verify_archive
 from imuproc.results.archive.schema import SCHEMA
 from tests.archive.made_archives import small_archive
 
@@ -37,13 +37,13 @@ def refused(path: Path, content: bytes) -> None:
 
 def test_what_was_written_is_whole(whole: bytes, damaged: Path) -> None:
     damaged.write_bytes(whole)
-    assert verify(damaged) == SCHEMA
+    assert verify_archive(damaged) == SCHEMA
     imuproc.open_archive(damaged).close()
 
 
 def test_no_single_bit_of_the_head_may_change(damaged: Path) -> None:
     damaged.write_bytes(bytes(HEAD_BYTES) + b"content")
-    seal(damaged, 1)
+    seal_archive(damaged, 1)
     whole = damaged.read_bytes()
     schema_at = whole.index(b"schema 1") + len(b"schema ")
     other_schemas = set()
@@ -53,10 +53,12 @@ def test_no_single_bit_of_the_head_may_change(damaged: Path) -> None:
             changed[place] ^= 1 << bit
             damaged.write_bytes(changed)
             if place == schema_at and chr(changed[place]).isdigit():
-                other_schemas.add(verify(damaged))  # for the content to contradict, see below
+                other_schemas.add(
+                    verify_archive(damaged)
+                )  # for the content to contradict, see below
                 continue
             with pytest.raises(ArchiveError, match=REFUSED):
-                verify(damaged)
+                verify_archive(damaged)
     assert other_schemas == {0, 3, 5, 9}
 
 
@@ -161,7 +163,7 @@ def test_a_newer_schema_is_refused_clearly(tmp_path: Path) -> None:
     path = small_archive(tmp_path / "a.h5")
     with h5py.File(path, "r+") as file:
         file.attrs["schema"] = SCHEMA + 1
-    seal(path, SCHEMA + 1)
+    seal_archive(path, SCHEMA + 1)
     told = rf"a\.h5: is of schema {SCHEMA + 1}, this version of imuproc knows 1, 2; open it with"
     with pytest.raises(ArchiveError, match=told):
         imuproc.open_archive(path)
@@ -170,7 +172,7 @@ def test_a_newer_schema_is_refused_clearly(tmp_path: Path) -> None:
 def test_a_head_that_names_another_schema_than_the_content_is_refused(tmp_path: Path) -> None:
     path = small_archive(tmp_path / "a.h5")
     for schema in (0, 1, 3, 5, 9, 11):
-        seal(path, schema)
+        seal_archive(path, schema)
         with pytest.raises(ArchiveError, match=r"its head does not go with its content"):
             imuproc.open_archive(path)
 
@@ -178,6 +180,6 @@ def test_a_head_that_names_another_schema_than_the_content_is_refused(tmp_path: 
 def test_a_whole_head_before_anything_but_hdf5_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "a.h5"
     path.write_bytes(bytes(HEAD_BYTES) + b"no HDF5")
-    seal(path, 1)
+    seal_archive(path, 1)
     with pytest.raises(ArchiveError, match=r"a\.h5: cannot be read as HDF5"):
         imuproc.open_archive(path)

@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from imuproc.batch.fingerprint import fingerprint, input_digests
+from imuproc.batch.fingerprint import compute_fingerprint, hash_inputs
 from imuproc.batch.outcome import Outcome
-from imuproc.batch.plan import plan
+from imuproc.batch.plan import plan_tasks
 from imuproc.batch.session import Request
 from imuproc.batch.store import Job
 from imuproc.batch.work import Method
@@ -86,10 +86,10 @@ def jobs_of(session: Path, out: Path, settings: Settings | None = None) -> list[
     settings = settings or Settings()
     (out / "runs").mkdir(parents=True, exist_ok=True)
     made = []
-    for task in plan(read_session(session)):
-        inputs = input_digests(task)
+    for task in plan_tasks(read_session(session)):
+        inputs = hash_inputs(task)
         path = archive_path(out, task.run.id)
-        made.append(Job(task, settings, inputs, fingerprint(inputs, settings), path))
+        made.append(Job(task, settings, inputs, compute_fingerprint(inputs, settings), path))
     return made
 
 
@@ -98,7 +98,7 @@ def request(
 ) -> Request:
     """A request to process a session in this process."""
     asked = {"report": False, **more}
-    return Request(plan(read_session(session), only), method, Settings(), **asked)  # type: ignore[arg-type]
+    return Request(plan_tasks(read_session(session), only), method, Settings(), **asked)  # type: ignore[arg-type]
 
 
 def contents(out: Path) -> Mapping[str, bytes]:

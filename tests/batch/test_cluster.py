@@ -13,10 +13,10 @@ import pytest
 
 pytest.importorskip("distributed", reason="needs the extra 'cluster', which is not installed")
 
-from imuproc.batch.cluster import DIED, EMPTY, LOST, on_cluster
-from imuproc.batch.fingerprint import programs
+from imuproc.batch.cluster import DIED, EMPTY, LOST, work_on_cluster
+from imuproc.batch.fingerprint import list_programs
 from imuproc.batch.folder import remove_leftovers
-from imuproc.batch.local import in_turn
+from imuproc.batch.local import work_in_turn
 from imuproc.batch.outcome import Outcome
 from imuproc.core.errors import SessionError
 from imuproc.core.result import Result
@@ -102,8 +102,8 @@ def wait_until(there: Callable[[], bool], limit_s: float = 60.0) -> None:
 
 @contextmanager
 def running(folder: Path, workers: int = 2, nanny: bool = False) -> Iterator[Cluster]:
-    programs.cache_clear()
-    programs()
+    list_programs.cache_clear()
+    list_programs()
     for name in ("imuproc", "tests"):  # the workers' own, so that nobody edits it on the way
         ignored = shutil.ignore_patterns("__pycache__")
         shutil.copytree(REPO / name, folder / name, ignore=ignored)
@@ -124,14 +124,14 @@ def require_misfits_told(
 ) -> None:
     jobs = jobs_of(session, out)
     with monkeypatch.context() as other:
-        other.setattr("imuproc.batch.cluster.programs", lambda: {"numpy": "99.0"})
+        other.setattr("imuproc.batch.cluster.list_programs", lambda: {"numpy": "99.0"})
         with pytest.raises(SessionError, match=r"has other .* instead of .*; install the same"):
-            next(on_cluster(jobs, usual, address, out))
+            next(work_on_cluster(jobs, usual, address, out))
     with monkeypatch.context() as other:
         # A folder that only this machine has: the file is made beside what workers look for.
         other.setattr("imuproc.batch.cluster._name_for_workers", lambda path: f"/not{path}")
         with pytest.raises(SessionError, match=r"does not see .* file system that all workers"):
-            next(on_cluster(jobs, usual, address, out))
+            next(work_on_cluster(jobs, usual, address, out))
     assert contents(out) == {}
 
 
@@ -141,20 +141,20 @@ def test_a_worker_killed_on_the_way_costs_nothing_and_losing_all_costs_the_rest(
     session, out = small_session(tmp_path / "session", RUNS), tmp_path / "out"
     with running(tmp_path / "cluster") as cluster:
         require_misfits_told(session, out, cluster.address, monkeypatch)
-        work = on_cluster(jobs_of(session, out), slow, cluster.address, out)
+        work = work_on_cluster(jobs_of(session, out), slow, cluster.address, out)
         outcomes = [next(work)]
         cluster.kill("worker 0")
         outcomes += work
         assert sorted(outcome.run for outcome in outcomes) == list(RUNS)
         assert reasons(outcomes) == set()
-        assert list(in_turn(jobs_of(session, tmp_path / "local"), usual, unheard))
+        assert list(work_in_turn(jobs_of(session, tmp_path / "local"), usual, unheard))
         remove_leftovers(out)
         assert contents(out) == contents(tmp_path / "local")
 
         monkeypatch.setattr("imuproc.batch.cluster.NO_WORKER_S", 1.0)
         monkeypatch.setattr("imuproc.batch.cluster.CONNECT_S", 2.0)
         other = tmp_path / "other"
-        work = on_cluster(jobs_of(session, other), slow, cluster.address, other)
+        work = work_on_cluster(jobs_of(session, other), slow, cluster.address, other)
         outcomes = [next(work)]
         cluster.kill("worker 1")
         outcomes += work
@@ -164,7 +164,7 @@ def test_a_worker_killed_on_the_way_costs_nothing_and_losing_all_costs_the_rest(
         remove_leftovers(other)
         assert {path.stem for path in (other / "runs").iterdir()} >= done
         with pytest.raises(SessionError, match="the scheduler has no workers; start some with"):
-            next(on_cluster(jobs_of(session, out), usual, cluster.address, out))
+            next(work_on_cluster(jobs_of(session, out), usual, cluster.address, out))
 
 
 def test_a_scheduler_lost_half_way_leaves_what_is_finished(
@@ -172,7 +172,7 @@ def test_a_scheduler_lost_half_way_leaves_what_is_finished(
 ) -> None:
     session, out = small_session(tmp_path / "session", RUNS), tmp_path / "out"
     with running(tmp_path / "cluster", workers=1) as cluster:
-        work = on_cluster(jobs_of(session, out), slow, cluster.address, out)
+        work = work_on_cluster(jobs_of(session, out), slow, cluster.address, out)
         outcomes = [next(work)]
         cluster.kill("scheduler")
         outcomes += work
@@ -182,13 +182,15 @@ def test_a_scheduler_lost_half_way_leaves_what_is_finished(
     assert reasons(outcomes) == {LOST}
     monkeypatch.setattr("imuproc.batch.cluster.CONNECT_S", 2.0)
     with pytest.raises(SessionError, match="found no Dask scheduler there"):
-        next(on_cluster(jobs_of(session, out), usual, cluster.address, out))
+        next(work_on_cluster(jobs_of(session, out), usual, cluster.address, out))
 
 
 def test_a_run_that_kills_every_worker_costs_no_other(tmp_path: Path) -> None:
     session, out = small_session(tmp_path / "session", RUNS[:4]), tmp_path / "out"
     with running(tmp_path / "cluster", workers=1, nanny=True) as cluster:
-        outcomes = list(on_cluster(jobs_of(session, out), deadly_for_workers, cluster.address, out))
+        outcomes = list(
+            work_on_cluster(jobs_of(session, out), deadly_for_workers, cluster.address, out)
+        )
     states = {outcome.run: (outcome.state, outcome.reason) for outcome in outcomes}
     assert sorted(states) == list(RUNS[:4])
     assert states.pop(DEADLY) == ("failed", DIED)

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.batch.fingerprint import ENTRY, fingerprint, input_digests, programs
-from imuproc.batch.plan import plan
+from imuproc.batch.fingerprint import ENTRY, compute_fingerprint, hash_inputs, list_programs
+from imuproc.batch.plan import plan_tasks
 from imuproc.events.runs import RunSettings
 from imuproc.pipeline.settings import Settings
 from imuproc.readers.session import read_session
@@ -13,8 +13,8 @@ from tests.session_folder import small_session
 
 
 def prints(session: Path, settings: Settings | None = None) -> list[str]:
-    tasks = plan(read_session(session))
-    return [fingerprint(input_digests(task), settings or Settings()) for task in tasks]
+    tasks = plan_tasks(read_session(session))
+    return [compute_fingerprint(hash_inputs(task), settings or Settings()) for task in tasks]
 
 
 def test_the_same_content_elsewhere_has_the_same_fingerprint(tmp_path: Path) -> None:
@@ -68,13 +68,13 @@ def test_settings_and_programs_count(tmp_path: Path, monkeypatch: pytest.MonkeyP
     before = prints(session)
     other = Settings(runs=RunSettings(cutoff_hz=RunSettings().cutoff_hz + 1))
     assert not set(before) & set(prints(session, other))
-    newer = {**programs(), "numpy": "99.0"}
-    monkeypatch.setattr("imuproc.batch.fingerprint.programs", lambda: newer)
+    newer = {**list_programs(), "numpy": "99.0"}
+    monkeypatch.setattr("imuproc.batch.fingerprint.list_programs", lambda: newer)
     assert not set(before) & set(prints(session))
 
 
 def test_inputs_are_named_as_in_the_session_file(tmp_path: Path) -> None:
-    task = plan(read_session(small_session(tmp_path / "session")))[0]
-    digests = input_digests(task)
+    task = plan_tasks(read_session(small_session(tmp_path / "session")))[0]
+    digests = hash_inputs(task)
     assert list(digests) == ["logs/R07-01_ls.csv", ENTRY]
     assert all(len(digest) == 64 for digest in digests.values())

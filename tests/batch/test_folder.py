@@ -6,16 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.batch.folder import LOCK, output_folder
+from imuproc.batch.folder import LOCK, hold_output_folder
 from imuproc.batch.log import PROCESS_LOG
-from imuproc.batch.plan import plan
+from imuproc.batch.plan import plan_tasks
 from imuproc.core.errors import SessionError
 from imuproc.readers.session import read_session
 from tests.session_folder import small_session
 
 
 def test_the_folder_is_made_with_its_parents(tmp_path: Path) -> None:
-    with output_folder(tmp_path / "a" / "b", []) as folder:
+    with hold_output_folder(tmp_path / "a" / "b", []) as folder:
         assert folder == (tmp_path / "a" / "b").resolve()
     assert {entry.name for entry in (tmp_path / "a" / "b").iterdir()} == {PROCESS_LOG, LOCK, "runs"}
 
@@ -23,14 +23,14 @@ def test_the_folder_is_made_with_its_parents(tmp_path: Path) -> None:
 def test_a_file_is_refused_as_output(tmp_path: Path) -> None:
     (tmp_path / "out").write_text("mine", encoding="utf-8")
     expected = "found a file; allowed as output: a folder"
-    with pytest.raises(SessionError, match=expected), output_folder(tmp_path / "out", []):
+    with pytest.raises(SessionError, match=expected), hold_output_folder(tmp_path / "out", []):
         pass
     assert (tmp_path / "out").read_text(encoding="utf-8") == "mine"
 
 
 def test_a_folder_that_cannot_be_made_is_refused(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
-    wrong = output_folder(tmp_path / "file" / "out", [])
+    wrong = hold_output_folder(tmp_path / "file" / "out", [])
     with pytest.raises(SessionError, match="cannot be written"), wrong:
         pass
 
@@ -43,7 +43,7 @@ def test_a_folder_without_rights_is_named_with_advice(
 
     monkeypatch.setattr(Path, "mkdir", refuse)
     expected = r"out: cannot be written \(Permission denied\); allow writing there, or name another"
-    with pytest.raises(SessionError, match=expected), output_folder(tmp_path / "out", []):
+    with pytest.raises(SessionError, match=expected), hold_output_folder(tmp_path / "out", []):
         pass
 
 
@@ -55,8 +55,8 @@ def test_logs_are_never_overwritten(tmp_path: Path, name: str) -> None:
     (path.parent / "logs" / "R07-01_ls.csv").rename(log)
     text = path.read_text(encoding="utf-8").replace("R07-01_ls.csv", name)
     path.write_text(text, encoding="utf-8")
-    tasks = plan(read_session(path))
-    wrong = output_folder(path.parent / "logs", tasks)
+    tasks = plan_tasks(read_session(path))
+    wrong = hold_output_folder(path.parent / "logs", tasks)
     with pytest.raises(SessionError, match="is an input of this session"), wrong:
         pass
     assert log.read_text(encoding="utf-8").startswith("time_s")
@@ -65,8 +65,8 @@ def test_logs_are_never_overwritten(tmp_path: Path, name: str) -> None:
 def test_a_second_process_is_refused_and_a_killed_one_leaves_no_lock(tmp_path: Path) -> None:
     code = (
         "import pathlib, sys, time\n"
-        "from imuproc.batch.folder import output_folder\n"
-        "with output_folder(pathlib.Path(sys.argv[1]), []):\n"
+        "from imuproc.batch.folder import hold_output_folder\n"
+        "with hold_output_folder(pathlib.Path(sys.argv[1]), []):\n"
         "    print('held', flush=True)\n"
         "    time.sleep(600)\n"
     )
@@ -76,13 +76,13 @@ def test_a_second_process_is_refused_and_a_killed_one_leaves_no_lock(tmp_path: P
     try:
         assert holder.stdout is not None
         assert holder.stdout.readline() == "held\n"
-        second = output_folder(tmp_path, [])
+        second = hold_output_folder(tmp_path, [])
         with pytest.raises(SessionError, match="another imuproc process is writing there"), second:
             pass
     finally:
         holder.kill()
         holder.communicate()
-    with output_folder(tmp_path, []):
+    with hold_output_folder(tmp_path, []):
         pass
 
 
@@ -92,6 +92,6 @@ def test_what_a_killed_process_left_half_written_is_removed(tmp_path: Path) -> N
     mine = ["notes.part", ".hidden", "runs/R07-09.h5"]
     for name in (*left, *mine):
         (tmp_path / name).write_text("x", encoding="utf-8")
-    with output_folder(tmp_path, []):
+    with hold_output_folder(tmp_path, []):
         assert not any((tmp_path / name).exists() for name in left)
     assert all((tmp_path / name).exists() for name in mine)

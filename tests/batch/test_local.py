@@ -3,7 +3,7 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.batch.local import by_workers, in_turn
+from imuproc.batch.local import work_in_processes, work_in_turn
 from tests.batch.jobs import DEADLY, contents, deadly, jobs_of, several, unheard, usual
 from tests.session_folder import small_session
 
@@ -16,7 +16,7 @@ def session(tmp_path: Path) -> Path:
 
 
 def test_a_run_that_kills_its_worker_costs_no_other(session: Path, tmp_path: Path) -> None:
-    work = by_workers(jobs_of(session, tmp_path / "two"), deadly, unheard, workers=2)
+    work = work_in_processes(jobs_of(session, tmp_path / "two"), deadly, unheard, workers=2)
     states = {outcome.run: (outcome.state, outcome.reason) for outcome in work}
     assert sorted(states) == list(RUNS)
     state, reason = states.pop(DEADLY)
@@ -24,7 +24,7 @@ def test_a_run_that_kills_its_worker_costs_no_other(session: Path, tmp_path: Pat
     assert "its worker process was ended from outside" in reason
     assert set(states.values()) == {("done", "")}
     jobs = [job for job in jobs_of(session, tmp_path / "one") if job.task.run.id != DEADLY]
-    assert all(outcome.state == "done" for outcome in in_turn(jobs, usual, unheard))
+    assert all(outcome.state == "done" for outcome in work_in_turn(jobs, usual, unheard))
     assert contents(tmp_path / "two") == contents(tmp_path / "one")
 
 
@@ -41,6 +41,6 @@ class Heard:
 
 def test_workers_tell_of_each_of_several_runs_of_a_log(session: Path, tmp_path: Path) -> None:
     jobs, heard = jobs_of(session, tmp_path / "out")[:2], Heard(tmp_path / "heard")
-    assert len(list(by_workers(jobs, several, heard, workers=2))) == 2
+    assert len(list(work_in_processes(jobs, several, heard, workers=2))) == 2
     lines = heard.path.read_text(encoding="utf-8").splitlines()
     assert sorted(lines) == [f"R07-0{log}_{run} 6" for log in (1, 2) for run in (1, 2)]

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.batch.fingerprint import PACKAGE, drawn_with
-from imuproc.batch.folder import output_folder
+from imuproc.batch.fingerprint import PACKAGE, hash_page_sources
+from imuproc.batch.folder import hold_output_folder
 from imuproc.batch.pages import forget_pages, remake_report
 from imuproc.batch.processed import Processed
 from imuproc.batch.session import process_tasks
@@ -35,7 +35,7 @@ def copied(reported_once: tuple[Path, Processed], tmp_path: Path) -> tuple[Path,
 
 def reported(session: Path, out: Path, **more: object) -> Processed:
     asked = request(session, report=True, **more)
-    with output_folder(out, asked.tasks) as folder:
+    with hold_output_folder(out, asked.tasks) as folder:
         return process_tasks(asked, folder, Watched())
 
 
@@ -97,7 +97,7 @@ def test_a_change_of_what_pages_are_drawn_with_makes_all_pages_new_and_no_archiv
     (session, out), package = copied, tmp_path / "package"
     for room in ("assessment", "report"):
         shutil.copytree(PACKAGE / room, package / room)
-    monkeypatch.setattr("imuproc.batch.pages.drawn_with", lambda: drawn_with(package))
+    monkeypatch.setattr("imuproc.batch.pages.hash_page_sources", lambda: hash_page_sources(package))
     first, archives = pages(out), archives_of(out)
     reported(session, out)
     assert pages(out) == first  # the same files elsewhere are the same

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 import imuproc
-from imuproc.batch.folder import output_folder
+from imuproc.batch.folder import hold_output_folder
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.process import SessionInterrupted
 from imuproc.core.columns import step_table_columns
@@ -169,7 +169,7 @@ def test_no_such_session_and_a_folder_in_use(session: Path, tmp_path: Path) -> N
     with pytest.raises(SessionError, match=r"none\.toml"):
         imuproc.process_session(tmp_path / "none.toml", tmp_path / "out")
     with (
-        output_folder(tmp_path / "out", []),
+        hold_output_folder(tmp_path / "out", []),
         pytest.raises(SessionError, match="another imuproc process is writing there"),
     ):
         imuproc.process_session(session, tmp_path / "out", ALONE)

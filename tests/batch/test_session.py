@@ -8,7 +8,7 @@ import pyarrow.parquet as pq
 import pytest
 
 import imuproc
-from imuproc.batch.folder import RESULTS, output_folder
+from imuproc.batch.folder import RESULTS, hold_output_folder
 from imuproc.batch.processed import Processed
 from imuproc.batch.session import process_tasks
 from imuproc.batch.work import Method
@@ -43,7 +43,7 @@ def processed(
 ) -> tuple[Processed, Watched]:
     asked = request(session, method, only, again=again)
     watched = Watched()
-    with output_folder(out, asked.tasks) as folder:
+    with hold_output_folder(out, asked.tasks) as folder:
         return process_tasks(asked, folder, watched), watched
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from imuproc.batch.store import Job, is_current, join_archives, keep, load
+from imuproc.batch.store import Job, is_current, join_archives, load_rows, write_archive
 from imuproc.core.errors import ArchiveError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Distance, Result
@@ -36,7 +36,7 @@ def result_of(job: Job) -> Result:
 
 def test_what_is_kept_is_recognised(job: Job) -> None:
     assert not is_current(job)
-    keep(job, [result_of(job)])
+    write_archive(job, [result_of(job)])
     assert is_current(job)
     assert not is_current(replace(job, fingerprint="0" * 64))
     assert not is_current(replace(job, fingerprint=""))
@@ -44,7 +44,7 @@ def test_what_is_kept_is_recognised(job: Job) -> None:
 
 @pytest.mark.parametrize("damage", ["cut", "flipped", "emptied"])
 def test_a_damaged_archive_is_not_taken_for_finished_work(job: Job, damage: str) -> None:
-    keep(job, [result_of(job)])
+    write_archive(job, [result_of(job)])
     content = bytearray(job.archive.read_bytes())
     content[len(content) // 2] ^= 1
     whole = job.archive.read_bytes()
@@ -52,13 +52,13 @@ def test_a_damaged_archive_is_not_taken_for_finished_work(job: Job, damage: str)
     job.archive.write_bytes(spoiled)
     assert not is_current(job)
     with pytest.raises(ArchiveError, match=r"^runs/R07-01\.h5: is "):
-        load(job)
+        load_rows(job)
 
 
 def test_rows_come_back_as_they_were(job: Job) -> None:
     result = result_of(job)
-    keep(job, [result])
-    (row,) = load(job)
+    write_archive(job, [result])
+    (row,) = load_rows(job)
     assert row.steps is not None
     pd.testing.assert_frame_equal(row.steps, result.steps, check_exact=True)
     run = job.task.run
@@ -70,9 +70,9 @@ def test_rows_come_back_as_they_were(job: Job) -> None:
 
 
 def test_an_archive_of_other_work_is_refused(job: Job) -> None:
-    keep(job, [result_of(job)])
+    write_archive(job, [result_of(job)])
     with pytest.raises(ArchiveError, match=r"runs/R07-01\.h5: is of other logs or settings"):
-        load(replace(job, fingerprint="0" * 64))
+        load_rows(replace(job, fingerprint="0" * 64))
 
 
 def test_each_run_of_a_long_log_has_its_row(job: Job) -> None:
@@ -87,8 +87,8 @@ def test_each_run_of_a_long_log_has_its_row(job: Job) -> None:
     flags = (RaisedFlag("no_standing_after", run="R07-01_1"), RaisedFlag("gap", run="R07-01_2"))
     flagged = [replace(part, flags=(flag,)) for part, flag in zip(parts, flags, strict=True)]
     refused = RunError("from 60.0 to 70.0 s: no sensor can be used")
-    assert keep(job, [flagged[0], refused, flagged[1]]) == 14
-    rows = load(job)
+    assert write_archive(job, [flagged[0], refused, flagged[1]]) == 14
+    rows = load_rows(job)
     assert [row.summary.run for row in rows] == ["R07-01_1", "R07-01_2"]
     assert [row.task for row in rows] == ["R07-01", "R07-01"]
     assert [row.summary.counts["steps"] for row in rows] == [6, 8]
@@ -114,12 +114,12 @@ def test_a_run_has_its_time_of_day_where_the_log_counts_from_a_known_one(
     recording = result.conditioned.recording
     logs = {site: replace(log, zero_at=zero_at) for site, log in recording.logs.items()}
     conditioned = replace(result.conditioned, recording=replace(recording, logs=logs))
-    keep(job, [replace(result, conditioned=conditioned)])
-    (row,) = load(job)
+    write_archive(job, [replace(result, conditioned=conditioned)])
+    (row,) = load_rows(job)
     assert row.summary.start_time == expected
     assert row.summary.value("start_time") == expected
-    keep(job, [result])
-    assert load(job)[0].summary.value("start_time") is None
+    write_archive(job, [result])
+    assert load_rows(job)[0].summary.value("start_time") is None
 
 
 @pytest.mark.parametrize("at", [0, 1, 5, 20])
@@ -138,11 +138,11 @@ def test_a_full_disk_leaves_nothing_and_names_the_file(
     monkeypatch.setattr(Sink, "write", full)
     expected = r"^runs/R07-01\.h5: cannot be written \(No space left on device\); free some space"
     with pytest.raises(ArchiveError, match=expected):
-        keep(job, [result_of(job)])
+        write_archive(job, [result_of(job)])
     assert list(job.archive.parent.iterdir()) == []
 
 
 def test_the_session_archive_holds_what_it_is_given(job: Job, tmp_path: Path) -> None:
-    keep(job, [result_of(job)])
+    write_archive(job, [result_of(job)])
     join_archives(tmp_path, [job], {"id": "harbour-2031-04-12"})
     assert (tmp_path / "session.h5").stat().st_size > 1000

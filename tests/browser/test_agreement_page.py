@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from imuproc.batch.agreement import agree
+from imuproc.batch.agreement import run_study
 from imuproc.readers.study import read_study
 from tests.report.agreement.made_study import whole_study
 
@@ -19,7 +19,7 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     text = path.read_text()
     text += '\n[[run]]\nid = "R08-02"\nresults = "out"\nreference = "seen/R07-01.csv"\n'
     path.write_text(text + 'layout = "other"\n')
-    return Path(agree(read_study(path), folder / "agreement").files["agreement.html"])
+    return Path(run_study(read_study(path), folder / "agreement").files["agreement.html"])
 
 
 @pytest.mark.parametrize("width", [360, 1280])

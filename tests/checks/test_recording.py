@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from imuproc.checks.findings import CheckReport
-from imuproc.checks.recording import LogToCheck, check_logs_of, check_recording
+from imuproc.checks.recording import LogToCheck, check_recording, check_sensor_logs
 from imuproc.checks.settings import CheckSettings
 from imuproc.core.errors import LogError
 from imuproc.core.flag_list import FLAGS
@@ -254,7 +254,7 @@ def with_broken_off(error: Exception) -> CheckReport:
         LogToCheck("left_foot", "logs/x.csv", broken),
         LogToCheck("right_foot", "right_foot", lambda: iter([recording.logs["right_foot"]])),
     ]
-    return check_logs_of(replace(recording, logs={}), logs)
+    return check_sensor_logs(replace(recording, logs={}), logs)
 
 
 def test_a_log_that_breaks_off_with_an_error_has_its_reason_and_the_others_go_on() -> None:

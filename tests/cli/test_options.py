@@ -4,7 +4,7 @@ from typing import Annotated
 import typer
 from typer.testing import CliRunner
 
-from imuproc.cli.options import with_options
+from imuproc.cli.options import make_command
 
 
 @dataclass(frozen=True)
@@ -20,7 +20,7 @@ def greet(given: Given) -> None:
 
 def test_the_fields_are_the_options() -> None:
     app = typer.Typer(rich_markup_mode=None)
-    app.command()(with_options(greet, Given))
+    app.command()(make_command(greet, Given))
     run = CliRunner().invoke
     assert run(app, ["ab", "--times", "2"]).output == "abab\n"
     assert run(app, ["ab"]).output == "ab\n"

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.batch.folder import output_folder
-from imuproc.batch.local import in_turn
+from imuproc.batch.folder import hold_output_folder
+from imuproc.batch.local import work_in_turn
 from imuproc.cli.found_runs import FoundRuns
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
@@ -200,7 +200,9 @@ def test_workers_are_started_early_for_the_runs_there_are_to_do(
         yield
 
     monkeypatch.setattr("imuproc.batch.process.started", note)
-    monkeypatch.setattr("imuproc.batch.session.by_workers", lambda j, m, t, _: in_turn(j, m, t))
+    monkeypatch.setattr(
+        "imuproc.batch.session.work_in_processes", lambda j, m, t, _: work_in_turn(j, m, t)
+    )
     monkeypatch.setattr("imuproc.batch.process.cores", lambda: 2)
     again = ("process", session, "-o", tmp_path / "out", "--no-report", *options)
     imuproc(*again)
@@ -212,7 +214,7 @@ def test_workers_are_started_early_for_the_runs_there_are_to_do(
 
 
 def test_a_folder_in_use_is_refused(imuproc: Command, session: Path, tmp_path: Path) -> None:
-    with output_folder(tmp_path / "out", []):
+    with hold_output_folder(tmp_path / "out", []):
         seen = imuproc("process", session, "-o", tmp_path / "out")
     assert seen.code == 2
     assert "another imuproc process is writing there; wait until it is done" in seen.err

@@ -6,11 +6,11 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from imuproc.cli.options import with_options
+from imuproc.cli.options import make_command
 from imuproc.cli.simulate import SimulateOptions, simulate
 
 app = typer.Typer(rich_markup_mode=None)
-app.command("simulate")(with_options(simulate, SimulateOptions))
+app.command("simulate")(make_command(simulate, SimulateOptions))
 run = CliRunner()
 
 

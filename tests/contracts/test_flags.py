@@ -15,7 +15,7 @@ from rich.console import Console
 from imuproc.assessment.targets import chosen, read_targets
 from imuproc.assessment.verdicts import verdicts
 from imuproc.batch.outcome import Row
-from imuproc.batch.strict import strict_rows
+from imuproc.batch.strict import apply_strict_rule
 from imuproc.checks.wording import from_flag
 from imuproc.core.columns import FIGURES
 from imuproc.core.flag_list import FLAGS
@@ -31,7 +31,7 @@ from imuproc.report.pages.squad_page import squad_row
 from imuproc.report.pages.view import RunView
 from imuproc.report.squad_view import print_squad
 from imuproc.report.terminal import print_run
-from imuproc.results.squad import squad_runs
+from imuproc.results.squad import list_squad_runs
 from imuproc.results.squad_tables import SquadTables
 from imuproc.results.summarising import Measured, summarise_run
 from imuproc.results.summary import RunSummary
@@ -216,9 +216,9 @@ def test_strict_fails_the_run_where_the_policy_says_so(name: str) -> None:
     whole, of_step = RaisedFlag(name), RaisedFlag(name, step=3)
     for flags, fails in (((whole,), is_told(name, "strict")), ((of_step,), False)):
         row = Row("R07-01", summary_with(*flags), whole_steps())
-        assert [one.failed for one in strict_rows([row])] == [fails]
+        assert [one.failed for one in apply_strict_rule([row])] == [fails]
     of_several = Row("R07", summary_with(whole), whole_steps())
-    failed = {one.summary.run for one in strict_rows([of_several]) if one.failed}
+    failed = {one.summary.run for one in apply_strict_rule([of_several]) if one.failed}
     refused = {"R07"} if policy_of(name).of_others else {"R07-01"}
     assert failed == (refused if is_told(name, "strict") else set())
 
@@ -248,7 +248,7 @@ def test_where_runs_stand_side_by_side_the_policy_is_kept(name: str) -> None:
     summary = summary_with(RaisedFlag(name))
     counted = is_told(name, "squad")
     assert summary.fault_names() == [name] * counted
-    runs = squad_runs(SquadTables((summary,), {summary.run: whole_steps()}, "out"))
+    runs = list_squad_runs(SquadTables((summary,), {summary.run: whole_steps()}, "out"))
     out = console()
     print_squad(out, runs, None, False)
     words = f"{name}{'!' * is_serious(name)}: {FLAGS[name].sentence}"

@@ -13,14 +13,14 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.results.columns import PHASE_COLUMNS, RUN_COLUMNS
 from imuproc.results.summarising import Measured, summarise_run
-from imuproc.results.summary import RunSummary, failed_run
+from imuproc.results.summary import RunSummary, make_failed_run
 from imuproc.results.tables import (
     PHASES_PARQUET,
     RUNS_CSV,
     STEPS_PARQUET,
-    joined_steps,
-    phases_table,
-    runs_table,
+    build_phases_table,
+    build_runs_table,
+    join_steps,
     write_csv,
     write_parquet,
 )
@@ -62,7 +62,7 @@ def _made_once() -> tuple[tuple[RunSummary, pd.DataFrame | None], ...]:
     ):
         about = Run(run, "three-point", 30.0)
         if not top_mps:
-            made.append((failed_run(SESSION, athlete, about, REASON), None))
+            made.append((make_failed_run(SESSION, athlete, about, REASON), None))
             continue
         steps = sprint(athlete.id, run, top_mps, left_longer_s)
         flags = (RaisedFlag("gap"), RaisedFlag("drift_large")) if run == "R07-03" else ()
@@ -84,10 +84,10 @@ def _written_once() -> Mapping[str, bytes]:
     made = squad_runs_by_hand()
     with TemporaryDirectory() as folder:
         summaries = [summary for summary, _ in made]
-        write_csv(Path(folder, RUNS_CSV), runs_table(summaries), RUN_COLUMNS)
-        phases = phases_table(summaries)
+        write_csv(Path(folder, RUNS_CSV), build_runs_table(summaries), RUN_COLUMNS)
+        phases = build_phases_table(summaries)
         write_parquet(Path(folder, PHASES_PARQUET), phases, PHASE_COLUMNS)
-        steps = joined_steps([table for _, table in made if table is not None])
+        steps = join_steps([table for _, table in made if table is not None])
         write_parquet(Path(folder, STEPS_PARQUET), steps, STEP_COLUMNS)
         names = (RUNS_CSV, STEPS_PARQUET, PHASES_PARQUET)
         return {name: Path(folder, name).read_bytes() for name in names}

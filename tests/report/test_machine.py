@@ -5,10 +5,10 @@ from imuproc.core.flag_list import FLAGS
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.report.machine import squad_json, summary_json
-from imuproc.results.squad import squad_runs
+from imuproc.results.squad import list_squad_runs
 from imuproc.results.squad_tables import SquadTables
 from imuproc.results.summarising import Measured, summarise_run
-from imuproc.results.summary import failed_run
+from imuproc.results.summary import make_failed_run
 from tests.report.fake_result import fake_steps
 from tests.report.fake_squad import REASON, squad_runs_by_hand
 
@@ -19,7 +19,7 @@ def test_a_script_reads_runs_figures_flags_and_files() -> None:
     found = {"missing_s": 12.0, "left_out": True}
     flag = RaisedFlag("gap", found, "left_foot", step=3, span_s=(3.5, math.inf))
     done = summarise_run("s", ATHLETE, RUN, Measured(fake_steps(9), (flag,)))
-    failed = failed_run("s", ATHLETE, Run(id="R07-02"), "no gyroscope")
+    failed = make_failed_run("s", ATHLETE, Run(id="R07-02"), "no gyroscope")
     content = json.loads(summary_json("s", [done, failed], {"steps.csv": "out/steps.csv"}))
     assert (content["runs_done"], content["runs_failed"]) == (1, 1)
     assert content["files"]["steps.csv"] == "out/steps.csv"
@@ -44,7 +44,7 @@ def test_a_script_reads_runs_figures_flags_and_files() -> None:
 
 
 def test_any_terminal_can_print_it() -> None:
-    failed = failed_run("s", ATHLETE, RUN, "found '±'")
+    failed = make_failed_run("s", ATHLETE, RUN, "found '±'")
     text = summary_json("s", [failed], {})
     assert text.isascii()
     assert json.loads(text)["runs"][0]["reason"] == "found '±'"
@@ -57,7 +57,9 @@ def test_a_squad_for_scripts() -> None:
         {summary.run: steps for summary, steps in made if steps is not None},
         "out",
     )
-    content = json.loads(squad_json(squad_runs(tables, "upright"), "upright", ["a\x1b[2Jnote"]))
+    content = json.loads(
+        squad_json(list_squad_runs(tables, "upright"), "upright", ["a\x1b[2Jnote"])
+    )
     assert (content["phase"], content["runs_done"], content["runs_failed"]) == ("upright", 5, 1)
     assert content["notes"] == ["anote"]
     second, third = content["runs"][1:3]

@@ -11,7 +11,7 @@ import pytest
 from imuproc.assessment.targets import DEFAULT, read_targets
 from imuproc.assessment.verdicts import verdicts
 from imuproc.report.spreadsheet import write_steps_xlsx
-from imuproc.results.tables import joined_steps
+from imuproc.results.tables import join_steps
 from tests.report.fake_result import fake_steps
 
 TARGETS = read_targets()[DEFAULT]
@@ -24,7 +24,7 @@ def written(path: Path, steps: pd.DataFrame) -> Path:
 
 @pytest.fixture
 def steps() -> pd.DataFrame:
-    return joined_steps([fake_steps(), fake_steps(run="R07-02", first_side="right")])
+    return join_steps([fake_steps(), fake_steps(run="R07-02", first_side="right")])
 
 
 def test_figures_come_back_as_numbers_under_a_frozen_header_with_units(
@@ -93,5 +93,5 @@ def test_equal_results_are_equal_files_and_no_steps_are_fine(
 ) -> None:
     one, other = (written(tmp_path / name, steps) for name in ("a.xlsx", "b.xlsx"))
     assert one.read_bytes() == other.read_bytes()
-    empty = openpyxl.load_workbook(written(tmp_path / "none.xlsx", joined_steps([])))["Steps"]
+    empty = openpyxl.load_workbook(written(tmp_path / "none.xlsx", join_steps([])))["Steps"]
     assert empty.max_row == 2

@@ -6,7 +6,7 @@ import pytest
 from rich.console import Console
 
 from imuproc.report.squad_view import print_squad
-from imuproc.results.squad import SquadRun, squad_runs
+from imuproc.results.squad import SquadRun, list_squad_runs
 from imuproc.results.squad_tables import SquadTables
 from tests.report.fake_squad import REASON, squad_runs_by_hand
 
@@ -15,7 +15,7 @@ from tests.report.fake_squad import REASON, squad_runs_by_hand
 def runs() -> list[SquadRun]:
     made = squad_runs_by_hand()
     steps = {summary.run: steps for summary, steps in made if steps is not None}
-    return squad_runs(SquadTables(tuple(summary for summary, _ in made), steps, "out"))
+    return list_squad_runs(SquadTables(tuple(summary for summary, _ in made), steps, "out"))
 
 
 def shown(

@@ -11,7 +11,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.report.terminal import print_closing, print_run
 from imuproc.results.summarising import Measured, summarise_run
-from imuproc.results.summary import RunSummary, failed_run
+from imuproc.results.summary import RunSummary, make_failed_run
 from tests.report.fake_result import fake_steps
 
 ATHLETE = Athlete(id="R07")
@@ -129,16 +129,16 @@ def test_the_difference_between_the_sides_stands_with_its_uncertainty() -> None:
 
 
 def test_a_failed_run_says_why_and_is_counted() -> None:
-    lines = shown(failed_run("s", ATHLETE, RUN, "logs/a.csv: no column 'gx'"))
+    lines = shown(make_failed_run("s", ATHLETE, RUN, "logs/a.csv: no column 'gx'"))
     assert "Not processed: logs/a.csv: no column 'gx'" in lines
     assert lines[-1] == "1 run: 0 done, 1 failed (R07-01)."
 
 
 def test_no_colour_codes_when_piped_and_none_from_the_user_in_a_terminal() -> None:
     reason = "found '\x1b[2Jabc\x07' [red]x[/red]"
-    piped = shown(failed_run("s", ATHLETE, RUN, reason))
+    piped = shown(make_failed_run("s", ATHLETE, RUN, reason))
     assert not any("\x1b" in line for line in piped)
-    in_terminal = "\n".join(shown(failed_run("s", ATHLETE, RUN, reason), terminal=True))
+    in_terminal = "\n".join(shown(make_failed_run("s", ATHLETE, RUN, reason), terminal=True))
     assert "\x1b[" in in_terminal  # our own colours
     assert "\x1b[2J" not in in_terminal
     assert "\x07" not in in_terminal

@@ -9,7 +9,7 @@ import pytest
 from imuproc.core.columns import repeat_name, uncertainty_name
 from imuproc.core.uncertainty import PARTS_OF, SET_UP
 from imuproc.results.columns import KEY_FIGURES
-from imuproc.results.means import means_over, typical_u
+from imuproc.results.means import compute_means, compute_typical_u
 from imuproc.results.summarising import summarise
 from tests.report.fake_result import fake_parts, fake_steps
 from tests.simulated import USUAL, made_result, made_run, matched, running
@@ -58,7 +58,7 @@ def drawn_errors(
 @pytest.mark.parametrize("figure", KEY_FIGURES)
 def test_the_errors_of_drawn_means_scatter_as_stated(figure: str, count: int) -> None:
     steps, table = made_up(figure, count)
-    mean = means_over(steps, {figure: table}, [np.ones(count, dtype=bool)])[0][figure]
+    mean = compute_means(steps, {figure: table}, [np.ones(count, dtype=bool)])[0][figure]
     left = (steps["side"] == "left").to_numpy()
     parts = {name: table[name].to_numpy() for name in table}
     within = {name: part for name, part in parts.items() if name not in SET_UP}
@@ -79,7 +79,7 @@ def test_it_is_the_law_of_propagation_with_correlations(figure: str) -> None:
         together = np.outer(sign, sign) if by_turns else np.ones((count, count))
         r = share**2 * together + (1.0 - share**2) * np.eye(count)
         covariance += r * np.outer(table[name], table[name])
-    mean = means_over(steps, {figure: table}, [np.ones(count, dtype=bool)])[0][figure]
+    mean = compute_means(steps, {figure: table}, [np.ones(count, dtype=bool)])[0][figure]
     assert mean.u == pytest.approx(np.sqrt(covariance.sum()) / count, rel=1e-9)
 
 
@@ -87,7 +87,7 @@ def test_a_single_step_is_as_sure_as_its_row_says() -> None:
     result = made_result(USUAL)
     for row in range(len(result.steps)):
         only = np.arange(len(result.steps)) == row
-        means = means_over(result.steps, result.uncertainty, [only])[0]
+        means = compute_means(result.steps, result.uncertainty, [only])[0]
         for figure, mean in means.items():
             step = result.steps.iloc[row]
             if not mean.count:
@@ -107,7 +107,7 @@ def test_what_is_left_over_many_steps(part: str, of_one: float, of_many: float) 
         steps = fake_steps(count).assign(step_length_m=1.8)
         table = pd.DataFrame({part: np.full(count, 3.0)})
         every = np.ones(count, dtype=bool)
-        mean = means_over(steps, {"step_length_m": table}, [every])[0]["step_length_m"]
+        mean = compute_means(steps, {"step_length_m": table}, [every])[0]["step_length_m"]
         assert mean.u == pytest.approx(expected, abs=1e-9)
 
 
@@ -115,7 +115,7 @@ def test_a_difference_between_feet_stays_where_one_foot_is_missing() -> None:
     steps = fake_steps(10).assign(step_length_m=1.8)
     steps.loc[steps["side"] == "right", "step_length_m"] = np.nan
     table = pd.DataFrame({"asymmetry": np.full(10, 0.0125)})
-    mean = means_over(steps, {"step_length_m": table}, [np.ones(10, dtype=bool)])[0]
+    mean = compute_means(steps, {"step_length_m": table}, [np.ones(10, dtype=bool)])[0]
     assert mean["step_length_m"].count == 5
     assert mean["step_length_m"].u == pytest.approx(0.0125)
 
@@ -123,7 +123,7 @@ def test_a_difference_between_feet_stays_where_one_foot_is_missing() -> None:
 def test_mean_and_scatter_are_those_of_the_steps_chosen() -> None:
     steps = fake_steps(9)
     chosen = (steps["phase"] == "drive").to_numpy()
-    mean = means_over(steps, fake_parts(steps), [chosen, ~chosen])[1]["contact_time_s"]
+    mean = compute_means(steps, fake_parts(steps), [chosen, ~chosen])[1]["contact_time_s"]
     # pandas divides by n - 1.
     others = steps["contact_time_s"][~chosen]
     expected = (len(others), others.mean(), others.std())
@@ -132,7 +132,7 @@ def test_mean_and_scatter_are_those_of_the_steps_chosen() -> None:
 
 def test_without_parts_nothing_is_stated() -> None:
     steps = fake_steps(6)
-    mean = means_over(steps, {}, [np.ones(6, dtype=bool)])[0]["contact_time_s"]
+    mean = compute_means(steps, {}, [np.ones(6, dtype=bool)])[0]["contact_time_s"]
     assert np.isfinite(mean.value)
     assert np.isnan([mean.u, mean.u_repeat]).all()
 
@@ -141,7 +141,7 @@ def test_a_part_that_is_not_known_in_a_step_is_not_taken_for_nothing() -> None:
     steps = fake_steps(6)
     table = fake_parts(steps)["contact_time_s"]
     table.loc[2, "toe_off"] = np.nan
-    mean = means_over(steps, {"contact_time_s": table}, [np.ones(6, dtype=bool)])[0]
+    mean = compute_means(steps, {"contact_time_s": table}, [np.ones(6, dtype=bool)])[0]
     assert np.isnan(mean["contact_time_s"].u)
 
 
@@ -165,11 +165,11 @@ def test_means_of_a_simulated_sprint_are_right_within_what_they_state() -> None:
 
 def test_what_single_steps_are_sure_of_and_why() -> None:
     steps = fake_steps(6)
-    found = typical_u(steps, fake_parts(steps), "contact_time_s")
+    found = compute_typical_u(steps, fake_parts(steps), "contact_time_s")
     assert found is not None
     total, parts = found
     assert total == pytest.approx(0.003)
     assert sum(part**2 for part in parts.values()) == pytest.approx(0.003**2)
     assert list(parts)[-1] == "reference"  # the least one is last
-    assert typical_u(steps, {}, "contact_time_s") is None
-    assert typical_u(steps, fake_parts(steps), "speed_mps") is None
+    assert compute_typical_u(steps, {}, "contact_time_s") is None
+    assert compute_typical_u(steps, fake_parts(steps), "speed_mps") is None

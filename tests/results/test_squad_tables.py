@@ -12,7 +12,7 @@ from imuproc.results.tables import (
     PHASES_PARQUET,
     RUNS_CSV,
     STEPS_PARQUET,
-    joined_steps,
+    join_steps,
     write_parquet,
 )
 from tests.report.fake_squad import REASON, sprint, squad_runs_by_hand, write_squad
@@ -124,7 +124,7 @@ def test_a_run_table_cut_off_between_two_lines_is_noticed(out: Path) -> None:
 def test_tables_of_two_processes_are_not_taken_for_one(out: Path) -> None:
     tables = [steps.copy() for _, steps in squad_runs_by_hand() if steps is not None]
     tables[0]["contact_time_s"] += 0.002
-    write_parquet(out / STEPS_PARQUET, joined_steps(tables), STEP_COLUMNS)
+    write_parquet(out / STEPS_PARQUET, join_steps(tables), STEP_COLUMNS)
     with pytest.raises(SessionError, match="line 2: mean_contact_time_s does not go with the step"):
         read_squad(out)
 
@@ -132,7 +132,7 @@ def test_tables_of_two_processes_are_not_taken_for_one(out: Path) -> None:
 def test_steps_of_a_run_that_the_run_table_lacks(out: Path) -> None:
     tables = [steps for _, steps in squad_runs_by_hand() if steps is not None]
     extra = sprint("R09", "R09-02", 8.0)
-    write_parquet(out / STEPS_PARQUET, joined_steps([*tables, extra]), STEP_COLUMNS)
+    write_parquet(out / STEPS_PARQUET, join_steps([*tables, extra]), STEP_COLUMNS)
     with pytest.raises(SessionError, match="are not of the same runs"):
         read_squad(out)
 

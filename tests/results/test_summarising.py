@@ -12,9 +12,9 @@ from imuproc.core.recording import Athlete, Run
 from imuproc.core.result import Distance
 from imuproc.results.archive.writing import Provenance, write_run_archive
 from imuproc.results.columns import KEY_FIGURES, RUN_COLUMNS, WITH_SYMMETRY
-from imuproc.results.means import means_over
-from imuproc.results.summarising import Measured, sum_up, summarise_archived, summarise_run
-from imuproc.results.summary import failed_run
+from imuproc.results.means import compute_means
+from imuproc.results.summarising import Measured, summarise_archived, summarise_run, summarise_steps
+from imuproc.results.summary import make_failed_run
 from tests.report.fake_result import fake_parts, fake_steps
 from tests.simulated import USUAL, made_result
 
@@ -88,7 +88,7 @@ def test_the_distance_covered_stands_beside_the_stated_one() -> None:
 
 
 def test_a_failed_run_keeps_who_what_and_why() -> None:
-    summary = failed_run("s", ATHLETE, RUN, "no gyroscope")
+    summary = make_failed_run("s", ATHLETE, RUN, "no gyroscope")
     shown = [summary.value(name) for name in ("athlete", "run", "distance_m", "status", "reason")]
     assert shown == ["R07", "R07-01", 60.0, "failed", "no gyroscope"]
     assert summary.value("steps") is None
@@ -133,7 +133,7 @@ def test_only_a_difference_beyond_scatter_and_stated_uncertainty_is_sure() -> No
 def test_scatter_is_rarely_taken_for_a_difference() -> None:
     found = []
     for seed in range(60):
-        _, figures = sum_up(steady(16, 0.0, 0.012, seed))
+        _, figures = summarise_steps(steady(16, 0.0, 0.012, seed))
         difference = figures["left_minus_right_contact_time_s"]
         found.append(abs(difference) > 2.0 * figures["left_minus_right_contact_time_s_u"])
     assert np.mean(found) < 0.06
@@ -159,17 +159,17 @@ def test_the_sign_of_each_symmetry_figure_is_told() -> None:
 def test_the_group_goes_with_the_run_also_when_it_failed() -> None:
     athlete = Athlete(id="R07", group="sprint")
     done = summarise_run("s", athlete, RUN, Measured(fake_steps(9)))
-    failed = failed_run("s", athlete, RUN, "no gyroscope")
+    failed = make_failed_run("s", athlete, RUN, "no gyroscope")
     assert [run.value("group") for run in (done, failed)] == ["sprint", "sprint"]
-    assert failed_run("s", ATHLETE, RUN, "no gyroscope").value("group") is None
+    assert make_failed_run("s", ATHLETE, RUN, "no gyroscope").value("group") is None
 
 
 def test_a_table_of_an_older_version_has_means_with_what_it_knows() -> None:
     steps = fake_steps()
     old = steps[[name for name in steps.columns if not name.endswith("_u_repeat")]]
-    counts, figures = sum_up(old)
-    assert counts == sum_up(steps)[0]
-    assert figures["mean_contact_time_s"] == sum_up(steps)[1]["mean_contact_time_s"]
+    counts, figures = summarise_steps(old)
+    assert counts == summarise_steps(steps)[0]
+    assert figures["mean_contact_time_s"] == summarise_steps(steps)[1]["mean_contact_time_s"]
     assert np.isnan(figures["mean_contact_time_s_u_repeat"])
 
 
@@ -202,7 +202,7 @@ def test_the_mean_of_a_run_is_over_its_effort_with_both_uncertainties() -> None:
     steps = of_phases()
     parts = fake_parts(steps)
     summary = summarise_run("s", ATHLETE, RUN, Measured(steps, uncertainty=parts))
-    mean = means_over(steps, parts, [(steps["phase"] != "slowing").to_numpy()])[0]
+    mean = compute_means(steps, parts, [(steps["phase"] != "slowing").to_numpy()])[0]
     for figure in ("contact_time_s", "shin_angle_touchdown_deg"):
         of_row = [summary.figures[f"mean_{figure}{end}"] for end in ("", "_u", "_u_repeat")]
         assert of_row == [mean[figure].value, mean[figure].u, mean[figure].u_repeat]
@@ -211,7 +211,7 @@ def test_the_mean_of_a_run_is_over_its_effort_with_both_uncertainties() -> None:
 
 def test_a_run_without_steps_has_no_phases() -> None:
     assert summarise_run("s", ATHLETE, RUN, Measured(fake_steps(6).iloc[:0])).phases == ()
-    assert failed_run("s", ATHLETE, RUN, "no gyroscope").phases == ()
+    assert make_failed_run("s", ATHLETE, RUN, "no gyroscope").phases == ()
 
 
 # --- What a user calls ----------------------------------------------------------------------------

@@ -2,10 +2,10 @@ import numpy as np
 import pytest
 
 from imuproc.results.symmetry import (
-    ALIKE,
+    ALIKE_SHARE,
+    compute_scatter_u,
+    compute_stated_u,
     left_minus_right,
-    scatter_u,
-    stated_u,
     symmetry_angle_pct,
     symmetry_index_pct,
 )
@@ -110,7 +110,7 @@ def test_scatter_tells_how_far_chance_carries_the_difference(count: int, wide: f
     step, left = run_of(count)
     runs = 0.12 + rng.normal(0.0, 0.004, (1500, count)) + np.where(left, 0.01, 0.0)
     errors = np.array([left_minus_right(run, step, left) for run in runs]) - 0.01
-    u = np.array([scatter_u(run, step, left) for run in runs])
+    u = np.array([compute_scatter_u(run, step, left) for run in runs])
     assert (np.abs(errors) < 2.0 * u).mean() > 0.94
     assert np.median(u) < wide * errors.std()
 
@@ -118,23 +118,23 @@ def test_scatter_tells_how_far_chance_carries_the_difference(count: int, wide: f
 def test_scatter_does_not_depend_on_a_steady_change_nor_on_the_difference() -> None:
     step, left = run_of(14)
     noise = np.random.default_rng(3).normal(0.0, 1.0, 14)
-    plain = scatter_u(noise, step, left)
-    assert scatter_u(noise + 3.0 * step + np.where(left, 5.0, 0.0), step, left) == pytest.approx(
-        plain
-    )
+    plain = compute_scatter_u(noise, step, left)
+    assert compute_scatter_u(
+        noise + 3.0 * step + np.where(left, 5.0, 0.0), step, left
+    ) == pytest.approx(plain)
     assert plain > 0.0
 
 
 def test_with_few_steps_the_scatter_is_not_known() -> None:
     for count in range(8):
         step, left = run_of(count)
-        assert np.isnan(scatter_u(np.arange(count) ** 2.0, step, left))
+        assert np.isnan(compute_scatter_u(np.arange(count) ** 2.0, step, left))
 
 
 def test_what_all_steps_of_a_side_share_does_not_average_out() -> None:
     for count in (10, 100):
         _, left = run_of(count)
         u = np.where(left, 0.3, 0.4)
-        assert stated_u(u, left, traded=False) == pytest.approx(ALIKE * 0.5)
-        assert stated_u(u, left, traded=True) == pytest.approx(ALIKE * 0.7)
-    assert np.isnan(stated_u(np.where(left, 0.3, np.nan), left, traded=False))
+        assert compute_stated_u(u, left, traded=False) == pytest.approx(ALIKE_SHARE * 0.5)
+        assert compute_stated_u(u, left, traded=True) == pytest.approx(ALIKE_SHARE * 0.7)
+    assert np.isnan(compute_stated_u(np.where(left, 0.3, np.nan), left, traded=False))

@@ -12,11 +12,11 @@ from imuproc.core.recording import Athlete, Run
 from imuproc.results import tables
 from imuproc.results.columns import KEY_FIGURES, PHASE_COLUMNS, RUN_COLUMNS
 from imuproc.results.summarising import Measured, summarise_run
-from imuproc.results.summary import RunSummary, failed_run
+from imuproc.results.summary import RunSummary, make_failed_run
 from imuproc.results.tables import (
-    joined_steps,
-    phases_table,
-    runs_table,
+    build_phases_table,
+    build_runs_table,
+    join_steps,
     write_csv,
     write_parquet,
 )
@@ -29,7 +29,7 @@ def rows_of(path: Path) -> list[dict[str, str]]:
 
 
 def test_csv_has_every_column_in_order_and_empty_where_missing(tmp_path: Path) -> None:
-    steps = joined_steps([fake_steps(5), fake_steps(4, run="R07-02")])
+    steps = join_steps([fake_steps(5), fake_steps(4, run="R07-02")])
     write_csv(tmp_path / "steps.csv", steps, STEP_COLUMNS)
     rows = rows_of(tmp_path / "steps.csv")
     assert list(rows[0]) == step_table_columns()
@@ -43,7 +43,7 @@ def test_csv_has_every_column_in_order_and_empty_where_missing(tmp_path: Path) -
 
 
 def test_csv_loses_nothing_against_the_uncertainty(tmp_path: Path) -> None:
-    steps = joined_steps([fake_steps(9)])
+    steps = join_steps([fake_steps(9)])
     write_csv(tmp_path / "steps.csv", steps, STEP_COLUMNS)
     back = pd.read_csv(tmp_path / "steps.csv")
     for name in ("touchdown_s", "contact_time_s", "shin_angle_touchdown_deg"):
@@ -52,7 +52,7 @@ def test_csv_loses_nothing_against_the_uncertainty(tmp_path: Path) -> None:
 
 
 def test_parquet_has_full_precision_types_and_units(tmp_path: Path) -> None:
-    steps = joined_steps([fake_steps(5)])
+    steps = join_steps([fake_steps(5)])
     write_parquet(tmp_path / "steps.parquet", steps, STEP_COLUMNS)
     table = pq.read_table(tmp_path / "steps.parquet")
     assert table.column_names == step_table_columns()
@@ -65,7 +65,7 @@ def test_parquet_has_full_precision_types_and_units(tmp_path: Path) -> None:
 
 
 def test_no_steps_at_all_still_gives_whole_tables(tmp_path: Path) -> None:
-    steps = joined_steps([])
+    steps = join_steps([])
     write_csv(tmp_path / "steps.csv", steps, STEP_COLUMNS)
     write_parquet(tmp_path / "steps.parquet", steps, STEP_COLUMNS)
     assert (tmp_path / "steps.csv").read_text(encoding="utf-8") == (
@@ -77,8 +77,8 @@ def test_no_steps_at_all_still_gives_whole_tables(tmp_path: Path) -> None:
 
 def test_same_steps_give_the_same_bytes(tmp_path: Path) -> None:
     for name in ("a", "b"):
-        write_csv(tmp_path / f"{name}.csv", joined_steps([fake_steps(5)]), STEP_COLUMNS)
-        write_parquet(tmp_path / f"{name}.parquet", joined_steps([fake_steps(5)]), STEP_COLUMNS)
+        write_csv(tmp_path / f"{name}.csv", join_steps([fake_steps(5)]), STEP_COLUMNS)
+        write_parquet(tmp_path / f"{name}.parquet", join_steps([fake_steps(5)]), STEP_COLUMNS)
     assert (tmp_path / "a.csv").read_bytes() == (tmp_path / "b.csv").read_bytes()
     assert (tmp_path / "a.parquet").read_bytes() == (tmp_path / "b.parquet").read_bytes()
 
@@ -87,8 +87,8 @@ def test_runs_csv_has_a_row_for_every_run_and_the_reason_of_failure(tmp_path: Pa
     athlete, run = Athlete(id="R07"), Run(id="R07-01", start="blocks", distance_m=60)
     flags = (RaisedFlag("no_standing_after"), RaisedFlag("gap"))
     done = summarise_run("s", athlete, run, Measured(fake_steps(9), flags))
-    failed = failed_run("s", athlete, Run(id="R07-02"), "=cmd()\nsecond line, with comma")
-    write_csv(tmp_path / "runs.csv", runs_table([done, failed]), RUN_COLUMNS)
+    failed = make_failed_run("s", athlete, Run(id="R07-02"), "=cmd()\nsecond line, with comma")
+    write_csv(tmp_path / "runs.csv", build_runs_table([done, failed]), RUN_COLUMNS)
     rows = rows_of(tmp_path / "runs.csv")
     assert list(rows[0]) == list(RUN_COLUMNS)
     assert [row["status"] for row in rows] == ["done", "failed"]
@@ -101,8 +101,8 @@ def test_runs_csv_has_a_row_for_every_run_and_the_reason_of_failure(tmp_path: Pa
 
 def test_a_group_is_free_text_and_never_a_formula(tmp_path: Path) -> None:
     athlete = Athlete(id="R07", group="=1+1\nsprint")
-    failed = failed_run("s", athlete, Run(id="R07-01"), "")
-    write_csv(tmp_path / "runs.csv", runs_table([failed]), RUN_COLUMNS)
+    failed = make_failed_run("s", athlete, Run(id="R07-01"), "")
+    write_csv(tmp_path / "runs.csv", build_runs_table([failed]), RUN_COLUMNS)
     assert rows_of(tmp_path / "runs.csv")[0]["group"] == "'=1+1 sprint"
 
 
@@ -110,7 +110,7 @@ def test_a_file_that_cannot_be_finished_leaves_the_old_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "steps.parquet"
-    write_parquet(path, joined_steps([fake_steps(5)]), STEP_COLUMNS)
+    write_parquet(path, join_steps([fake_steps(5)]), STEP_COLUMNS)
     before = path.read_bytes()
 
     def half(_table: object, where: Path, **_options: bool) -> None:
@@ -119,7 +119,7 @@ def test_a_file_that_cannot_be_finished_leaves_the_old_one(
 
     monkeypatch.setattr(tables.pq, "write_table", half)
     with pytest.raises(OSError, match="disk full"):
-        write_parquet(path, joined_steps([fake_steps(9)]), STEP_COLUMNS)
+        write_parquet(path, join_steps([fake_steps(9)]), STEP_COLUMNS)
     assert path.read_bytes() == before
     assert [entry.name for entry in tmp_path.iterdir()] == ["steps.parquet"]
 
@@ -133,13 +133,13 @@ def two_runs() -> list[RunSummary]:
     steps["phase"] = ["drive"] * 4 + ["upright"] * 4 + ["slowing"]
     measured = Measured(steps, uncertainty=fake_parts(steps))
     done = summarise_run("s", Athlete(id="R07"), Run(id="R07-01"), measured)
-    return [done, failed_run("s", Athlete(id="R07"), Run(id="R07-02"), "no gyroscope")]
+    return [done, make_failed_run("s", Athlete(id="R07"), Run(id="R07-02"), "no gyroscope")]
 
 
 def test_phases_csv_has_a_row_for_every_phase_and_none_for_a_run_that_failed(
     tmp_path: Path,
 ) -> None:
-    write_csv(tmp_path / "phases.csv", phases_table(two_runs()), PHASE_COLUMNS)
+    write_csv(tmp_path / "phases.csv", build_phases_table(two_runs()), PHASE_COLUMNS)
     rows = rows_of(tmp_path / "phases.csv")
     assert list(rows[0]) == list(PHASE_COLUMNS)
     told = [(row["run"], row["phase"], row["steps"], row["n_step_time"]) for row in rows]
@@ -157,7 +157,7 @@ def test_phases_csv_has_a_row_for_every_phase_and_none_for_a_run_that_failed(
 
 
 def test_phases_parquet_has_full_precision_units_and_meanings(tmp_path: Path) -> None:
-    table = phases_table(two_runs())
+    table = build_phases_table(two_runs())
     write_parquet(tmp_path / "phases.parquet", table, PHASE_COLUMNS)
     back = pq.read_table(tmp_path / "phases.parquet")
     assert back["mean_contact_time_s_u"].to_pylist() == table["mean_contact_time_s_u"].tolist()
@@ -178,14 +178,14 @@ def test_every_mean_of_a_phase_has_both_uncertainties_its_spread_and_its_count()
 
 
 def test_without_any_run_the_phase_table_is_whole_too(tmp_path: Path) -> None:
-    write_csv(tmp_path / "phases.csv", phases_table([]), PHASE_COLUMNS)
+    write_csv(tmp_path / "phases.csv", build_phases_table([]), PHASE_COLUMNS)
     assert (tmp_path / "phases.csv").read_text("utf-8") == ",".join(PHASE_COLUMNS) + "\n"
-    write_parquet(tmp_path / "phases.parquet", phases_table([]), PHASE_COLUMNS)
+    write_parquet(tmp_path / "phases.parquet", build_phases_table([]), PHASE_COLUMNS)
     assert str(pq.read_table(tmp_path / "phases.parquet").schema.field("phase").type) == "string"
 
 
 def test_a_run_that_failed_counts_nothing_in_the_run_table() -> None:
-    table = runs_table(two_runs())
+    table = build_runs_table(two_runs())
     assert table["steps"].tolist() == [9, pd.NA]
     assert table["steps"].dtype == "Int64"
     assert np.isnan(table["mean_contact_time_s"][1])

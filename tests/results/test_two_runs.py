@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from imuproc.results.means import means_over
+from imuproc.results.means import compute_means
 from imuproc.results.summary import PhaseSummary, RunSummary
 from imuproc.results.two_runs import compare_phases
 from tests.report.fake_result import fake_parts, fake_steps
@@ -17,7 +17,7 @@ def summed(steps: pd.DataFrame, athlete: str = "R07") -> RunSummary:
         PhaseSummary(
             str(name),
             len(rows),
-            means_over(steps, fake_parts(steps), [(steps["phase"] == name).to_numpy()])[0],
+            compute_means(steps, fake_parts(steps), [(steps["phase"] == name).to_numpy()])[0],
         )
         for name, rows in steps.groupby("phase", sort=False)
     )

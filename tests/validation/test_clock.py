@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from imuproc.agreement.alignment.clock import ClockError, clock_from_events, clock_from_instant
-from imuproc.agreement.events import EventTrain, event_train
+from imuproc.agreement.events import EventTrain, make_event_train
 from scripts.clock_studies import FRAME_S, TOLERANCE_S, Contacts, seen, sprint, study
 
 
@@ -43,7 +43,7 @@ def test_two_different_runs_are_no_clock() -> None:
 
 
 def test_few_events_are_refused() -> None:
-    few = event_train(["left"] * 3, [1.0, 1.3, 1.6], [1.1, 1.4, 1.7])
+    few = make_event_train(["left"] * 3, [1.0, 1.3, 1.6], [1.1, 1.4, 1.7])
     with pytest.raises(ClockError, match="found 6 in the table and 6 in the reference, needed 8"):
         clock_from_events(few, few, FRAME_S)
 

@@ -7,7 +7,7 @@ import pytest
 from imuproc.agreement.alignment.clock import Clock, clock_from_instant
 from imuproc.agreement.alignment.scene import CompareSettings
 from imuproc.agreement.compare import compare
-from imuproc.agreement.summing import study
+from imuproc.agreement.summing import summarise_study
 from imuproc.core.errors import RunError
 from imuproc.core.reference import Reference
 
@@ -126,7 +126,7 @@ def test_contacts_that_lie_after_all_steps_of_the_table_are_told_apart() -> None
     parts = found.detection[found.detection["of"] == "contacts"].set_index("part")
     assert parts.loc["all", ["found", "missed"]].tolist() == [7, 5]
     assert parts.loc["beyond", ["found", "missed"]].tolist() == [0, 4]
-    whole = study([found]).detection_total.set_index(["of", "part"])
+    whole = summarise_study([found]).detection_total.set_index(["of", "part"])
     assert whole.loc[("contacts", "beyond"), "missed"] == 4
 
 
@@ -177,7 +177,7 @@ def whole_study(clock: Clock | None) -> pd.DataFrame:
             steps = table(14, 10 * number + run, code, f"{code}-{run:02d}")
             noise = 0.002 * np.random.default_rng([number, run]).standard_normal(14)
             found.append(compare(steps, reference(steps, longer=longer + noise), clock))
-    return study(found).agreement
+    return summarise_study(found).agreement
 
 
 def test_a_study_has_every_figure_whole_and_in_parts() -> None:
@@ -227,7 +227,7 @@ def test_the_worthwhile_change_takes_the_error_of_means_out_of_means() -> None:
         steps[["toe_off_s", "contact_time_s"]] += 0.02 * number
         noise = 0.006 * np.random.default_rng(number).standard_normal(28)
         found.append(compare(steps, reference(steps, longer=noise), SAME))
-    agreement = study(found)
+    agreement = summarise_study(found)
     row = of(agreement.agreement, "contact_time_s").query("by == 'all' and per == 'step'").iloc[0]
     pairs = of(agreement.paired, "contact_time_s")
     means = pairs.groupby("athlete")[["table", "difference"]].mean()
@@ -242,7 +242,11 @@ def test_runs_of_one_name_in_two_sessions_are_two_runs() -> None:
         # Aligned by events, each run's own shift is hidden; together they would look like scatter.
         made = Clock("events", 50.0 + 0.02 * number, 0.001, 0.0)
         found.append(compare(steps, reference(steps), made))
-    row = of(study(found).agreement, "touchdown_s").query("by == 'all' and per == 'step'").iloc[0]
+    row = (
+        of(summarise_study(found).agreement, "touchdown_s")
+        .query("by == 'all' and per == 'step'")
+        .iloc[0]
+    )
     assert row["runs"] == 2
     assert row["sd"] == pytest.approx(0.0, abs=1e-9)
 
@@ -250,7 +254,9 @@ def test_runs_of_one_name_in_two_sessions_are_two_runs() -> None:
 def test_fewer_than_three_steps_give_a_bias_and_a_sentence() -> None:
     few = compare(table(2), reference(table(2)), SAME)
     row = (
-        of(study([few]).agreement, "contact_time_s").query("by == 'all' and per == 'step'").iloc[0]
+        of(summarise_study([few]).agreement, "contact_time_s")
+        .query("by == 'all' and per == 'step'")
+        .iloc[0]
     )
     assert row["bias"] == pytest.approx(-0.010)
     assert np.isnan(row["sd"])
@@ -259,4 +265,4 @@ def test_fewer_than_three_steps_give_a_bias_and_a_sentence() -> None:
 
 def test_a_study_needs_something() -> None:
     with pytest.raises(ValueError, match="at least one comparison"):
-        study([])
+        summarise_study([])

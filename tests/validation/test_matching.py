@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from imuproc.agreement.alignment.matching import (
     ContactTimes,
-    detection_of,
+    count_detection,
     match_contacts,
     match_times,
 )
@@ -61,7 +61,7 @@ def test_nobody_is_lost_or_matched_twice(ours: list[float], theirs: list[float])
 
 
 def test_counts_become_shares() -> None:
-    row = detection_of(863, 26, 0).as_row()
+    row = count_detection(863, 26, 0).to_row()
     assert row["recall"] == pytest.approx(863 / 889)
     # Wilson 1927; computed
     assert round(row["recall_low"], 4) == 0.9575

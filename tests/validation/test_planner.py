@@ -10,13 +10,13 @@ import pytest
 from imuproc.agreement.judging import Judged
 from imuproc.core.errors import SessionError
 from imuproc.planning.planner import (
-    accuracy_table,
-    change_table,
-    expect,
-    sensor_model,
+    build_accuracy_table,
+    build_change_table,
+    expect_accuracy,
+    make_sensor_model,
     variance_components,
 )
-from imuproc.planning.sample_size import needed_in_each
+from imuproc.planning.sample_size import compute_needed_count
 from imuproc.readers.plan_file import ErrorsEntry, PlanFile, read_plan
 from tests.validation.published import IC, RV, SUBJECT
 
@@ -52,7 +52,7 @@ def plan(tmp_path: Path, text: str = PLAN) -> PlanFile:
 
 def test_a_plan_is_simulated_judged_and_reckoned(tmp_path: Path) -> None:
     done = []
-    found = expect(plan(tmp_path), lambda: done.append(1))
+    found = expect_accuracy(plan(tmp_path), lambda: done.append(1))
     assert len(done) == found.runs == 2
     assert found.failed == ()
     assert found.found >= 0.9 * found.steps > 0
@@ -65,17 +65,17 @@ def test_a_plan_is_simulated_judged_and_reckoned(tmp_path: Path) -> None:
     step = sqrt(2.0) * 1.96 * contact["sd_within_run"]
     assert contact["smallest_change_step"] == pytest.approx(step)
     change = found.changes.iloc[0]
-    assert change["steps_without_error"] == needed_in_each(0.005, 0.006)
+    assert change["steps_without_error"] == compute_needed_count(0.005, 0.006)
     assert change["steps_needed"] > change["steps_without_error"]
     assert change["runs_needed"] >= change["runs_without_error"] >= 2
 
 
 def test_sensors_are_the_grade_with_what_is_stated(tmp_path: Path) -> None:
-    model = sensor_model(plan(tmp_path))
+    model = make_sensor_model(plan(tmp_path))
     assert (model.accel_range_g, model.gyro_noise_dps_rthz) == (24.0, 0.02)
     assert model.gyro_range_dps == 2000.0  # the grade's own
     with pytest.raises(SessionError, match="grade 'best' is not one of ideal, mid, mid16g, low"):
-        sensor_model(plan(tmp_path, PLAN.replace('"mid"', '"best"')))
+        make_sensor_model(plan(tmp_path, PLAN.replace('"mid"', '"best"')))
 
 
 def test_variance_components_are_those_published() -> None:
@@ -100,29 +100,29 @@ def judged(case: str, bias: float, n: int, seed: int) -> Judged:
 def test_error_within_and_between_runs_is_told_apart() -> None:
     biases = 0.003 * np.random.default_rng(1).normal(size=60)
     runs = [judged(f"R{k}", 0.001 + b, 40, k) for k, b in enumerate(biases)]
-    row = accuracy_table(runs).iloc[0]
+    row = build_accuracy_table(runs).iloc[0]
     assert row["sd_within_run"] == pytest.approx(0.002, rel=0.05)
     assert row["sd_between_runs"] == pytest.approx(float(biases.std(ddof=1)), rel=0.05)
     assert row["bias"] == pytest.approx(0.001 + biases.mean(), abs=1e-4)
     assert row["given_percent"] == 100.0
     changes = plan_changes(0.004, 0.005, 0.002)
-    told = change_table(accuracy_table(runs), changes, ErrorsEntry()).iloc[0]
+    told = build_change_table(build_accuracy_table(runs), changes, ErrorsEntry()).iloc[0]
     within, between = row["sd_within_run"], row["sd_between_runs"]
-    assert told["steps_needed"] == needed_in_each(0.004, sqrt(0.005**2 + within**2))
+    assert told["steps_needed"] == compute_needed_count(0.004, sqrt(0.005**2 + within**2))
     of_run = sqrt(0.002**2 + between**2 + (0.005**2 + within**2) / 40)
-    assert told["runs_needed"] == needed_in_each(0.004, of_run)
+    assert told["runs_needed"] == compute_needed_count(0.004, of_run)
 
 
 def test_steps_that_were_missed_count_as_not_given() -> None:
     one = judged("R1", 0.0, 30, 1)
     lost = Judged(one.errors, 40, 30, 0, 0.0)
-    row = accuracy_table([lost, Judged(one.errors.assign(case="R2"), 40, 30, 0, 0.0)]).iloc[0]
+    row = build_accuracy_table([lost, Judged(one.errors.assign(case="R2"), 40, 30, 0, 0.0)]).iloc[0]
     assert (row["steps"], row["given_percent"]) == (80, 75.0)
 
 
 def test_a_figure_that_is_never_given_needs_no_number() -> None:
-    told = change_table(
-        accuracy_table([judged("R1", 0.0, 5, 1)]),
+    told = build_change_table(
+        build_accuracy_table([judged("R1", 0.0, 5, 1)]),
         plan_changes(1.0, 1.0, 1.0, "speed_mps"),
         ErrorsEntry(),
     ).iloc[0]

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from imuproc.agreement.alignment.clock import ClockError
-from imuproc.agreement.alignment.sequence import Durations, align_sequences, durations
+from imuproc.agreement.alignment.sequence import Durations, align_sequences, make_durations
 from scripts.clock_studies import Contacts, sprint
 
 
@@ -11,7 +11,7 @@ def seen(rng: np.random.Generator, true: Contacts, rows: np.ndarray, longer: flo
     down = true.touchdown_s[rows] + 0.002 * rng.standard_normal(len(rows))
     off = true.toe_off_s[rows] + 0.002 * rng.standard_normal(len(rows)) + longer
     flight = np.append(down[1:] - off[:-1], np.nan)
-    return durations(np.full(len(rows), ""), off - down, flight)
+    return make_durations(np.full(len(rows), ""), off - down, flight)
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -42,6 +42,6 @@ def test_equal_steps_are_refused(uneven: float) -> None:
 
 
 def test_few_contacts_are_refused() -> None:
-    few = durations(["", "", ""], [0.1] * 3, [0.1] * 3)
+    few = make_durations(["", "", ""], [0.1] * 3, [0.1] * 3)
     with pytest.raises(ClockError, match="found 3 in the table and 3 in the reference, needed 4"):
         align_sequences(few, few)

@@ -215,14 +215,14 @@ def clock_from_events(
         raise ClockError(
             f"clocks cannot be aligned by events without doubt: an offset of "
             f"{fits.offset_s[best]:.3f} s and one {next_best:+.3f} s from it fit about as well "
-            f"(odds {odds_in_words(log_odds)}, needed {odds_in_words(use.least_log_odds)}); the "
+            f"(odds {format_odds(log_odds)}, needed {format_odds(use.least_log_odds)}); the "
             "steps are too regular or too few; give an instant that both saw"
         )
     clock = _make_clock(fits, best, resolution_s, use)
     return replace(clock, log_odds=float(log_odds), next_best_s=next_best)
 
 
-def odds_in_words(log_odds: float) -> str:
+def format_odds(log_odds: float) -> str:
     """Odds of that natural logarithm, as people say them."""
     return f"{np.exp(min(float(log_odds), 30.0)):.3g} to 1"
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import linear_sum_assignment
 
-from imuproc.agreement.events import FloatArray, IntArray, side_signs
-from imuproc.agreement.statistics.shares import Share, f1_of, share_of
+from imuproc.agreement.events import FloatArray, IntArray, to_side_signs
+from imuproc.agreement.statistics.shares import Share, estimate_f1, estimate_share
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,7 +60,7 @@ def match_contacts(ours: ContactTimes, theirs: ContactTimes, window_s: float) ->
     if not window_s > 0.0:
         raise ValueError(f"window_s must be positive, got {window_s}")
     distance = _compute_distance(ours, theirs)
-    sides = np.multiply.outer(side_signs(ours.side), side_signs(theirs.side))
+    sides = np.multiply.outer(to_side_signs(ours.side), to_side_signs(theirs.side))
     allowed = (distance <= window_s) & (sides >= 0)
     left, right = _assign_pairs(distance, allowed, window_s)
     return Matching(
@@ -111,7 +111,7 @@ class Detection:
         In both, in the reference only, in the table only.
     precision, recall, f1 : Share
         With intervals of 95 %: Wilson's; for F1 see
-        :func:`imuproc.agreement.statistics.shares.f1_of`.
+        :func:`imuproc.agreement.statistics.shares.estimate_f1`.
     """
 
     found: int
@@ -121,7 +121,7 @@ class Detection:
     recall: Share
     f1: Share
 
-    def as_row(self) -> Mapping[str, float]:
+    def to_row(self) -> Mapping[str, float]:
         """One row of a table."""
         row: dict[str, float] = {
             "found": self.found,
@@ -134,13 +134,13 @@ class Detection:
         return row
 
 
-def detection_of(found: int, missed: int, invented: int) -> Detection:
+def count_detection(found: int, missed: int, invented: int) -> Detection:
     """Counts with their shares."""
     return Detection(
         found,
         missed,
         invented,
-        precision=share_of(found, found + invented),
-        recall=share_of(found, found + missed),
-        f1=f1_of(found, missed, invented),
+        precision=estimate_share(found, found + invented),
+        recall=estimate_share(found, found + missed),
+        f1=estimate_f1(found, missed, invented),
     )

@@ -6,7 +6,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.agreement.alignment.rhythm import Rhythm, filled_holes, rhythm_of, typical_step_s
+from imuproc.agreement.alignment.rhythm import Rhythm, estimate_step_s, find_holes, find_rhythm
 from imuproc.agreement.events import TOE_OFF, TOUCHDOWN, EventTrain, FloatArray, IntArray
 
 BoolArray = NDArray[np.bool_]
@@ -131,14 +131,14 @@ def fit_offsets(
         Empty when no two events coincide.
     """
     at_s = 0.5 * float(table.time_s[0] + table.time_s[-1])
-    steps = [s for s in map(typical_step_s, (table, reference)) if np.isfinite(s)]
+    steps = [s for s in map(estimate_step_s, (table, reference)) if np.isfinite(s)]
     step_s = max(min(steps, default=_USUAL_STEP_S), _LEAST_STEP_S)
     scene = _Scene(
         table,
         reference,
         at_s,
-        filled_holes(table, step_s),
-        rhythm_of(reference, step_s),
+        find_holes(table, step_s),
+        find_rhythm(reference, step_s),
         float(np.fmax(_LEAST_SCATTER_S, resolution_s / np.sqrt(12.0))),
         _DRIFT_SD_RATIO,
     )

@@ -62,7 +62,7 @@ class Rhythm:
     informed: BoolArray
 
 
-def typical_step_s(train: EventTrain) -> float:
+def estimate_step_s(train: EventTrain) -> float:
     """Median time between neighbouring events of a kind in s; NaN with fewer than two."""
     steps = np.concatenate(
         [np.diff(train.time_s[train.kind == kind]) for kind in (TOUCHDOWN, TOE_OFF)]
@@ -70,7 +70,7 @@ def typical_step_s(train: EventTrain) -> float:
     return float(np.median(steps)) if len(steps) else np.nan
 
 
-def rhythm_of(train: EventTrain, step_s: float) -> Rhythm:
+def find_rhythm(train: EventTrain, step_s: float) -> Rhythm:
     """Rhythm of a row of events.
 
     A touchdown is foretold by the last touchdown, one to four steps on, with the step time of its
@@ -103,7 +103,7 @@ def rhythm_of(train: EventTrain, step_s: float) -> Rhythm:
     return Rhythm(step_s, np.log(density), weight, false_share, informed > 0.0)
 
 
-def filled_holes(train: EventTrain, step_s: float) -> EventTrain:
+def find_holes(train: EventTrain, step_s: float) -> EventTrain:
     """Places where events of a row may be missing.
 
     Between any two events of a kind that lie two to four steps apart, false ones in between or not,

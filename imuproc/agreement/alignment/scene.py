@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from imuproc.agreement.alignment.clock import Clock, clock_from_events
 from imuproc.agreement.alignment.matching import ContactTimes, Matching, match_contacts
-from imuproc.agreement.alignment.sequence import align_sequences, durations
-from imuproc.agreement.events import EventTrain, FloatArray, event_train
+from imuproc.agreement.alignment.sequence import align_sequences, make_durations
+from imuproc.agreement.events import EventTrain, FloatArray, make_event_train
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
 
@@ -77,16 +77,18 @@ class Scene:
         return np.asarray(self.reference_out == "")
 
 
-def table_events(steps: pd.DataFrame, covers_s: tuple[float, float] | None = None) -> EventTrain:
+def list_table_events(
+    steps: pd.DataFrame, covers_s: tuple[float, float] | None = None
+) -> EventTrain:
     """Events of a step table, as the clock needs them."""
     start, end = covers_s or (np.nan, np.nan)
     side, down, off = (steps[name].to_numpy() for name in ("side", "touchdown_s", "toe_off_s"))
-    return event_train(side, down.astype(float), off.astype(float), start, end)
+    return make_event_train(side, down.astype(float), off.astype(float), start, end)
 
 
-def reference_events(reference: Reference) -> EventTrain:
+def list_reference_events(reference: Reference) -> EventTrain:
     """Events of a reference on its own clock."""
-    return event_train(
+    return make_event_train(
         reference.side,
         reference.touchdown_s,
         reference.toe_off_s,
@@ -95,7 +97,7 @@ def reference_events(reference: Reference) -> EventTrain:
     )
 
 
-def aligned(
+def align_scene(
     steps: pd.DataFrame, reference: Reference, clock: Clock | None, use: CompareSettings
 ) -> Scene:
     """Clock, coverage and matching."""
@@ -104,8 +106,8 @@ def aligned(
     if clock is None:
         looked_at = steps[steps["side"].isin(use.sides)]
         clock = clock_from_events(
-            table_events(looked_at, use.covers_s),
-            reference_events(reference),
+            list_table_events(looked_at, use.covers_s),
+            list_reference_events(reference),
             reference.resolution_s,
         )
     down, off = clock.to_table(reference.touchdown_s), clock.to_table(reference.toe_off_s)
@@ -116,7 +118,9 @@ def aligned(
     side = np.asarray(reference.side, dtype=object)[reference_in]
     inside = match_contacts(
         ContactTimes(
-            seen["side"].to_numpy(), column_of(seen, "touchdown_s"), column_of(seen, "toe_off_s")
+            seen["side"].to_numpy(),
+            read_column(seen, "touchdown_s"),
+            read_column(seen, "toe_off_s"),
         ),
         ContactTimes(side, down[reference_in], off[reference_in]),
         use.window_s,
@@ -140,7 +144,7 @@ def _explain_unseen_steps(
     start, end = clock.to_table([reference.start_s, reference.end_s])
     start = start if np.isfinite(start) else np.nanmin(seen) - use.window_s
     end = end if np.isfinite(end) else np.nanmax(np.fmax(seen, off)) + use.window_s
-    ours, ours_off = when_of(steps), column_of(steps, "toe_off_s")
+    ours, ours_off = find_event_times_s(steps), read_column(steps, "toe_off_s")
     why = np.full(len(steps), "", dtype=object)
     for time in clock.to_table(reference.left_out_s):
         within = (ours - use.window_s <= time) & (np.fmax(ours_off, ours) + use.window_s >= time)
@@ -169,12 +173,12 @@ def _align_by_durations(steps: pd.DataFrame, reference: Reference, use: CompareS
     What is covered is known only from the first pair to the last; in between, contacts without a
     partner are invented or missed, those whose partner is not sure are neither.
     """
-    ours = durations(
+    ours = make_durations(
         steps["side"].to_numpy(),
-        column_of(steps, "contact_time_s"),
-        column_of(steps, "flight_time_s"),
+        read_column(steps, "contact_time_s"),
+        read_column(steps, "flight_time_s"),
     )
-    theirs = durations(reference.side, reference.contact_time_s, reference.flight_time_s)
+    theirs = make_durations(reference.side, reference.contact_time_s, reference.flight_time_s)
     found = align_sequences(ours, theirs)
     outs, alone = [], []
     for count, rows, doubtful in (
@@ -192,14 +196,14 @@ def _align_by_durations(steps: pd.DataFrame, reference: Reference, use: CompareS
     return Scene(steps, reference, None, use, gone, gone, outs[0], outs[1], matching)
 
 
-def column_of(steps: pd.DataFrame, name: str) -> FloatArray:
+def read_column(steps: pd.DataFrame, name: str) -> FloatArray:
     """A column as numbers; NaN where the table has none."""
     if name not in steps:
         return np.full(len(steps), np.nan)
     return np.asarray(steps[name].to_numpy(dtype=np.float64, na_value=np.nan))
 
 
-def when_of(steps: pd.DataFrame) -> FloatArray:
+def find_event_times_s(steps: pd.DataFrame) -> FloatArray:
     """Touchdown, or toe-off without one."""
-    down = column_of(steps, "touchdown_s")
-    return np.where(np.isfinite(down), down, column_of(steps, "toe_off_s"))
+    down = read_column(steps, "touchdown_s")
+    return np.where(np.isfinite(down), down, read_column(steps, "toe_off_s"))

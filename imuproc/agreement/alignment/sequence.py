@@ -10,9 +10,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from imuproc.agreement.alignment.clock import LEAST_LOG_ODDS, ClockError, odds_in_words
+from imuproc.agreement.alignment.clock import LEAST_LOG_ODDS, ClockError, format_odds
 from imuproc.agreement.alignment.rhythm import MAD_TO_SD_RATIO
-from imuproc.agreement.events import FloatArray, IntArray, side_signs
+from imuproc.agreement.events import FloatArray, IntArray, to_side_signs
 
 _MOST_MISSING_COUNT: Final = 3
 """Contacts in a row that may be missing; chosen, no source."""
@@ -85,10 +85,10 @@ class Durations:
         return len(self.contact_s)
 
 
-def durations(side: ArrayLike, contact_s: ArrayLike, flight_s: ArrayLike) -> Durations:
+def make_durations(side: ArrayLike, contact_s: ArrayLike, flight_s: ArrayLike) -> Durations:
     """Contact and flight times as durations; a step time is their sum."""
     contact = np.asarray(contact_s, dtype=np.float64)
-    return Durations(side_signs(side), contact, contact + np.asarray(flight_s, dtype=np.float64))
+    return Durations(to_side_signs(side), contact, contact + np.asarray(flight_s, dtype=np.float64))
 
 
 def align_sequences(table: Durations, reference: Durations) -> SequenceAlignment:
@@ -126,7 +126,7 @@ def align_sequences(table: Durations, reference: Durations) -> SequenceAlignment
     if best is None or len(best.table) < _LEAST_PAIRS_COUNT or usual < LEAST_LOG_ODDS:
         raise ClockError(
             "contacts cannot be aligned by their durations without doubt: the likeliest pairing "
-            f"has odds of {odds_in_words(usual)} (needed {odds_in_words(LEAST_LOG_ODDS)}); "
+            f"has odds of {format_odds(usual)} (needed {format_odds(LEAST_LOG_ODDS)}); "
             "contact and flight times are too alike or too few; use a reference with a clock"
         )
     rows, columns = our_rows[best.table], their_rows[best.reference]

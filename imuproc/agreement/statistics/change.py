@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from imuproc.agreement.statistics.limits import FEWEST, finite
+from imuproc.agreement.statistics.limits import FEWEST_PAIRS_COUNT, select_finite
 
 
 def typical_error(difference: ArrayLike) -> float:
@@ -12,8 +12,8 @@ def typical_error(difference: ArrayLike) -> float:
     Of a test and its repeat it is the error of one measurement; of two methods, the error that
     each would have if they shared it equally. NaN with fewer than three differences.
     """
-    d = finite(difference)
-    return float(d.std(ddof=1) / np.sqrt(2.0)) if len(d) >= FEWEST else np.nan
+    d = select_finite(difference)
+    return float(d.std(ddof=1) / np.sqrt(2.0)) if len(d) >= FEWEST_PAIRS_COUNT else np.nan
 
 
 def smallest_detectable_change(error: float) -> float:
@@ -38,8 +38,8 @@ def smallest_worthwhile_change(athlete_means: ArrayLike, error: float) -> float:
     float
         NaN with fewer than three athletes, or where error explains all of the spread.
     """
-    means = finite(athlete_means)
-    if len(means) < FEWEST:
+    means = select_finite(athlete_means)
+    if len(means) < FEWEST_PAIRS_COUNT:
         return np.nan
     true = float(means.var(ddof=1)) - error**2
     return float(0.20 * np.sqrt(true)) if true > 0.0 else np.nan

@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from imuproc.agreement.events import FloatArray
-from imuproc.agreement.statistics.limits import FEWEST
+from imuproc.agreement.statistics.limits import FEWEST_PAIRS_COUNT
 
 
 @dataclass(frozen=True)
@@ -42,8 +42,8 @@ def concordance(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Con
     """
     x, y = _select_complete_pairs(first, second)
     n = len(x)
-    if n < FEWEST:
-        why = f"{n} pairs: at least {FEWEST} are needed."
+    if n < FEWEST_PAIRS_COUNT:
+        why = f"{n} pairs: at least {FEWEST_PAIRS_COUNT} are needed."
         return Concordance(np.nan, np.nan, np.nan, n, why)
     sx, sy = float(x.var()), float(y.var())
     shift = float((x.mean() - y.mean()) ** 2)
@@ -119,8 +119,8 @@ def proportional_bias(
     )
     k = int(codes.max()) + 1 if n else 0
     why = ""
-    if n < FEWEST:
-        why = f"{n} pairs: at least {FEWEST} are needed."
+    if n < FEWEST_PAIRS_COUNT:
+        why = f"{n} pairs: at least {FEWEST_PAIRS_COUNT} are needed."
     elif np.ptp(x) == 0.0:
         why = "All means are equal: no slope."
     elif k < 2:

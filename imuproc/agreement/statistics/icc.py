@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from scipy import stats
 
 from imuproc.agreement.events import FloatArray
-from imuproc.agreement.statistics.limits import FEWEST
+from imuproc.agreement.statistics.limits import FEWEST_PAIRS_COUNT
 
 Model = Literal["1,1", "2,1", "3,1", "1,k", "2,k", "3,k"]
 
@@ -117,8 +117,8 @@ def intraclass_correlation(
         raise ValueError("scores must be targets by at least two judges")
     x = x[np.isfinite(x).all(axis=1)]
     meaning = MODELS[model]
-    if len(x) < FEWEST:
-        why = f"{len(x)} pairs: at least {FEWEST} are needed."
+    if len(x) < FEWEST_PAIRS_COUNT:
+        why = f"{len(x)} pairs: at least {FEWEST_PAIRS_COUNT} are needed."
         return IntraclassCorrelation(np.nan, np.nan, np.nan, model, meaning, len(x), why)
     ms = mean_squares(x)
     if ms.targets + ms.error == 0.0:

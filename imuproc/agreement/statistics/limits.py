@@ -9,9 +9,9 @@ from scipy import stats
 
 from imuproc.agreement.events import FloatArray
 
-FEWEST = 3
+FEWEST_PAIRS_COUNT = 3
 """With fewer pairs nothing is said of scatter."""
-MULTIPLIER = 1.96
+LIMIT_SD_RATIO = 1.96
 """Limits are the bias and so many SD either way."""
 
 
@@ -73,7 +73,7 @@ class Margins(NamedTuple):
     outer: float  # and away from it
 
 
-def limits_around(spread: Spread, margins: Margins, method: str) -> Limits:
+def make_limits(spread: Spread, margins: Margins, method: str) -> Limits:
     """Limits from bias and SD.
 
     Parameters
@@ -82,7 +82,7 @@ def limits_around(spread: Spread, margins: Margins, method: str) -> Limits:
     margins : Margins
     method : str
     """
-    bias, reach = spread.bias, MULTIPLIER * spread.sd
+    bias, reach = spread.bias, LIMIT_SD_RATIO * spread.sd
     return Limits(
         n=spread.n,
         units=spread.units,
@@ -101,7 +101,7 @@ def limits_around(spread: Spread, margins: Margins, method: str) -> Limits:
     )
 
 
-def no_limits(n: int, units: int, bias: float, method: str, note: str) -> Limits:
+def withhold_limits(n: int, units: int, bias: float, method: str, note: str) -> Limits:
     """Limits that cannot be given, and why."""
     return Limits(
         n=n,
@@ -121,7 +121,7 @@ def no_limits(n: int, units: int, bias: float, method: str, note: str) -> Limits
     )
 
 
-def finite(values: ArrayLike) -> FloatArray:
+def select_finite(values: ArrayLike) -> FloatArray:
     """The finite values, flat."""
     array = np.asarray(values, dtype=np.float64).ravel()
     return array[np.isfinite(array)]
@@ -145,23 +145,25 @@ def limits_of_agreement(difference: ArrayLike, level: float = 0.95) -> Limits:
     Limits
         Only the bias with fewer than three pairs.
     """
-    d = finite(difference)
+    d = select_finite(difference)
     n = len(d)
     method = "independent pairs, exact interval"
     bias = float(d.mean()) if n else np.nan
-    if n < FEWEST:
-        return no_limits(n, n, bias, method, f"{n} pairs: at least {FEWEST} are needed for limits.")
+    if n < FEWEST_PAIRS_COUNT:
+        return withhold_limits(
+            n, n, bias, method, f"{n} pairs: at least {FEWEST_PAIRS_COUNT} are needed for limits."
+        )
     sd = float(d.std(ddof=1))
     tail = 0.5 + 0.5 * level
     half = float(stats.t.ppf(tail, n - 1)) * sd / np.sqrt(n)
     # A limit's pivot, (bias - limit) √n / sd, is noncentral t with this noncentrality.
-    away = MULTIPLIER * np.sqrt(n)
+    away = LIMIT_SD_RATIO * np.sqrt(n)
     high, low = stats.nct.ppf([tail, 1.0 - tail], n - 1, away) / np.sqrt(n)
-    margins = Margins(half, float(sd * (MULTIPLIER - low)), float(sd * (high - MULTIPLIER)))
-    return limits_around(Spread(n, n, bias, sd), margins, method)
+    margins = Margins(half, float(sd * (LIMIT_SD_RATIO - low)), float(sd * (high - LIMIT_SD_RATIO)))
+    return make_limits(Spread(n, n, bias, sd), margins, method)
 
 
 def root_mean_square(difference: ArrayLike) -> float:
     """Root of the mean squared difference; NaN without any."""
-    d = finite(difference)
+    d = select_finite(difference)
     return float(np.sqrt(np.mean(d**2))) if len(d) else np.nan

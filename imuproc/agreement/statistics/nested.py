@@ -12,13 +12,13 @@ from scipy import stats
 
 from imuproc.agreement.events import FloatArray
 from imuproc.agreement.statistics.limits import (
-    FEWEST,
-    MULTIPLIER,
+    FEWEST_PAIRS_COUNT,
+    LIMIT_SD_RATIO,
     Limits,
     Margins,
     Spread,
-    limits_around,
-    no_limits,
+    make_limits,
+    withhold_limits,
 )
 
 
@@ -94,7 +94,7 @@ def nested_limits(difference: ArrayLike, athlete: ArrayLike, level: float = 0.95
     athletes = len(set(codes))
     why = _explain_too_few(len(d), athletes)
     if why:
-        return no_limits(len(d), athletes, float(d.mean()) if len(d) else np.nan, method, why)
+        return withhold_limits(len(d), athletes, float(d.mean()) if len(d) else np.nan, method, why)
     groups = _group_values(d, codes)
     n0 = (groups.n - np.sum(groups.count**2) / groups.n) / (athletes - 1)
     grand = float(d.mean())
@@ -119,8 +119,8 @@ def _encode_athletes(values: FloatArray, athlete: ArrayLike) -> tuple[FloatArray
 
 def _explain_too_few(n: int, athletes: int) -> str:
     """Why no limits can be given; empty if they can."""
-    if n < FEWEST:
-        return f"{n} pairs: at least {FEWEST} are needed for limits."
+    if n < FEWEST_PAIRS_COUNT:
+        return f"{n} pairs: at least {FEWEST_PAIRS_COUNT} are needed for limits."
     if athletes < 2:
         return "One athlete: what differs between athletes is not seen."
     if n <= athletes:
@@ -143,6 +143,6 @@ def _compute_intervals(
     sd_low = float(np.sqrt(max(parts.total - np.sqrt(np.sum(below**2)), 0.0)))
     sd_high = float(np.sqrt(parts.total + np.sqrt(np.sum(above**2))))
     half = t * float(np.sqrt(mean_variance))
-    near = float(np.hypot(half, MULTIPLIER * (sd - sd_low)))
-    far = float(np.hypot(half, MULTIPLIER * (sd_high - sd)))
-    return limits_around(Spread(n, k, bias, sd), Margins(half, near, far), method)
+    near = float(np.hypot(half, LIMIT_SD_RATIO * (sd - sd_low)))
+    far = float(np.hypot(half, LIMIT_SD_RATIO * (sd_high - sd)))
+    return make_limits(Spread(n, k, bias, sd), Margins(half, near, far), method)

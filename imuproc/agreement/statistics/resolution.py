@@ -17,7 +17,7 @@ _EVENTS: Final[Mapping[str, int]] = {
 """How many events each figure is made of."""
 
 
-def resolution_sd(figure: str, resolution_s: float, step_time_s: float) -> float:
+def compute_resolution_sd(figure: str, resolution_s: float, step_time_s: float) -> float:
     """SD that noting events by whole frames gives a figure.
 
     An event lies anywhere within its frame: T/√12; a time between two events: T/√6; step frequency:
@@ -53,7 +53,7 @@ class Explained:
     remaining_sd: float
 
 
-def explained_by_resolution(sd: float, part_sd: float) -> Explained:
+def explain_by_resolution(sd: float, part_sd: float) -> Explained:
     """Share of the variance that resolution explains, at most all of it, and what SD remains."""
     if not np.isfinite(part_sd) or not np.isfinite(sd) or sd <= 0.0:
         return Explained(part_sd, float("nan"), float("nan"))

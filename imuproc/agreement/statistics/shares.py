@@ -17,7 +17,7 @@ class Share:
     count: int
 
 
-def share_of(hits: int, count: int) -> Share:
+def estimate_share(hits: int, count: int) -> Share:
     """A share with its interval of 95 % by the score method (Wilson 1927, J Am Stat Assoc 22:209).
 
     What is counted is taken for independent: steps of one run hang together, so the real interval
@@ -39,7 +39,7 @@ def share_of(hits: int, count: int) -> Share:
     return Share(hits / count, float(interval.low), float(interval.high), hits, count)
 
 
-def f1_of(found: int, missed: int, invented: int) -> Share:
+def estimate_f1(found: int, missed: int, invented: int) -> Share:
     """F1 = 2 found / (2 found + missed + invented) with an interval of 95 %.
 
     F1 is no share of a count, so Wilson's interval does not apply to it as it is, and the bounds of
@@ -53,6 +53,6 @@ def f1_of(found: int, missed: int, invented: int) -> Share:
         Contacts in both, in the reference only, in the table only.
     """
     count = found + missed + invented
-    inner = share_of(found, count)
+    inner = estimate_share(found, count)
     value, low, high = (2.0 * s / (1.0 + s) for s in (inner.value, inner.low, inner.high))
     return Share(value, low, high, found, count)

@@ -13,7 +13,7 @@ from imuproc.checks.findings import (
     Sampling,
     SensorCheck,
     Stillness,
-    worst,
+    find_worst_verdict,
 )
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.allan import AllanReading
@@ -40,7 +40,7 @@ def check_json(session: str, reports: Sequence[CheckReport]) -> str:
     content = {
         "schema": 1,
         "session": session or None,
-        "verdict": worst([report.verdict for report in reports]),
+        "verdict": find_worst_verdict([report.verdict for report in reports]),
         "runs": [_report(report) for report in reports],
     }
     return json.dumps(_without_nan(content), indent=2, allow_nan=False)

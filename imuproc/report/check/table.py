@@ -13,7 +13,7 @@ from imuproc.checks.findings import (
     CheckReport,
     Reason,
     Verdict,
-    worst,
+    find_worst_verdict,
 )
 from imuproc.core.flag_policy import Severity
 from imuproc.core.sites import SITES, Site
@@ -216,6 +216,6 @@ def _closing(shown: Sequence[_Shown]) -> Text:
     verdicts = [verdict for one in shown for verdict in one.places.values()]
     counts = {word: verdicts.count(word) for word in _STYLES}
     told = ", ".join(f"{count} {word}" for word, count in counts.items() if count)
-    overall = worst([one.report.verdict for one in shown])
+    overall = find_worst_verdict([one.report.verdict for one in shown])
     line = Text(f"{plural(len(verdicts), 'log')}: {told}. Overall: ")
     return line.append(overall, style=f"bold {_STYLES[overall]}").append(".")

@@ -13,8 +13,8 @@ from imuproc.files.text import MISSING, clean_text, format_fixed
 from imuproc.report.pages.labels import LABELS, Label
 from imuproc.report.pages.view import RunView
 from imuproc.results.columns import WITH_SYMMETRY, difference_name, symmetry_name
-from imuproc.results.means import typical_u
-from imuproc.results.symmetry import side_means
+from imuproc.results.means import compute_typical_u
+from imuproc.results.symmetry import compute_side_means
 
 MARKS: Final = {
     ON_TARGET: ("✓", "on target"),
@@ -192,7 +192,7 @@ def side_rows(view: RunView) -> list[SideRow]:
         difference = view.summary.figures.get(difference_name(label.figure), float("nan"))
         if not np.isfinite(difference):
             continue
-        of_sides = side_means(effort[label.figure].to_numpy(dtype=np.float64), left)
+        of_sides = compute_side_means(effort[label.figure].to_numpy(dtype=np.float64), left)
         u = view.summary.figures.get(uncertainty_name(difference_name(label.figure)), float("nan"))
         index = view.summary.figures.get(symmetry_name(label.figure), float("nan"))
         more = "left" if difference > 0.0 else "right"
@@ -238,7 +238,7 @@ def part_rows(view: RunView) -> list[PartRow]:
     """Uncertainty of each shown figure and its largest parts."""
     out = []
     for label in LABELS.values():
-        typical = typical_u(view.steps, view.uncertainty, label.figure)
+        typical = compute_typical_u(view.steps, view.uncertainty, label.figure)
         if typical is None:
             continue
         total, parts = typical

@@ -17,9 +17,9 @@ from imuproc.core.sites import SIDES
 from imuproc.files.text import clean_text
 from imuproc.report.pages.labels import LABELS
 from imuproc.results.summarising import summarise_archived
-from imuproc.results.summary import RunSummary, failed_run
+from imuproc.results.summary import RunSummary, make_failed_run
 from imuproc.results.swings import Swing, find_swings
-from imuproc.results.tables import joined_steps
+from imuproc.results.tables import join_steps
 
 if TYPE_CHECKING:
     from imuproc.results.archive.reading import ArchivedRun
@@ -164,11 +164,11 @@ def failed_view(
     """A run of which only its row of the run table is known."""
     athlete = Athlete(id=str(row.get("athlete") or "not known"))
     run = Run(id=str(row["run"]), start=row.get("start") or "standing", distance_m=_metres(row))
-    steps = joined_steps([])
+    steps = join_steps([])
     targets = chosen(sets, None)
     reason = clean_text(str(row.get("reason") or "")) or "the reason was not kept"
     return RunView(
-        summary=failed_run(str(row.get("session", "")), athlete, run, reason),
+        summary=make_failed_run(str(row.get("session", "")), athlete, run, reason),
         session=session,
         athlete=athlete,
         run=run,

@@ -29,7 +29,7 @@ from imuproc.report.picture import write_picture
 from imuproc.report.spreadsheet import write_steps_xlsx
 from imuproc.results.archive.reading import open_archive
 from imuproc.results.folder import RUNS_FOLDER, SESSION_ARCHIVE
-from imuproc.results.tables import REPORT_FOLDER, RUNS_CSV, STEPS_XLSX, joined_steps
+from imuproc.results.tables import REPORT_FOLDER, RUNS_CSV, STEPS_XLSX, join_steps
 
 INDEX: Final = "index.html"
 
@@ -325,4 +325,4 @@ def _write_spreadsheet(path: Path, gathered: _Gathered, sets: Mapping[str, Targe
     columns = ["run", "step", "figure", "verdict"]
     together = pd.concat(judged) if judged else pd.DataFrame({name: [] for name in columns})
     used = list(gathered.sets.values()) or [chosen(sets, DEFAULT)]
-    write_steps_xlsx(path, joined_steps(gathered.steps), together, used)
+    write_steps_xlsx(path, join_steps(gathered.steps), together, used)

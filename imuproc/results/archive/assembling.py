@@ -5,11 +5,11 @@ from pathlib import Path
 from typing import Any
 
 from imuproc.core.errors import ArchiveError
-from imuproc.results.archive.head import stated_digest
-from imuproc.results.archive.plain import digest_of
-from imuproc.results.archive.reading import opened
+from imuproc.results.archive.head import read_stated_digest
+from imuproc.results.archive.plain import hash_values
+from imuproc.results.archive.reading import open_hdf5
 from imuproc.results.archive.values import read_attribute, read_json, write_attribute, write_json
-from imuproc.results.archive.writing import archive_file
+from imuproc.results.archive.writing import create_archive_file
 
 
 def assemble_session(
@@ -45,12 +45,12 @@ def assemble_session(
     made_from = _hash_sources(archives, session, left_out)
     if _is_made_from(path, made_from):
         return
-    with archive_file(path, "session") as (root, sink):
+    with create_archive_file(path, "session") as (root, sink):
         write_attribute(root, "made_from", made_from)
         write_json(root, "session", session)
         order: list[str] = []
         for archive in archives:
-            with opened(archive) as source:
+            with open_hdf5(archive) as source:
                 for run_id in read_json(source, "order"):
                     if run_id in left_out:
                         continue
@@ -67,18 +67,18 @@ def _hash_sources(
 ) -> str:
     """One SHA-256 over all that the content of a session's archive depends on."""
     parts = {
-        "archives": [stated_digest(archive) for archive in archives],
+        "archives": [read_stated_digest(archive) for archive in archives],
         "session": session,
         "left_out": sorted(left_out),
     }
-    return digest_of(parts)
+    return hash_values(parts)
 
 
 def _is_made_from(path: Path, made_from: str) -> bool:
     if not path.is_file():
         return False
     try:
-        with opened(path) as root:
+        with open_hdf5(path) as root:
             return read_attribute(root, "made_from") == made_from
     except ArchiveError:
         return False

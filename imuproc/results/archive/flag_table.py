@@ -11,7 +11,7 @@ from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_words import detail
 from imuproc.core.flags import RaisedFlag
 from imuproc.results.archive.plain import from_json, to_json
-from imuproc.results.archive.schema import flag_column
+from imuproc.results.archive.schema import explain_flag_column
 from imuproc.results.archive.values import read_columns, write_columns
 
 
@@ -34,7 +34,7 @@ def write_flags(group: h5py.Group, flags: tuple[RaisedFlag, ...]) -> None:
         "from_s": spans_s[:, 0],
         "to_s": spans_s[:, 1],
     }
-    write_columns(group, "flags", columns, flag_column)
+    write_columns(group, "flags", columns, explain_flag_column)
 
 
 def read_flags(group: h5py.Group) -> tuple[RaisedFlag, ...]:

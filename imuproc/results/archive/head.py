@@ -34,7 +34,7 @@ class _Head(NamedTuple):
     digest: str
 
 
-def seal(path: Path, schema: int) -> None:
+def seal_archive(path: Path, schema: int) -> None:
     """Write the head of an HDF5 file that was made with room for it.
 
     Parameters
@@ -52,7 +52,7 @@ def seal(path: Path, schema: int) -> None:
         file.write(_format_head(_Head(schema, length, digest)))
 
 
-def verify(path: Path) -> int:
+def verify_archive(path: Path) -> int:
     """See that an archive is whole: every byte of it, read in pieces.
 
     Parameters
@@ -78,7 +78,7 @@ def verify(path: Path) -> int:
     return stated.schema
 
 
-def stated_digest(path: Path) -> str:
+def read_stated_digest(path: Path) -> str:
     """SHA-256 of the content of an archive as its head states it; the content is not read.
 
     Raises

@@ -32,7 +32,7 @@ def to_json(value: Any) -> str:
     return json.dumps(_to_plain(value), allow_nan=False, separators=(", ", ": "))
 
 
-def digest_of(value: Any) -> str:
+def hash_values(value: Any) -> str:
     """SHA-256 of nested values, in hexadecimal: the same values, the same number."""
     return hashlib.sha256(to_json(value).encode("ascii")).hexdigest()
 

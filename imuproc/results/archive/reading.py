@@ -17,7 +17,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Calibration, Interval, Slip
 from imuproc.results.archive.flag_table import read_flags
-from imuproc.results.archive.head import verify
+from imuproc.results.archive.head import verify_archive
 from imuproc.results.archive.schema import KNOWN_SCHEMAS
 from imuproc.results.archive.values import read_attribute, read_json, read_names, read_table
 
@@ -317,7 +317,7 @@ def open_archive(path: str | Path) -> Archive:
 
 
 @contextmanager
-def opened(path: Path) -> Iterator[h5py.File]:
+def open_hdf5(path: Path) -> Iterator[h5py.File]:
     """The HDF5 file of an archive, verified; closed after the block."""
     file = _open_verified(path)
     try:
@@ -327,7 +327,7 @@ def opened(path: Path) -> Iterator[h5py.File]:
 
 
 def _open_verified(path: Path) -> h5py.File:
-    stated = verify(path)
+    stated = verify_archive(path)
     try:
         file = h5py.File(path, "r", locking=False)
     except OSError as error:

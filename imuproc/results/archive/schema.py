@@ -93,33 +93,35 @@ _UNITS: Final[tuple[tuple[str, str], ...]] = (
 )
 
 
-def unit_of(name: str) -> str:
+def find_unit(name: str) -> str:
     """Unit at the end of a name; empty where it has none."""
     return next((unit for ending, unit in _UNITS if name.endswith(f"_{ending}")), "")
 
 
-def step_column(name: str) -> Explained:
+def explain_step_column(name: str) -> Explained:
     """Unit and meaning of a column of the step table."""
     known = STEP_COLUMNS.get(name)
-    return Explained(known.unit, known.meaning) if known else Explained(unit_of(name), "")
+    return Explained(known.unit, known.meaning) if known else Explained(find_unit(name), "")
 
 
-def uncertainty_parts(figure: str) -> Explained:
+def explain_uncertainty_parts(figure: str) -> Explained:
     """Unit and meaning of the parts of a figure's uncertainty."""
-    return Explained(unit_of(figure), f"Standard uncertainty of {figure} by named part.")
+    return Explained(find_unit(figure), f"Standard uncertainty of {figure} by named part.")
 
 
-def event_column(name: str) -> Explained:
+def explain_event_column(name: str) -> Explained:
     """Unit and meaning of a column of the events."""
-    return EVENTS.get(name, Explained(unit_of(name), "Evidence of the detector for this contact."))
+    return EVENTS.get(
+        name, Explained(find_unit(name), "Evidence of the detector for this contact.")
+    )
 
 
-def flag_column(name: str) -> Explained:
+def explain_flag_column(name: str) -> Explained:
     """Meaning of a column of the flags."""
     return FLAGS[name]
 
 
-def curve(name: str) -> Explained:
+def explain_curve(name: str) -> Explained:
     """Unit and meaning of an angle curve."""
     meaning = next((text for stem, text in CURVES.items() if name.startswith(stem)), "")
-    return Explained(unit_of(name), meaning)
+    return Explained(find_unit(name), meaning)

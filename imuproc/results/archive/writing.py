@@ -23,16 +23,16 @@ from imuproc.core.result import Result
 from imuproc.core.uncertainty import PARTS
 from imuproc.files.whole import replace_file
 from imuproc.results.archive.flag_table import write_flags
-from imuproc.results.archive.head import HEAD_BYTES, seal
+from imuproc.results.archive.head import HEAD_BYTES, seal_archive
 from imuproc.results.archive.schema import (
     ARRAYS,
     FORMAT,
     SCHEMA,
     Explained,
-    curve,
-    event_column,
-    step_column,
-    uncertainty_parts,
+    explain_curve,
+    explain_event_column,
+    explain_step_column,
+    explain_uncertainty_parts,
 )
 from imuproc.results.archive.sink import Sink
 from imuproc.results.archive.values import (
@@ -42,7 +42,7 @@ from imuproc.results.archive.values import (
     write_names,
     write_table,
 )
-from imuproc.results.tables import joined_steps
+from imuproc.results.tables import join_steps
 
 _RUN_ID: Final = re.compile(r"[A-Za-z0-9_-]{1,100}")
 
@@ -118,7 +118,7 @@ def open_run_archive(path: Path, provenance: Provenance) -> "Iterator[RunArchive
     ArchiveError, OSError
         As :func:`write_run_archive`.
     """
-    with archive_file(path, "recording") as (root, sink):
+    with create_archive_file(path, "recording") as (root, sink):
         yield RunArchive(path, root, sink, provenance)
 
 
@@ -181,12 +181,12 @@ class RunArchive:
         write_attribute(group, "fingerprint", self._provenance.fingerprint)
         write_json(group, "inputs", dict(sorted(self._provenance.inputs.items())))
         write_json(group, "settings", self._provenance.settings)
-        write_json(group, "versions", versions())
+        write_json(group, "versions", list_versions())
         return group
 
 
 @contextmanager
-def archive_file(path: Path, kind: str) -> Iterator[tuple[h5py.File, Sink]]:
+def create_archive_file(path: Path, kind: str) -> Iterator[tuple[h5py.File, Sink]]:
     """Give a new HDF5 file to fill; it is sealed and gets its name when the block succeeds.
 
     Parameters
@@ -215,7 +215,7 @@ def archive_file(path: Path, kind: str) -> Iterator[tuple[h5py.File, Sink]]:
                 sink.check()  # what came after it is of no interest
                 raise
             sink.check()
-        seal(temporary, SCHEMA)
+        seal_archive(temporary, SCHEMA)
 
 
 def _create_hdf5(sink: Sink) -> h5py.File:
@@ -227,7 +227,7 @@ def _create_hdf5(sink: Sink) -> h5py.File:
     return file
 
 
-def versions() -> dict[str, str]:
+def list_versions() -> dict[str, str]:
     """What the bytes of a result depend on besides inputs and settings."""
     return {
         "imuproc": __version__,
@@ -239,7 +239,7 @@ def versions() -> dict[str, str]:
 
 def _write_failed(group: h5py.Group) -> None:
     write_attribute(group, "status", "failed")
-    write_table(group, "steps", joined_steps([]), step_column)
+    write_table(group, "steps", join_steps([]), explain_step_column)
 
 
 def _write_run(group: h5py.Group, result: Result) -> None:
@@ -253,15 +253,15 @@ def _write_run(group: h5py.Group, result: Result) -> None:
     write_json(group, "about", _describe_recording(conditioned.recording, conditioned.rate_hz))
     write_json(group, "history", result.history)
     write_json(group, "distance", result.distances.get(result.run))
-    write_table(group, "steps", result.steps, step_column)
+    write_table(group, "steps", result.steps, explain_step_column)
     _write_uncertainty(group.create_group("uncertainty"), result.uncertainty)
-    write_table(group, "events", _build_event_table(result.contacts), event_column)
+    write_table(group, "events", _build_event_table(result.contacts), explain_event_column)
     write_array(group, "time_s", time_s, ARRAYS["time_s"], "<f8")
     curves = group.create_group("curves")
     names = [str(name) for name in result.curves if name != "time_s"]
     write_names(curves, "curves", names)
     for name in names:
-        write_array(curves, name, result.curves[name].to_numpy(), curve(name), "<f4")
+        write_array(curves, name, result.curves[name].to_numpy(), explain_curve(name), "<f4")
     signals, moved = group.create_group("signals"), group.create_group("motion")
     write_names(signals, "sites", list(conditioned.segments))
     write_names(moved, "sites", list(motion.segments))
@@ -302,7 +302,7 @@ def _write_uncertainty(group: h5py.Group, uncertainty: Mapping[str, pd.DataFrame
     write_names(group, "figures", list(uncertainty))
     for figure, parts in uncertainty.items():
         values = parts.to_numpy(dtype=np.float64)
-        write_array(group, figure, values, uncertainty_parts(figure), "<f8")
+        write_array(group, figure, values, explain_uncertainty_parts(figure), "<f8")
         write_names(group[figure], "parts", list(parts.columns))
         write_names(group[figure], "part_meanings", [PARTS.get(part, "") for part in parts.columns])
 
