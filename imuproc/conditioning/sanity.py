@@ -197,9 +197,9 @@ def check_signals(
     for site, signals in based.sites.items():
         where = f"{based.recording.logs[site].source} ({site})"
         try:
-            flags += _rate_and_length(where, signals, based.rate_hz, settings)
-            flags += _gravity(where, signals, based, settings)
-            _gyro_unit(where, signals, based, settings, fastest_limb_radps)
+            flags += _check_rate_and_length(where, signals, based.rate_hz, settings)
+            flags += _check_gravity(where, signals, based, settings)
+            _check_gyro_unit(where, signals, based, settings, fastest_limb_radps)
         except RunError as error:
             raise RunError(naming_stuck(str(error), based.recording)) from error
     entry = HistoryEntry(
@@ -258,7 +258,7 @@ def _require_signal(log: SensorLog, sensor: str, values: FloatArray) -> None:
             )
 
 
-def _rate_and_length(
+def _check_rate_and_length(
     where: str, signals: SiteSignals, clock_hz: float, settings: SanitySettings
 ) -> list[RaisedFlag]:
     known = np.flatnonzero(signals.measured)
@@ -285,11 +285,11 @@ def _rate_and_length(
     return []
 
 
-def _gravity(
+def _check_gravity(
     where: str, signals: SiteSignals, based: TimeBased, settings: SanitySettings
 ) -> list[RaisedFlag]:
     """Compare the acceleration in the quietest stretch with gravity."""
-    norm, resting = _quietest(signals.accel_mps2, based.rate_hz, settings)
+    norm, resting = _measure_quietest(signals.accel_mps2, based.rate_hz, settings)
     gravity = based.recording.gravity_mps2
     if np.isnan(norm):
         raise RunError(
@@ -308,14 +308,14 @@ def _gravity(
         if is_foot(signals.site) and abs(ratio - 1.0) > settings.gravity_lengths_share:
             names.append("velocity_unsure")
         return [RaisedFlag(name, found, signals.site) for name in names]
-    hint = _unit_hint(ratio, resting, low)
+    hint = _describe_unit_hint(ratio, resting, low)
     raise RunError(
         f"{where}: acceleration {'at rest' if resting else 'in the quietest stretch'} is "
         f"{norm:.4g} m/s^2 in place of about {gravity:.3g}: {hint}. Correct accel in the layout"
     )
 
 
-def _quietest(
+def _measure_quietest(
     accel_mps2: FloatArray, rate_hz: float, settings: SanitySettings
 ) -> tuple[float, bool]:
     """Norm of the acceleration in the quietest stretches, and whether they are rest at all."""
@@ -335,7 +335,7 @@ def _quietest(
     return float(level[np.argmin(spread)]), False
 
 
-def _unit_hint(ratio: float, resting: bool, least_g: float) -> str:
+def _describe_unit_hint(ratio: float, resting: bool, least_g: float) -> str:
     """Which unit was probably meant, from the ratio of what was found to gravity."""
     away = [abs(np.log(max(ratio, 1e-12) / factor)) for factor, _ in _UNIT_HINTS]
     best = int(np.argmin(away))
@@ -349,7 +349,7 @@ def _unit_hint(ratio: float, resting: bool, least_g: float) -> str:
     return "unit, scale or columns are probably wrong"
 
 
-def _gyro_unit(
+def _check_gyro_unit(
     where: str,
     signals: SiteSignals,
     based: TimeBased,

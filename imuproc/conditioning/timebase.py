@@ -144,7 +144,7 @@ def to_common_clock(
     grid_s = np.arange(ceil(start * rate_hz - 1e-3), floor(end * rate_hz + 1e-3) + 1) / rate_hz
     sites, flags = {}, list(recording.flags)
     for site, log in recording.logs.items():
-        signals, raised = _on_grid(
+        signals, raised = _resample_log(
             log, stamps[site], grid_s, origin_s, settings, unseen_gyro_sd_radps
         )
         sites[site] = signals
@@ -191,7 +191,7 @@ def _require_overlap(recording: Recording, stamps: Mapping[Site, Stamps]) -> Non
     )
 
 
-def _on_grid(
+def _resample_log(
     log: SensorLog,
     stamps: Stamps,
     grid_s: FloatArray,
@@ -202,7 +202,7 @@ def _on_grid(
     """Signals of one log at the grid times, and the flags of what was missing or clipped."""
     time_s = stamps.time_s - origin_s
     accel, gyro = log.accel_mps2[stamps.row], log.gyro_radps[stamps.row]
-    by_axis = _clipped(log, accel, gyro, settings.range)
+    by_axis = _find_clipped(log, accel, gyro, settings.range)
     touched = {sensor: np.asarray(mask.any(axis=1)) for sensor, mask in by_axis.items()}
     gyro, hidden = restored_rate(
         time_s, gyro, by_axis["gyro"], unseen_gyro_sd_radps, settings.range
@@ -229,12 +229,12 @@ def _on_grid(
         rate_hz=1.0 / period_s,
         gyro_hidden_radps=hidden_on_grid,
     )
-    flags = _missing_flags(stamps, real, log.site, settings.max_bridge_samples)
-    flags += _cover_flags(log.site, stamps.time_s, grid_s[-1] - grid_s[0], settings)
-    return signals, flags + _clipped_flags(log.site, stamps.time_s, touched)
+    flags = _list_missing_flags(stamps, real, log.site, settings.max_bridge_samples)
+    flags += _list_cover_flags(log.site, stamps.time_s, grid_s[-1] - grid_s[0], settings)
+    return signals, flags + _list_clipped_flags(log.site, stamps.time_s, touched)
 
 
-def _clipped(
+def _find_clipped(
     log: SensorLog, accel: FloatArray, gyro: FloatArray, settings: RangeSettings
 ) -> dict[str, BoolArray]:
     """Values at the end of the range, by sensor."""
@@ -246,7 +246,7 @@ def _clipped(
     }
 
 
-def _cover_flags(
+def _list_cover_flags(
     site: Site, time_s: FloatArray, span_s: float, settings: TimeBaseSettings
 ) -> list[RaisedFlag]:
     if span_s - (time_s[-1] - time_s[0]) <= settings.partly_covered_share * span_s:
@@ -258,7 +258,7 @@ def _cover_flags(
     return [RaisedFlag.of_samples("partly_covered", marks, site, values)]
 
 
-def _missing_flags(
+def _list_missing_flags(
     stamps: Stamps, real: BoolArray, site: Site, max_bridge_samples: int
 ) -> list[RaisedFlag]:
     """Flags for samples missing between the real ones: bridged, and too many to bridge."""
@@ -275,12 +275,12 @@ def _missing_flags(
     return flags
 
 
-def _clipped_flags(
+def _list_clipped_flags(
     site: Site, time_s: FloatArray, touched: Mapping[str, BoolArray]
 ) -> list[RaisedFlag]:
     flags = []
     for sensor, mask in touched.items():
         if mask.any():
             marks = marked(time_s, mask, in_running_only=True)
-            flags.append(RaisedFlag.of_samples(f"{sensor}_clipped", marks, site))
+            flags.append(RaisedFlag.of_samples(f"{sensor}_find_clipped", marks, site))
     return flags

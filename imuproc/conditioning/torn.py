@@ -111,7 +111,7 @@ def whole_part(
     known = np.flatnonzero(signals.measured)
     if len(known) == 0 or len(known) == known[-1] - known[0] + 1:
         return whole
-    tears = _tears(signals, time_s, rate_hz, settings.lost_deg)
+    tears = _find_tears(signals, time_s, rate_hz, settings.lost_deg)
     if not tears:
         return whole
     # From the first sample after a gap to the last one before the next.
@@ -125,7 +125,7 @@ def whole_part(
     inside[firsts[best] : lasts[best] + 1] = True
     longest = max(tears, key=lambda tear: tear[1] - tear[0])
     return WholePart(
-        _only(signals, inside),
+        _keep_inside(signals, inside),
         span,
         (longest[1] - longest[0]) / rate_hz,
         held[best] > (1.0 - settings.missing_share) * running[-1],
@@ -169,7 +169,7 @@ def torn_flags(parts: Mapping[Site, WholePart]) -> tuple[list[RaisedFlag], dict[
     return used, left_out
 
 
-def _tears(
+def _find_tears(
     signals: SiteSignals, time_s: FloatArray, rate_hz: float, lost_deg: float
 ) -> list[tuple[int, int]]:
     """Last sample before and first sample after each gap that loses the orientation."""
@@ -181,7 +181,7 @@ def _tears(
     return [(int(a), int(b)) for a, b in zip(first[lost], last[lost], strict=True)]
 
 
-def _only(signals: SiteSignals, inside: BoolArray) -> SiteSignals:
+def _keep_inside(signals: SiteSignals, inside: BoolArray) -> SiteSignals:
     """The signals without values outside a part."""
     rows = inside[:, None]
     return replace(

@@ -83,7 +83,7 @@ class Clocks:
         times = np.asarray(time_s, dtype=np.float64)
         if self.shared or a == b:
             return np.zeros(times.shape)
-        mine, other = self._path(a), self._path(b)
+        mine, other = self._find_path(a), self._find_path(b)
         if mine[-1] != other[-1]:
             return np.full(times.shape, np.inf)
         # What lies beyond where the ways meet is common to both.
@@ -93,9 +93,9 @@ class Clocks:
 
     def root(self, site: Site) -> Site:
         """The sensor on whose clock a sensor's stamps are."""
-        return self._path(site)[-1]
+        return self._find_path(site)[-1]
 
-    def _path(self, site: Site) -> list[Site]:
+    def _find_path(self, site: Site) -> list[Site]:
         """The sensor, the one it was tied to, and so on to the last."""
         way = [site]
         while way[-1] in self.ties:

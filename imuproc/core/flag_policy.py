@@ -24,7 +24,7 @@ Figures = frozenset[str]
 _NONE: Final[Figures] = frozenset()
 
 
-def _by_segment(also: Figures = _NONE) -> Mapping[str, Figures]:
+def _map_by_segment(also: Figures = _NONE) -> Mapping[str, Figures]:
     """Figures that hang on the sensor of a shank, and of a foot."""
     both = frozenset(name for name in ANGLES if name.startswith("dorsiflexion"))
     pitch = frozenset(name for name in ANGLES if name.startswith("foot_pitch"))
@@ -32,8 +32,8 @@ def _by_segment(also: Figures = _NONE) -> Mapping[str, Figures]:
     return {"shank": shin | both | also, "foot": both | pitch | also}
 
 
-_ANGLES_OF: Final = _by_segment()
-_OF_SENSOR: Final = _by_segment(TIMES | LENGTHS)
+_ANGLES_OF: Final = _map_by_segment()
+_OF_SENSOR: Final = _map_by_segment(TIMES | LENGTHS)
 _OF_LEG: Final = dict.fromkeys(("shank", "foot"), frozenset(FIGURES))
 
 _TOLD: Final[Mapping[Grade, frozenset[Reader]]] = {

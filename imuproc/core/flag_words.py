@@ -33,7 +33,7 @@ def detail(flag: RaisedFlag) -> str:
     template = template_of(flag)
     if template is not None:
         return _WORDS.vformat(template, (), told)
-    return ", ".join(f"{_plain(name)} {value}" for name, value in flag.values.items())
+    return ", ".join(f"{_format_plain(name)} {value}" for name, value in flag.values.items())
 
 
 def template_of(flag: RaisedFlag) -> str | None:
@@ -48,7 +48,7 @@ def told_values(flag: RaisedFlag) -> dict[str, Value]:
     """What a template may name: the flag's values, and its ``span`` in words or by its ends."""
     told = dict(flag.values)
     if flag.span_s is not None:
-        told["span"] = _span(*flag.span_s, int(flag.values.get("stretches", 1)))
+        told["span"] = _format_span(*flag.span_s, int(flag.values.get("stretches", 1)))
         told["from_s"], told["to_s"] = flag.span_s
     return told
 
@@ -60,14 +60,14 @@ def names_in(template: str) -> set[str]:
 
 def where(flag: RaisedFlag) -> str:
     """The sensor that a flag is about, in words; empty where it is none in particular."""
-    return _plain(flag.site)
+    return _format_plain(flag.site)
 
 
-def _plain(name: str) -> str:
+def _format_plain(name: str) -> str:
     return name.replace("_", " ")
 
 
-def _span(from_s: float, to_s: float, stretches: int) -> str:
+def _format_span(from_s: float, to_s: float, stretches: int) -> str:
     """When something was so; open at an infinite end."""
     several = f", in {plural(stretches, 'stretch')}" if stretches > 1 else ""
     if to_s == float("inf"):
@@ -96,11 +96,11 @@ class _Words(Formatter):
         if format_spec.endswith("ms"):
             return f"{1e3 * value:{format_spec[:-2]}} ms"
         if format_spec == "list":
-            return in_a_row([_plain(name) for name in str(value).split(";")])
+            return in_a_row([_format_plain(name) for name in str(value).split(";")])
         if format_spec == "figure":
-            return _plain(str(value).rsplit("_", 1)[0])
+            return _format_plain(str(value).rsplit("_", 1)[0])
         if format_spec == "plain":
-            return _plain(str(value))
+            return _format_plain(str(value))
         return format(value, format_spec)
 
 

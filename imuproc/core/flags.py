@@ -55,7 +55,7 @@ class RaisedFlag:
         cls, name: str, marks: Marks, site: str, values: Values | None = None
     ) -> "RaisedFlag":
         """A flag about samples of a log: beside its own values those that its marks give."""
-        return cls(name, values or {}, site)._about(marks)
+        return cls(name, values or {}, site)._replace_marks(marks)
 
     def within(self, from_s: float, to_s: float) -> "RaisedFlag | None":
         """The flag of a part of the log, which ends at given times in s; None where it has none.
@@ -65,13 +65,13 @@ class RaisedFlag:
         if self.marks is None:
             return self
         own = self.marks.within(from_s, to_s)
-        return replace(self._about(own), marks=None) if len(own.samples) else None
+        return replace(self._replace_marks(own), marks=None) if len(own.samples) else None
 
     def joined(self, later: "RaisedFlag") -> "RaisedFlag":
         """One flag of two of the same :attr:`kind`, of a part of a log and of the next one."""
         if self.marks is None or later.marks is None:
             return self
-        return self._about(self.marks.joined(later.marks))
+        return self._replace_marks(self.marks.joined(later.marks))
 
     @property
     def kind(self) -> Hashable:
@@ -80,6 +80,6 @@ class RaisedFlag:
         own = ((name, value) for name, value in self.values.items() if name not in counted)
         return self.name, self.site, tuple(sorted(own))
 
-    def _about(self, marks: Marks) -> "RaisedFlag":
+    def _replace_marks(self, marks: Marks) -> "RaisedFlag":
         values, span_s = {**self.values, **marks.values()}, marks.span_s() or self.span_s
         return replace(self, values=values, span_s=span_s, marks=marks)

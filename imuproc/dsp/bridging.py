@@ -55,7 +55,7 @@ def find_bridges(x: FloatArray, measured: BoolArray, rate_hz: float) -> Bridges:
     around = int(_AROUND_S * rate_hz)
     error = np.array(
         [
-            _line_error(
+            _estimate_line_error(
                 x[max(a - around, 0) : b + around],
                 measured[max(a - around, 0) : b + around],
                 rate_hz,
@@ -67,7 +67,7 @@ def find_bridges(x: FloatArray, measured: BoolArray, rate_hz: float) -> Bridges:
     return Bridges(first, last, error)
 
 
-def _line_error(x: FloatArray, measured: BoolArray, rate_hz: float, steps: int) -> float:
+def _estimate_line_error(x: FloatArray, measured: BoolArray, rate_hz: float, steps: int) -> float:
     if steps >= len(x):
         return float("inf")
     whole = cumulative_integral(x[:, None], rate_hz)[:, 0]

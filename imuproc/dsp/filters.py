@@ -117,14 +117,14 @@ def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     padding = max(9, ceil(2.0 * rate_hz / cutoff_hz))
     stretches = finite_stretches(x)
     if stretches == [slice(0, len(x))]:
-        return _both_ways(x, design_hz, rate_hz, padding)
+        return _filter_both_ways(x, design_hz, rate_hz, padding)
     out = np.full_like(x, np.nan)
     for part in stretches:
-        out[part] = _both_ways(x[part], design_hz, rate_hz, padding)
+        out[part] = _filter_both_ways(x[part], design_hz, rate_hz, padding)
     return out
 
 
-def _both_ways(x: FloatArray, design_hz: float, rate_hz: float, padding: int) -> FloatArray:
+def _filter_both_ways(x: FloatArray, design_hz: float, rate_hz: float, padding: int) -> FloatArray:
     """Forward and backward over the samples and an odd reflection of them at both ends."""
     n = len(x)
     padding = min(padding, n - 1)
@@ -191,7 +191,7 @@ def block_means(x: FloatArray, block: int) -> FloatArray:
     count, width = len(x) // block, prod(x.shape[1:])
     blocks = x[: count * block].reshape(count, block * width)
     # By matrix product: many times as fast as a mean along a short axis.
-    means = blocks @ _mean_of(block, width)
+    means = blocks @ _build_mean_matrix(block, width)
     if not all_finite(means):  # a missing value has spread to all signals of its block
         spoiled = ~finite_rows(means)
         means[spoiled] = blocks[spoiled].reshape(-1, block, width).mean(axis=1)
@@ -199,7 +199,7 @@ def block_means(x: FloatArray, block: int) -> FloatArray:
 
 
 @lru_cache(maxsize=64)
-def _mean_of(block: int, width: int) -> FloatArray:
+def _build_mean_matrix(block: int, width: int) -> FloatArray:
     """Matrix that takes a block of samples of several signals, in a row, to their means."""
     return np.tile(np.eye(width) / block, (block, 1))
 
@@ -246,8 +246,8 @@ def moving_mean(x: FloatArray, width: int) -> FloatArray:
     ValueError
         If the width is not odd and positive.
     """
-    total, count = _window_sums(x, width)
-    return _ratio(total, count)
+    total, count = _sum_windows(x, width)
+    return _divide_sums(total, count)
 
 
 def moving_std(x: FloatArray, width: int) -> FloatArray:
@@ -265,10 +265,10 @@ def moving_mean_std(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
         centre = np.sum(x, axis=0, where=finite) / np.maximum(finite.sum(axis=0), 1)
     # Deviations from the overall mean keep the difference of squares well conditioned.
     away = x - centre
-    total, count = _window_sums(away, width)
-    squares, _ = _window_sums(away**2, width)
-    mean = _ratio(total, count)
-    variance = _ratio(squares, count) - mean**2
+    total, count = _sum_windows(away, width)
+    squares, _ = _sum_windows(away**2, width)
+    mean = _divide_sums(total, count)
+    variance = _divide_sums(squares, count) - mean**2
     return mean + centre, np.sqrt(np.maximum(variance, 0.0))
 
 
@@ -291,12 +291,12 @@ def _check_width(width: int) -> None:
         raise ValueError(f"the window width is {width}; it must be an odd number of samples")
 
 
-def _ratio(total: FloatArray, count: FloatArray) -> FloatArray:
+def _divide_sums(total: FloatArray, count: FloatArray) -> FloatArray:
     with np.errstate(invalid="ignore"):  # nothing over nothing: NaN where there is no sample
         return np.asarray(total / count)
 
 
-def _window_sums(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
+def _sum_windows(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
     """Sum of the finite samples in each centred window, and their number."""
     _check_width(width)
     x = np.asarray(x, dtype=np.float64)
@@ -304,12 +304,12 @@ def _window_sums(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
         places = np.arange(len(x))
         half = width // 2
         count = np.minimum(places, half) + np.minimum(places[::-1], half) + 1.0
-        return _centred_sum(x, width), count.reshape(-1, *([1] * (x.ndim - 1)))
+        return _sum_centred(x, width), count.reshape(-1, *([1] * (x.ndim - 1)))
     finite = np.isfinite(x)
-    return _centred_sum(np.where(finite, x, 0.0), width), _centred_sum(finite.astype(float), width)
+    return _sum_centred(np.where(finite, x, 0.0), width), _sum_centred(finite.astype(float), width)
 
 
-def _centred_sum(x: FloatArray, width: int) -> FloatArray:
+def _sum_centred(x: FloatArray, width: int) -> FloatArray:
     """Windowed sums by doubling: no running total, so no round-off is carried along the log."""
     n, half, size, done = len(x), width // 2, 1, 0
     block = np.zeros((n + 2 * half, *x.shape[1:]))  # block[i] = sum of `size` samples from i on

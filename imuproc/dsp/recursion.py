@@ -45,7 +45,7 @@ class _Design:
 
 
 @lru_cache(maxsize=64)
-def _design(cutoff_hz: float, rate_hz: float) -> _Design:
+def _design_blocks(cutoff_hz: float, rate_hz: float) -> _Design:
     """Bilinear transform of the analogue filter (e.g. Oppenheim & Schafer 2010, ch. 7)."""
     warped = tan(pi * cutoff_hz / rate_hz)
     scale = 1.0 / (1.0 + sqrt(2.0) * warped + warped**2)
@@ -88,7 +88,7 @@ def butterworth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     -------
     ndarray, shape (k, n)
     """
-    design = _design(cutoff_hz, rate_hz)
+    design = _design_blocks(cutoff_hz, rate_hz)
     count, n = x.shape
     blocks = -(-n // _BLOCK)
     # From its first value on a steady signal stays as it is: what is carried in is then nothing.

@@ -111,7 +111,7 @@ def interpolate(
     # A grid time on a sample belongs to it, though it be a rounding error inside the gap.
     if not bridged.all():
         bridged |= distance_to_samples(knots, at) <= slack
-    found = _evaluate(knots, values, (at, right), max_gap_s)
+    found = _interpolate_at(knots, values, (at, right), max_gap_s)
     if bridged.all() and inside.all():
         return found
     found[~bridged] = np.nan
@@ -119,7 +119,7 @@ def interpolate(
     return out
 
 
-def _evaluate(
+def _interpolate_at(
     knots: FloatArray,
     values: FloatArray,
     wanted: tuple[FloatArray, NDArray[np.intp]],
@@ -139,7 +139,7 @@ def _evaluate(
     # Hermite form: the straight line, and what the slopes at both ends add to it.
     rest = 1.0 - share
     line = share + share * rest * (share - rest)
-    slopes = _slopes(knots, flat, max_gap_s)
+    slopes = _estimate_slopes(knots, flat, max_gap_s)
     terms = [(flat, 1.0 - line, line), (slopes, share * rest**2 * step, -rest * share**2 * step)]
     found = np.zeros((len(at), flat.shape[1]))
     for known, *weights in terms:
@@ -148,7 +148,7 @@ def _evaluate(
     return found.reshape(len(at), *values.shape[1:])
 
 
-def _slopes(knots: FloatArray, values: FloatArray, max_gap_s: float) -> FloatArray:
+def _estimate_slopes(knots: FloatArray, values: FloatArray, max_gap_s: float) -> FloatArray:
     """Slope at every sample of the parabola through it and its two nearest on the same stretch.
 
     A stretch ends at a gap that is not bridged: what lies beyond must not bend the signal before.

@@ -86,20 +86,20 @@ def axes_fault(
     """
     if len(rests) < 2 or not stretch.running.any():
         return None
-    thin = _thinned(stretch, rests)
+    thin = _make_coarse(stretch, rests)
     own = thin.misfit(stretch.coarse.quat_wxyz)
     if own < settings.sound_mps2:
         return None
-    misfits = [thin.misfit(thin.turned(matrix)) for matrix in _exchanges()]
+    misfits = [thin.misfit(thin.turned(matrix)) for matrix in _list_column_exchanges()]
     best = min(misfits)
     clearly = settings.clearly_ratio * (1.0 if best <= settings.sound_mps2 else 2.0)
     if best > settings.fits_mps2 or clearly * best > own:
         return None
-    return AxesFault(own, _columns(_exchanges()[misfits.index(best)]), best)
+    return AxesFault(own, _describe_columns(_list_column_exchanges()[misfits.index(best)]), best)
 
 
 @dataclass(frozen=True, eq=False)
-class _Thin:
+class _CoarseRecord:
     """A stretch at a coarse rate, and which samples are of each rest, of the run, in between."""
 
     coarse: Coarse
@@ -121,10 +121,10 @@ class _Thin:
         return float(np.hypot(np.linalg.norm(gained) * share, apart))
 
 
-def _thinned(stretch: Stretch, rests: tuple[Interval, ...]) -> _Thin:
+def _make_coarse(stretch: Stretch, rests: tuple[Interval, ...]) -> _CoarseRecord:
     time_s = stretch.time_s[stretch.coarse.middle]
     masks = [(time_s >= rest.start_s) & (time_s <= rest.end_s) for rest in rests]
-    return _Thin(
+    return _CoarseRecord(
         coarse=stretch.coarse,
         rests=tuple(mask for mask in masks if mask.any()),
         between=(time_s > rests[0].end_s) & (time_s < rests[-1].start_s),
@@ -133,7 +133,7 @@ def _thinned(stretch: Stretch, rests: tuple[Interval, ...]) -> _Thin:
 
 
 @lru_cache(maxsize=1)
-def _exchanges() -> tuple[FloatArray, ...]:
+def _list_column_exchanges() -> tuple[FloatArray, ...]:
     """Every way of exchanging and reversing three columns but the one that changes nothing."""
     out = []
     for order in permutations(range(3)):
@@ -144,7 +144,7 @@ def _exchanges() -> tuple[FloatArray, ...]:
     return tuple(out)
 
 
-def _columns(matrix: FloatArray) -> str:
+def _describe_columns(matrix: FloatArray) -> str:
     """Which columns to take for x, y and z."""
     words = []
     for row in matrix:

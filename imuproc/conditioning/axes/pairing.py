@@ -63,10 +63,10 @@ def require_paired_legs(
         )
         for site in sites
     }
-    own = [_alike(rates[shank_of(side)], rates[foot_of(side)]) for side in SIDES]
+    own = [_correlate_turning(rates[shank_of(side)], rates[foot_of(side)]) for side in SIDES]
     crossed = [
-        _alike(rates["left_shank"], rates["right_foot"]),
-        _alike(rates["right_shank"], rates["left_foot"]),
+        _correlate_turning(rates["left_shank"], rates["right_foot"]),
+        _correlate_turning(rates["right_shank"], rates["left_foot"]),
     ]
     if min(crossed) - max(own) > settings.least_contrast:
         logs = conditioned.recording.logs
@@ -80,5 +80,5 @@ def require_paired_legs(
         )
 
 
-def _alike(a: FloatArray, b: FloatArray) -> float:
+def _correlate_turning(a: FloatArray, b: FloatArray) -> float:
     return float(np.corrcoef(a, b)[0, 1])

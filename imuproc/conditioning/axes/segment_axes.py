@@ -153,13 +153,13 @@ def gyro_bias(
     """
     if not rests:
         return np.zeros(3), float(np.radians(settings.bias_u_unknown_degps))
-    means, weight = _means_at_rest(time_s, gyro_radps, rests)
+    means, weight = _average_at_rest(time_s, gyro_radps, rests)
     sway_rad = np.radians(settings.bias_sway_deg)
     spread = sway_rad / np.sqrt(sum(rest.duration_s**2 for rest in rests))
     return weight @ means, float(np.hypot(spread, np.radians(settings.bias_u_least_degps)))
 
 
-def _means_at_rest(
+def _average_at_rest(
     time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]
 ) -> tuple[FloatArray, FloatArray]:
     """Mean rate of each rest in rad/s, shape (k, 3), and how much it counts, shape (k,)."""
@@ -203,11 +203,13 @@ def zero_moved(
     moved = float(np.linalg.norm(last - first))
     unsure = settings.zero_sure_ratio * float(np.hypot(first_u, last_u))
     allowed = max(unsure, float(np.radians(settings.zero_moves_degps)))
-    allowed += sum(_rate_changes(time_s, gyro_radps, own) for own in (before, after))
+    allowed += sum(_estimate_residual_rate(time_s, gyro_radps, own) for own in (before, after))
     return moved if moved > allowed else 0.0
 
 
-def _rate_changes(time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]) -> float:
+def _estimate_residual_rate(
+    time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]
+) -> float:
     """How far the mean rate at rest may be off the zero because the limb still turned, in rad/s.
 
     A zero keeps its value, a limb that comes to rest does not: where a rate goes evenly to nothing
@@ -216,8 +218,8 @@ def _rate_changes(time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Inter
     middles_s = [0.5 * (rest.start_s + rest.end_s) for rest in rests]
     first = tuple(Interval(r.start_s, at) for r, at in zip(rests, middles_s, strict=True))
     second = tuple(Interval(at, r.end_s) for r, at in zip(rests, middles_s, strict=True))
-    early, weight = _means_at_rest(time_s, gyro_radps, first)
-    late, _ = _means_at_rest(time_s, gyro_radps, second)
+    early, weight = _average_at_rest(time_s, gyro_radps, first)
+    late, _ = _average_at_rest(time_s, gyro_radps, second)
     return float(weight @ np.linalg.norm(late - early, axis=1))
 
 
@@ -242,13 +244,15 @@ def segment_axes(stretch: Stretch, sign_margin: float, settings: AxesSettings) -
     mean = stretch.accel_mps2[part].mean(axis=0)
     up = mean / np.linalg.norm(mean)
     gyro = stretch.gyro_radps[stretch.running]
-    axis, axis_u = _rotation_axis(gyro, up, settings.axis_u_share)
+    axis, axis_u = _find_rotation_axis(gyro, up, settings.axis_u_share)
     forward = np.cross(axis, up)
-    sign, sure = _forward_sign(stretch, up, forward, sign_margin)
+    sign, sure = _choose_forward_sign(stretch, up, forward, sign_margin)
     return Axes(up, sign * forward, axis_u, sure)
 
 
-def _rotation_axis(gyro: FloatArray, up: FloatArray, u_share: float) -> tuple[FloatArray, float]:
+def _find_rotation_axis(
+    gyro: FloatArray, up: FloatArray, u_share: float
+) -> tuple[FloatArray, float]:
     """Main horizontal axis of rotation and its standard uncertainty in rad.
 
     Samples count by the square of their rate, so that swing and push-off decide.
@@ -259,7 +263,7 @@ def _rotation_axis(gyro: FloatArray, up: FloatArray, u_share: float) -> tuple[Fl
     return vectors[:, 2], float(np.sqrt(share) * u_share)
 
 
-def _forward_sign(
+def _choose_forward_sign(
     stretch: Stretch, up: FloatArray, forward: FloatArray, margin: float
 ) -> tuple[float, bool]:
     """+1 or -1 for the forward axis, and whether that is sure.

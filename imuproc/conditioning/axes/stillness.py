@@ -104,14 +104,14 @@ def still_stretches(
     still = calm & ~turning & finite_rows(coarse[:, :3])
     return tuple(
         Interval(float(time_s[part.start * block]), float(time_s[part.stop * block - 1]))
-        for whole in _stretches(still)
-        for part in _steady_parts(direction[whole], whole.start, settings)
+        for whole in _list_mask_runs(still)
+        for part in _find_steady_parts(direction[whole], whole.start, settings)
         if (part.stop - part.start - 1) / rate_hz >= settings.shortest_s
-        and not _creeps(direction[part], rate_hz, settings)
+        and not _is_creeping(direction[part], rate_hz, settings)
     )
 
 
-def _creeps(direction: FloatArray, rate_hz: float, settings: StillnessSettings) -> bool:
+def _is_creeping(direction: FloatArray, rate_hz: float, settings: StillnessSettings) -> bool:
     """Whether gravity moves steadily, as in a piece of a slow sink: its second half differs."""
     half = len(direction) // 2
     a, b = direction[:half].mean(axis=0), direction[half:].mean(axis=0)
@@ -120,11 +120,13 @@ def _creeps(direction: FloatArray, rate_hz: float, settings: StillnessSettings) 
     return bool(moved > max(steady, 0.5 * settings.gravity_drift_deg))
 
 
-def _stretches(mask: BoolArray) -> list[slice]:
+def _list_mask_runs(mask: BoolArray) -> list[slice]:
     return [slice(int(a), int(b)) for a, b in zip(*stretches_of(mask), strict=True)]
 
 
-def _steady_parts(direction: FloatArray, offset: int, settings: StillnessSettings) -> list[slice]:
+def _find_steady_parts(
+    direction: FloatArray, offset: int, settings: StillnessSettings
+) -> list[slice]:
     """Parts of one stretch in which gravity stays near the direction it has most of the time."""
     parts: list[slice] = []
     unit = direction / lengths(direction)[:, None]
@@ -137,7 +139,7 @@ def _steady_parts(direction: FloatArray, offset: int, settings: StillnessSetting
         near = unit[part] @ (centre / np.linalg.norm(centre)) > np.cos(
             np.radians(settings.gravity_drift_deg)
         )
-        inner = _stretches(near)
+        inner = _list_mask_runs(near)
         if not inner:
             continue
         longest = max(inner, key=lambda s: s.stop - s.start)

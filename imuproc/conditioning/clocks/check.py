@@ -62,18 +62,18 @@ def leg_lags(
             continue
         longest = max(whole, key=lambda part: part.stop - part.start)
         rows = slice(inside.start + longest.start, inside.start + longest.stop)
-        shank, foot = (_signals(s, rows, conditioned.rate_hz, settings) for s in pair)
+        shank, foot = (_prepare_signals(s, rows, conditioned.rate_hz, settings) for s in pair)
         lag = (
             joint_lag(shank, foot, settings)
-            or _middle_lag(shank, foot, settings)
-            or _far_lag(shank, foot, settings)
+            or _find_middle_lag(shank, foot, settings)
+            or _find_far_lag(shank, foot, settings)
         )
         if lag is not None:
             found[side] = lag
     return found
 
 
-def _signals(
+def _prepare_signals(
     segment: Conditioned, rows: slice, rate_hz: float, settings: LagSettings
 ) -> JointSignals:
     block = block_of(rate_hz, _ENOUGH_HZ)
@@ -84,7 +84,7 @@ def _signals(
     return joint_signals(accel, gyro, clipped > 0.0, rate_hz / block, settings)
 
 
-def _middle_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> Lag | None:
+def _find_middle_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> Lag | None:
     """The middle one of the lags of short pieces: where clocks run differently no lag fits all."""
     rows = int(settings.piece_s * shank.rate_hz)
     count = max(1, min(len(shank.accel_mps2), len(foot.accel_mps2)) // rows)
@@ -94,7 +94,7 @@ def _middle_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) 
     return lags[len(lags) // 2] if lags else None
 
 
-def _far_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> Lag | None:
+def _find_far_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings) -> Lag | None:
     """A lag of seconds: where both turn at the same times, the ankle tells the rest."""
     speeds = [
         np.sqrt(np.maximum(-0.5 * np.trace(s.turn, axis1=1, axis2=2), 0.0)) for s in (shank, foot)
@@ -135,13 +135,13 @@ def clock_faults(
     """
     flags = []
     for side, lag in leg_lags(conditioned, run, settings).items():
-        u_s = hypot(lag.u_s, _tied_u_s(conditioned, run, side))
+        u_s = hypot(lag.u_s, _compute_tie_u_s(conditioned, run, side))
         if abs(lag.lag_s) > settings.most_apart_s + 2.0 * u_s:
             off = {"foot": foot_of(side), "off_s": lag.lag_s, "shank": shank_of(side)}
             flags.append(RaisedFlag("clock_differs", off, span_s=(run.start_s, run.end_s)))
     return flags
 
 
-def _tied_u_s(conditioned: ConditionedRecording, run: Interval, side: Side) -> float:
+def _compute_tie_u_s(conditioned: ConditionedRecording, run: Interval, side: Side) -> float:
     middle_s = np.array([0.5 * (run.start_s + run.end_s)])
     return float(conditioned.recording.clocks.u_s(shank_of(side), foot_of(side), middle_s)[0])

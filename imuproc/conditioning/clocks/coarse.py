@@ -68,7 +68,7 @@ def motion_offset(
     wide = (stretch[0] + offset_s - reach_s, stretch[1] + offset_s + reach_s)
     there_rows = b.rows(*wide)
     both = ((a, here_rows), (b, there_rows))
-    here, there = (_speed(grid, rows, cutoff_hz)[::every] for grid, rows in both)
+    here, there = (_compute_turning_speed(grid, rows, cutoff_hz)[::every] for grid, rows in both)
     count = len(here)
     if count < _LEAST_SAMPLES or len(there) <= count:
         return offset_s, 0.0
@@ -87,7 +87,7 @@ def motion_offset(
     return starts[1] - starts[0], float(alike[top])
 
 
-def _speed(grid: OwnGrid, rows: slice, cutoff_hz: float) -> FloatArray:
+def _compute_turning_speed(grid: OwnGrid, rows: slice, cutoff_hz: float) -> FloatArray:
     gyro = grid.gyro_radps[rows]
     long = len(gyro) > _LEAST_SAMPLES
     return lengths(low_pass(gyro, cutoff_hz, GRID_HZ) if long else gyro)

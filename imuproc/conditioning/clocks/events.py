@@ -96,12 +96,12 @@ class Match:
     tap: bool
 
 
-def _size_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
+def _compute_size_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
     smooth = low_pass(grid.accel_mps2[rows], settings.cutoff_hz, GRID_HZ)
     return lengths(smooth) / STANDARD_GRAVITY_MPS2
 
 
-def _shock_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
+def _compute_shock_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
     """What a shock adds to the acceleration, in any direction: too short for a low-pass."""
     accel = grid.accel_mps2[rows]
     slow = low_pass(accel, settings.shock_from_hz, GRID_HZ)
@@ -121,9 +121,12 @@ def find_moments(grid: OwnGrid, settings: EventSettings) -> Moments:
     Moments
         In order of time.
     """
-    size = _size_g(grid, slice(None), settings)
-    shock = _shock_g(grid, slice(None), settings)
-    landing, tap = _landings(size, settings), _taps(shock, lengths(grid.gyro_radps), settings)
+    size = _compute_size_g(grid, slice(None), settings)
+    shock = _compute_shock_g(grid, slice(None), settings)
+    landing, tap = (
+        _find_landings(size, settings),
+        _find_taps(shock, lengths(grid.gyro_radps), settings),
+    )
     near = np.abs(tap[:, None] - landing[None, :]) < settings.apart_s * GRID_HZ
     tap = tap[~near.any(axis=1)]
     rows = np.concatenate((landing, tap))
@@ -134,11 +137,11 @@ def find_moments(grid: OwnGrid, settings: EventSettings) -> Moments:
     return Moments(grid.start_s + rows[keep] / GRID_HZ, is_tap[keep])
 
 
-def _rising(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
+def _find_rising_edges(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
     return np.flatnonzero(np.diff(mask.astype(np.int8), prepend=np.int8(mask[0])) == 1)
 
 
-def _landings(size_g: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
+def _find_landings(size_g: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     """Samples at which weight comes back after free flight."""
     width = odd_width(settings.flight_s, GRID_HZ)
     floating = moving_mean(size_g, width) < settings.flight_g
@@ -146,7 +149,7 @@ def _landings(size_g: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     ended = np.zeros(len(size_g), dtype=bool)
     reach = width // 2 + odd_width(settings.landing_within_s, GRID_HZ)
     ahead = moving_max(size_g, odd_width(settings.landing_within_s, GRID_HZ))
-    for row in _rising(~floating):
+    for row in _find_rising_edges(~floating):
         near = slice(row, min(row + reach, len(size_g)))
         back = np.flatnonzero(size_g[near] >= 1.0)
         if len(back) and ahead[row + int(back[0])] >= settings.landing_g:
@@ -154,13 +157,13 @@ def _landings(size_g: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     return np.flatnonzero(ended)
 
 
-def _taps(shock_g: FloatArray, turn: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
+def _find_taps(shock_g: FloatArray, turn: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     """First samples of short shocks with stillness before and after."""
     width = odd_width(settings.still_s, GRID_HZ)
     quiet = (moving_max(turn, width) < settings.still_radps) & (
         moving_max(shock_g, width) < settings.still_shock_share * settings.tap_g
     )
-    struck = _rising(shock_g > settings.tap_g)
+    struck = _find_rising_edges(shock_g > settings.tap_g)
     half = width // 2 + 1
     lead, trail = (half + int(s * GRID_HZ) for s in (settings.tap_lead_s, settings.tap_length_s))
     inside = (struck >= lead) & (struck + trail < len(shock_g))
@@ -198,10 +201,10 @@ def matches(
         lag_s, alike = compare(a[0], b[0], stamps, tap, settings)
         if alike >= settings.least_alike:
             found.append(Match(stamps[0], lag_s, alike, tap))
-    return _on_one_line(found, settings)
+    return _keep_on_one_line(found, settings)
 
 
-def _on_one_line(found: list[Match], settings: EventSettings) -> list[Match]:
+def _keep_on_one_line(found: list[Match], settings: EventSettings) -> list[Match]:
     """Of all possible pairs those that one offset and drift explain, most of them first."""
     at = np.array([match.stamp_s for match in found])
     lag = np.array([match.lag_s for match in found])
@@ -244,8 +247,8 @@ def compare(
     reach = int(1.5 * settings.near_s * GRID_HZ)
     first = [round((t - before - g.start_s) * GRID_HZ) for t, g in zip(at_s, (a, b), strict=True)]
     count = round((before + after) * GRID_HZ)
-    here = _part(a, slice(first[0], first[0] + count), tap, settings)
-    there = _part(b, slice(first[1] - reach, first[1] + count + reach), tap, settings)
+    here = _prepare_part(a, slice(first[0], first[0] + count), tap, settings)
+    there = _prepare_part(b, slice(first[1] - reach, first[1] + count + reach), tap, settings)
     if here is None or there is None:
         return np.nan, -1.0
     alike = np.array([np.corrcoef(here, there[k : k + count])[0, 1] for k in range(2 * reach + 1)])
@@ -258,13 +261,15 @@ def compare(
     return stamps[1] - stamps[0] + (top - reach + shift) / GRID_HZ, float(mid)
 
 
-def _part(grid: OwnGrid, rows: slice, tap: bool, settings: EventSettings) -> FloatArray | None:
+def _prepare_part(
+    grid: OwnGrid, rows: slice, tap: bool, settings: EventSettings
+) -> FloatArray | None:
     """Size of the acceleration, or of a shock in it, over some samples; high peaks are cut."""
     pad = int(_PAD_S * GRID_HZ)
     if rows.start < 0 or rows.stop > len(grid.accel_mps2):
         return None
     wide = slice(max(rows.start - pad, 0), min(rows.stop + pad, len(grid.accel_mps2)))
-    size = _size_g(grid, wide, settings)
+    size = _compute_size_g(grid, wide, settings)
     if tap:  # a sensor rings, each its own way: how strongly is what they share
-        size = low_pass(_shock_g(grid, wide, settings), settings.cutoff_hz, GRID_HZ)
+        size = low_pass(_compute_shock_g(grid, wide, settings), settings.cutoff_hz, GRID_HZ)
     return np.minimum(size[rows.start - wide.start : rows.stop - wide.start], settings.highest_g)

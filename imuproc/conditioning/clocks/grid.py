@@ -103,23 +103,23 @@ def own_grid(log: SensorLog, settings: StampSettings, ranges: RangeSettings) -> 
     on_grid = interpolate(time_s[finite], values, grid_s, np.inf)
     known = np.flatnonzero(finite_rows(on_grid))
     if len(known) == 0:
-        return _motionless(float(time_s[0]), stamps.period_s)
+        return _make_motionless_grid(float(time_s[0]), stamps.period_s)
     inside = slice(known[0], known[-1] + 1)
     on_grid, grid_s = on_grid[inside], grid_s[inside]
     level = block_means(lengths(on_grid[:, 3:]), int(BLOCK_S * GRID_HZ))
-    clipped = np.interp(grid_s, time_s, _clipped(log, ranges)[stamps.row].astype(float)) > 0.0
+    clipped = np.interp(grid_s, time_s, _find_clipped(log, ranges)[stamps.row].astype(float)) > 0.0
     return OwnGrid(
         float(grid_s[0]), on_grid[:, :3], on_grid[:, 3:], level, clipped, stamps.period_s
     )
 
 
-def _motionless(start_s: float, period_s: float) -> OwnGrid:
+def _make_motionless_grid(start_s: float, period_s: float) -> OwnGrid:
     """Of a log without a number in it."""
     zero = np.zeros((1, 3))
     return OwnGrid(start_s, zero, zero, np.zeros(1), np.zeros(1, dtype=bool), period_s)
 
 
-def _clipped(log: SensorLog, ranges: RangeSettings) -> BoolArray:
+def _find_clipped(log: SensorLog, ranges: RangeSettings) -> BoolArray:
     of_accel = (log.accel_mps2, log.accel_range_mps2, ranges.least_accel_range_mps2)
     of_gyro = (log.gyro_radps, log.gyro_range_radps, ranges.least_gyro_range_radps)
     return clipped_samples(*of_accel, ranges) | clipped_samples(*of_gyro, ranges)

@@ -214,18 +214,18 @@ def joint_lag(
     if count - 2 * margin < _LEAST_SAMPLES or shank.rate_hz < _LEAST_HZ:
         return None
     rows = np.arange(margin, count - margin)
-    best = _solve(shank, foot, rows, 0.0, settings)
+    best = _solve_from(shank, foot, rows, 0.0, settings)
     if best.misfit > settings.most_misfit and scan:
         reach = settings.longest_lag_s - _LONGEST_STEP_S
         starts = np.arange(-reach, reach + 1e-9, _START_EVERY_S)
-        found = [_solve(shank, foot, rows, float(start), settings) for start in starts]
+        found = [_solve_from(shank, foot, rows, float(start), settings) for start in starts]
         best = min([best, *found], key=lambda lag: lag.misfit)
     edge = settings.longest_lag_s - 0.5 * _LONGEST_STEP_S
     usable = best.misfit <= settings.most_misfit and abs(best.lag_s) < edge
     return best if usable and np.isfinite(best.u_s) else None
 
 
-def _solve(
+def _solve_from(
     shank: JointSignals, foot: JointSignals, rows: IntArray, start_s: float, settings: LagSettings
 ) -> Lag:
     """Gauss-Newton for both levers and the lag, from one start; differences beyond count less."""
@@ -237,11 +237,11 @@ def _solve(
     levers, lag_s = np.zeros(6), start_s
     prior = np.diag([settings.lever_sd_m**-2] * 6 + [0.0])
     for _ in range(_ROUNDS):
-        there = _between(both, rows, lag_s * foot.rate_hz)
+        there = _shift_columns(both, rows, lag_s * foot.rate_hz)
         known = shank.known[rows] & foot.known[rows + round(lag_s * foot.rate_hz)]
         if np.count_nonzero(known) < _LEAST_SAMPLES:
             return Lag(lag_s, np.inf, np.inf)
-        sizes, rows_of = _sizes(accel, turn, there, levers)
+        sizes, rows_of = _compute_sizes(accel, turn, there, levers)
         left = sizes[0] - sizes[1]
         scatter = 1.4826 * float(median(np.abs(left[known])))
         usual = max(scatter, settings.least_usual_mps2)
@@ -261,10 +261,10 @@ def _solve(
     size = float(np.std(sizes[0][known]))
     moves = size > settings.least_size_mps2
     misfit = float(np.std(left[known])) / size if moves else np.inf
-    return Lag(lag_s, _chance_u_s(normal, gradient), misfit)
+    return Lag(lag_s, _compute_chance_u_s(normal, gradient), misfit)
 
 
-def _sizes(
+def _compute_sizes(
     accel: FloatArray, turn: FloatArray, there: FloatArray, levers: FloatArray
 ) -> tuple[list[FloatArray], FloatArray]:
     """Size of the ankle's acceleration as both tell it, (n,) each, and how the difference moves.
@@ -283,7 +283,7 @@ def _sizes(
     return sizes, np.vstack((*by_levers, -np.sum(ways[1] * moved, axis=0)))
 
 
-def _between(values: FloatArray, rows: IntArray, at: float) -> FloatArray:
+def _shift_columns(values: FloatArray, rows: IntArray, at: float) -> FloatArray:
     """Columns shifted by a fraction of a sample, by a cubic through the four around each."""
     whole = int(np.floor(at))
     u = at - whole
@@ -300,7 +300,7 @@ def _between(values: FloatArray, rows: IntArray, at: float) -> FloatArray:
     return np.asarray(sum(parts))
 
 
-def _chance_u_s(normal: FloatArray, gradient: FloatArray) -> float:
+def _compute_chance_u_s(normal: FloatArray, gradient: FloatArray) -> float:
     """Standard uncertainty of the lag from the scatter of blocks of samples (sandwich form)."""
     blocks = np.stack([part.sum(axis=0) for part in np.array_split(gradient, _BLOCKS)])
     blocks -= blocks.mean(axis=0)

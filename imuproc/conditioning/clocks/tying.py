@@ -161,7 +161,7 @@ class TiedClocks:
     def entry(self) -> HistoryEntry:
         """What was done, with its numbers."""
         clocks = self.clocks
-        words = "; ".join(_told(tie) for tie in clocks.ties.values())
+        words = "; ".join(_describe_tie(tie) for tie in clocks.ties.values())
         numbers = {str(site): asdict(tie) for site, tie in clocks.ties.items()}
         told = f"Clocks tied: {words or 'no two of them'}."
         return HistoryEntry("conditioning.clocks", told, numbers)
@@ -198,10 +198,10 @@ def tie_clocks(
     """
     grids = {site: own_grid(log, stamps, ranges) for site, log in logs.items()}
     moments = {s: find_moments(g, settings.events) for s, g in grids.items()} if by_events else {}
-    return TiedClocks(tuple(logs), _tied(_Body(settings, grids, moments)))
+    return TiedClocks(tuple(logs), _tie_sensors(_Logs(settings, grids, moments)))
 
 
-def _told(tie: ClockTie) -> str:
+def _describe_tie(tie: ClockTie) -> str:
     return (
         f"{tie.site} to {tie.to} to {1e3 * tie.offset_u_s:.1f} ms and {tie.drift_u_ppm:.0f} ppm by "
         f"{tie.basis}"
@@ -209,7 +209,7 @@ def _told(tie: ClockTie) -> str:
 
 
 @dataclass(frozen=True, eq=False)
-class _Body:
+class _Logs:
     """All logs on grids of their own clocks, and their moments where they count."""
 
     settings: ClockSettings
@@ -217,13 +217,13 @@ class _Body:
     moments: Mapping[Site, Moments]
 
 
-def _tied(body: _Body) -> dict[Site, ClockTie]:
+def _tie_sensors(body: _Logs) -> dict[Site, ClockTie]:
     """Ties of the sensors, each to one that is tied already: the surest first."""
     sites = list(body.grids)
     links: dict[tuple[Site, Site], tuple[ClockFit, str]] = {}
     for k, a in enumerate(sites):
         for b in sites[k + 1 :]:
-            found = _link(body, a, b)
+            found = _link_clocks(body, a, b)
             if found is not None:
                 links[a, b] = found
                 links[b, a] = found[0].turned(), found[1]
@@ -243,7 +243,7 @@ def _tied(body: _Body) -> dict[Site, ClockTie]:
     return ties
 
 
-def _link(body: _Body, a: Site, b: Site) -> tuple[ClockFit, str] | None:
+def _link_clocks(body: _Logs, a: Site, b: Site) -> tuple[ClockFit, str] | None:
     """How the clocks of two sensors lie against each other; None where nothing tells."""
     same_leg = side_of(a) is not None and side_of(a) == side_of(b)
     by_events = bool(body.moments)
@@ -258,7 +258,9 @@ def _link(body: _Body, a: Site, b: Site) -> tuple[ClockFit, str] | None:
     if same_leg:
         shank, foot = (b, a) if is_foot(a) else (a, b)
         sign = -1.0 if is_foot(a) else 1.0
-        seen = _by_ankle(body.grids[shank], body.grids[foot], sign * offset_s, reach_s, settings)
+        seen = _find_ankle_lags(
+            body.grids[shank], body.grids[foot], sign * offset_s, reach_s, settings
+        )
         if seen:
             fit = fit_clock(seen, settings.lag.common_u_s, settings.drift_u_ppm)
             return (fit.turned() if is_foot(a) else fit), _JOINT
@@ -268,10 +270,10 @@ def _link(body: _Body, a: Site, b: Site) -> tuple[ClockFit, str] | None:
         (grid_a, body.moments[a]), (grid_b, body.moments[b]), offset_s, reach_s, settings.events
     )
     sample_s = max(grid_a.period_s, grid_b.period_s, 1.0 / GRID_HZ)
-    return (_by_events(found, (a, b), sample_s, settings), _EVENT) if found else None
+    return (_fit_events(found, (a, b), sample_s, settings), _EVENT) if found else None
 
 
-def _by_events(
+def _fit_events(
     found: list[Match], pair: tuple[Site, Site], sample_s: float, settings: ClockSettings
 ) -> ClockFit:
     """Offset and drift from moments that both sensors saw."""
@@ -290,24 +292,24 @@ def _by_events(
     return fit_clock(seen, common, settings.drift_u_ppm)
 
 
-def _by_ankle(
+def _find_ankle_lags(
     shank: OwnGrid, foot: OwnGrid, offset_s: float, reach_s: float, settings: ClockSettings
 ) -> list[Seen]:
     """Lags of the foot's clock behind the shank's over stretches of motion."""
     seen: list[Seen] = []
-    for stretch in _spread_evenly(busy_stretches(shank, settings.busy)):
+    for stretch in _pick_evenly(busy_stretches(shank, settings.busy)):
         near = (offset_s, reach_s)
         rough_s, alike = motion_offset(shank, foot, stretch, near, settings.motion_cutoff_hz)
         if alike < settings.least_alike:
             continue
-        for start_s, end_s in _pieces(stretch, settings.piece_s):
-            one = _one_lag(shank, foot, (start_s, end_s), rough_s, settings.lag)
+        for start_s, end_s in _split_into_pieces(stretch, settings.piece_s):
+            one = _solve_piece_lag(shank, foot, (start_s, end_s), rough_s, settings.lag)
             if one is not None:
                 seen.append(one)
-    return _agreeing(seen, settings)
+    return _keep_agreeing(seen, settings)
 
 
-def _one_lag(
+def _solve_piece_lag(
     shank: OwnGrid,
     foot: OwnGrid,
     piece: tuple[float, float],
@@ -332,13 +334,15 @@ def _one_lag(
     return Seen(middle_s, apart_s + lag.lag_s, float(np.hypot(lag.u_s, settings.stretch_u_s)))
 
 
-def _pieces(stretch: tuple[float, float], piece_s: float) -> Iterable[tuple[float, float]]:
+def _split_into_pieces(
+    stretch: tuple[float, float], piece_s: float
+) -> Iterable[tuple[float, float]]:
     count = max(1, int((stretch[1] - stretch[0]) / piece_s))
     edges = np.linspace(*stretch, count + 1)
     return zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
 
 
-def _spread_evenly(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
+def _pick_evenly(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
     """Not more stretches than needed, over the whole log."""
     if len(stretches) <= _MOST_PIECES:
         return stretches
@@ -346,7 +350,7 @@ def _spread_evenly(stretches: list[tuple[float, float]]) -> list[tuple[float, fl
     return [stretches[row] for row in rows]
 
 
-def _agreeing(seen: list[Seen], settings: ClockSettings) -> list[Seen]:
+def _keep_agreeing(seen: list[Seen], settings: ClockSettings) -> list[Seen]:
     """Lags that one clock against the other explains: a wrong stride is a whole stride off."""
     if len(seen) < 2:
         return seen

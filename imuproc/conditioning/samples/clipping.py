@@ -117,11 +117,11 @@ def clipped_axes(
             if abs(extreme) >= least_range:
                 flat = in_runs(signal == extreme, 3)
                 if flat.any():
-                    own |= _steep(signal, flat, settings.top_steps_ratio)
+                    own |= _keep_steep(signal, flat, settings.top_steps_ratio)
     return clipped.T
 
 
-def _steep(signal: FloatArray, flat: BoolArray, steps: float) -> BoolArray:
+def _keep_steep(signal: FloatArray, flat: BoolArray, steps: float) -> BoolArray:
     """Flat tops that the signal reaches or leaves by more than a few of its own steps."""
     change = np.abs(np.diff(signal))
     step = np.diff(np.unique(signal)).min(initial=np.inf)
@@ -167,7 +167,7 @@ def restored_rate(
     for axis in range(gyro_radps.shape[1]):
         for first, after in zip(*stretches_of(clipped[:, axis]), strict=True):  # over peaks
             peak = slice(int(first), int(after))
-            beyond = _beyond(time_s, gyro_radps[:, axis], peak, settings.longest_peak_s)
+            beyond = _estimate_overshoot(time_s, gyro_radps[:, axis], peak, settings.longest_peak_s)
             if beyond is None:
                 hidden[peak, axis] = unseen_sd_radps
                 continue
@@ -177,7 +177,7 @@ def restored_rate(
     return out, np.asarray(np.sqrt(np.square(hidden).sum(axis=1)))
 
 
-def _beyond(
+def _estimate_overshoot(
     time_s: FloatArray, rate: FloatArray, peak: slice, longest_s: float
 ) -> FloatArray | None:
     """How far a rounded peak goes beyond its clipped samples; None where nothing tells."""

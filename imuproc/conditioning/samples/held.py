@@ -77,7 +77,7 @@ class HeldSettings(StageSettings):
 
 
 @dataclass(frozen=True, eq=False)
-class _Stretches:
+class _RepeatRuns:
     """Stretches of repeats: the sample that is repeated, and its last repeat."""
 
     values: FloatArray
@@ -87,13 +87,13 @@ class _Stretches:
 
     def before(self) -> FloatArray:
         """Samples up to the one that is repeated, shape (k, around, 6); the first one repeats."""
-        return self._rows(self.first[:, None] - np.arange(self.around))
+        return self._take_rows(self.first[:, None] - np.arange(self.around))
 
     def after(self) -> FloatArray:
         """Samples that follow; the last one of the log repeats."""
-        return self._rows(self.last[:, None] + 1 + np.arange(self.around))
+        return self._take_rows(self.last[:, None] + 1 + np.arange(self.around))
 
-    def _rows(self, rows: IntArray) -> FloatArray:
+    def _take_rows(self, rows: IntArray) -> FloatArray:
         return np.asarray(self.values[np.clip(rows, 0, len(self.values) - 1)])
 
 
@@ -133,32 +133,34 @@ def held_samples(
     long &= log.time_s[last] > log.time_s[first]
     if not long.any():
         return held
-    stretches = _Stretches(
+    stretches = _RepeatRuns(
         np.concatenate((log.accel_mps2, log.gyro_radps), axis=1),
         first[long],
         last[long],
         max(round(settings.around_s / period_s), _AROUND_AT_LEAST_SAMPLES),
     )
     changed = ~np.concatenate(same, axis=1)
-    found = _unlikely(stretches, changed, settings)
-    found &= ~_comes_to_rest(stretches, changed, settings)
-    found |= _jumps(stretches, settings)
+    found = _is_unlikely(stretches, changed, settings)
+    found &= ~_is_coming_to_rest(stretches, changed, settings)
+    found |= _has_jump(stretches, settings)
     near = np.concatenate((stretches.before(), stretches.after()), axis=1)
-    calm = _within(near, settings.rest_mps2, settings.rest_radps)
+    calm = _changes_within(near, settings.rest_mps2, settings.rest_radps)
     short = count[long] * period_s <= settings.longest_at_rest_s
-    found &= ~(short & (calm | _clipped(stretches)))
+    found &= ~(short & (calm | _is_clipped(stretches)))
     for a, b in zip(first[long][found], last[long][found], strict=True):  # over stretches
         held[a + 1 : b + 1] = True
     return held
 
 
-def _within(near: FloatArray, accel_mps2: float, gyro_radps: float) -> BoolArray:
+def _changes_within(near: FloatArray, accel_mps2: float, gyro_radps: float) -> BoolArray:
     """Whether no axis changes by more, shape (k, m, 6) to (k,)."""
     spread = np.fmax.reduce(near, axis=1) - np.fmin.reduce(near, axis=1)
     return np.asarray((spread < np.repeat([accel_mps2, gyro_radps], 3)).all(axis=1))
 
 
-def _comes_to_rest(stretches: _Stretches, changed: BoolArray, settings: HeldSettings) -> BoolArray:
+def _is_coming_to_rest(
+    stretches: _RepeatRuns, changed: BoolArray, settings: HeldSettings
+) -> BoolArray:
     """Where a sensor without visible noise may repeat itself although it does not near by.
 
     The value is one of rest, to which the limb did not come from fast motion or from which it goes
@@ -170,7 +172,7 @@ def _comes_to_rest(stretches: _Stretches, changed: BoolArray, settings: HeldSett
     rest &= np.abs(force) < settings.rest_force_mps2
     before, after = stretches.before(), stretches.after()
     begins, ends = stretches.first == 0, stretches.last == len(changed)
-    rest &= ~ends | (~begins & _within(before, settings.jump_mps2, settings.jump_radps))
+    rest &= ~ends | (~begins & _changes_within(before, settings.jump_mps2, settings.jump_radps))
     counted = np.arange(settings.counted_samples)
     for near, known, rows in (
         (before, ~begins, stretches.first[:, None] - 1 - counted),
@@ -179,16 +181,16 @@ def _comes_to_rest(stretches: _Stretches, changed: BoolArray, settings: HeldSett
         steps = np.diff(near, axis=1)
         noisy = np.count_nonzero((steps[:, 1:] * steps[:, :-1]).sum(axis=1) < 0.0, axis=1) >= 4
         noisy &= changed[np.clip(rows, 0, len(changed) - 1)].mean(axis=(1, 2)) > 0.5
-        rest &= ~(known & noisy & _within(near, settings.rest_mps2, settings.rest_radps))
+        rest &= ~(known & noisy & _changes_within(near, settings.rest_mps2, settings.rest_radps))
     return np.asarray(rest)
 
 
-def _unlikely(stretches: _Stretches, changed: BoolArray, settings: HeldSettings) -> BoolArray:
+def _is_unlikely(stretches: _RepeatRuns, changed: BoolArray, settings: HeldSettings) -> BoolArray:
     """Whether axes change so often, before and after, that no sensor repeats itself by chance.
 
     Parameters
     ----------
-    stretches : _Stretches
+    stretches : _RepeatRuns
     changed : ndarray of bool, shape (n - 1, 6)
         Whether a value is not that of the sample before.
     settings : HeldSettings
@@ -210,7 +212,7 @@ def _unlikely(stretches: _Stretches, changed: BoolArray, settings: HeldSettings)
     return np.asarray(known & (repeats * chance < settings.unlikely_log))
 
 
-def _jumps(stretches: _Stretches, settings: HeldSettings) -> BoolArray:
+def _has_jump(stretches: _RepeatRuns, settings: HeldSettings) -> BoolArray:
     """Whether any axis goes on with a jump, far larger than its steps before and after."""
     limit = np.repeat([settings.jump_mps2, settings.jump_radps], 3)
     before, after = stretches.before()[:, :3], stretches.after()[:, :3]
@@ -219,7 +221,7 @@ def _jumps(stretches: _Stretches, settings: HeldSettings) -> BoolArray:
     return np.asarray(((out > limit) & (out > settings.jump_ratio * largest)).any(axis=1))
 
 
-def _clipped(stretches: _Stretches) -> BoolArray:
+def _is_clipped(stretches: _RepeatRuns) -> BoolArray:
     """Whether all axes are at the end of their range."""
     ends = np.fmax.reduce(stretches.values), np.fmin.reduce(stretches.values)
     value = stretches.values[stretches.first]

@@ -68,8 +68,8 @@ def own_samples(
         ``low_rate``.
     """
     repeats = [all_axes(part) for part in same]
-    stands = [_stand(part, own) for part, own in zip(same, repeats, strict=True)]
-    if max(stands) < 2.0 or not _advances(log, repeats):
+    stands = [_count_usual_rows(part, own) for part, own in zip(same, repeats, strict=True)]
+    if max(stands) < 2.0 or not _has_own_times(log, repeats):
         return log, []
     flags = []
     for sensor, stand in zip(("accelerometer", "gyroscope"), stands, strict=True):
@@ -84,13 +84,13 @@ def own_samples(
     return log, flags
 
 
-def _advances(log: SensorLog, repeats: list[BoolArray]) -> bool:
+def _has_own_times(log: SensorLog, repeats: list[BoolArray]) -> bool:
     """Whether repeats have times of their own: exact copies are for the repair of stamps."""
     steps = np.diff(log.time_s)[repeats[0] | repeats[1]]
     return bool(median(steps) > 0.0)
 
 
-def _stand(same: BoolArray, repeats: BoolArray) -> float:
+def _count_usual_rows(same: BoolArray, repeats: BoolArray) -> float:
     stand = usual_stand(repeats)
     if stand < 2.0:
         return 1.0
