@@ -13,7 +13,7 @@ from imuproc.agreement.summing import Agreement
 from imuproc.agreement.summing import study as agreement_of
 from imuproc.core.errors import ImuprocError, RunError
 from imuproc.core.reference import Reference
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import clean
 from imuproc.readers.study import Study, StudyRun
 
@@ -125,9 +125,10 @@ def _require_common_steps(made: Comparison) -> None:
         return
     missed, invented = int(whole["missed"]), int(whole["invented"])
     raise RunError(
-        f"found {plural(found, 'step')} common to the results and the reference ({missed} only in "
-        f"the reference, {invented} only in the results); allowed: {FEWEST_COMMON} or more (are "
-        "both of the same run, and are clock, sides and covers_s as stated?)"
+        f"found {format_count(found, 'step')} common to the results and the reference "
+        f"({missed} only in the reference, {invented} only in the results); "
+        f"allowed: {FEWEST_COMMON} or more (are both of the same run, and are clock, sides and "
+        "covers_s as stated?)"
     )
 
 

@@ -10,12 +10,12 @@ from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Conditioned, Interval
 from imuproc.core.sites import SIDES, Site, foot_of, is_foot, shank_of, side_of
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 
 BoolArray = NDArray[np.bool_]
 
 
-def sensors_of_run(timebased: TimeBased, run: Interval, missing_share: float) -> TimeBased:
+def drop_missing_sensors(timebased: TimeBased, run: Interval, missing_share: float) -> TimeBased:
     """The recording without sensors that lack much of a run, a flag for each.
 
     Parameters
@@ -47,14 +47,14 @@ def sensors_of_run(timebased: TimeBased, run: Interval, missing_share: float) ->
 
 def _find_longest_missing(measured: BoolArray) -> tuple[int, int]:
     """First sample of the longest stretch that was not measured, and the first one after it."""
-    first, after = stretches_of(~measured)
+    first, after = find_mask_runs(~measured)
     if len(first) == 0:
         return 0, 0
     longest = int(np.argmax(after - first))
     return int(first[longest]), int(after[longest])
 
 
-def usable_segments(
+def select_usable_segments(
     segments: Mapping[Site, Conditioned],
     unsure: set[Site],
     running: BoolArray,

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -100,7 +100,7 @@ class AllanReading:
     longest_tau_s: float = nan
 
 
-def allan_curve(x: FloatArray, rate_hz: float) -> AllanCurve:
+def compute_allan_curve(x: FloatArray, rate_hz: float) -> AllanCurve:
     """Overlapping Allan deviation of a regular rate signal.
 
     Parameters
@@ -219,7 +219,7 @@ def _find_sloped_points(
     tau: FloatArray, slope: FloatArray, wanted: float, within: float, least_span: float
 ) -> BoolArray:
     """The longest row of points with the wanted slope; none where it spans too little."""
-    begins, after = stretches_of(np.abs(slope - wanted) <= within)
+    begins, after = find_mask_runs(np.abs(slope - wanted) <= within)
     out = np.zeros(len(tau), dtype=bool)
     rows = list(zip(begins, after - 1, strict=True))
     if rows:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.dsp.integration import cumulative_integral
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -49,7 +49,7 @@ def find_bridges(x: FloatArray, measured: BoolArray, rate_hz: float) -> Bridges:
     -------
     Bridges
     """
-    begins, after = stretches_of(~measured)
+    begins, after = find_mask_runs(~measured)
     first = np.maximum(begins - 1, 0)
     last = np.minimum(after, len(x) - 1)
     around = int(_AROUND_S * rate_hz)

@@ -43,7 +43,9 @@ class ForceContacts:
     weak: int
 
 
-def force_contacts(time_s: FloatArray, force_n: FloatArray, threshold_n: float) -> ForceContacts:
+def find_force_contacts(
+    time_s: FloatArray, force_n: FloatArray, threshold_n: float
+) -> ForceContacts:
     """Touchdown and toe-off where the vertical force crosses a threshold above its local zero.
 
     The local zero is the mean force of the flight beside the event (at most half a second of it):
@@ -87,8 +89,8 @@ def force_contacts(time_s: FloatArray, force_n: FloatArray, threshold_n: float) 
     samples = _ForceRecord(time_s, force_n, threshold_n)
     pairs = [
         (
-            samples.touchdown(int(before[k]), int(first[k]), opens=k == 0),
-            samples.toe_off(int(last[k]), int(after[k])),
+            samples.find_touchdown(int(before[k]), int(first[k]), opens=k == 0),
+            samples.find_toe_off(int(last[k]), int(after[k])),
         )
         for k in np.flatnonzero(whole)
     ]
@@ -113,7 +115,7 @@ class _ForceRecord:
             return None
         return last + self._count_samples(_UNLOADING_S), first - self._count_samples(_LOADING_S)
 
-    def touchdown(self, last: int, first: int, opens: bool) -> float:
+    def find_touchdown(self, last: int, first: int, opens: bool) -> float:
         """Crossing ahead of sample ``first``; ``opens`` where no contact comes before."""
         flight = self._find_flight(last, first)
         if flight is None:
@@ -125,7 +127,7 @@ class _ForceRecord:
             self._interpolate_time(int(below[-1]), int(below[-1]) + 1, level) if len(below) else nan
         )
 
-    def toe_off(self, last: int, first: int) -> float:
+    def find_toe_off(self, last: int, first: int) -> float:
         """Crossing behind sample ``last``."""
         flight = self._find_flight(last, first)
         if flight is None:

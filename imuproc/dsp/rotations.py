@@ -26,7 +26,7 @@ def cross(a: FloatArray, b: FloatArray) -> FloatArray:
     return out
 
 
-def lengths(vector: FloatArray) -> FloatArray:
+def norm(vector: FloatArray) -> FloatArray:
     """Euclidean length along the last axis, shape (..., k) to (...)."""
     return np.asarray(np.sqrt(_squared_norm(vector)))
 
@@ -73,7 +73,7 @@ def quat_conjugate(q: FloatArray) -> FloatArray:
 
 def quat_normalise(q: FloatArray) -> FloatArray:
     """Quaternions scaled to unit length, shape (..., 4)."""
-    return np.asarray(q / lengths(q)[..., None])
+    return np.asarray(q / norm(q)[..., None])
 
 
 def quat_from_rotvec(rotvec_rad: FloatArray) -> FloatArray:
@@ -122,7 +122,7 @@ def _sum_series(x: FloatArray, terms: tuple[float, ...]) -> FloatArray:
 def quat_to_rotvec(q: FloatArray) -> FloatArray:
     """Rotation vectors in rad (angle at most pi) of unit quaternions, shape (..., 3)."""
     positive = np.where(q[..., :1] < 0.0, -q, q)
-    sine = lengths(positive[..., 1:])[..., None]
+    sine = norm(positive[..., 1:])[..., None]
     angle = 2.0 * np.arctan2(sine, positive[..., :1])
     scale = np.divide(angle, sine, out=np.full_like(sine, 2.0), where=sine > 1e-12)
     return np.asarray(scale * positive[..., 1:])
@@ -272,7 +272,7 @@ def skew(vector: FloatArray) -> FloatArray:
     return out
 
 
-def sagittal_angle(q: FloatArray, axis: FloatArray) -> FloatArray:
+def compute_sagittal_angle(q: FloatArray, axis: FloatArray) -> FloatArray:
     """Angle of a body axis in the reference X-Z plane, from +X towards +Z, continuous in time.
 
     Parameters
@@ -288,10 +288,10 @@ def sagittal_angle(q: FloatArray, axis: FloatArray) -> FloatArray:
         Angle in rad, unwrapped, the first sample within (-pi, pi].
     """
     direction = quat_rotate(q, axis)
-    return unwrapped(np.arctan2(direction[..., 2], direction[..., 0]))
+    return unwrap(np.arctan2(direction[..., 2], direction[..., 0]))
 
 
-def unwrapped(angle_rad: FloatArray) -> FloatArray:
+def unwrap(angle_rad: FloatArray) -> FloatArray:
     """Angles without leaps of a whole turn, shape (n,): ``numpy.unwrap`` where there are any."""
     if np.abs(np.diff(angle_rad)).max(initial=0.0) < np.pi:
         return angle_rad

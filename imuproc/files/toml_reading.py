@@ -16,7 +16,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from imuproc.core.errors import SessionError
-from imuproc.core.units import known_unit
+from imuproc.core.units import find_unit
 from imuproc.files.wording import did_you_mean, found, listed, nearest, quoted
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
@@ -280,7 +280,7 @@ def _places(model: type[Table], prefix: str = "") -> Iterator[tuple[str, str]]:
 def _hint(value: Any, choices: list[str]) -> str:
     if not isinstance(value, str):
         return ""
-    unit = known_unit(value)
+    unit = find_unit(value)
     return did_you_mean(unit if unit in choices else value, choices)
 
 

@@ -17,7 +17,7 @@ from itertools import permutations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.axes.segment_axes import Coarse, Stretch
+from imuproc.conditioning.axes.segment_axes import CoarseRecord, SensorRecord
 from imuproc.core.recording import Interval
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.files.settings_model import StageSettings, number
@@ -67,8 +67,8 @@ class AxesFault:
     then_off_mps2: float
 
 
-def axes_fault(
-    stretch: Stretch, rests: tuple[Interval, ...], settings: ColumnsSettings
+def find_axes_fault(
+    stretch: SensorRecord, rests: tuple[Interval, ...], settings: ColumnsSettings
 ) -> AxesFault | None:
     """What is wrong with the columns of a sensor; None where nothing is, or cannot be told.
 
@@ -87,10 +87,12 @@ def axes_fault(
     if len(rests) < 2 or not stretch.running.any():
         return None
     thin = _make_coarse(stretch, rests)
-    own = thin.misfit(stretch.coarse.quat_wxyz)
+    own = thin.measure_misfit(stretch.coarse.quat_wxyz)
     if own < settings.sound_mps2:
         return None
-    misfits = [thin.misfit(thin.turned(matrix)) for matrix in _list_column_exchanges()]
+    misfits = [
+        thin.measure_misfit(thin.integrate_columns(matrix)) for matrix in _list_column_exchanges()
+    ]
     best = min(misfits)
     clearly = settings.clearly_ratio * (1.0 if best <= settings.sound_mps2 else 2.0)
     if best > settings.fits_mps2 or clearly * best > own:
@@ -102,16 +104,16 @@ def axes_fault(
 class _CoarseRecord:
     """A stretch at a coarse rate, and which samples are of each rest, of the run, in between."""
 
-    coarse: Coarse
+    coarse: CoarseRecord
     rests: tuple[NDArray[np.bool_], ...]
     between: NDArray[np.bool_]
     running: int
 
-    def turned(self, matrix: FloatArray) -> FloatArray:
+    def integrate_columns(self, matrix: FloatArray) -> FloatArray:
         """Orientation where columns of the gyroscope stand for others, shape (m, 4)."""
         return replace(self.coarse, gyro_radps=self.coarse.gyro_radps @ matrix.T).quat_wxyz
 
-    def misfit(self, quat_wxyz: FloatArray) -> float:
+    def measure_misfit(self, quat_wxyz: FloatArray) -> float:
         """Mean force left over in the run, and how far gravity differs between rests, in m/s²."""
         force = quat_rotate(quat_wxyz, self.coarse.accel_mps2)
         at_rest = np.array([force[rest].mean(axis=0) for rest in self.rests])
@@ -121,7 +123,7 @@ class _CoarseRecord:
         return float(np.hypot(np.linalg.norm(gained) * share, apart))
 
 
-def _make_coarse(stretch: Stretch, rests: tuple[Interval, ...]) -> _CoarseRecord:
+def _make_coarse(stretch: SensorRecord, rests: tuple[Interval, ...]) -> _CoarseRecord:
     time_s = stretch.time_s[stretch.coarse.middle]
     masks = [(time_s >= rest.start_s) & (time_s <= rest.end_s) for rest in rests]
     return _CoarseRecord(

@@ -12,29 +12,40 @@ from dataclasses import asdict
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.axes.agreement import ColumnsSettings, axes_fault
+from imuproc.conditioning.axes.agreement import ColumnsSettings, find_axes_fault
 from imuproc.conditioning.axes.pairing import PairingSettings
 from imuproc.conditioning.axes.segment_axes import (
     Axes,
     AxesSettings,
-    Stretch,
-    gyro_bias,
-    segment_axes,
-    zero_moved,
+    SensorRecord,
+    estimate_gyro_bias,
+    find_segment_axes,
+    measure_zero_shift,
 )
 from imuproc.conditioning.axes.standing import (
     Standing,
     StandingSettings,
     find_standing,
-    own_standing,
+    restrict_standing,
 )
-from imuproc.conditioning.axes.stillness import StillnessSettings, common_stretches, still_stretches
-from imuproc.conditioning.surroundings import cut_signals, cut_to, flags_of_run, spans_around
+from imuproc.conditioning.axes.stillness import StillnessSettings, find_common_rests, find_rests
+from imuproc.conditioning.dropouts import (
+    DropoutSettings,
+    UnbrokenPart,
+    bridge_gaps,
+    find_unbroken_part,
+    list_dropout_flags,
+)
+from imuproc.conditioning.surroundings import (
+    cut_recording,
+    cut_signals,
+    find_spans_around,
+    select_flags_of_run,
+)
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
-from imuproc.conditioning.torn import TearSettings, WholePart, bridged, torn_flags, whole_part
-from imuproc.conditioning.usable import usable_segments
+from imuproc.conditioning.usable import select_usable_segments
 from imuproc.core.errors import RunError
-from imuproc.core.flag_words import detail
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag, Values
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import (
@@ -93,7 +104,7 @@ class CalibrationSettings(StageSettings):
     axes: AxesSettings = table(AxesSettings)
     columns: ColumnsSettings = table(ColumnsSettings)
     pairing: PairingSettings = table(PairingSettings)
-    tears: TearSettings = table(TearSettings)
+    tears: DropoutSettings = table(DropoutSettings)
 
     ordered = (("axes.zero_moves_degps", "lost_degps"),)
 
@@ -133,13 +144,13 @@ def calibrate(
     kept = _choose_kept_rows(timebased.time_s, standing, run, settings)
     time_s = timebased.time_s[kept]
     clock = (time_s, timebased.rate_hz)
-    parts = _find_whole_parts(timebased, kept, run, settings.tears)
-    torn, left_out = torn_flags(parts)
+    parts = _find_unbroken_parts(timebased, kept, run, settings.tears)
+    torn, left_out = list_dropout_flags(parts)
     segments: dict[Site, Conditioned] = {}
     unsure: set[Site] = set()
     for site, whole in parts.items():
-        inside = common_stretches([(whole.span,), rests[site]], settings.stillness.shortest_s)
-        own = own_standing(standing, inside, settings.shortest_standing_s)
+        inside = find_common_rests([(whole.span,), rests[site]], settings.stillness.shortest_s)
+        own = restrict_standing(standing, inside, settings.shortest_standing_s)
         segments[site], sure, lost = _condition_sensor(
             whole.signals, clock, run, (own, inside), settings
         )
@@ -148,12 +159,14 @@ def calibrate(
         if not sure and site != "pelvis":
             unsure.add(site)
     running = _mask_interval(time_s, run)
-    own_flags = flags_of_run(timebased.flags, Interval(float(time_s[0]), float(time_s[-1])), run)
-    segments, flags = usable_segments(segments, unsure, running, left_out)
+    own_flags = select_flags_of_run(
+        timebased.flags, Interval(float(time_s[0]), float(time_s[-1])), run
+    )
+    segments, flags = select_usable_segments(segments, unsure, running, left_out)
     if not segments:
         raise RunError(
             f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: "
-            + "; ".join(f"{flag.site}: {detail(flag)}" for flag in flags)
+            + "; ".join(f"{flag.site}: {describe_flag(flag)}" for flag in flags)
         )
     return ConditionedRecording(
         recording=timebased.recording,
@@ -185,14 +198,14 @@ def _cut_surroundings(
     others: tuple[Interval, ...],
 ) -> tuple[TimeBased, dict[Site, tuple[Interval, ...]], Standing]:
     """The part of a recording around a run, the rests in it, and the run's quiet standing."""
-    nearest, farthest = spans_around(run, others, settings.standing.search_s)
-    near = cut_to(timebased, nearest)
+    nearest, farthest = find_spans_around(run, others, settings.standing.search_s)
+    near = cut_recording(timebased, nearest)
     rests = _find_rests_by_site(near, settings.stillness)
     allowed = (settings.shortest_standing_s, settings.standing, rejected)
     standing = find_standing(near, rests, run, *allowed)
     if standing.before or standing.after or nearest == farthest:
         return near, rests, standing
-    far = cut_to(timebased, farthest)
+    far = cut_recording(timebased, farthest)
     rests = _find_rests_by_site(far, settings.stillness)
     return far, rests, find_standing(far, rests, run, *allowed)
 
@@ -203,7 +216,7 @@ def _find_rests_by_site(
     """Still stretches of each sensor."""
     clock, rate_hz = timebased.time_s, timebased.rate_hz
     return {
-        site: still_stretches(clock, signals.accel_mps2, signals.gyro_radps, rate_hz, settings)
+        site: find_rests(clock, signals.accel_mps2, signals.gyro_radps, rate_hz, settings)
         for site, signals in timebased.sites.items()
     }
 
@@ -219,13 +232,13 @@ def _choose_kept_rows(
     return slice(int(low), int(high))
 
 
-def _find_whole_parts(
-    timebased: TimeBased, kept: slice, run: Interval, settings: TearSettings
-) -> dict[Site, WholePart]:
+def _find_unbroken_parts(
+    timebased: TimeBased, kept: slice, run: Interval, settings: DropoutSettings
+) -> dict[Site, UnbrokenPart]:
     """Each sensor's signals around a run, as far as no turn is lost."""
     time_s, rate_hz = timebased.time_s[kept], timebased.rate_hz
     return {
-        site: whole_part(cut_signals(signals, kept), time_s, rate_hz, run, settings)
+        site: find_unbroken_part(cut_signals(signals, kept), time_s, rate_hz, run, settings)
         for site, signals in timebased.sites.items()
     }
 
@@ -239,18 +252,18 @@ def _condition_sensor(
 ) -> tuple[Conditioned, bool, RaisedFlag | None]:
     """One sensor in segment axes, whether forward surely is, and why it cannot be used."""
     (time_s, rate_hz), (standing, rests) = clock, still
-    accel, gyro = bridged(time_s, signals.accel_mps2), bridged(time_s, signals.gyro_radps)
-    bias, bias_u = gyro_bias(time_s, gyro, rests, settings.axes)
+    accel, gyro = bridge_gaps(time_s, signals.accel_mps2), bridge_gaps(time_s, signals.gyro_radps)
+    bias, bias_u = estimate_gyro_bias(time_s, gyro, rests, settings.axes)
     anchor = standing.before or standing.after
     running = _mask_interval(time_s, run)
     # What was filled in tells nothing of the axes: a log that ends in a swing would turn on in it.
     known = running & signals.measured
     running = known if known.any() else running
     standing_mask = None if anchor is None else _mask_interval(time_s, anchor)
-    stretch = Stretch(time_s, rate_hz, accel, gyro - bias, running, standing_mask)
-    axes = segment_axes(stretch, settings.sign_margin, settings.axes)
+    stretch = SensorRecord(time_s, rate_hz, accel, gyro - bias, running, standing_mask)
+    axes = find_segment_axes(stretch, settings.sign_margin, settings.axes)
     turn, axis_u = _compute_rotation(signals.site, axes, settings)
-    moved = zero_moved(time_s, gyro, rests, running, settings.axes)
+    moved = measure_zero_shift(time_s, gyro, rests, running, settings.axes)
     rotated = (accel @ turn.T, stretch.gyro_radps @ turn.T)
     up_after = _find_up_after(time_s, rotated[0], standing)
     calibration = Calibration(
@@ -318,13 +331,13 @@ def _compute_slip_u_rad(
 
 
 def _find_loss(
-    segment: Conditioned, stretch: Stretch, settings: CalibrationSettings
+    segment: Conditioned, stretch: SensorRecord, settings: CalibrationSettings
 ) -> RaisedFlag | None:
     """Why a sensor cannot be used; None where it can."""
     moved, rests = segment.calibration.zero_moved_radps, segment.calibration.rests
     if moved > np.radians(settings.lost_degps):
         return _make_zero_flag(segment.site, moved, left_out=True)
-    fault = axes_fault(stretch, rests, settings.columns)
+    fault = find_axes_fault(stretch, rests, settings.columns)
     if fault is None:
         return None
     values: Values = {

@@ -7,7 +7,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, foot_of, shank_of
-from imuproc.dsp.filters import block_means, block_of, low_pass
+from imuproc.dsp.filters import average_blocks, choose_block, low_pass
 from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -53,11 +53,11 @@ def require_paired_legs(
     if any(site not in conditioned.segments for site in sites):
         return
     inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
-    block = block_of(conditioned.rate_hz, _ENOUGH_HZ)
+    block = choose_block(conditioned.rate_hz, _ENOUGH_HZ)
     rate_hz = conditioned.rate_hz / block
     rates = {
         site: low_pass(
-            block_means(conditioned.segments[site].gyro_radps[inside, 1], block),
+            average_blocks(conditioned.segments[site].gyro_radps[inside, 1], block),
             min(settings.cutoff_hz, 0.4 * rate_hz),
             rate_hz,
         )

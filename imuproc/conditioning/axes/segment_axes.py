@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
-from imuproc.dsp.filters import block_means, block_of
+from imuproc.dsp.filters import average_blocks, choose_block
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import quat_between, quat_conjugate, quat_multiply, quat_rotate
 from imuproc.files.settings_model import StageSettings, number
@@ -54,7 +54,7 @@ class AxesSettings(StageSettings):
 
 
 @dataclass(frozen=True, eq=False)
-class Coarse:
+class CoarseRecord:
     """Block means of a stretch, at about 200 Hz.
 
     Parameters
@@ -77,7 +77,7 @@ class Coarse:
 
 
 @dataclass(frozen=True, eq=False)
-class Stretch:
+class SensorRecord:
     """One sensor's signals around a run, in sensor axes without gaps.
 
     Parameters
@@ -100,12 +100,12 @@ class Stretch:
     still: BoolArray | None
 
     @cached_property
-    def coarse(self) -> Coarse:
+    def coarse(self) -> CoarseRecord:
         """What is plain at a coarse rate too is read off this."""
-        block = block_of(self.rate_hz, _ENOUGH_HZ)
-        accel, gyro = (block_means(x, block) for x in (self.accel_mps2, self.gyro_radps))
+        block = choose_block(self.rate_hz, _ENOUGH_HZ)
+        accel, gyro = (average_blocks(x, block) for x in (self.accel_mps2, self.gyro_radps))
         middle = slice(block // 2, len(accel) * block, block)
-        return Coarse(middle, self.rate_hz / block, accel, gyro)
+        return CoarseRecord(middle, self.rate_hz / block, accel, gyro)
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,7 +128,7 @@ class Axes:
     sign_sure: bool
 
 
-def gyro_bias(
+def estimate_gyro_bias(
     time_s: FloatArray,
     gyro_radps: FloatArray,
     rests: tuple[Interval, ...],
@@ -169,7 +169,7 @@ def _average_at_rest(
     return means, duration**2 / (duration**2).sum()
 
 
-def zero_moved(
+def measure_zero_shift(
     time_s: FloatArray,
     gyro_radps: FloatArray,
     rests: tuple[Interval, ...],
@@ -198,7 +198,7 @@ def zero_moved(
     if not (before and after):
         return 0.0
     (first, first_u), (last, last_u) = (
-        gyro_bias(time_s, gyro_radps, own, settings) for own in (before, after)
+        estimate_gyro_bias(time_s, gyro_radps, own, settings) for own in (before, after)
     )
     moved = float(np.linalg.norm(last - first))
     unsure = settings.zero_sure_ratio * float(np.hypot(first_u, last_u))
@@ -223,7 +223,7 @@ def _estimate_residual_rate(
     return float(weight @ np.linalg.norm(late - early, axis=1))
 
 
-def segment_axes(stretch: Stretch, sign_margin: float, settings: AxesSettings) -> Axes:
+def find_segment_axes(stretch: SensorRecord, sign_margin: float, settings: AxesSettings) -> Axes:
     """Vertical from standing, forward from the main axis of fast rotation in the run.
 
     Without standing the mean specific force of the run stands in for the vertical: good enough to
@@ -264,7 +264,7 @@ def _find_rotation_axis(
 
 
 def _choose_forward_sign(
-    stretch: Stretch, up: FloatArray, forward: FloatArray, margin: float
+    stretch: SensorRecord, up: FloatArray, forward: FloatArray, margin: float
 ) -> tuple[float, bool]:
     """+1 or -1 for the forward axis, and whether that is sure.
 

@@ -17,7 +17,7 @@ from imuproc.dsp.rotations import quat_from_rotvec, quat_rotate
 FloatArray = NDArray[np.float64]
 
 
-def without_slips(timebased: TimeBased, slips: Mapping[Site, Slip]) -> TimeBased:
+def undo_slips(timebased: TimeBased, slips: Mapping[Site, Slip]) -> TimeBased:
     """The recording as if its sensors had kept their place on the limb.
 
     How the turn went while it lasted is not known: a smooth one is put in its place, after which

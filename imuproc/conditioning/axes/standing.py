@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.axes.stillness import common_stretches
+from imuproc.conditioning.axes.stillness import find_common_rests
 from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Start
@@ -109,7 +109,7 @@ def find_standing(
         With flags where one or both are missing or do not agree.
     """
     legs = [own for site, own in rests.items() if site != "pelvis"] or list(rests.values())
-    common = [p for p in common_stretches(legs, shortest_s) if not _is_among(p, rejected)]
+    common = [p for p in find_common_rests(legs, shortest_s) if not _is_among(p, rejected)]
     before, after = _list_rests_around(common, run, settings)
     postures = {part: _measure_posture(timebased, part) for part in (*before, *after)}
     pairs = [
@@ -168,7 +168,9 @@ def _is_among(part: Interval, others: tuple[Interval, ...]) -> bool:
     return any(part.start_s < other.end_s and other.start_s < part.end_s for other in others)
 
 
-def own_standing(standing: Standing, rests: tuple[Interval, ...], shortest_s: float) -> Standing:
+def restrict_standing(
+    standing: Standing, rests: tuple[Interval, ...], shortest_s: float
+) -> Standing:
     """The part of quiet standing in which one sensor was still itself.
 
     Parameters
@@ -196,7 +198,7 @@ def _find_still_part(
 ) -> Interval | None:
     if part is None:
         return None
-    still = common_stretches([(part,), rests], shortest_s)
+    still = find_common_rests([(part,), rests], shortest_s)
     return max(still, key=lambda stretch: stretch.duration_s, default=None)
 
 

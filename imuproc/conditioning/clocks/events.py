@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from imuproc.conditioning.clocks.grid import GRID_HZ, OwnGrid
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.filters import low_pass, moving_max, moving_mean, odd_width
-from imuproc.dsp.rotations import lengths
+from imuproc.dsp.filters import choose_odd_width, low_pass, moving_max, moving_mean
+from imuproc.dsp.rotations import norm
 from imuproc.files.settings_model import MEMORY, StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -98,14 +98,14 @@ class Match:
 
 def _compute_size_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
     smooth = low_pass(grid.accel_mps2[rows], settings.cutoff_hz, GRID_HZ)
-    return lengths(smooth) / STANDARD_GRAVITY_MPS2
+    return norm(smooth) / STANDARD_GRAVITY_MPS2
 
 
 def _compute_shock_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
     """What a shock adds to the acceleration, in any direction: too short for a low-pass."""
     accel = grid.accel_mps2[rows]
     slow = low_pass(accel, settings.shock_from_hz, GRID_HZ)
-    return lengths(accel - slow) / STANDARD_GRAVITY_MPS2
+    return norm(accel - slow) / STANDARD_GRAVITY_MPS2
 
 
 def find_moments(grid: OwnGrid, settings: EventSettings) -> Moments:
@@ -125,7 +125,7 @@ def find_moments(grid: OwnGrid, settings: EventSettings) -> Moments:
     shock = _compute_shock_g(grid, slice(None), settings)
     landing, tap = (
         _find_landings(size, settings),
-        _find_taps(shock, lengths(grid.gyro_radps), settings),
+        _find_taps(shock, norm(grid.gyro_radps), settings),
     )
     near = np.abs(tap[:, None] - landing[None, :]) < settings.apart_s * GRID_HZ
     tap = tap[~near.any(axis=1)]
@@ -143,12 +143,12 @@ def _find_rising_edges(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
 
 def _find_landings(size_g: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     """Samples at which weight comes back after free flight."""
-    width = odd_width(settings.flight_s, GRID_HZ)
+    width = choose_odd_width(settings.flight_s, GRID_HZ)
     floating = moving_mean(size_g, width) < settings.flight_g
     # The mean is centred: what ends half a width later was in flight until then.
     ended = np.zeros(len(size_g), dtype=bool)
-    reach = width // 2 + odd_width(settings.landing_within_s, GRID_HZ)
-    ahead = moving_max(size_g, odd_width(settings.landing_within_s, GRID_HZ))
+    reach = width // 2 + choose_odd_width(settings.landing_within_s, GRID_HZ)
+    ahead = moving_max(size_g, choose_odd_width(settings.landing_within_s, GRID_HZ))
     for row in _find_rising_edges(~floating):
         near = slice(row, min(row + reach, len(size_g)))
         back = np.flatnonzero(size_g[near] >= 1.0)
@@ -159,7 +159,7 @@ def _find_landings(size_g: FloatArray, settings: EventSettings) -> NDArray[np.in
 
 def _find_taps(shock_g: FloatArray, turn: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     """First samples of short shocks with stillness before and after."""
-    width = odd_width(settings.still_s, GRID_HZ)
+    width = choose_odd_width(settings.still_s, GRID_HZ)
     quiet = (moving_max(turn, width) < settings.still_radps) & (
         moving_max(shock_g, width) < settings.still_shock_share * settings.tap_g
     )
@@ -171,7 +171,7 @@ def _find_taps(shock_g: FloatArray, turn: FloatArray, settings: EventSettings) -
     return np.asarray(struck[quiet[struck - lead] & quiet[struck + trail]])
 
 
-def matches(
+def match_moments(
     a: tuple[OwnGrid, Moments],
     b: tuple[OwnGrid, Moments],
     offset_s: float,
@@ -198,7 +198,7 @@ def matches(
     found = []
     for i, j in possible[:_MOST_PAIRS]:
         stamps, tap = (float(a[1].stamp_s[i]), float(b[1].stamp_s[j])), bool(a[1].tap[i])
-        lag_s, alike = compare(a[0], b[0], stamps, tap, settings)
+        lag_s, alike = measure_moment_lag(a[0], b[0], stamps, tap, settings)
         if alike >= settings.least_alike:
             found.append(Match(stamps[0], lag_s, alike, tap))
     return _keep_on_one_line(found, settings)
@@ -223,7 +223,7 @@ def _keep_on_one_line(found: list[Match], settings: EventSettings) -> list[Match
     return best[1]
 
 
-def compare(
+def measure_moment_lag(
     a: OwnGrid, b: OwnGrid, at_s: tuple[float, float], tap: bool, settings: EventSettings
 ) -> tuple[float, float]:
     """Lag between two sensors' signals around a moment, and how alike they are.

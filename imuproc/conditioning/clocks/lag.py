@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.filters import block_of, derivative, low_pass, moving_max, odd_width
+from imuproc.dsp.filters import choose_block, choose_odd_width, differentiate, low_pass, moving_max
 from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import skew
 from imuproc.files.settings_model import FUKUCHI, JUDGEMENT, StageSettings, number
@@ -152,12 +152,12 @@ class JointSignals:
     known: BoolArray
     rate_hz: float
 
-    def part(self, rows: slice) -> "JointSignals":
+    def take(self, rows: slice) -> "JointSignals":
         """Some of the samples."""
         return JointSignals(self.accel_mps2[rows], self.turn[rows], self.known[rows], self.rate_hz)
 
 
-def joint_signals(
+def prepare_joint_signals(
     accel_mps2: FloatArray,
     gyro_radps: FloatArray,
     clipped: BoolArray,
@@ -180,17 +180,17 @@ def joint_signals(
     JointSignals
         At 100 Hz or little more.
     """
-    every = block_of(rate_hz, _WORK_HZ)
+    every = choose_block(rate_hz, _WORK_HZ)
     accel = low_pass(accel_mps2, settings.cutoff_hz, rate_hz)[::every]
     gyro = low_pass(gyro_radps, settings.cutoff_hz, rate_hz)
-    change = derivative(gyro, rate_hz)[::every]
+    change = differentiate(gyro, rate_hz)[::every]
     across = skew(gyro[::every])
-    width = odd_width(2.0 * settings.smeared_s, rate_hz)
+    width = choose_odd_width(2.0 * settings.smeared_s, rate_hz)
     spoilt = moving_max(clipped.astype(float), width) > 0.0
     return JointSignals(accel, skew(change) + across @ across, ~spoilt[::every], rate_hz / every)
 
 
-def joint_lag(
+def solve_joint_lag(
     shank: JointSignals, foot: JointSignals, settings: LagSettings, scan: bool = True
 ) -> Lag | None:
     """Lag of the foot's stamps behind the shank's.
@@ -231,7 +231,7 @@ def _solve_from(
     """Gauss-Newton for both levers and the lag, from one start; differences beyond count less."""
     # Samples along the last axis: arithmetic is several times as fast along a long one.
     flat = np.concatenate((foot.accel_mps2, foot.turn.reshape(-1, 9)), axis=1)
-    both = np.ascontiguousarray(np.concatenate((flat, derivative(flat, foot.rate_hz)), axis=1).T)
+    both = np.ascontiguousarray(np.concatenate((flat, differentiate(flat, foot.rate_hz)), axis=1).T)
     accel = np.ascontiguousarray(shank.accel_mps2[rows].T)
     turn = np.ascontiguousarray(np.moveaxis(shank.turn[rows], 0, -1))
     levers, lag_s = np.zeros(6), start_s

@@ -11,23 +11,23 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.clocks.coarse import activity_offset, motion_offset
+from imuproc.conditioning.clocks.coarse import find_activity_offset, find_motion_offset
 from imuproc.conditioning.clocks.events import (
     EventSettings,
     Match,
     Moments,
     find_moments,
-    matches,
+    match_moments,
 )
-from imuproc.conditioning.clocks.fit import ClockFit, Seen, fit_clock
+from imuproc.conditioning.clocks.fit import ClockFit, SeenLag, fit_clock
 from imuproc.conditioning.clocks.grid import (
     GRID_HZ,
     BusySettings,
     OwnGrid,
-    busy_stretches,
-    own_grid,
+    find_busy_intervals,
+    make_own_grid,
 )
-from imuproc.conditioning.clocks.lag import LagSettings, joint_lag, joint_signals
+from imuproc.conditioning.clocks.lag import LagSettings, prepare_joint_signals, solve_joint_lag
 from imuproc.conditioning.samples.clipping import RangeSettings
 from imuproc.conditioning.samples.stamps import StampSettings
 from imuproc.core.clocks import Clocks, ClockTie
@@ -108,7 +108,7 @@ class ClockSettings(StageSettings):
     events: EventSettings = table(EventSettings)
     busy: BusySettings = table(BusySettings)
 
-    def for_wrong_clocks(self) -> "ClockSettings":
+    def relax_for_wrong_clocks(self) -> "ClockSettings":
         """Settings for clocks of which nothing is known."""
         wrong = {
             "drift_u_ppm": self.wrong_drift_u_ppm,
@@ -133,7 +133,7 @@ class TiedClocks:
     sites: tuple[Site, ...]
     own: Mapping[Site, ClockTie]
 
-    def onto_root(self, site: Site, time_s: FloatArray) -> FloatArray:
+    def to_root(self, site: Site, time_s: FloatArray) -> FloatArray:
         """Stamps of a sensor on the clock of the sensor at the root of its ties, shape (n,)."""
         while site in self.own:
             tie = self.own[site]
@@ -146,7 +146,7 @@ class TiedClocks:
         """The ties with their instants on the clock of the root."""
         rooted = {}
         for site, tie in self.own.items():
-            centre_s = self.onto_root(tie.to, np.array([tie.centre_s]))
+            centre_s = self.to_root(tie.to, np.array([tie.centre_s]))
             rooted[site] = replace(tie, centre_s=float(centre_s[0]))
         return Clocks(shared=False, ties=rooted)
 
@@ -154,8 +154,8 @@ class TiedClocks:
     def groups(self) -> tuple[tuple[Site, ...], ...]:
         """Sensors that are tied together, group by group, in the order of the run."""
         clocks = self.clocks
-        roots = dict.fromkeys(clocks.root(site) for site in self.sites)
-        return tuple(tuple(s for s in self.sites if clocks.root(s) == root) for root in roots)
+        roots = dict.fromkeys(clocks.find_root(site) for site in self.sites)
+        return tuple(tuple(s for s in self.sites if clocks.find_root(s) == root) for root in roots)
 
     @property
     def entry(self) -> HistoryEntry:
@@ -196,7 +196,7 @@ def tie_clocks(
     RunError
         If the stamps of a log cannot be used.
     """
-    grids = {site: own_grid(log, stamps, ranges) for site, log in logs.items()}
+    grids = {site: make_own_grid(log, stamps, ranges) for site, log in logs.items()}
     moments = {s: find_moments(g, settings.events) for s, g in grids.items()} if by_events else {}
     return TiedClocks(tuple(logs), _tie_sensors(_Logs(settings, grids, moments)))
 
@@ -226,7 +226,7 @@ def _tie_sensors(body: _Logs) -> dict[Site, ClockTie]:
             found = _link_clocks(body, a, b)
             if found is not None:
                 links[a, b] = found
-                links[b, a] = found[0].turned(), found[1]
+                links[b, a] = found[0].invert(), found[1]
     ties: dict[Site, ClockTie] = {}
     left = sites[1:]
     known = {sites[0]}
@@ -251,7 +251,7 @@ def _link_clocks(body: _Logs, a: Site, b: Site) -> tuple[ClockFit, str] | None:
         return None
     settings = body.settings
     grid_a, grid_b = body.grids[a], body.grids[b]
-    offset_s, alike = activity_offset(grid_a, grid_b)
+    offset_s, alike = find_activity_offset(grid_a, grid_b)
     if alike < settings.least_alike:
         return None
     reach_s = settings.reach_s + 1e-6 * settings.reach_ppm * min(grid_a.span_s, grid_b.span_s)
@@ -263,10 +263,10 @@ def _link_clocks(body: _Logs, a: Site, b: Site) -> tuple[ClockFit, str] | None:
         )
         if seen:
             fit = fit_clock(seen, settings.lag.common_u_s, settings.drift_u_ppm)
-            return (fit.turned() if is_foot(a) else fit), _JOINT
+            return (fit.invert() if is_foot(a) else fit), _JOINT
     if not by_events:
         return None
-    found = matches(
+    found = match_moments(
         (grid_a, body.moments[a]), (grid_b, body.moments[b]), offset_s, reach_s, settings.events
     )
     sample_s = max(grid_a.period_s, grid_b.period_s, 1.0 / GRID_HZ)
@@ -288,18 +288,18 @@ def _fit_events(
             common = float(np.hypot(common, settings.pelvis_u_s))
         elif is_foot(a) != is_foot(b):
             common = float(np.hypot(common, settings.passage_u_s))
-    seen = [Seen(m.stamp_s, m.lag_s, u) for m, u in zip(found, by_chance, strict=True)]
+    seen = [SeenLag(m.stamp_s, m.lag_s, u) for m, u in zip(found, by_chance, strict=True)]
     return fit_clock(seen, common, settings.drift_u_ppm)
 
 
 def _find_ankle_lags(
     shank: OwnGrid, foot: OwnGrid, offset_s: float, reach_s: float, settings: ClockSettings
-) -> list[Seen]:
+) -> list[SeenLag]:
     """Lags of the foot's clock behind the shank's over stretches of motion."""
-    seen: list[Seen] = []
-    for stretch in _pick_evenly(busy_stretches(shank, settings.busy)):
+    seen: list[SeenLag] = []
+    for stretch in _pick_evenly(find_busy_intervals(shank, settings.busy)):
         near = (offset_s, reach_s)
-        rough_s, alike = motion_offset(shank, foot, stretch, near, settings.motion_cutoff_hz)
+        rough_s, alike = find_motion_offset(shank, foot, stretch, near, settings.motion_cutoff_hz)
         if alike < settings.least_alike:
             continue
         for start_s, end_s in _split_into_pieces(stretch, settings.piece_s):
@@ -315,23 +315,25 @@ def _solve_piece_lag(
     piece: tuple[float, float],
     rough_s: float,
     settings: LagSettings,
-) -> Seen | None:
-    rows = shank.rows(*piece)
+) -> SeenLag | None:
+    rows = shank.find_rows(*piece)
     shift = round((shank.start_s + rows.start / GRID_HZ + rough_s - foot.start_s) * GRID_HZ)
     count = min(rows.stop - rows.start, len(foot.accel_mps2) - shift)
     if shift < 0 or count < GRID_HZ:
         return None
     here, there = slice(rows.start, rows.start + count), slice(shift, shift + count)
     signals = [
-        joint_signals(grid.accel_mps2[at], grid.gyro_radps[at], grid.clipped[at], GRID_HZ, settings)
+        prepare_joint_signals(
+            grid.accel_mps2[at], grid.gyro_radps[at], grid.clipped[at], GRID_HZ, settings
+        )
         for grid, at in ((shank, here), (foot, there))
     ]
-    lag = joint_lag(signals[0], signals[1], settings)
+    lag = solve_joint_lag(signals[0], signals[1], settings)
     if lag is None:
         return None
     apart_s = foot.start_s + shift / GRID_HZ - (shank.start_s + rows.start / GRID_HZ)
     middle_s = 0.5 * (piece[0] + piece[1])
-    return Seen(middle_s, apart_s + lag.lag_s, float(np.hypot(lag.u_s, settings.stretch_u_s)))
+    return SeenLag(middle_s, apart_s + lag.lag_s, float(np.hypot(lag.u_s, settings.stretch_u_s)))
 
 
 def _split_into_pieces(
@@ -350,7 +352,7 @@ def _pick_evenly(stretches: list[tuple[float, float]]) -> list[tuple[float, floa
     return [stretches[row] for row in rows]
 
 
-def _keep_agreeing(seen: list[Seen], settings: ClockSettings) -> list[Seen]:
+def _keep_agreeing(seen: list[SeenLag], settings: ClockSettings) -> list[SeenLag]:
     """Lags that one clock against the other explains: a wrong stride is a whole stride off."""
     if len(seen) < 2:
         return seen

@@ -9,15 +9,19 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.held import HeldSettings, held_samples, same_as_before
-from imuproc.conditioning.samples.marking import marked
-from imuproc.conditioning.samples.repeated import all_axes, own_samples
-from imuproc.conditioning.surroundings import flags_of_run
-from imuproc.core.flag_words import detail
+from imuproc.conditioning.samples.marking import mark_samples
+from imuproc.conditioning.samples.repeated_samples import (
+    RepeatSettings,
+    find_repeated_samples,
+    is_same_as_before,
+)
+from imuproc.conditioning.samples.sample_and_hold import drop_regular_repeats, is_same_on_all_axes
+from imuproc.conditioning.surroundings import select_flags_of_run
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording, SensorLog
+from imuproc.dsp.mask_runs import find_mask_runs
 from imuproc.dsp.medians import median
-from imuproc.dsp.stretches import stretches_of
 from imuproc.files.settings_model import StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
@@ -66,16 +70,16 @@ class ArtefactSettings(StageSettings):
     )
     spike_mps2: float = number(50.0, (0.0, 1000.0), "And by more than this, in acceleration.")
     spike_radps: float = number(4.0, (0.0, 100.0), "And by more than this, in angular velocity.")
-    held: HeldSettings = table(HeldSettings)
+    held: RepeatSettings = table(RepeatSettings)
 
 
-def without_artefacts(
+def remove_artefacts(
     log: SensorLog, settings: ArtefactSettings, least_hz: float
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """The log with artefacts replaced by NaN, and a flag for each kind.
 
     Repeats of a sensor that is written faster than it samples are no artefacts, and no samples: see
-    :func:`imuproc.conditioning.samples.repeated.own_samples`.
+    :func:`imuproc.conditioning.samples.sample_and_hold.drop_regular_repeats`.
 
     Parameters
     ----------
@@ -95,7 +99,7 @@ def without_artefacts(
     if period_s == 0.0:
         return log, []
     same = _find_repeats(log)
-    held = held_samples(log, same, period_s, settings.held)
+    held = find_repeated_samples(log, same, period_s, settings.held)
     own, flags = _remove_repeats(log, same, held, period_s, least_hz)
     if own is not log:
         log, period_s, same = own, _measure_period_s(own), _find_repeats(own)
@@ -122,7 +126,7 @@ def without_artefacts(
         if missing.any():
             cleaned[name] = np.where(missing, np.nan, both[k])
     if spikes.any():
-        flags.append(RaisedFlag.of_samples("spikes", marked(log.time_s, spikes), log.site))
+        flags.append(RaisedFlag.from_marks("spikes", mark_samples(log.time_s, spikes), log.site))
     return (replace(log, **cleaned) if cleaned else log), flags  # type: ignore[arg-type]
 
 
@@ -141,10 +145,10 @@ def _remove_repeats(
     least_hz: float,
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """The log without samples that only stand for others; the same object where there are none."""
-    out, flags = own_samples(log, same, period_s, least_hz)
+    out, flags = drop_regular_repeats(log, same, period_s, least_hz)
     if not held.any():
         return out, flags
-    flags.append(RaisedFlag.of_samples("samples_held", marked(log.time_s, held), log.site))
+    flags.append(RaisedFlag.from_marks("samples_held", mark_samples(log.time_s, held), log.site))
     if len(out.time_s) == len(log.time_s):  # else their rows are gone
         accel, gyro = (
             np.where(held[:, None], np.nan, values) for values in (out.accel_mps2, out.gyro_radps)
@@ -154,7 +158,7 @@ def _remove_repeats(
 
 
 def _find_repeats(log: SensorLog) -> tuple[BoolArray, BoolArray]:
-    return same_as_before(log.accel_mps2), same_as_before(log.gyro_radps)
+    return is_same_as_before(log.accel_mps2), is_same_as_before(log.gyro_radps)
 
 
 def _list_stuck_flags(
@@ -165,20 +169,20 @@ def _list_stuck_flags(
     for channel, own in (*axes, ({"sensor": sensor}, whole)):
         if own.any():
             own = own | np.append(own[1:], False)  # with the value that it kept
-            marks = marked(log.time_s, own)
+            marks = mark_samples(log.time_s, own)
             marks = replace(marks, from_s=float(log.time_s[0]), to_s=float(log.time_s[-1]))
-            flags.append(RaisedFlag.of_samples("stuck_channel", marks, log.site, channel))
+            flags.append(RaisedFlag.from_marks("stuck_channel", marks, log.site, channel))
     return flags
 
 
-def naming_stuck(reason: str, recording: Recording, around: Interval | None = None) -> str:
+def name_stuck_axes(reason: str, recording: Recording, around: Interval | None = None) -> str:
     """A reason for which a run is refused, and which stuck axes or held samples may be behind it.
 
     Parameters
     ----------
     reason : str
     recording : Recording
-        With the flags of :func:`without_artefacts`.
+        With the flags of :func:`remove_artefacts`.
     around : Interval, optional
         Only what lies in it; all of the recording when left out.
 
@@ -187,10 +191,12 @@ def naming_stuck(reason: str, recording: Recording, around: Interval | None = No
     str
         The reason itself where there are none.
     """
-    flags = recording.flags if around is None else flags_of_run(recording.flags, around, around)
+    flags = (
+        recording.flags if around is None else select_flags_of_run(recording.flags, around, around)
+    )
     for name, what, advice in _LEFT_OUT:
         told = [
-            f"{log.source} ({site}): {detail(flag)}"
+            f"{log.source} ({site}): {describe_flag(flag)}"
             for site, log in recording.logs.items()
             for flag in flags
             if flag.name == name and flag.site == site
@@ -205,9 +211,9 @@ def _find_stuck_axes(
 ) -> BoolArray:
     """Samples at which one axis repeats its last value while another axis moves, shape (n, 3).
 
-    ``same`` is that of :func:`same_as_before`; ``held`` are how many samples it must keep it for,
-    and how many where the value is the axis's largest or least: at the end of its range an axis
-    keeps its value too, which is clipping.
+    ``same`` is that of :func:`is_same_as_before`; ``held`` are how many samples it must keep it
+    for, and how many where the value is the axis's largest or least: at the end of its range an
+    axis keeps its value too, which is clipping.
     """
     least, longest_clipped = held
     out = np.zeros(values.shape, dtype=bool)
@@ -232,7 +238,7 @@ def _find_stuck_sensor(
     """
     least, longest_clipped = held
     out = np.zeros(len(other), dtype=bool)
-    runs = _find_long_runs(all_axes(same), least)
+    runs = _find_long_runs(is_same_on_all_axes(same), least)
     ends = (np.fmax.reduce(values), np.fmin.reduce(values)) if runs else ()
     for first, last in runs:
         at_end = np.logical_or.reduce([values[first] == end for end in ends]).all()
@@ -252,7 +258,7 @@ def _find_long_runs(held: BoolArray, least: int) -> list[tuple[int, int]]:
     """First and last sample of every run of more than ``least`` equal values."""
     if np.count_nonzero(held) < least:
         return []
-    first, last = stretches_of(held)
+    first, last = find_mask_runs(held)
     long = last - first >= least
     return [(int(a), int(b)) for a, b in zip(first[long], last[long], strict=True)]
 

@@ -7,12 +7,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.marking import marked
+from imuproc.conditioning.samples.marking import mark_samples
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
-from imuproc.core.words import plural
-from imuproc.dsp.filters import moving_mean, odd_width
+from imuproc.core.words import format_count
+from imuproc.dsp.filters import choose_odd_width, moving_mean
 from imuproc.dsp.medians import median
 from imuproc.files.settings_model import StageSettings, number
 
@@ -137,14 +137,14 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     row, time_s, shared = _spread_duplicates(log, row, settings.gap_periods)
     if len(row) < 2:
         raise RunError(
-            f"{where}: fewer than two usable time stamps in {plural(len(log.time_s), 'sample')}; "
-            "check the time column and its unit"
+            f"{where}: fewer than two usable time stamps in "
+            f"{format_count(len(log.time_s), 'sample')}; check the time column and its unit"
         )
     period_s = _measure_period_s(time_s, where, settings)
     _refuse_leap(time_s, period_s, where, settings.most_empty_ratio)
     if shared.any():
-        marks = marked(log.time_s, shared)
-        flags.append(RaisedFlag.of_samples("duplicate_stamps", marks, log.site))
+        marks = mark_samples(log.time_s, shared)
+        flags.append(RaisedFlag.from_marks("duplicate_stamps", marks, log.site))
     steps = np.diff(time_s)
     spread = float(np.std(steps[steps <= settings.gap_periods * period_s])) / period_s
     if spread > settings.jitter_share:
@@ -175,15 +175,15 @@ def _list_unusable_flags(log: SensorLog, row: IntArray) -> list[RaisedFlag]:
     for mask, why in ((~known, "without a stamp"), (out_of_place, "with a stamp out of place")):
         if mask.any() and len(row):
             time_s = np.interp(np.arange(len(mask)), row, log.time_s[row])
-            marks = marked(time_s, mask)
-            flags.append(RaisedFlag.of_samples("bad_stamps", marks, log.site, {"why": why}))
+            marks = mark_samples(time_s, mask)
+            flags.append(RaisedFlag.from_marks("bad_stamps", marks, log.site, {"why": why}))
     return flags
 
 
 def _even_stamps(time_s: FloatArray, gap_s: float, over_s: float) -> FloatArray:
     """Stamps evened over some time within each stretch without a gap: as if by one clock."""
     out = time_s.copy()
-    width = odd_width(over_s, (len(time_s) - 1) / (time_s[-1] - time_s[0]))
+    width = choose_odd_width(over_s, (len(time_s) - 1) / (time_s[-1] - time_s[0]))
     edges = np.concatenate(([0], np.flatnonzero(np.diff(time_s) > gap_s) + 1, [len(time_s)]))
     for first, after in pairwise(edges):  # over stretches, not samples
         own = time_s[first:after]

@@ -1,4 +1,4 @@
-"""Stretches in which a whole sensor repeats one sample, as loggers fill what a radio link lost.
+"""Runs in which a whole sensor repeats one sample, as loggers fill what a radio link lost.
 
 A limb at rest repeats itself too where a sensor's steps are coarse. Then axes seldom change near by
 either, and the limb goes on from there without a jump; samples that were held hide noise or motion.
@@ -12,10 +12,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.repeated import all_axes, usual_stand
+from imuproc.conditioning.samples.sample_and_hold import count_usual_rows, is_same_on_all_axes
 from imuproc.core.recording import SensorLog
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 from imuproc.files.settings_model import JUDGEMENT, StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -27,7 +27,7 @@ _AROUND_AT_LEAST_SAMPLES: Final = 4
 """Fewer samples before or after a stretch do not tell how often its axes change."""
 
 
-class HeldSettings(StageSettings):
+class RepeatSettings(StageSettings):
     """When a repeated sample is taken for missing."""
 
     basis = f"{JUDGEMENT}; tried on 96 sound logs of each of seven sizes of a sensor's step"
@@ -85,11 +85,11 @@ class _RepeatRuns:
     last: IntArray
     around: int
 
-    def before(self) -> FloatArray:
+    def take_before(self) -> FloatArray:
         """Samples up to the one that is repeated, shape (k, around, 6); the first one repeats."""
         return self._take_rows(self.first[:, None] - np.arange(self.around))
 
-    def after(self) -> FloatArray:
+    def take_after(self) -> FloatArray:
         """Samples that follow; the last one of the log repeats."""
         return self._take_rows(self.last[:, None] + 1 + np.arange(self.around))
 
@@ -97,13 +97,13 @@ class _RepeatRuns:
         return np.asarray(self.values[np.clip(rows, 0, len(self.values) - 1)])
 
 
-def same_as_before(values: FloatArray) -> BoolArray:
+def is_same_as_before(values: FloatArray) -> BoolArray:
     """Which values are equal to those of the sample before, shape (n, k) to (n - 1, k)."""
     return np.asarray(values[1:] == values[:-1])
 
 
-def held_samples(
-    log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, settings: HeldSettings
+def find_repeated_samples(
+    log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, settings: RepeatSettings
 ) -> BoolArray:
     """Samples that only repeat the one before and stand for others.
 
@@ -111,7 +111,7 @@ def held_samples(
     ----------
     log : SensorLog
     same : tuple of ndarray of bool, shape (n - 1, 3)
-        :func:`same_as_before` of acceleration and angular velocity.
+        :func:`is_same_as_before` of acceleration and angular velocity.
     period_s : float
         Sampling period of the log.
     settings : HeldSettings
@@ -122,13 +122,13 @@ def held_samples(
         The sample that is repeated is none of them.
     """
     held = np.zeros(len(log.time_s), dtype=bool)
-    repeats = all_axes(same[0]) & all_axes(same[1])
+    repeats = is_same_on_all_axes(same[0]) & is_same_on_all_axes(same[1])
     if np.count_nonzero(repeats) < 2:
         return held  # nearly always: next to nothing is spent on a sound log
-    first, last = stretches_of(repeats)
+    first, last = find_mask_runs(repeats)
     count = last - first
     long = (count > 1) & (count * period_s > settings.longest_s)
-    long &= count + 1 > 2.0 * usual_stand(repeats)
+    long &= count + 1 > 2.0 * count_usual_rows(repeats)
     # Exact copies of a sample have its stamp as well, and are no matter of time.
     long &= log.time_s[last] > log.time_s[first]
     if not long.any():
@@ -143,7 +143,7 @@ def held_samples(
     found = _is_unlikely(stretches, changed, settings)
     found &= ~_is_coming_to_rest(stretches, changed, settings)
     found |= _has_jump(stretches, settings)
-    near = np.concatenate((stretches.before(), stretches.after()), axis=1)
+    near = np.concatenate((stretches.take_before(), stretches.take_after()), axis=1)
     calm = _changes_within(near, settings.rest_mps2, settings.rest_radps)
     short = count[long] * period_s <= settings.longest_at_rest_s
     found &= ~(short & (calm | _is_clipped(stretches)))
@@ -159,7 +159,7 @@ def _changes_within(near: FloatArray, accel_mps2: float, gyro_radps: float) -> B
 
 
 def _is_coming_to_rest(
-    stretches: _RepeatRuns, changed: BoolArray, settings: HeldSettings
+    stretches: _RepeatRuns, changed: BoolArray, settings: RepeatSettings
 ) -> BoolArray:
     """Where a sensor without visible noise may repeat itself although it does not near by.
 
@@ -170,7 +170,7 @@ def _is_coming_to_rest(
     force = np.linalg.norm(value[:, :3], axis=1) - STANDARD_GRAVITY_MPS2
     rest = np.linalg.norm(value[:, 3:], axis=1) < settings.rest_turn_radps
     rest &= np.abs(force) < settings.rest_force_mps2
-    before, after = stretches.before(), stretches.after()
+    before, after = stretches.take_before(), stretches.take_after()
     begins, ends = stretches.first == 0, stretches.last == len(changed)
     rest &= ~ends | (~begins & _changes_within(before, settings.jump_mps2, settings.jump_radps))
     counted = np.arange(settings.counted_samples)
@@ -185,7 +185,7 @@ def _is_coming_to_rest(
     return np.asarray(rest)
 
 
-def _is_unlikely(stretches: _RepeatRuns, changed: BoolArray, settings: HeldSettings) -> BoolArray:
+def _is_unlikely(stretches: _RepeatRuns, changed: BoolArray, settings: RepeatSettings) -> BoolArray:
     """Whether axes change so often, before and after, that no sensor repeats itself by chance.
 
     Parameters
@@ -212,10 +212,10 @@ def _is_unlikely(stretches: _RepeatRuns, changed: BoolArray, settings: HeldSetti
     return np.asarray(known & (repeats * chance < settings.unlikely_log))
 
 
-def _has_jump(stretches: _RepeatRuns, settings: HeldSettings) -> BoolArray:
+def _has_jump(stretches: _RepeatRuns, settings: RepeatSettings) -> BoolArray:
     """Whether any axis goes on with a jump, far larger than its steps before and after."""
     limit = np.repeat([settings.jump_mps2, settings.jump_radps], 3)
-    before, after = stretches.before()[:, :3], stretches.after()[:, :3]
+    before, after = stretches.take_before()[:, :3], stretches.take_after()[:, :3]
     steps = np.abs(np.concatenate((np.diff(before, axis=1), np.diff(after, axis=1)), axis=1))
     out, largest = np.abs(after[:, 0] - before[:, 0]), np.fmax.reduce(steps, axis=1)
     return np.asarray(((out > limit) & (out > settings.jump_ratio * largest)).any(axis=1))

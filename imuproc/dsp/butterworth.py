@@ -3,7 +3,7 @@
 A recursive filter carries two numbers from sample to sample. Over a block of samples that is linear
 in the block and in what is carried in, so blocks are filtered by matrix products, and what is
 carried from block to block is added up by doubling steps (parallel prefix, Blelloch 1990), of which
-few are needed as it fades. The result is that of the recursion to rounding.
+few are needed as it fades. The result is that of sample by sample to rounding.
 """
 
 from dataclasses import dataclass
@@ -72,7 +72,7 @@ def _design_blocks(cutoff_hz: float, rate_hz: float) -> _Design:
     )
 
 
-def butterworth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
+def filter_butterworth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     """Second-order Butterworth low-pass of regular samples, forward in time.
 
     Parameters
