@@ -29,7 +29,7 @@ import imuproc
 from imuproc.agreement.judging import match_steps, select_judged_steps
 from imuproc.core.result import Result
 from imuproc.core.sites import foot_of
-from imuproc.dsp.filters import derivative
+from imuproc.dsp.filters import differentiate
 from imuproc.events.foot_points import FootGeometry, foot_points
 from imuproc.events.leaving import LeavingSettings
 from imuproc.events.toe_off import ToeOffSettings
@@ -92,7 +92,7 @@ def _forefoot_jerk_s(result: Result) -> FloatArray:
         if foot is None:
             continue
         points = foot_points(motion.time_s, foot, side, toe_m, FootGeometry())  # type: ignore[arg-type]
-        jerk = derivative(derivative(points.toe_mps, points.rate_hz), points.rate_hz)
+        jerk = differentiate(differentiate(points.toe_mps, points.rate_hz), points.rate_hz)
         for row in np.flatnonzero(contacts.side == side):
             off_s, down_s = contacts.toe_off_s[row], contacts.touchdown_s[row]
             ends = [down_s + 0.5 * (off_s - down_s), off_s + 0.05]

@@ -34,7 +34,7 @@ from imuproc.assessment.cues import Cue, find_cues
 from imuproc.assessment.targets import DEFAULT, TargetSet, read_targets
 from imuproc.assessment.verdicts import ABOVE, BELOW, verdicts
 from imuproc.core.columns import FIGURES, repeat_name, uncertainty_name
-from imuproc.core.flag_policy import against_run
+from imuproc.core.flag_policy import select_run_flags
 from imuproc.core.recording import Recording, Start
 from imuproc.estimators.phase import PhaseSettings
 from imuproc.synth.plan import RunPlan, Technique, random_plan
@@ -199,7 +199,7 @@ def run_case(case: Case, seed: int) -> dict[str, object]:
     planted = true_faults(table[effort], TARGETS)
     figures = dict(imuproc.summarise(result).figures)
     told = find_cues(verdicts(result.steps, TARGETS), TARGETS, figures)
-    serious = [flag.name for flag in against_run(result.flags, "headline")]
+    serious = [flag.name for flag in select_run_flags(result.flags, "headline")]
     measured = [name for name in FIGURES if np.isfinite(found[name].astype(float)).any()]
     if "speed_mps" not in measured:
         measured.remove("contact_time_s")

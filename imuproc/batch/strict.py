@@ -9,8 +9,8 @@ from dataclasses import replace
 
 from imuproc.batch.outcome import Row
 from imuproc.core.flag_list import FLAGS
-from imuproc.core.flag_policy import against_run, policy_of
-from imuproc.core.flag_words import detail
+from imuproc.core.flag_policy import policy_of, select_run_flags
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag
 
 
@@ -30,7 +30,7 @@ def apply_strict_rule(rows: Iterable[Row]) -> list[Row]:
     out: list[Row] = []
     told: set[str] = set()
     for row in rows:
-        serious = against_run(row.summary.flags, "strict")
+        serious = select_run_flags(row.summary.flags, "strict")
         several = row.summary.run != row.task
         refused = [flag for flag in serious if several and policy_of(flag.name).of_others]
         if refused and row.task not in told:
@@ -61,7 +61,7 @@ def _explain_failure(flags: list[RaisedFlag]) -> str:
     for name in dict.fromkeys(flag.name for flag in flags):
         own = [flag for flag in flags if flag.name == name]
         sites = ", ".join(dict.fromkeys(flag.site for flag in own if flag.site))
-        details = "; ".join(dict.fromkeys(filter(None, (detail(flag) for flag in own))))
+        details = "; ".join(dict.fromkeys(filter(None, (describe_flag(flag) for flag in own))))
         where = f" ({sites})" if sites else ""
         what = f" [{details}]" if details else ""
         parts.append(f"{name}{where}: {FLAGS[name].sentence} {FLAGS[name].advice}{what}")

@@ -86,12 +86,12 @@ def put_on_one_clock(
         return Tied(thinned, tracks, clocks, reasons)
     group = found.groups[0]
     logs = {
-        site: replace(log, time_s=found.onto_root(site, log.time_s))
+        site: replace(log, time_s=found.to_root(site, log.time_s))
         for site, log in thinned.logs.items()
         if site in group
     }
     moved = {
-        site: [replace(t, time_s=found.onto_root(site, t.time_s)) for t in tracks[site]]
+        site: [replace(t, time_s=found.to_root(site, t.time_s)) for t in tracks[site]]
         for site in group
     }
     run = replace(thinned.run, clock="shared")

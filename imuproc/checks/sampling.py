@@ -14,7 +14,7 @@ from imuproc.conditioning.samples.stamps import Stamps, repair_stamps
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag, Value
 from imuproc.core.sites import Site
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 
 FloatArray = NDArray[np.float64]
 
@@ -93,12 +93,12 @@ def _explain_missing(
     if sampling.missing == 0:
         return []
     share = sampling.missing / (sampling.samples + lost)
-    text = f"Missing: {plural(sampling.missing, 'sample')} ({100.0 * share:.2g} %)"
+    text = f"Missing: {format_count(sampling.missing, 'sample')} ({100.0 * share:.2g} %)"
     values: dict[str, Value] = {"samples": sampling.missing, "share_pct": 100.0 * share}
     long_gap = sampling.longest_gap_s > settings.longest_gap_s
     if sampling.gaps:
         text += (
-            f", in {plural(sampling.gaps, 'place')}; the longest gap is "
+            f", in {format_count(sampling.gaps, 'place')}; the longest gap is "
             f"{sampling.longest_gap_s:.3g} s at {sampling.longest_gap_at_s:.1f} s"
         )
         values |= {"stretches": sampling.gaps, "longest_s": sampling.longest_gap_s}

@@ -9,12 +9,12 @@ from numpy.typing import NDArray
 
 from imuproc.checks.findings import Range
 from imuproc.checks.settings import CheckSettings
-from imuproc.conditioning.samples.artefacts import without_artefacts
-from imuproc.conditioning.samples.clipping import RangeSettings, clipped_samples
-from imuproc.conditioning.sanity import least_rate_hz
+from imuproc.conditioning.samples.artefacts import remove_artefacts
+from imuproc.conditioning.samples.clipping import RangeSettings, find_clipped_samples
+from imuproc.conditioning.sanity import compute_least_rate_hz
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
-from imuproc.dsp.filters import finite_rows
+from imuproc.dsp.filters import find_finite_rows
 from imuproc.events.progress import Track
 from imuproc.pipeline.overview import LongSettings, thin
 
@@ -140,7 +140,7 @@ class _Peaks:
 
     def add_piece(self, time_s: FloatArray, values: FloatArray, full_scale: float | None) -> None:
         size = np.nan_to_num(np.abs(values)).max(axis=1, initial=0.0)
-        clipped = clipped_samples(values, full_scale, self.least_range, self.settings)
+        clipped = find_clipped_samples(values, full_scale, self.least_range, self.settings)
         self.largest = float(np.fmax(self.largest, size.max(initial=0.0)))
         self.size.append(size[clipped])
         self.time_s.append(time_s[clipped])
@@ -188,11 +188,11 @@ class _Tally:
         self.copies += int(np.count_nonzero(copy))
         self.stamps.append(piece.time_s[~copy])
         nothing = np.abs(piece.accel_mps2).sum(axis=1) == 0.0
-        self.missing += int(np.count_nonzero((~finite_rows(values[:, 1:]) | nothing) & ~copy))
+        self.missing += int(np.count_nonzero((~find_finite_rows(values[:, 1:]) | nothing) & ~copy))
         self.accel.add_piece(piece.time_s, piece.accel_mps2, piece.accel_range_mps2)
         self.gyro.add_piece(piece.time_s, piece.gyro_radps, piece.gyro_range_radps)
         sanity = self._settings.method.sanity
-        cleaned, flags = without_artefacts(piece, sanity.artefacts, least_rate_hz(sanity))
+        cleaned, flags = remove_artefacts(piece, sanity.artefacts, compute_least_rate_hz(sanity))
         for flag in flags:
             self._add_flag(flag)
         return cleaned
@@ -200,4 +200,4 @@ class _Tally:
     def _add_flag(self, flag: RaisedFlag) -> None:
         """Add the flag of a piece to that of the pieces before it."""
         earlier = self._flags.get(flag.kind)
-        self._flags[flag.kind] = flag if earlier is None else earlier.joined(flag)
+        self._flags[flag.kind] = flag if earlier is None else earlier.join(flag)

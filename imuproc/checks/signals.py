@@ -16,7 +16,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
-from imuproc.dsp.filters import finite_rows
+from imuproc.dsp.filters import find_finite_rows
 
 FloatArray = NDArray[np.float64]
 
@@ -88,7 +88,7 @@ def _make_time_based(own: Recording, scan: Scan, rate_hz: float) -> TimeBased:
         site=scan.log.site,
         accel_mps2=track.accel_mps2,
         gyro_radps=track.gyro_radps,
-        measured=finite_rows(track.accel_mps2) & finite_rows(track.gyro_radps),
+        measured=find_finite_rows(track.accel_mps2) & find_finite_rows(track.gyro_radps),
         accel_clipped=none,
         gyro_clipped=none,
         rate_hz=rate_hz,
@@ -128,5 +128,5 @@ def _explain_constant_axes(scan: Scan, settings: CheckSettings) -> list[Reason]:
 
 def _measure_spread(values: FloatArray) -> FloatArray:
     """Largest less least value of each axis, 0 where there is none."""
-    known = values[finite_rows(values)]
+    known = values[find_finite_rows(values)]
     return np.ptp(known, axis=0) if len(known) else np.zeros(values.shape[1])

@@ -12,14 +12,14 @@ from scipy.signal import detrend
 
 from imuproc.checks.findings import Reason, StillKind, Stillness
 from imuproc.checks.settings import CheckSettings
-from imuproc.conditioning.axes.stillness import still_stretches
+from imuproc.conditioning.axes.stillness import find_rests
 from imuproc.core.flag_policy import policy_of
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.allan import AllanReading, allan_curve, read_allan
-from imuproc.dsp.filters import finite_rows
-from imuproc.dsp.rotations import lengths
+from imuproc.dsp.allan import AllanReading, compute_allan_curve, read_allan
+from imuproc.dsp.filters import find_finite_rows
+from imuproc.dsp.rotations import norm
 from imuproc.events.progress import Track
 
 FloatArray = NDArray[np.float64]
@@ -76,7 +76,7 @@ def check_stillness(tracks: Sequence[Track], settings: CheckSettings) -> Stillne
     weight = np.array([part.span.duration_s for part in parts])
     accel = np.array([part.accel.mean(axis=0) for part in parts])
     longest = int(np.argmax(weight))
-    up = accel[longest] / lengths(accel[longest : longest + 1])[0]
+    up = accel[longest] / norm(accel[longest : longest + 1])[0]
     lying = [part for part, kind in zip(parts, kinds, strict=True) if kind == "lying"]
     gyro_allan, accel_allan = _read_largest_allan(lying, settings)
     bias, change = _measure_bias(parts, weight)
@@ -84,7 +84,7 @@ def check_stillness(tracks: Sequence[Track], settings: CheckSettings) -> Stillne
         kind="worn" if "worn" in kinds else "lying" if lying else "unsure",
         intervals=tuple(part.span for part in parts),
         still_s=float(weight.sum()),
-        gravity_mps2=float(np.average(lengths(accel), weights=weight)),
+        gravity_mps2=float(np.average(norm(accel), weights=weight)),
         up=(float(up[0]), float(up[1]), float(up[2])),
         gyro_noise_radps_rthz=float(noise[:3].max()),
         accel_noise_mps2_rthz=float(noise[3:].max()),
@@ -98,15 +98,13 @@ def check_stillness(tracks: Sequence[Track], settings: CheckSettings) -> Stillne
 def _find_still_parts(track: Track, settings: CheckSettings) -> list[_Part]:
     stillness = settings.method.calibration.stillness
     nothing = not np.nan_to_num(track.accel_mps2).any()  # it was off: no gravity to be still in
-    if nothing or not finite_rows(track.gyro_radps).any():
+    if nothing or not find_finite_rows(track.gyro_radps).any():
         return []
-    found = still_stretches(
-        track.time_s, track.accel_mps2, track.gyro_radps, track.rate_hz, stillness
-    )
+    found = find_rests(track.time_s, track.accel_mps2, track.gyro_radps, track.rate_hz, stillness)
     parts = []
     for span in found:
         inner = track.between(span.start_s + _EDGE_S, span.end_s - _EDGE_S)
-        good = finite_rows(inner.accel_mps2) & finite_rows(inner.gyro_radps)
+        good = find_finite_rows(inner.accel_mps2) & find_finite_rows(inner.gyro_radps)
         if good.sum() >= 3:
             signals = inner.accel_mps2[good], inner.gyro_radps[good]
             parts.append(_Part(span, *signals, track.rate_hz))
@@ -173,7 +171,7 @@ def _read_largest_allan(
     return tuple(  # type: ignore[return-value] # two of them
         _take_largest(
             [
-                read_allan(allan_curve(signal[:, axis], longest.rate_hz), settings.allan)
+                read_allan(compute_allan_curve(signal[:, axis], longest.rate_hz), settings.allan)
                 for axis in range(3)
             ]
         )

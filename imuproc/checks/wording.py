@@ -7,7 +7,7 @@ from imuproc.checks.findings import Reason
 from imuproc.core.errors import ImuprocError
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import Severity, policy_of
-from imuproc.core.flag_words import detail
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
 
@@ -47,7 +47,7 @@ def from_flag(flag: RaisedFlag, severity: Severity | None = None, where: str = "
         Part of the log that was looked at.
     """
     known = FLAGS[flag.name]
-    told = ": ".join(filter(None, [where, detail(flag)]))
+    told = ": ".join(filter(None, [where, describe_flag(flag)]))
     text = known.sentence.removesuffix(".") + f" ({told})." if told else known.sentence
     return Reason(severity or policy_of(flag.name).check, text, known.advice, flag)
 

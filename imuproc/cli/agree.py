@@ -75,14 +75,14 @@ def _print_agreement(agreed: "Agreed", options: AgreeOptions) -> None:
         return
     from textwrap import fill
 
-    from imuproc.core.words import plural
+    from imuproc.core.words import format_count
     from imuproc.report.agreement.brief import brief
 
     for sentence in brief(agreed.result):
         print(fill(sentence, 80, subsequent_indent="  "))
     left_out = len(agreed.result.exclusions)
     if left_out:
-        print(f"Not used, and why: exclusions.csv ({plural(left_out, 'row')})")
+        print(f"Not used, and why: exclusions.csv ({format_count(left_out, 'row')})")
     for name, path in agreed.files.items():
         if "/" not in name and name.endswith((".html", ".txt", "agreement.csv", "pairs.csv")):
             print(f"Written: {path}")

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from imuproc.conditioning.samples.artefacts import (
     ArtefactSettings,
-    naming_stuck,
-    without_artefacts,
+    name_stuck_axes,
+    remove_artefacts,
 )
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.core.errors import RunError
@@ -20,16 +20,22 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site, is_foot
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.core.words import plural
-from imuproc.dsp.filters import block_means, finite_rows, moving_mean, moving_std, odd_width
+from imuproc.core.words import format_count
+from imuproc.dsp.filters import (
+    average_blocks,
+    choose_odd_width,
+    find_finite_rows,
+    moving_mean,
+    moving_std,
+)
 from imuproc.dsp.medians import median
-from imuproc.dsp.rotations import lengths
+from imuproc.dsp.rotations import norm
 from imuproc.files.settings_model import MEMORY, PRACTICE, StageSettings, number, span, table
 
 FloatArray = NDArray[np.float64]
 
 OWN_LOGS: Final = "Name the right log for each sensor"
-"""What to do about :func:`same_samples`."""
+"""What to do about :func:`find_same_logs`."""
 
 _AXES: Final = "xyz"
 _UNIT_HINTS: Final[tuple[tuple[float, str], ...]] = (
@@ -148,12 +154,14 @@ def check_logs(recording: Recording, settings: SanitySettings) -> Recording:
         _require_samples(log, settings)
         for sensor, values in (("accelerometer", log.accel_mps2), ("gyroscope", log.gyro_radps)):
             _require_signal(log, sensor, values)
-        logs[site], raised = without_artefacts(log, settings.artefacts, least_rate_hz(settings))
+        logs[site], raised = remove_artefacts(
+            log, settings.artefacts, compute_least_rate_hz(settings)
+        )
         flags += raised
         if log.cut_short:
             where = {"source": log.source, "reason": log.cut_short}
             flags.append(RaisedFlag("log_cut_short", where, site))
-    for told in same_samples(recording.logs):
+    for told in find_same_logs(recording.logs):
         raise RunError(f"{told}. {OWN_LOGS}")
     entry = HistoryEntry(
         "conditioning.sanity.logs",
@@ -197,11 +205,11 @@ def check_signals(
     for site, signals in based.sites.items():
         where = f"{based.recording.logs[site].source} ({site})"
         try:
-            flags += _rate_and_length(where, signals, based.rate_hz, settings)
-            flags += _gravity(where, signals, based, settings)
-            _gyro_unit(where, signals, based, settings, fastest_limb_radps)
+            flags += _check_rate_and_length(where, signals, based.rate_hz, settings)
+            flags += _check_gravity(where, signals, based, settings)
+            _check_gyro_unit(where, signals, based, settings, fastest_limb_radps)
         except RunError as error:
-            raise RunError(naming_stuck(str(error), based.recording)) from error
+            raise RunError(name_stuck_axes(str(error), based.recording)) from error
     entry = HistoryEntry(
         "conditioning.sanity.signals",
         "rate, length, gravity at rest and size of the angular velocity are plausible",
@@ -210,12 +218,12 @@ def check_signals(
     return replace(based, flags=(*based.flags, *flags), history=(*based.history, entry))
 
 
-def least_rate_hz(settings: SanitySettings) -> float:
+def compute_least_rate_hz(settings: SanitySettings) -> float:
     """Rate below which a sensor is slow."""
     return (1.0 - settings.clock_off_share) * settings.low_rate_hz
 
 
-def same_samples(logs: Mapping[Site, SensorLog]) -> Iterator[str]:
+def find_same_logs(logs: Mapping[Site, SensorLog]) -> Iterator[str]:
     """One log under two names, told for each pair: figures would look in order and not be."""
     for a, b in combinations(logs.values(), 2):
         pairs = ((a.accel_mps2, b.accel_mps2), (a.gyro_radps, b.gyro_radps))
@@ -226,7 +234,7 @@ def same_samples(logs: Mapping[Site, SensorLog]) -> Iterator[str]:
 def _require_samples(log: SensorLog, settings: SanitySettings) -> None:
     if len(log.time_s) < settings.min_samples:
         raise RunError(
-            f"{log.source} ({log.site}): {plural(len(log.time_s), 'sample')}; at least "
+            f"{log.source} ({log.site}): {format_count(len(log.time_s), 'sample')}; at least "
             f"{settings.min_samples} are needed. Check that the log was written to its end"
         )
 
@@ -258,7 +266,7 @@ def _require_signal(log: SensorLog, sensor: str, values: FloatArray) -> None:
             )
 
 
-def _rate_and_length(
+def _check_rate_and_length(
     where: str, signals: SiteSignals, clock_hz: float, settings: SanitySettings
 ) -> list[RaisedFlag]:
     known = np.flatnonzero(signals.measured)
@@ -280,51 +288,51 @@ def _rate_and_length(
             f"{where}: only {100.0 * share:.0f} % of the samples are there. Check the logger's "
             "storage or radio link, and the word for missing values in the layout"
         )
-    if signals.rate_hz < least_rate_hz(settings):
+    if signals.rate_hz < compute_least_rate_hz(settings):
         return [RaisedFlag("low_rate", {"rate_hz": signals.rate_hz}, signals.site)]
     return []
 
 
-def _gravity(
+def _check_gravity(
     where: str, signals: SiteSignals, based: TimeBased, settings: SanitySettings
 ) -> list[RaisedFlag]:
     """Compare the acceleration in the quietest stretch with gravity."""
-    norm, resting = _quietest(signals.accel_mps2, based.rate_hz, settings)
+    size, resting = _measure_quietest(signals.accel_mps2, based.rate_hz, settings)
     gravity = based.recording.gravity_mps2
-    if np.isnan(norm):
+    if np.isnan(size):
         raise RunError(
             f"{where}: there are never {settings.rest_window_s:g} s without a gap. Check the "
             "logger's storage or radio link"
         )
-    ratio = norm / gravity
+    ratio = size / gravity
     low, high = settings.moving_norm_g
     if not resting and low <= ratio <= high:
         return []
     if resting and abs(ratio - 1.0) <= settings.gravity_refused_share:
         if abs(ratio - 1.0) <= settings.gravity_flagged_share:
             return []
-        found = {"found_mps2": norm, "expected_mps2": gravity}
+        found = {"found_mps2": size, "expected_mps2": gravity}
         names = ["gravity_off"]
         if is_foot(signals.site) and abs(ratio - 1.0) > settings.gravity_lengths_share:
             names.append("velocity_unsure")
         return [RaisedFlag(name, found, signals.site) for name in names]
-    hint = _unit_hint(ratio, resting, low)
+    hint = _describe_unit_hint(ratio, resting, low)
     raise RunError(
         f"{where}: acceleration {'at rest' if resting else 'in the quietest stretch'} is "
-        f"{norm:.4g} m/s^2 in place of about {gravity:.3g}: {hint}. Correct accel in the layout"
+        f"{size:.4g} m/s^2 in place of about {gravity:.3g}: {hint}. Correct accel in the layout"
     )
 
 
-def _quietest(
+def _measure_quietest(
     accel_mps2: FloatArray, rate_hz: float, settings: SanitySettings
 ) -> tuple[float, bool]:
     """Norm of the acceleration in the quietest stretches, and whether they are rest at all."""
     block = max(1, int(rate_hz * _REST_BLOCK_S))
-    width = odd_width(settings.rest_window_s, rate_hz / block)
-    accel = block_means(accel_mps2, block)
-    spread = lengths(moving_std(accel, width))
-    level = moving_mean(lengths(accel), width)
-    whole = moving_mean(finite_rows(accel).astype(float), width) == 1.0
+    width = choose_odd_width(settings.rest_window_s, rate_hz / block)
+    accel = average_blocks(accel_mps2, block)
+    spread = norm(moving_std(accel, width))
+    level = moving_mean(norm(accel), width)
+    whole = moving_mean(find_finite_rows(accel).astype(float), width) == 1.0
     spread, level = spread[whole], level[whole]
     if len(spread) == 0:
         return float("nan"), False
@@ -335,7 +343,7 @@ def _quietest(
     return float(level[np.argmin(spread)]), False
 
 
-def _unit_hint(ratio: float, resting: bool, least_g: float) -> str:
+def _describe_unit_hint(ratio: float, resting: bool, least_g: float) -> str:
     """Which unit was probably meant, from the ratio of what was found to gravity."""
     away = [abs(np.log(max(ratio, 1e-12) / factor)) for factor, _ in _UNIT_HINTS]
     best = int(np.argmin(away))
@@ -349,7 +357,7 @@ def _unit_hint(ratio: float, resting: bool, least_g: float) -> str:
     return "unit, scale or columns are probably wrong"
 
 
-def _gyro_unit(
+def _check_gyro_unit(
     where: str,
     signals: SiteSignals,
     based: TimeBased,
@@ -357,7 +365,7 @@ def _gyro_unit(
     fastest_limb_radps: float,
 ) -> None:
     known = signals.measured
-    speed = lengths(signals.gyro_radps)[known]
+    speed = norm(signals.gyro_radps)[known]
     fastest = float(np.partition(speed, -_BROKEN_SAMPLES)[-_BROKEN_SAMPLES])
     if fastest > fastest_limb_radps:
         raise RunError(
@@ -372,7 +380,7 @@ def _gyro_unit(
     far = away > settings.moving_force_share * gravity
     moving = np.where(np.isfinite(away), far, 0.0).astype(float)
     # Half of a whole second far from 1 g: a leg in motion; taps on the sensor are not enough.
-    if moving_mean(moving, odd_width(1.0, based.rate_hz)).max() > 0.5:
+    if moving_mean(moving, choose_odd_width(1.0, based.rate_hz)).max() > 0.5:
         raise RunError(
             f"{where}: angular velocity never passes {np.degrees(fastest):.4g} deg/s although the "
             "limb is in fast motion: the columns are probably in rad/s, but were read as deg/s. "

@@ -10,7 +10,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 
 
-def spans_around(
+def find_spans_around(
     run: Interval, others: tuple[Interval, ...], search_s: float
 ) -> tuple[Interval, Interval]:
     """Where to look for the quiet standing of a run.
@@ -35,7 +35,7 @@ def spans_around(
     return nearest, farthest
 
 
-def flags_of_run(
+def select_flags_of_run(
     flags: Iterable[RaisedFlag], kept: Interval, run: Interval
 ) -> tuple[RaisedFlag, ...]:
     """Flags of a log that concern a run, each telling of the run's own samples only.
@@ -55,7 +55,7 @@ def flags_of_run(
     own = []
     for flag in flags:
         span = run if flag.marks is not None and flag.marks.in_running_only else kept
-        own.append(flag.within(span.start_s, span.end_s))
+        own.append(flag.cut_to(span.start_s, span.end_s))
     return tuple(flag for flag in own if flag is not None)
 
 
@@ -73,7 +73,7 @@ def cut_signals(signals: SiteSignals, kept: slice) -> SiteSignals:
     )
 
 
-def cut_to(timebased: TimeBased, span: Interval) -> TimeBased:
+def cut_recording(timebased: TimeBased, span: Interval) -> TimeBased:
     """A stretch of a recording, as views of its signals.
 
     Parameters

@@ -7,8 +7,8 @@ from math import ceil, floor
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.clipping import RangeSettings, clipped_axes, restored_rate
-from imuproc.conditioning.samples.marking import marked
+from imuproc.conditioning.samples.clipping import RangeSettings, find_clipped_axes, restore_rate
+from imuproc.conditioning.samples.marking import mark_samples
 from imuproc.conditioning.samples.stamps import Stamps, StampSettings, repair_stamps
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
@@ -16,8 +16,8 @@ from imuproc.core.history import HistoryEntry
 from imuproc.core.marks import Marks
 from imuproc.core.recording import Recording, SensorLog, Slip
 from imuproc.core.sites import Site
-from imuproc.dsp.filters import finite_rows
-from imuproc.dsp.resampling import interpolate, near_samples
+from imuproc.dsp.filters import find_finite_rows
+from imuproc.dsp.resampling import interpolate, is_near_samples
 from imuproc.files.settings_model import StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
@@ -144,7 +144,7 @@ def to_common_clock(
     grid_s = np.arange(ceil(start * rate_hz - 1e-3), floor(end * rate_hz + 1e-3) + 1) / rate_hz
     sites, flags = {}, list(recording.flags)
     for site, log in recording.logs.items():
-        signals, raised = _on_grid(
+        signals, raised = _resample_log(
             log, stamps[site], grid_s, origin_s, settings, unseen_gyro_sd_radps
         )
         sites[site] = signals
@@ -191,7 +191,7 @@ def _require_overlap(recording: Recording, stamps: Mapping[Site, Stamps]) -> Non
     )
 
 
-def _on_grid(
+def _resample_log(
     log: SensorLog,
     stamps: Stamps,
     grid_s: FloatArray,
@@ -202,15 +202,13 @@ def _on_grid(
     """Signals of one log at the grid times, and the flags of what was missing or clipped."""
     time_s = stamps.time_s - origin_s
     accel, gyro = log.accel_mps2[stamps.row], log.gyro_radps[stamps.row]
-    by_axis = _clipped(log, accel, gyro, settings.range)
+    by_axis = _find_clipped(log, accel, gyro, settings.range)
     touched = {sensor: np.asarray(mask.any(axis=1)) for sensor, mask in by_axis.items()}
-    gyro, hidden = restored_rate(
-        time_s, gyro, by_axis["gyro"], unseen_gyro_sd_radps, settings.range
-    )
+    gyro, hidden = restore_rate(time_s, gyro, by_axis["gyro"], unseen_gyro_sd_radps, settings.range)
     values = np.concatenate((accel, gyro), axis=1)
     # An accelerometer never reads exactly nothing on all axes: some loggers write 0 for missing.
     values[np.abs(accel) @ np.ones(3) == 0.0] = np.nan
-    real = finite_rows(values)
+    real = find_finite_rows(values)
     period_s = stamps.period_s
     max_gap_s = (settings.max_bridge_samples + settings.stamps.gap_periods) * period_s
     on_grid = interpolate(time_s, values, grid_s, max_gap_s)
@@ -223,30 +221,30 @@ def _on_grid(
         site=log.site,
         accel_mps2=np.ascontiguousarray(on_grid[:, :3]),
         gyro_radps=np.ascontiguousarray(on_grid[:, 3:]),
-        measured=near_samples(time_s[real], grid_s, far_s) & finite_rows(on_grid),
-        accel_clipped=near_samples(time_s[touched["accel"]], grid_s, reach_s),
-        gyro_clipped=near_samples(time_s[touched["gyro"]], grid_s, reach_s),
+        measured=is_near_samples(time_s[real], grid_s, far_s) & find_finite_rows(on_grid),
+        accel_clipped=is_near_samples(time_s[touched["accel"]], grid_s, reach_s),
+        gyro_clipped=is_near_samples(time_s[touched["gyro"]], grid_s, reach_s),
         rate_hz=1.0 / period_s,
         gyro_hidden_radps=hidden_on_grid,
     )
-    flags = _missing_flags(stamps, real, log.site, settings.max_bridge_samples)
-    flags += _cover_flags(log.site, stamps.time_s, grid_s[-1] - grid_s[0], settings)
-    return signals, flags + _clipped_flags(log.site, stamps.time_s, touched)
+    flags = _list_missing_flags(stamps, real, log.site, settings.max_bridge_samples)
+    flags += _list_cover_flags(log.site, stamps.time_s, grid_s[-1] - grid_s[0], settings)
+    return signals, flags + _list_clipped_flags(log.site, stamps.time_s, touched)
 
 
-def _clipped(
+def _find_clipped(
     log: SensorLog, accel: FloatArray, gyro: FloatArray, settings: RangeSettings
 ) -> dict[str, BoolArray]:
     """Values at the end of the range, by sensor."""
     ranges = (log.accel_range_mps2, settings.least_accel_range_mps2)
     turns = (log.gyro_range_radps, settings.least_gyro_range_radps)
     return {
-        "accel": clipped_axes(accel, *ranges, settings),
-        "gyro": clipped_axes(gyro, *turns, settings),
+        "accel": find_clipped_axes(accel, *ranges, settings),
+        "gyro": find_clipped_axes(gyro, *turns, settings),
     }
 
 
-def _cover_flags(
+def _list_cover_flags(
     site: Site, time_s: FloatArray, span_s: float, settings: TimeBaseSettings
 ) -> list[RaisedFlag]:
     if span_s - (time_s[-1] - time_s[0]) <= settings.partly_covered_share * span_s:
@@ -255,10 +253,10 @@ def _cover_flags(
     ends = np.array([-np.inf, last_s]), np.array([first_s, np.inf])
     marks = Marks(*ends, np.zeros(2, dtype=np.int64), counted=False)
     values = {"covered_from_s": first_s, "covered_to_s": last_s}
-    return [RaisedFlag.of_samples("partly_covered", marks, site, values)]
+    return [RaisedFlag.from_marks("partly_covered", marks, site, values)]
 
 
-def _missing_flags(
+def _list_missing_flags(
     stamps: Stamps, real: BoolArray, site: Site, max_bridge_samples: int
 ) -> list[RaisedFlag]:
     """Flags for samples missing between the real ones: bridged, and too many to bridge."""
@@ -271,16 +269,16 @@ def _missing_flags(
     for name, own in (("samples_dropped", short), ("gap", ~short)):
         if own.any():
             marks = Marks(time_s[gaps[own]], time_s[gaps[own] + 1], missing[own])
-            flags.append(RaisedFlag.of_samples(name, marks, site))
+            flags.append(RaisedFlag.from_marks(name, marks, site))
     return flags
 
 
-def _clipped_flags(
+def _list_clipped_flags(
     site: Site, time_s: FloatArray, touched: Mapping[str, BoolArray]
 ) -> list[RaisedFlag]:
     flags = []
     for sensor, mask in touched.items():
         if mask.any():
-            marks = marked(time_s, mask, in_running_only=True)
-            flags.append(RaisedFlag.of_samples(f"{sensor}_clipped", marks, site))
+            marks = mark_samples(time_s, mask, in_running_only=True)
+            flags.append(RaisedFlag.from_marks(f"{sensor}_clipped", marks, site))
     return flags

@@ -10,12 +10,12 @@ from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Conditioned, Interval
 from imuproc.core.sites import SIDES, Site, foot_of, is_foot, shank_of, side_of
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 
 BoolArray = NDArray[np.bool_]
 
 
-def sensors_of_run(timebased: TimeBased, run: Interval, missing_share: float) -> TimeBased:
+def drop_missing_sensors(timebased: TimeBased, run: Interval, missing_share: float) -> TimeBased:
     """The recording without sensors that lack much of a run, a flag for each.
 
     Parameters
@@ -34,7 +34,7 @@ def sensors_of_run(timebased: TimeBased, run: Interval, missing_share: float) ->
     time_s = timebased.time_s[inside]
     kept, flags = dict(timebased.sites), list(timebased.flags)
     for site, signals in timebased.sites.items():
-        first, after = _longest_missing(signals.measured[inside])
+        first, after = _find_longest_missing(signals.measured[inside])
         if after - first > missing_share * len(time_s):
             del kept[site]
             missing_s, from_s = (after - first) / timebased.rate_hz, float(time_s[first])
@@ -45,16 +45,16 @@ def sensors_of_run(timebased: TimeBased, run: Interval, missing_share: float) ->
     return replace(timebased, sites=kept, flags=tuple(flags))
 
 
-def _longest_missing(measured: BoolArray) -> tuple[int, int]:
+def _find_longest_missing(measured: BoolArray) -> tuple[int, int]:
     """First sample of the longest stretch that was not measured, and the first one after it."""
-    first, after = stretches_of(~measured)
+    first, after = find_mask_runs(~measured)
     if len(first) == 0:
         return 0, 0
     longest = int(np.argmax(after - first))
     return int(first[longest]), int(after[longest])
 
 
-def usable_segments(
+def select_usable_segments(
     segments: Mapping[Site, Conditioned],
     unsure: set[Site],
     running: BoolArray,
@@ -83,7 +83,7 @@ def usable_segments(
     """
     whole = {site: segment for site, segment in segments.items() if site not in left_out}
     flags = list(left_out.values())
-    turned, settled = _face_alike(whole, unsure, running)
+    turned, settled = _align_directions(whole, unsure, running)
     kept: dict[Site, Conditioned] = {}
     for site, segment in turned.items():
         if site not in unsure - settled:
@@ -98,7 +98,7 @@ def usable_segments(
     return kept, flags
 
 
-def _face_alike(
+def _align_directions(
     segments: Mapping[Site, Conditioned], unsure: set[Site], running: BoolArray
 ) -> tuple[dict[Site, Conditioned], set[Site]]:
     """Turn segments of unsure direction to swing as the rest of their leg does.
@@ -113,13 +113,13 @@ def _face_alike(
         if doubtful not in unsure or not {foot, shank} <= out.keys():
             continue
         if float(out[doubtful].gyro_radps[running, 1] @ out[model].gyro_radps[running, 1]) < 0.0:
-            out[doubtful] = _about_face(out[doubtful])
+            out[doubtful] = _reverse_direction(out[doubtful])
         if model not in unsure:
             settled.add(doubtful)
     return out, settled
 
 
-def _about_face(segment: Conditioned) -> Conditioned:
+def _reverse_direction(segment: Conditioned) -> Conditioned:
     """The same segment with forward and backward exchanged."""
     turn = np.diag([-1.0, -1.0, 1.0])
     calibration = segment.calibration

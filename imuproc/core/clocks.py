@@ -40,7 +40,7 @@ class ClockTie:
     drift_u_ppm: float
     basis: str = ""
 
-    def u_s(self, time_s: FloatArray) -> FloatArray:
+    def compute_u_s(self, time_s: FloatArray) -> FloatArray:
         """Standard uncertainty in s of one clock against the other at given times, shape (m,)."""
         since_s = np.asarray(time_s, dtype=np.float64) - self.centre_s
         return np.asarray(np.hypot(self.offset_u_s, 1e-6 * self.drift_u_ppm * since_s))
@@ -66,7 +66,7 @@ class Clocks:
     ties: Mapping[Site, ClockTie] = field(default_factory=dict)
     untied: tuple[Site, ...] = ()
 
-    def u_s(self, a: Site, b: Site, time_s: FloatArray) -> FloatArray:
+    def compute_u_s(self, a: Site, b: Site, time_s: FloatArray) -> FloatArray:
         """Standard uncertainty of times of one sensor against times of another one.
 
         Parameters
@@ -83,19 +83,19 @@ class Clocks:
         times = np.asarray(time_s, dtype=np.float64)
         if self.shared or a == b:
             return np.zeros(times.shape)
-        mine, other = self._path(a), self._path(b)
+        mine, other = self._find_path(a), self._find_path(b)
         if mine[-1] != other[-1]:
             return np.full(times.shape, np.inf)
         # What lies beyond where the ways meet is common to both.
         apart = set(mine) ^ set(other)
-        links = [self.ties[site].u_s(times) for site in apart if site in self.ties]
+        links = [self.ties[site].compute_u_s(times) for site in apart if site in self.ties]
         return np.asarray(np.sqrt(sum((u**2 for u in links), start=np.zeros(times.shape))))
 
-    def root(self, site: Site) -> Site:
+    def find_root(self, site: Site) -> Site:
         """The sensor on whose clock a sensor's stamps are."""
-        return self._path(site)[-1]
+        return self._find_path(site)[-1]
 
-    def _path(self, site: Site) -> list[Site]:
+    def _find_path(self, site: Site) -> list[Site]:
         """The sensor, the one it was tied to, and so on to the last."""
         way = [site]
         while way[-1] in self.ties:

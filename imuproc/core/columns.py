@@ -183,7 +183,7 @@ def repeat_name(figure: str) -> str:
     return f"{figure}_u_repeat"
 
 
-def companions(column: Column) -> tuple[Column, Column]:
+def make_uncertainty_columns(column: Column) -> tuple[Column, Column]:
     """The two columns that hold the standard uncertainties of a figure."""
     whole = f"Standard uncertainty of {column.name} against the truth."
     repeat = f"Standard uncertainty of {column.name} between steps, sides and runs of a set-up."
@@ -193,7 +193,7 @@ def companions(column: Column) -> tuple[Column, Column]:
     )
 
 
-_COMPANIONS: Final = [companions(BY_NAME[name]) for name in FIGURES]
+_COMPANIONS: Final = [make_uncertainty_columns(BY_NAME[name]) for name in FIGURES]
 
 STEP_COLUMNS: Final[dict[str, Column]] = {
     column.name: column

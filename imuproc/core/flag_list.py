@@ -20,8 +20,9 @@ class Flag:
     advice : str
         What to do about it.
     details : tuple of str
-        Templates of what was found, as :func:`imuproc.core.flag_words.detail` fills them with the
-        values of a flag that was raised: the first that needs no other values than those there.
+        Templates of what was found, as :func:`imuproc.core.flag_words.describe_flag` fills them
+        with the values of a flag that was raised: the first that needs no other values than those
+        there.
     """
 
     name: str

@@ -24,7 +24,7 @@ Figures = frozenset[str]
 _NONE: Final[Figures] = frozenset()
 
 
-def _by_segment(also: Figures = _NONE) -> Mapping[str, Figures]:
+def _map_by_segment(also: Figures = _NONE) -> Mapping[str, Figures]:
     """Figures that hang on the sensor of a shank, and of a foot."""
     both = frozenset(name for name in ANGLES if name.startswith("dorsiflexion"))
     pitch = frozenset(name for name in ANGLES if name.startswith("foot_pitch"))
@@ -32,8 +32,8 @@ def _by_segment(also: Figures = _NONE) -> Mapping[str, Figures]:
     return {"shank": shin | both | also, "foot": both | pitch | also}
 
 
-_ANGLES_OF: Final = _by_segment()
-_OF_SENSOR: Final = _by_segment(TIMES | LENGTHS)
+_ANGLES_OF: Final = _map_by_segment()
+_OF_SENSOR: Final = _map_by_segment(TIMES | LENGTHS)
 _OF_LEG: Final = dict.fromkeys(("shank", "foot"), frozenset(FIGURES))
 
 _TOLD: Final[Mapping[Grade, frozenset[Reader]]] = {
@@ -77,7 +77,7 @@ class Policy:
     of_others: bool = False
 
     @property
-    def told(self) -> frozenset[Reader]:
+    def readers(self) -> frozenset[Reader]:
         """Who is told.
 
         ``page``, ``terminal`` and ``json`` list a run's flags; ``squad`` counts them where runs
@@ -153,10 +153,10 @@ def is_serious(name: str) -> bool:
 
 def is_told(name: str, reader: Reader) -> bool:
     """Whether a reader is told of a flag."""
-    return reader in policy_of(name).told
+    return reader in policy_of(name).readers
 
 
-def against_run(flags: Iterable[RaisedFlag], reader: Reader) -> list[RaisedFlag]:
+def select_run_flags(flags: Iterable[RaisedFlag], reader: Reader) -> list[RaisedFlag]:
     """Flags of a run as a whole or of one of its sensors, of which a reader is told.
 
     Flags of single steps do not count: the figures that they name are withheld already, and the
@@ -165,14 +165,14 @@ def against_run(flags: Iterable[RaisedFlag], reader: Reader) -> list[RaisedFlag]
     return [flag for flag in flags if flag.step is None and is_told(flag.name, reader)]
 
 
-def withheld_by(flag: RaisedFlag) -> Figures:
+def list_withheld_figures(flag: RaisedFlag) -> Figures:
     """Figures that are missing where a flag stands: in its step, or in its run."""
     if "figure" in flag.values:
         return frozenset({str(flag.values["figure"])})
     return policy_of(flag.name).withholds
 
 
-def doubted_sides(flags: Iterable[RaisedFlag]) -> dict[str, frozenset[str]]:
+def find_doubted_sides(flags: Iterable[RaisedFlag]) -> dict[str, frozenset[str]]:
     """By figure the sides on which it must not be trusted although it is in the table.
 
     Parameters

@@ -51,35 +51,35 @@ class RaisedFlag:
     marks: Marks | None = field(default=None, compare=False, repr=False)
 
     @classmethod
-    def of_samples(
+    def from_marks(
         cls, name: str, marks: Marks, site: str, values: Values | None = None
     ) -> "RaisedFlag":
         """A flag about samples of a log: beside its own values those that its marks give."""
-        return cls(name, values or {}, site)._about(marks)
+        return cls(name, values or {}, site)._replace_marks(marks)
 
-    def within(self, from_s: float, to_s: float) -> "RaisedFlag | None":
+    def cut_to(self, from_s: float, to_s: float) -> "RaisedFlag | None":
         """The flag of a part of the log, which ends at given times in s; None where it has none.
 
         One that is about no samples in particular is one of every part.
         """
         if self.marks is None:
             return self
-        own = self.marks.within(from_s, to_s)
-        return replace(self._about(own), marks=None) if len(own.samples) else None
+        own = self.marks.cut_to(from_s, to_s)
+        return replace(self._replace_marks(own), marks=None) if len(own.samples) else None
 
-    def joined(self, later: "RaisedFlag") -> "RaisedFlag":
+    def join(self, later: "RaisedFlag") -> "RaisedFlag":
         """One flag of two of the same :attr:`kind`, of a part of a log and of the next one."""
         if self.marks is None or later.marks is None:
             return self
-        return self._about(self.marks.joined(later.marks))
+        return self._replace_marks(self.marks.join(later.marks))
 
     @property
     def kind(self) -> Hashable:
         """What two flags of parts of a log have in common where they are one of both together."""
-        counted = () if self.marks is None else self.marks.values()
+        counted = () if self.marks is None else self.marks.list_values()
         own = ((name, value) for name, value in self.values.items() if name not in counted)
         return self.name, self.site, tuple(sorted(own))
 
-    def _about(self, marks: Marks) -> "RaisedFlag":
-        values, span_s = {**self.values, **marks.values()}, marks.span_s() or self.span_s
+    def _replace_marks(self, marks: Marks) -> "RaisedFlag":
+        values, span_s = {**self.values, **marks.list_values()}, marks.find_span_s() or self.span_s
         return replace(self, values=values, span_s=span_s, marks=marks)

@@ -12,7 +12,7 @@ _SOMIGLIANA = 0.00193185265241
 _ECCENTRICITY_SQUARED = 0.00669437999014
 
 
-def local_gravity_mps2(latitude_deg: float | None) -> float:
+def compute_gravity_mps2(latitude_deg: float | None) -> float:
     """Gravity at a latitude, at the height of the ellipsoid.
 
     Parameters

@@ -34,7 +34,7 @@ class Marks:
     from_s: float = -np.inf
     to_s: float = np.inf
 
-    def within(self, from_s: float, to_s: float) -> "Marks":
+    def cut_to(self, from_s: float, to_s: float) -> "Marks":
         """Those that lie in a part of the log or reach into it, whole."""
         own = (self.end_s >= from_s) & (self.start_s <= to_s)
         return replace(
@@ -46,7 +46,7 @@ class Marks:
             to_s=to_s,
         )
 
-    def joined(self, later: "Marks") -> "Marks":
+    def join(self, later: "Marks") -> "Marks":
         """Those of two parts of a log, one after the other; what goes on is one stretch."""
         goes_on = self.end_s[-1] >= self.to_s and later.start_s[0] <= later.from_s
         ends = len(self.end_s) - int(goes_on)
@@ -60,7 +60,7 @@ class Marks:
             to_s=later.to_s,
         )
 
-    def values(self) -> dict[str, float | int]:
+    def list_values(self) -> dict[str, float | int]:
         """How many, and the longest stretch; nothing where that does not matter or none is there.
 
         Returns
@@ -81,7 +81,7 @@ class Marks:
             "longest_at_s": float(self.start_s[longest]),
         }
 
-    def span_s(self) -> tuple[float, float] | None:
+    def find_span_s(self) -> tuple[float, float] | None:
         """First and last sample in s, infinite at an end beyond which they may go on; or None."""
         if not (self.counted and len(self.samples)):
             return None

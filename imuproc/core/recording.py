@@ -118,7 +118,7 @@ class Conditioned:
     gyro_hidden_radps: FloatArray | None = None
     turning: BoolArray | None = None
 
-    def hidden_rate_radps(self) -> FloatArray:
+    def compute_hidden_rate_radps(self) -> FloatArray:
         """What each sample of the gyroscope may hide by clipping, shape (n,)."""
         nothing = np.zeros(len(self.gyro_clipped))
         return nothing if self.gyro_hidden_radps is None else self.gyro_hidden_radps
@@ -295,6 +295,6 @@ class ConditionedRecording:
     flags: tuple[RaisedFlag, ...] = ()
     history: tuple[HistoryEntry, ...] = field(default=())
 
-    def measured(self) -> dict[Site, BoolArray]:
+    def find_measured(self) -> dict[Site, BoolArray]:
         """Where each sensor was measured."""
         return {site: segment.measured for site, segment in self.segments.items()}

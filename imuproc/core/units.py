@@ -37,7 +37,7 @@ _BY_SPELLING: Final[dict[str, str]] = {
 }
 
 
-def known_unit(text: str) -> str | None:
+def find_unit(text: str) -> str | None:
     """Unit that a logger's spelling stands for.
 
     Parameters

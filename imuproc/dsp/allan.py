@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -100,7 +100,7 @@ class AllanReading:
     longest_tau_s: float = nan
 
 
-def allan_curve(x: FloatArray, rate_hz: float) -> AllanCurve:
+def compute_allan_curve(x: FloatArray, rate_hz: float) -> AllanCurve:
     """Overlapping Allan deviation of a regular rate signal.
 
     Parameters
@@ -146,8 +146,8 @@ def allan_curve(x: FloatArray, rate_hz: float) -> AllanCurve:
         variance[at] = (second @ second) / len(second)
     tau_s = sizes / rate_hz
     deviation = np.sqrt(variance / 2.0) / tau_s
-    slope = _local_slopes(tau_s, deviation)
-    return AllanCurve(tau_s, deviation, _freedom(len(theta), sizes, slope), slope)
+    slope = _fit_local_slopes(tau_s, deviation)
+    return AllanCurve(tau_s, deviation, _compute_freedom(len(theta), sizes, slope), slope)
 
 
 def read_allan(curve: AllanCurve, settings: AllanSettings | None = None) -> AllanReading:
@@ -180,20 +180,20 @@ def read_allan(curve: AllanCurve, settings: AllanSettings | None = None) -> Alla
         return AllanReading()
     tau, sigma = curve.tau_s[known], curve.deviation[known]
     slope, freedom = curve.slope[known], curve.freedom[known]
-    white = _on_line(tau, slope, -0.5, settings.white_slope_within, settings.least_span)
-    walk = _on_line(tau, slope, 0.5, settings.walk_slope_within, settings.least_span)
-    noise = _weighted(sigma * np.sqrt(tau), freedom, white)
+    white = _find_sloped_points(tau, slope, -0.5, settings.white_slope_within, settings.least_span)
+    walk = _find_sloped_points(tau, slope, 0.5, settings.walk_slope_within, settings.least_span)
+    noise = _average_by_freedom(sigma * np.sqrt(tau), freedom, white)
     twice_u = 2.0 / np.sqrt(2.0 * freedom)
     return AllanReading(
         white_noise=noise,
-        bias_instability=_flat_level(tau, sigma, freedom, noise, settings) / FLAT,
+        bias_instability=_find_flat_level(tau, sigma, freedom, noise, settings) / FLAT,
         bias_instability_at_most=float(np.min(sigma * (1.0 + twice_u))) / FLAT,
-        rate_walk=_weighted(sigma / np.sqrt(tau / 3.0), freedom, walk),
+        rate_walk=_average_by_freedom(sigma / np.sqrt(tau / 3.0), freedom, walk),
         longest_tau_s=float(tau[-1]),
     )
 
 
-def _local_slopes(tau_s: FloatArray, deviation: FloatArray) -> FloatArray:
+def _fit_local_slopes(tau_s: FloatArray, deviation: FloatArray) -> FloatArray:
     """Least-squares slope on log-log axes over a factor of two to either side of each point."""
     x, y = np.log(tau_s), np.log(np.maximum(deviation, 1e-300))
     near = (np.abs(x[:, None] - x) <= log(2.0) + 1e-9).astype(float)
@@ -205,7 +205,7 @@ def _local_slopes(tau_s: FloatArray, deviation: FloatArray) -> FloatArray:
     )
 
 
-def _freedom(points: int, sizes: NDArray[np.intp], slope: FloatArray) -> FloatArray:
+def _compute_freedom(points: int, sizes: NDArray[np.intp], slope: FloatArray) -> FloatArray:
     """Equivalent degrees of freedom of each variance; ``points`` of the integral."""
     n, m = float(points), sizes.astype(np.float64)
     white = (3.0 * (n - 1.0) / (2.0 * m) - 2.0 * (n - 2.0) / n) * 4.0 * m**2 / (4.0 * m**2 + 5.0)
@@ -215,11 +215,11 @@ def _freedom(points: int, sizes: NDArray[np.intp], slope: FloatArray) -> FloatAr
     return np.where(slope < -0.25, white, np.where(slope < 0.25, flicker, walk))
 
 
-def _on_line(
+def _find_sloped_points(
     tau: FloatArray, slope: FloatArray, wanted: float, within: float, least_span: float
 ) -> BoolArray:
     """The longest row of points with the wanted slope; none where it spans too little."""
-    begins, after = stretches_of(np.abs(slope - wanted) <= within)
+    begins, after = find_mask_runs(np.abs(slope - wanted) <= within)
     out = np.zeros(len(tau), dtype=bool)
     rows = list(zip(begins, after - 1, strict=True))
     if rows:
@@ -228,7 +228,7 @@ def _on_line(
     return out
 
 
-def _flat_level(
+def _find_flat_level(
     tau: FloatArray,
     sigma: FloatArray,
     freedom: FloatArray,
@@ -249,10 +249,10 @@ def _flat_level(
     lowest = np.zeros(len(tau), dtype=bool)
     lowest[first : last + 1] = True
     lowest &= np.abs(np.log(tau / tau[least])) <= log(2.0)
-    return _weighted(sigma, freedom, lowest)
+    return _average_by_freedom(sigma, freedom, lowest)
 
 
-def _weighted(level: FloatArray, freedom: FloatArray, chosen: BoolArray) -> float:
+def _average_by_freedom(level: FloatArray, freedom: FloatArray, chosen: BoolArray) -> float:
     """Geometric mean of the chosen points by their degrees of freedom; NaN where there is none."""
     if not chosen.any():
         return nan

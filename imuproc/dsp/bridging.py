@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.dsp.integration import cumulative_integral
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -49,13 +49,13 @@ def find_bridges(x: FloatArray, measured: BoolArray, rate_hz: float) -> Bridges:
     -------
     Bridges
     """
-    begins, after = stretches_of(~measured)
+    begins, after = find_mask_runs(~measured)
     first = np.maximum(begins - 1, 0)
     last = np.minimum(after, len(x) - 1)
     around = int(_AROUND_S * rate_hz)
     error = np.array(
         [
-            _line_error(
+            _estimate_line_error(
                 x[max(a - around, 0) : b + around],
                 measured[max(a - around, 0) : b + around],
                 rate_hz,
@@ -67,7 +67,7 @@ def find_bridges(x: FloatArray, measured: BoolArray, rate_hz: float) -> Bridges:
     return Bridges(first, last, error)
 
 
-def _line_error(x: FloatArray, measured: BoolArray, rate_hz: float, steps: int) -> float:
+def _estimate_line_error(x: FloatArray, measured: BoolArray, rate_hz: float, steps: int) -> float:
     if steps >= len(x):
         return float("inf")
     whole = cumulative_integral(x[:, None], rate_hz)[:, 0]

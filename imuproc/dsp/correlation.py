@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 
-def correlation(x: FloatArray, y: FloatArray) -> FloatArray:
+def cross_correlate(x: FloatArray, y: FloatArray) -> FloatArray:
     """Sum of products of one signal with another one moved along it, for every overlap.
 
     Parameters

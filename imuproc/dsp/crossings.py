@@ -10,7 +10,7 @@ FloatArray = NDArray[np.float64]
 Direction = Literal["rising", "falling", "both"]
 
 
-def crossing_times(
+def find_crossings(
     time_s: FloatArray,
     x: FloatArray,
     level: float | FloatArray,

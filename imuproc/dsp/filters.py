@@ -6,14 +6,14 @@ from math import atan, ceil, isfinite, pi, prod, tan
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.recursion import butterworth
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.butterworth import filter_butterworth
+from imuproc.dsp.mask_runs import list_mask_slices
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 
-def corrected_cutoff_hz(cutoff_hz: float, rate_hz: float, passes: int = 2) -> float:
+def correct_cutoff_hz(cutoff_hz: float, rate_hz: float, passes: int = 2) -> float:
     """Cut-off to design a second-order Butterworth for, so that several passes meet ``cutoff_hz``.
 
     Each pass lowers the -3 dB point, so the design frequency is raised by 1/C,
@@ -57,7 +57,7 @@ def corrected_cutoff_hz(cutoff_hz: float, rate_hz: float, passes: int = 2) -> fl
     return rate_hz / pi * atan(tan(pi * cutoff_hz / rate_hz) / factor)
 
 
-def all_finite(x: FloatArray) -> bool:
+def is_all_finite(x: FloatArray) -> bool:
     """Whether an array holds nothing but finite values (and none beyond 1e150)."""
     flat = x if x.ndim == 1 else x.ravel()
     # One broken value breaks the sum of squares, which is the fastest pass over the samples.
@@ -65,9 +65,9 @@ def all_finite(x: FloatArray) -> bool:
         return isfinite(np.vdot(flat, flat))
 
 
-def finite_rows(x: FloatArray) -> BoolArray:
+def find_finite_rows(x: FloatArray) -> BoolArray:
     """Which rows of ``x``, shape (n, ...), hold nothing but finite values, shape (n,)."""
-    if all_finite(x):
+    if is_all_finite(x):
         return np.ones(len(x), dtype=bool)
     flat = x.reshape(len(x), prod(x.shape[1:]))
     with np.errstate(invalid="ignore", over="ignore"):
@@ -75,12 +75,11 @@ def finite_rows(x: FloatArray) -> BoolArray:
         return np.isfinite(0.0 * flat @ np.ones(flat.shape[1]))
 
 
-def finite_stretches(x: FloatArray) -> list[slice]:
+def find_finite_runs(x: FloatArray) -> list[slice]:
     """Slices of consecutive rows of ``x``, shape (n, ...), in which every value is finite."""
-    if all_finite(x):
+    if is_all_finite(x):
         return [slice(0, len(x))] if len(x) else []
-    finite = finite_rows(x)
-    return [slice(int(a), int(b)) for a, b in zip(*stretches_of(finite), strict=True)]
+    return list_mask_slices(find_finite_rows(x))
 
 
 def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
@@ -107,24 +106,24 @@ def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
 
     Notes
     -----
-    Correction of the cut-off: see :func:`corrected_cutoff_hz`. Ends are padded by odd reflection
+    Correction of the cut-off: see :func:`correct_cutoff_hz`. Ends are padded by odd reflection
     over two periods of the cut-off (as far as a stretch is long enough); a stretch of one sample is
     returned as it is.
     """
     x = np.asarray(x, dtype=np.float64)
-    design_hz = corrected_cutoff_hz(cutoff_hz, rate_hz, passes=2)
+    design_hz = correct_cutoff_hz(cutoff_hz, rate_hz, passes=2)
     # Two periods: the odd reflection must outlast the transients of both passes.
     padding = max(9, ceil(2.0 * rate_hz / cutoff_hz))
-    stretches = finite_stretches(x)
+    stretches = find_finite_runs(x)
     if stretches == [slice(0, len(x))]:
-        return _both_ways(x, design_hz, rate_hz, padding)
+        return _filter_both_ways(x, design_hz, rate_hz, padding)
     out = np.full_like(x, np.nan)
     for part in stretches:
-        out[part] = _both_ways(x[part], design_hz, rate_hz, padding)
+        out[part] = _filter_both_ways(x[part], design_hz, rate_hz, padding)
     return out
 
 
-def _both_ways(x: FloatArray, design_hz: float, rate_hz: float, padding: int) -> FloatArray:
+def _filter_both_ways(x: FloatArray, design_hz: float, rate_hz: float, padding: int) -> FloatArray:
     """Forward and backward over the samples and an odd reflection of them at both ends."""
     n = len(x)
     padding = min(padding, n - 1)
@@ -134,11 +133,11 @@ def _both_ways(x: FloatArray, design_hz: float, rate_hz: float, padding: int) ->
     np.subtract(2.0 * inner[:, :1], inner[:, padding:0:-1], out=y[:, :padding])
     np.subtract(2.0 * inner[:, -1:], inner[:, -2 : -padding - 2 : -1], out=y[:, padding + n :])
     for _ in range(2):
-        y = butterworth(y, design_hz, rate_hz)[:, ::-1]
+        y = filter_butterworth(y, design_hz, rate_hz)[:, ::-1]
     return np.ascontiguousarray(y[:, padding : padding + n].T).reshape(x.shape)
 
 
-def derivative(x: FloatArray, rate_hz: float) -> FloatArray:
+def differentiate(x: FloatArray, rate_hz: float) -> FloatArray:
     """Rate of change by central differences, same length as ``x``.
 
     Parameters
@@ -166,12 +165,12 @@ def derivative(x: FloatArray, rate_hz: float) -> FloatArray:
     return np.asarray(slope * rate_hz, dtype=np.float64)
 
 
-def block_of(rate_hz: float, enough_hz: float) -> int:
+def choose_block(rate_hz: float, enough_hz: float) -> int:
     """Samples whose means are still at ``enough_hz`` or more; 1 where the rate is no higher."""
     return max(1, int(rate_hz / enough_hz))
 
 
-def block_means(x: FloatArray, block: int) -> FloatArray:
+def average_blocks(x: FloatArray, block: int) -> FloatArray:
     """Means of successive blocks of samples.
 
     Parameters
@@ -191,15 +190,15 @@ def block_means(x: FloatArray, block: int) -> FloatArray:
     count, width = len(x) // block, prod(x.shape[1:])
     blocks = x[: count * block].reshape(count, block * width)
     # By matrix product: many times as fast as a mean along a short axis.
-    means = blocks @ _mean_of(block, width)
-    if not all_finite(means):  # a missing value has spread to all signals of its block
-        spoiled = ~finite_rows(means)
+    means = blocks @ _build_mean_matrix(block, width)
+    if not is_all_finite(means):  # a missing value has spread to all signals of its block
+        spoiled = ~find_finite_rows(means)
         means[spoiled] = blocks[spoiled].reshape(-1, block, width).mean(axis=1)
     return np.asarray(means.reshape(count, *x.shape[1:]))
 
 
 @lru_cache(maxsize=64)
-def _mean_of(block: int, width: int) -> FloatArray:
+def _build_mean_matrix(block: int, width: int) -> FloatArray:
     """Matrix that takes a block of samples of several signals, in a row, to their means."""
     return np.tile(np.eye(width) / block, (block, 1))
 
@@ -221,7 +220,7 @@ def smooth_binomially(x: FloatArray) -> FloatArray:
     return smooth
 
 
-def odd_width(duration_s: float, rate_hz: float) -> int:
+def choose_odd_width(duration_s: float, rate_hz: float) -> int:
     """Odd number of samples nearest to a duration, at least 1: the width of a centred window."""
     return 2 * round((duration_s * rate_hz - 1.0) / 2.0) + 1 if duration_s * rate_hz > 1.0 else 1
 
@@ -233,8 +232,8 @@ def moving_mean(x: FloatArray, width: int) -> FloatArray:
     ----------
     x : ndarray, shape (n, ...)
     width : int
-        Odd number of samples in the window (see :func:`odd_width`). At the ends the window holds
-        what there is of it.
+        Odd number of samples in the window (see :func:`choose_odd_width`). At the ends the window
+        holds what there is of it.
 
     Returns
     -------
@@ -246,8 +245,8 @@ def moving_mean(x: FloatArray, width: int) -> FloatArray:
     ValueError
         If the width is not odd and positive.
     """
-    total, count = _window_sums(x, width)
-    return _ratio(total, count)
+    total, count = _sum_windows(x, width)
+    return _divide_sums(total, count)
 
 
 def moving_std(x: FloatArray, width: int) -> FloatArray:
@@ -258,17 +257,17 @@ def moving_std(x: FloatArray, width: int) -> FloatArray:
 def moving_mean_std(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
     """Mean and population standard deviation over a centred window, as :func:`moving_mean`."""
     x = np.asarray(x, dtype=np.float64)
-    if all_finite(x):
+    if is_all_finite(x):
         centre = np.ones(len(x)) @ x / max(len(x), 1)
     else:
         finite = np.isfinite(x)
         centre = np.sum(x, axis=0, where=finite) / np.maximum(finite.sum(axis=0), 1)
     # Deviations from the overall mean keep the difference of squares well conditioned.
     away = x - centre
-    total, count = _window_sums(away, width)
-    squares, _ = _window_sums(away**2, width)
-    mean = _ratio(total, count)
-    variance = _ratio(squares, count) - mean**2
+    total, count = _sum_windows(away, width)
+    squares, _ = _sum_windows(away**2, width)
+    mean = _divide_sums(total, count)
+    variance = _divide_sums(squares, count) - mean**2
     return mean + centre, np.sqrt(np.maximum(variance, 0.0))
 
 
@@ -291,25 +290,25 @@ def _check_width(width: int) -> None:
         raise ValueError(f"the window width is {width}; it must be an odd number of samples")
 
 
-def _ratio(total: FloatArray, count: FloatArray) -> FloatArray:
+def _divide_sums(total: FloatArray, count: FloatArray) -> FloatArray:
     with np.errstate(invalid="ignore"):  # nothing over nothing: NaN where there is no sample
         return np.asarray(total / count)
 
 
-def _window_sums(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
+def _sum_windows(x: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
     """Sum of the finite samples in each centred window, and their number."""
     _check_width(width)
     x = np.asarray(x, dtype=np.float64)
-    if all_finite(x):  # the usual case: only the ends have fewer
+    if is_all_finite(x):  # the usual case: only the ends have fewer
         places = np.arange(len(x))
         half = width // 2
         count = np.minimum(places, half) + np.minimum(places[::-1], half) + 1.0
-        return _centred_sum(x, width), count.reshape(-1, *([1] * (x.ndim - 1)))
+        return _sum_centred(x, width), count.reshape(-1, *([1] * (x.ndim - 1)))
     finite = np.isfinite(x)
-    return _centred_sum(np.where(finite, x, 0.0), width), _centred_sum(finite.astype(float), width)
+    return _sum_centred(np.where(finite, x, 0.0), width), _sum_centred(finite.astype(float), width)
 
 
-def _centred_sum(x: FloatArray, width: int) -> FloatArray:
+def _sum_centred(x: FloatArray, width: int) -> FloatArray:
     """Windowed sums by doubling: no running total, so no round-off is carried along the log."""
     n, half, size, done = len(x), width // 2, 1, 0
     block = np.zeros((n + 2 * half, *x.shape[1:]))  # block[i] = sum of `size` samples from i on

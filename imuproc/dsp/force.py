@@ -43,7 +43,9 @@ class ForceContacts:
     weak: int
 
 
-def force_contacts(time_s: FloatArray, force_n: FloatArray, threshold_n: float) -> ForceContacts:
+def find_force_contacts(
+    time_s: FloatArray, force_n: FloatArray, threshold_n: float
+) -> ForceContacts:
     """Touchdown and toe-off where the vertical force crosses a threshold above its local zero.
 
     The local zero is the mean force of the flight beside the event (at most half a second of it):
@@ -84,11 +86,11 @@ def force_contacts(time_s: FloatArray, force_n: FloatArray, threshold_n: float) 
     weak, first, last, whole = int(np.sum(~real)), first[real], last[real], whole[real]
     before = np.append(0, last[:-1])
     after = np.append(first[1:], len(force_n))
-    samples = _Samples(time_s, force_n, threshold_n)
+    samples = _ForceRecord(time_s, force_n, threshold_n)
     pairs = [
         (
-            samples.touchdown(int(before[k]), int(first[k]), opens=k == 0),
-            samples.toe_off(int(last[k]), int(after[k])),
+            samples.find_touchdown(int(before[k]), int(first[k]), opens=k == 0),
+            samples.find_toe_off(int(last[k]), int(after[k])),
         )
         for k in np.flatnonzero(whole)
     ]
@@ -97,44 +99,46 @@ def force_contacts(time_s: FloatArray, force_n: FloatArray, threshold_n: float) 
 
 
 @dataclass(frozen=True, eq=False)
-class _Samples:
+class _ForceRecord:
     """The force record and the threshold, for one event at a time."""
 
     time_s: FloatArray
     force_n: FloatArray
     threshold_n: float
 
-    def _count(self, duration_s: float) -> int:
+    def _count_samples(self, duration_s: float) -> int:
         return round(duration_s / float(self.time_s[1] - self.time_s[0]))
 
-    def _flight(self, last: int, first: int) -> tuple[int, int] | None:
+    def _find_flight(self, last: int, first: int) -> tuple[int, int] | None:
         """Unloaded samples between two contacts, their flanks left out; None where too few."""
-        if first - last < self._count(_LEAST_FLIGHT_S):
+        if first - last < self._count_samples(_LEAST_FLIGHT_S):
             return None
-        return last + self._count(_UNLOADING_S), first - self._count(_LOADING_S)
+        return last + self._count_samples(_UNLOADING_S), first - self._count_samples(_LOADING_S)
 
-    def touchdown(self, last: int, first: int, opens: bool) -> float:
+    def find_touchdown(self, last: int, first: int, opens: bool) -> float:
         """Crossing ahead of sample ``first``; ``opens`` where no contact comes before."""
-        flight = self._flight(last, first)
+        flight = self._find_flight(last, first)
         if flight is None:
             return nan
-        start = max(0 if opens else flight[0], flight[1] - self._count(_MOST_ZERO_S))
+        start = max(0 if opens else flight[0], flight[1] - self._count_samples(_MOST_ZERO_S))
         level = float(np.mean(self.force_n[start : flight[1]])) + self.threshold_n
         below = np.flatnonzero(self.force_n[:first] < level)
-        return self._between(int(below[-1]), int(below[-1]) + 1, level) if len(below) else nan
+        return (
+            self._interpolate_time(int(below[-1]), int(below[-1]) + 1, level) if len(below) else nan
+        )
 
-    def toe_off(self, last: int, first: int) -> float:
+    def find_toe_off(self, last: int, first: int) -> float:
         """Crossing behind sample ``last``."""
-        flight = self._flight(last, first)
+        flight = self._find_flight(last, first)
         if flight is None:
             return nan
-        stop = min(flight[1], flight[0] + self._count(_MOST_ZERO_S))
+        stop = min(flight[1], flight[0] + self._count_samples(_MOST_ZERO_S))
         level = float(np.mean(self.force_n[flight[0] : stop])) + self.threshold_n
         beyond = np.flatnonzero(self.force_n[last:] < level)
         at = last + int(beyond[0]) if len(beyond) else 0
-        return self._between(at, at - 1, level) if len(beyond) else nan
+        return self._interpolate_time(at, at - 1, level) if len(beyond) else nan
 
-    def _between(self, low: int, high: int, level: float) -> float:
+    def _interpolate_time(self, low: int, high: int, level: float) -> float:
         """Time of the level between a sample below it and a neighbour above."""
         share = (level - self.force_n[low]) / (self.force_n[high] - self.force_n[low])
         return float(self.time_s[low] + share * (self.time_s[high] - self.time_s[low]))

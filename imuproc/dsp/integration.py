@@ -12,7 +12,7 @@ from imuproc.dsp.rotations import (
 FloatArray = NDArray[np.float64]
 
 
-def increments(rate: FloatArray, rate_hz: float) -> FloatArray:
+def compute_increments(rate: FloatArray, rate_hz: float) -> FloatArray:
     """Integral of a sampled signal over each sampling interval, to fourth order.
 
     Uses the cubic through the four samples around each interval; the trapezoid at both ends.
@@ -44,7 +44,7 @@ def increments(rate: FloatArray, rate_hz: float) -> FloatArray:
 def cumulative_integral(rate: FloatArray, rate_hz: float) -> FloatArray:
     """Integral of a sampled signal from the first sample on, zero there, shape as ``rate``."""
     out = np.zeros_like(rate, dtype=np.float64)
-    np.cumsum(increments(rate, rate_hz), axis=0, out=out[1:])
+    np.cumsum(compute_increments(rate, rate_hz), axis=0, out=out[1:])
     return out
 
 
@@ -77,5 +77,5 @@ def integrate_gyro(gyro_radps: FloatArray, rate_hz: float, start_wxyz: FloatArra
         Unit quaternions that turn body axes into reference axes.
     """
     coning = cross(gyro_radps[:-1], gyro_radps[1:]) / (12.0 * rate_hz**2)
-    steps = quat_from_rotvec(increments(gyro_radps, rate_hz) + coning)
+    steps = quat_from_rotvec(compute_increments(gyro_radps, rate_hz) + coning)
     return quat_cumulative_product(np.concatenate((start_wxyz[None], steps)))

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.filters import all_finite
+from imuproc.dsp.filters import is_all_finite
 
 FloatArray = NDArray[np.float64]
 
@@ -22,7 +22,7 @@ def median(x: FloatArray) -> FloatArray:
         NaN where there is no value at all.
     """
     n = len(x)
-    if n and all_finite(x):
+    if n and is_all_finite(x):
         parted = np.partition(x, n // 2, axis=0)
         upper = parted[n // 2]
         return np.asarray(upper if n % 2 else 0.5 * (parted[: n // 2].max(axis=0) + upper))

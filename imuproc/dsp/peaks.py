@@ -31,22 +31,22 @@ def find_peaks(x: FloatArray, least: float = -np.inf, distance: int = 1) -> IntA
     peaks = begins
     flat = np.flatnonzero(x[begins] == x[begins + 1]) if len(begins) else begins
     if len(flat):
-        after = np.array([_next_level(x, int(i)) for i in begins[flat]], dtype=np.intp)
+        after = np.array([_find_next_level(x, int(i)) for i in begins[flat]], dtype=np.intp)
         falls = after < len(x)
         falls[falls] = x[after[falls]] < x[begins[flat][falls]]
         peaks = begins.copy()
         peaks[flat] = (begins[flat] + after - 1) // 2
         peaks = np.delete(peaks, flat[~falls])
-    return _far_enough(peaks, x, distance) if distance > 1 else peaks
+    return _drop_near_peaks(peaks, x, distance) if distance > 1 else peaks
 
 
-def _next_level(x: FloatArray, begin: int) -> int:
+def _find_next_level(x: FloatArray, begin: int) -> int:
     """First sample after a flat top that differs from it; the length of ``x`` where none does."""
     other = np.flatnonzero(x[begin:] != x[begin])
     return begin + int(other[0]) if len(other) else len(x)
 
 
-def _far_enough(peaks: IntArray, x: FloatArray, distance: int) -> IntArray:
+def _drop_near_peaks(peaks: IntArray, x: FloatArray, distance: int) -> IntArray:
     """Peaks without those that a higher one is too near to."""
     kept = np.ones(len(peaks), dtype=bool)
     first = np.searchsorted(peaks, peaks - distance, side="right")

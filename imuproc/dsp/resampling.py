@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.filters import all_finite, finite_rows
+from imuproc.dsp.filters import find_finite_rows, is_all_finite
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -16,7 +16,7 @@ _SAME_TIME: Final = 1e-4
 """Share of a period; moves a wave of a tenth of the rate by less than 1e-4 of its size."""
 
 
-def regular_grid(start_s: float, end_s: float, rate_hz: float) -> FloatArray:
+def make_regular_grid(start_s: float, end_s: float, rate_hz: float) -> FloatArray:
     """Regular times from ``start_s`` up to at most ``end_s``, in s, shape (n,).
 
     Every time is the start plus a whole number of periods, so no rounding error builds up. The
@@ -26,7 +26,7 @@ def regular_grid(start_s: float, end_s: float, rate_hz: float) -> FloatArray:
     return start_s + np.arange(max(count, 0)) / rate_hz
 
 
-def distance_to_samples(time_s: FloatArray, grid_s: FloatArray) -> FloatArray:
+def measure_sample_distance(time_s: FloatArray, grid_s: FloatArray) -> FloatArray:
     """Distance in s from each grid time to the nearest sample; infinite where there is none.
 
     Parameters
@@ -47,12 +47,12 @@ def distance_to_samples(time_s: FloatArray, grid_s: FloatArray) -> FloatArray:
     return np.asarray(nearest, dtype=np.float64)
 
 
-def near_samples(time_s: FloatArray, grid_s: FloatArray, reach_s: float) -> BoolArray:
-    """Which grid times have a sample within ``reach_s``; parameters as `distance_to_samples`."""
+def is_near_samples(time_s: FloatArray, grid_s: FloatArray, reach_s: float) -> BoolArray:
+    """Which grid times, in s, shape (n,), have a sample within ``reach_s``."""
     if len(time_s) == 0:
         return np.zeros(len(grid_s), dtype=bool)
     if np.diff(time_s).max(initial=0.0) > 2.0 * reach_s:
-        return np.asarray(distance_to_samples(time_s, grid_s) <= reach_s)
+        return np.asarray(measure_sample_distance(time_s, grid_s) <= reach_s)
     # No two samples are so far apart that a time between them is out of reach of both.
     return np.asarray((grid_s >= time_s[0] - reach_s) & (grid_s <= time_s[-1] + reach_s))
 
@@ -95,8 +95,8 @@ def interpolate(
     time_s = np.asarray(time_s)
     if np.any(np.diff(time_s) <= 0.0):
         raise ValueError("sample times must strictly increase")
-    if not all_finite(values):
-        kept = finite_rows(values)
+    if not is_all_finite(values):
+        kept = find_finite_rows(values)
         time_s, values = time_s[kept], values[kept]
     if len(time_s) < 2 or len(grid_s) == 0:
         return out
@@ -110,8 +110,8 @@ def interpolate(
     bridged = knots[right] - knots[right - 1] <= max_gap_s
     # A grid time on a sample belongs to it, though it be a rounding error inside the gap.
     if not bridged.all():
-        bridged |= distance_to_samples(knots, at) <= slack
-    found = _evaluate(knots, values, (at, right), max_gap_s)
+        bridged |= measure_sample_distance(knots, at) <= slack
+    found = _interpolate_at(knots, values, (at, right), max_gap_s)
     if bridged.all() and inside.all():
         return found
     found[~bridged] = np.nan
@@ -119,7 +119,7 @@ def interpolate(
     return out
 
 
-def _evaluate(
+def _interpolate_at(
     knots: FloatArray,
     values: FloatArray,
     wanted: tuple[FloatArray, NDArray[np.intp]],
@@ -139,7 +139,7 @@ def _evaluate(
     # Hermite form: the straight line, and what the slopes at both ends add to it.
     rest = 1.0 - share
     line = share + share * rest * (share - rest)
-    slopes = _slopes(knots, flat, max_gap_s)
+    slopes = _estimate_slopes(knots, flat, max_gap_s)
     terms = [(flat, 1.0 - line, line), (slopes, share * rest**2 * step, -rest * share**2 * step)]
     found = np.zeros((len(at), flat.shape[1]))
     for known, *weights in terms:
@@ -148,7 +148,7 @@ def _evaluate(
     return found.reshape(len(at), *values.shape[1:])
 
 
-def _slopes(knots: FloatArray, values: FloatArray, max_gap_s: float) -> FloatArray:
+def _estimate_slopes(knots: FloatArray, values: FloatArray, max_gap_s: float) -> FloatArray:
     """Slope at every sample of the parabola through it and its two nearest on the same stretch.
 
     A stretch ends at a gap that is not bridged: what lies beyond must not bend the signal before.

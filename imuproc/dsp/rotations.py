@@ -26,12 +26,12 @@ def cross(a: FloatArray, b: FloatArray) -> FloatArray:
     return out
 
 
-def lengths(vector: FloatArray) -> FloatArray:
+def norm(vector: FloatArray) -> FloatArray:
     """Euclidean length along the last axis, shape (..., k) to (...)."""
-    return np.asarray(np.sqrt(_squares(vector)))
+    return np.asarray(np.sqrt(_squared_norm(vector)))
 
 
-def _squares(vector: FloatArray) -> FloatArray:
+def _squared_norm(vector: FloatArray) -> FloatArray:
     """Squared length along the last axis; by matrix product, which is fast along a short axis."""
     return np.asarray((vector * vector) @ np.ones(vector.shape[-1]))
 
@@ -47,20 +47,20 @@ def quat_multiply(p: FloatArray, q: FloatArray) -> FloatArray:
     -------
     ndarray, shape (..., 4)
     """
-    (a, b), (c, d) = _complex_halves(p), _complex_halves(q)
+    (a, b), (c, d) = _split_into_halves(p), _split_into_halves(q)
     out = np.empty((*np.broadcast_shapes(a.shape, c.shape), 2), dtype=np.complex128)
-    out[..., 0], out[..., 1] = _product(a, b, c, d)
+    out[..., 0], out[..., 1] = _multiply_halves(a, b, c, d)
     return out.view(np.float64)
 
 
-def _product(
+def _multiply_halves(
     a: ComplexArray, b: ComplexArray, c: ComplexArray, d: ComplexArray
 ) -> tuple[ComplexArray, ComplexArray]:
     """Halves of the product of a + b j and c + d j."""
     return a * c - b * d.conj(), a * d + b * c.conj()
 
 
-def _complex_halves(q: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+def _split_into_halves(q: FloatArray) -> tuple[ComplexArray, ComplexArray]:
     """The complex a and b of the quaternion a + b j: few and fast products (Cayley-Dickson)."""
     halves = np.ascontiguousarray(q, dtype=np.float64).view(np.complex128)
     return halves[..., 0], halves[..., 1]
@@ -73,7 +73,7 @@ def quat_conjugate(q: FloatArray) -> FloatArray:
 
 def quat_normalise(q: FloatArray) -> FloatArray:
     """Quaternions scaled to unit length, shape (..., 4)."""
-    return np.asarray(q / lengths(q)[..., None])
+    return np.asarray(q / norm(q)[..., None])
 
 
 def quat_from_rotvec(rotvec_rad: FloatArray) -> FloatArray:
@@ -88,10 +88,10 @@ def quat_from_rotvec(rotvec_rad: FloatArray) -> FloatArray:
     -------
     ndarray, shape (..., 4)
     """
-    squared = 0.25 * _squares(rotvec_rad)
+    squared = 0.25 * _squared_norm(rotvec_rad)
     out = np.empty((*rotvec_rad.shape[:-1], 4))
     if squared.max(initial=0.0) < _SMALL_SQUARED:  # as from one sample to the next
-        out[..., 0], half_ratio = _series(squared, _COSINE), _series(squared, _HALF_RATIO)
+        out[..., 0], half_ratio = _sum_series(squared, _COSINE), _sum_series(squared, _HALF_RATIO)
     else:
         half = np.sqrt(squared)
         out[..., 0] = np.cos(half)
@@ -109,7 +109,7 @@ _COSINE = tuple((-1.0) ** k / factorial(2 * k) for k in range(6))
 _HALF_RATIO = tuple(0.5 * (-1.0) ** k / factorial(2 * k + 1) for k in range(6))
 
 
-def _series(x: FloatArray, terms: tuple[float, ...]) -> FloatArray:
+def _sum_series(x: FloatArray, terms: tuple[float, ...]) -> FloatArray:
     """Sum of terms times powers of x (Horner)."""
     out = terms[-1] * x
     for term in terms[-2:0:-1]:
@@ -122,7 +122,7 @@ def _series(x: FloatArray, terms: tuple[float, ...]) -> FloatArray:
 def quat_to_rotvec(q: FloatArray) -> FloatArray:
     """Rotation vectors in rad (angle at most pi) of unit quaternions, shape (..., 3)."""
     positive = np.where(q[..., :1] < 0.0, -q, q)
-    sine = lengths(positive[..., 1:])[..., None]
+    sine = norm(positive[..., 1:])[..., None]
     angle = 2.0 * np.arctan2(sine, positive[..., :1])
     scale = np.divide(angle, sine, out=np.full_like(sine, 2.0), where=sine > 1e-12)
     return np.asarray(scale * positive[..., 1:])
@@ -139,7 +139,7 @@ def quat_to_matrix(q: FloatArray) -> FloatArray:
     -------
     ndarray, shape (..., 3, 3)
     """
-    w, x, y, z = _components(q)
+    w, x, y, z = _split_components(q)
     out = np.empty((*q.shape[:-1], 3, 3))
     for i, (across, after) in enumerate(((y, z), (z, x), (x, y))):
         out[..., i, i] = 1.0 - 2.0 * (across * across + after * after)
@@ -149,7 +149,7 @@ def quat_to_matrix(q: FloatArray) -> FloatArray:
     return out
 
 
-def _components(vector: FloatArray) -> tuple[FloatArray, ...]:
+def _split_components(vector: FloatArray) -> tuple[FloatArray, ...]:
     """Components along the last axis, each contiguous: arithmetic is faster on them."""
     by_axis = vector.T if vector.ndim <= 2 else np.moveaxis(vector, -1, 0)  # the former at once
     return tuple(np.ascontiguousarray(by_axis))
@@ -170,8 +170,8 @@ def quat_rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
     if q.ndim == 1:  # one rotation of many vectors
         return np.asarray(vector @ quat_to_matrix(q).T)
     if vector.ndim == 1 and np.count_nonzero(vector) == 1:
-        return _turned_axis(q, vector)
-    (w, x, y, z), (a, b, c) = _components(q), _components(vector)
+        return _rotate_body_axis(q, vector)
+    (w, x, y, z), (a, b, c) = _split_components(q), _split_components(vector)
     # Twice the cross product of the axis and the vector, and that product once more.
     ta, tb, tc = 2.0 * (y * c - z * b), 2.0 * (z * a - x * c), 2.0 * (x * b - y * a)
     out = np.empty(np.broadcast_shapes((*q.shape[:-1], 3), vector.shape))
@@ -181,11 +181,11 @@ def quat_rotate(q: FloatArray, vector: FloatArray) -> FloatArray:
     return out
 
 
-def _turned_axis(q: FloatArray, vector: FloatArray) -> FloatArray:
+def _rotate_body_axis(q: FloatArray, vector: FloatArray) -> FloatArray:
     """A vector along one body axis turned by many rotations: a column of each matrix."""
     i = int(np.flatnonzero(vector)[0])
     j, k = (i + 1) % 3, (i + 2) % 3
-    w, *axis = _components(q)
+    w, *axis = _split_components(q)
     out = np.empty((*q.shape[:-1], 3))
     out[..., i] = 1.0 - 2.0 * (axis[j] * axis[j] + axis[k] * axis[k])
     out[..., j] = 2.0 * (axis[i] * axis[j] + w * axis[k])
@@ -208,14 +208,14 @@ def quat_cumulative_product(q: FloatArray) -> FloatArray:
     ndarray, shape (n, 4)
     """
     out = np.empty((len(q), 2), dtype=np.complex128)
-    out[:, 0], out[:, 1] = _running_product(*_complex_halves(q))
+    out[:, 0], out[:, 1] = _multiply_cumulatively(*_split_into_halves(q))
     return out.view(np.float64)
 
 
 _BLOCK = 6
 
 
-def _running_product(a: ComplexArray, b: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+def _multiply_cumulatively(a: ComplexArray, b: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
     """Halves of the running product of the quaternions a + b j, shape (n,) each."""
     n = len(a)
     blocks = -(-n // _BLOCK)
@@ -224,11 +224,11 @@ def _running_product(a: ComplexArray, b: ComplexArray) -> tuple[ComplexArray, Co
     line, other = first.reshape(blocks, _BLOCK), second.reshape(blocks, _BLOCK)
     for place in range(1, _BLOCK):
         before = line[:, place - 1], other[:, place - 1]
-        line[:, place], other[:, place] = _product(*before, line[:, place], other[:, place])
+        line[:, place], other[:, place] = _multiply_halves(*before, line[:, place], other[:, place])
     if blocks > 1:
-        gathered = _running_product(line[:-1, -1], other[:-1, -1])
+        gathered = _multiply_cumulatively(line[:-1, -1], other[:-1, -1])
         before = np.repeat(gathered[0], _BLOCK), np.repeat(gathered[1], _BLOCK)
-        first[_BLOCK:], second[_BLOCK:] = _product(*before, first[_BLOCK:], second[_BLOCK:])
+        first[_BLOCK:], second[_BLOCK:] = _multiply_halves(*before, first[_BLOCK:], second[_BLOCK:])
     return first[:n], second[:n]
 
 
@@ -272,7 +272,7 @@ def skew(vector: FloatArray) -> FloatArray:
     return out
 
 
-def sagittal_angle(q: FloatArray, axis: FloatArray) -> FloatArray:
+def compute_sagittal_angle(q: FloatArray, axis: FloatArray) -> FloatArray:
     """Angle of a body axis in the reference X-Z plane, from +X towards +Z, continuous in time.
 
     Parameters
@@ -288,10 +288,10 @@ def sagittal_angle(q: FloatArray, axis: FloatArray) -> FloatArray:
         Angle in rad, unwrapped, the first sample within (-pi, pi].
     """
     direction = quat_rotate(q, axis)
-    return unwrapped(np.arctan2(direction[..., 2], direction[..., 0]))
+    return unwrap(np.arctan2(direction[..., 2], direction[..., 0]))
 
 
-def unwrapped(angle_rad: FloatArray) -> FloatArray:
+def unwrap(angle_rad: FloatArray) -> FloatArray:
     """Angles without leaps of a whole turn, shape (n,): ``numpy.unwrap`` where there are any."""
     if np.abs(np.diff(angle_rad)).max(initial=0.0) < np.pi:
         return angle_rad

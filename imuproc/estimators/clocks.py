@@ -39,11 +39,11 @@ def timed(contacts: Contacts, conditioned: ConditionedRecording) -> Contacts:
         rows = contacts.side == side
         if head is None or first is None or not rows.any():
             continue
-        own_u[rows] = clocks.u_s(head, clocks.root(first), contacts.touchdown_s[rows])
+        own_u[rows] = clocks.compute_u_s(head, clocks.find_root(first), contacts.touchdown_s[rows])
         for other_side, other in heads.items():
             pairs = rows & (following == other_side)
             if other is not None and other_side != side:
-                next_u[pairs] = clocks.u_s(head, other, contacts.touchdown_s[pairs])
+                next_u[pairs] = clocks.compute_u_s(head, other, contacts.touchdown_s[pairs])
     evidence = {**contacts.evidence, "clock_u_s": own_u, "clock_next_u_s": next_u}
     return replace(contacts, evidence=evidence)
 
@@ -95,6 +95,6 @@ def with_clock(curve: AngleCurve, clocks: Clocks, site: Site, head: Site | None)
     """
     part = np.zeros(len(curve.time_s))
     if head is not None and head != site and not clocks.shared:
-        u_s = clocks.u_s(site, head, curve.time_s)
+        u_s = clocks.compute_u_s(site, head, curve.time_s)
         part = speed_near(curve, curve.time_s, u_s) * u_s
     return replace(curve, parts_rad={**curve.parts_rad, "clock": part})

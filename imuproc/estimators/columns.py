@@ -12,7 +12,7 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.recording import Athlete
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
-from imuproc.dsp.rotations import lengths
+from imuproc.dsp.rotations import norm
 from imuproc.estimators.angles import (
     AngleCurve,
     AngleSettings,
@@ -329,7 +329,7 @@ def _departure(
     foot = motion.segments.get(foot_of(side))
     if foot is None:
         return float("nan")
-    speed = lengths(ball_velocity(foot))
+    speed = norm(ball_velocity(foot))
     late_s, early_s = (touchdown_s - before for before in settings.departure_before_s)
     inside = (motion.time_s > early_s) & (motion.time_s < late_s)
     slow = np.flatnonzero(inside & (speed < settings.departure_speed_mps))

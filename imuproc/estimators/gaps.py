@@ -153,7 +153,7 @@ def find_gaps(
             _anchors(segment, contacts),
             time_s[segment.accel_clipped],
             time_s[segment.gyro_clipped],
-            segment.hidden_rate_radps()[segment.gyro_clipped] / conditioned.rate_hz,
+            segment.compute_hidden_rate_radps()[segment.gyro_clipped] / conditioned.rate_hz,
             unseen_accel_sd_mps2,
             1.0 / conditioned.rate_hz,
             settings,

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.sites import Side
-from imuproc.dsp.filters import derivative, low_pass
+from imuproc.dsp.filters import differentiate, low_pass
 from imuproc.dsp.rotations import cross, quat_conjugate, quat_rotate
 from imuproc.files.settings_model import TRIED, StageSettings, number
 
@@ -103,8 +103,8 @@ def foot_points(
         ball_mps=ball,
         heel_mps=heel,
         toe_mps=toe,
-        heel_accel_mps2=derivative(heel, rate_hz),
-        ball_accel_mps2=derivative(ball, rate_hz),
+        heel_accel_mps2=differentiate(heel, rate_hz),
+        ball_accel_mps2=differentiate(ball, rate_hz),
         pitch_rad=foot.pitch_rad,
     )
 

@@ -23,7 +23,7 @@ from math import tanh
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.crossings import crossing_times
+from imuproc.dsp.crossings import find_crossings
 from imuproc.dsp.peaks import find_peaks
 from imuproc.events.foot_points import FORCE_PLATES, FootPoints
 from imuproc.files.settings_model import StageSettings, number, span
@@ -236,7 +236,7 @@ def _stops(
         if min(gone, fall) < settings.least_share * largest:
             continue
         level = speed[first] + settings.stopped_share * min(gone, fall)
-        half = crossing_times(time_s[first : last + 1], speed[first : last + 1], level, "rising")
+        half = find_crossings(time_s[first : last + 1], speed[first : last + 1], level, "rising")
         if len(half):
             top = float(accel[peak])
             found.append((float(half[0]), top / hardest, min(gone, fall), min(gone, fall) / top))

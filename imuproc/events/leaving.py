@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.motion import SegmentMotion
-from imuproc.dsp.crossings import crossing_times
+from imuproc.dsp.crossings import find_crossings
 from imuproc.dsp.rotations import cross, quat_rotate
 from imuproc.events.foot_points import FORCE_PLATES, FootPoints
 from imuproc.files.settings_model import JUDGEMENT, StageSettings, number, span
@@ -185,7 +185,7 @@ def _rise(points: FootPoints, low: int, high: int, level_mps: float) -> tuple[fl
     deepest = low + int(np.argmin(points.toe_mps[low : fastest + 1]))
     early = slice(deepest, fastest + 1)
     times, speed = points.time_s[early], points.toe_mps[early]
-    found = [crossing_times(times, speed, level_mps * k, "rising") for k in (0.5, 1.0, 1.5)]
+    found = [find_crossings(times, speed, level_mps * k, "rising") for k in (0.5, 1.0, 1.5)]
     if not len(found[1]):
         return np.nan, np.nan
     before = found[0][0] if len(found[0]) else times[0]
@@ -205,7 +205,7 @@ def _lift(
     level = float(height[: rest_to - rest_from].mean()) + lift_m
     later = slice(rest_to - rest_from, None)
     times = points.time_s[rest_from:high][later]
-    found = crossing_times(times, height[later], level, "rising")
+    found = find_crossings(times, height[later], level, "rising")
     if not len(found):
         return np.nan, np.nan
     return float(found[0]), float(np.interp(found[0], points.time_s, points.pivot_mps))

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import Side, foot_of, is_foot, shank_of
-from imuproc.dsp.filters import derivative, low_pass, moving_mean, odd_width
-from imuproc.dsp.rotations import lengths
+from imuproc.dsp.filters import choose_odd_width, differentiate, low_pass, moving_mean
+from imuproc.dsp.rotations import norm
 from imuproc.files.settings_model import FUKUCHI, TRIED, StageSettings, number, span
 
 FloatArray = NDArray[np.float64]
@@ -175,7 +175,7 @@ def _smooth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
 
 
 def _jerk(smooth_mps2: FloatArray, rate_hz: float) -> FloatArray:
-    return lengths(derivative(smooth_mps2, rate_hz))
+    return norm(differentiate(smooth_mps2, rate_hz))
 
 
 def _ankle_force(
@@ -229,7 +229,7 @@ def _points_left(foot: _Cut, rate_hz: float, shank: _Cut | None, settings: Signa
     if shank is not None:
         return float(np.sum(rate * shank.pitch_rate_radps)) > 0.0
     jerk = _jerk(_smooth(foot.accel_mps2, settings.jerk_cutoff_hz, rate_hz), rate_hz)
-    half = odd_width(settings.impact_window_s, rate_hz)
+    half = choose_odd_width(settings.impact_window_s, rate_hz)
     mean = moving_mean(_smooth(rate, settings.swing_cutoff_hz, rate_hz), half)
     shift = half // 2
     before, after = np.roll(mean, shift), np.roll(mean, -shift)

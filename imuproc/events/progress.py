@@ -15,10 +15,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.sites import Site, is_foot
-from imuproc.dsp.filters import block_means, block_of, finite_rows, low_pass, moving_mean, odd_width
+from imuproc.dsp.filters import (
+    average_blocks,
+    choose_block,
+    choose_odd_width,
+    find_finite_rows,
+    low_pass,
+    moving_mean,
+)
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.peaks import find_peaks
-from imuproc.dsp.rotations import lengths, quat_rotate
+from imuproc.dsp.rotations import norm, quat_rotate
 from imuproc.files.settings_model import TRIED, StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -101,18 +108,18 @@ def stride_lengths(track: Track, site: Site, settings: ProgressSettings) -> Floa
     ndarray, shape (k,)
         In m; strides with missing samples, or too short or too long to be of running, left out.
     """
-    block = block_of(track.rate_hz, _ENOUGH_HZ)
+    block = choose_block(track.rate_hz, _ENOUGH_HZ)
     rate_hz = track.rate_hz / block
     if len(track.time_s) < 2 * block * settings.longest_stride_s * rate_hz:
         return np.empty(0)
-    gyro, accel = block_means(track.gyro_radps, block), block_means(track.accel_mps2, block)
-    known = finite_rows(gyro) & finite_rows(accel)
+    gyro, accel = average_blocks(track.gyro_radps, block), average_blocks(track.accel_mps2, block)
+    known = find_finite_rows(gyro) & find_finite_rows(accel)
     gyro, accel = (np.where(known[:, None], x, 0.0) for x in (gyro, accel))
     force = quat_rotate(integrate_gyro(gyro, rate_hz, _START), accel)
-    width = odd_width(settings.quiet_s, rate_hz)
-    gravity = moving_mean(force, odd_width(settings.gravity_s, rate_hz))
-    shaking = moving_mean(lengths(force - gravity), width)
-    turning = moving_mean(lengths(gyro), width)
+    width = choose_odd_width(settings.quiet_s, rate_hz)
+    gravity = moving_mean(force, choose_odd_width(settings.gravity_s, rate_hz))
+    shaking = moving_mean(norm(force - gravity), width)
+    turning = moving_mean(norm(gyro), width)
     quiet = _quiet_instants(gyro, shaking, rate_hz, settings)
     arm_m = 0.0 if is_foot(site) else settings.ankle_m
     out = []

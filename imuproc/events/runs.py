@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
 from imuproc.core.sites import Site, is_foot
-from imuproc.dsp.filters import block_means, block_of, low_pass
+from imuproc.dsp.filters import average_blocks, choose_block, low_pass
 from imuproc.dsp.peaks import find_peaks
-from imuproc.dsp.rotations import lengths
+from imuproc.dsp.rotations import norm
 from imuproc.events.progress import ProgressSettings, Track, stride_lengths
 from imuproc.files.settings_model import (
     FUKUCHI,
@@ -158,7 +158,7 @@ def _carries_on(legs: Tracks, span: Interval, settings: RunSettings) -> bool:
 
 def _too_fast(track: Track, limit_radps: float) -> bool:
     """Whether ten samples and more are faster than a limb; single ones may be broken."""
-    return int(np.count_nonzero(lengths(track.gyro_radps) > limit_radps)) >= 10
+    return int(np.count_nonzero(norm(track.gyro_radps) > limit_radps)) >= 10
 
 
 def _with_margins(
@@ -178,9 +178,9 @@ def _fast_swings(
 
     Which way is forward is not known yet: turns both ways count, each way for itself.
     """
-    block = block_of(rate_hz, _ENOUGH_HZ)
-    time_s, rate_hz = block_means(time_s, block), rate_hz / block
-    smooth = low_pass(block_means(gyro, block), min(settings.cutoff_hz, 0.4 * rate_hz), rate_hz)
+    block = choose_block(rate_hz, _ENOUGH_HZ)
+    time_s, rate_hz = average_blocks(time_s, block), rate_hz / block
+    smooth = low_pass(average_blocks(gyro, block), min(settings.cutoff_hz, 0.4 * rate_hz), rate_hz)
     smooth = np.nan_to_num(smooth)
     _, axes = np.linalg.eigh(smooth.T @ smooth)
     rate = smooth @ axes[:, -1]

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Conditioned, Interval
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.filters import moving_mean, odd_width
-from imuproc.dsp.rotations import lengths
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.filters import choose_odd_width, moving_mean
+from imuproc.dsp.mask_runs import find_mask_runs
+from imuproc.dsp.rotations import norm
 from imuproc.motion.settings import MotionSettings
 
 FloatArray = NDArray[np.float64]
@@ -144,16 +144,16 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
     """
     force = segment.accel_mps2
     bend = np.zeros(len(force))
-    bend[1:-1] = lengths(force[2:] - 2.0 * force[1:-1] + force[:-2])
+    bend[1:-1] = norm(force[2:] - 2.0 * force[1:-1] + force[:-2])
     unseen = segment.accel_clipped | ~segment.measured
-    rotation = segment.hidden_rate_radps() / rate_hz
+    rotation = segment.compute_hidden_rate_radps() / rate_hz
     rotation = np.where(segment.measured, rotation, settings.missing_gyro_sd_radps / rate_hz)
     clipped_rotation = np.where(segment.measured, rotation, 0.0)
     # A zero that has moved at an unknown time is off by half of that all along, one way or other.
     rotation = rotation + 0.5 * segment.calibration.zero_moved_radps / rate_hz
     # A rotation that was not seen tilts gravity for the rest of the stride.
     stride_s = settings.usual_stride_s
-    width = odd_width(2.0 * stride_s, rate_hz)
+    width = choose_odd_width(2.0 * stride_s, rate_hz)
     gravity = STANDARD_GRAVITY_MPS2**2 * stride_s / rate_hz
     tilted = gravity * _hidden_near(rotation, width) ** 2
     jumped = (settings.unseen_accel_sd_mps2 / rate_hz) ** 2 * _run_lengths(unseen) * unseen
@@ -186,7 +186,7 @@ def _hidden_near(rotation: FloatArray, width: int) -> FloatArray:
 
 def _run_lengths(mask: NDArray[np.bool_]) -> FloatArray:
     """Length of the run of True that each sample is in, 1 elsewhere: errors of a run add up."""
-    first, after = stretches_of(mask)
-    lengths = np.ones(len(mask))
-    lengths[mask] = np.repeat(after - first, after - first)
-    return lengths
+    first, after = find_mask_runs(mask)
+    counts = np.ones(len(mask))
+    counts[mask] = np.repeat(after - first, after - first)
+    return counts

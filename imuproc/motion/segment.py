@@ -17,7 +17,7 @@ from imuproc.dsp.rotations import (
     quat_rotate,
     quat_to_matrix,
     skew,
-    unwrapped,
+    unwrap,
 )
 from imuproc.motion.drift import (
     DriftProblem,
@@ -282,7 +282,7 @@ def to_motion(
         ahead, aside = np.cos(bend_rad), np.sin(bend_rad)
         forward = ahead * forward + aside * left
         pitch_rate = aside * rate[:, 0] - ahead * rate[:, 1]
-    angle = unwrapped(np.arctan2(up, forward))
+    angle = unwrap(np.arctan2(up, forward))
     clipped = prepared.segment.gyro_clipped.any()
     pitch_u, pitch_parts = np.full(len(angle), np.nan), dict[str, FloatArray]()
     if uncertainty or clipped:

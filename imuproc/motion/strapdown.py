@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Conditioned, Interval
-from imuproc.dsp.filters import block_means
+from imuproc.dsp.filters import average_blocks
 from imuproc.dsp.integration import cumulative_integral, integrate_gyro, running_sum
 from imuproc.dsp.rotations import (
     quat_between,
@@ -136,7 +136,7 @@ def sensitivity(strapdown: Strapdown, segment: Conditioned) -> Sensitivity:
     matrix = quat_to_matrix(strapdown.quat_wxyz[block // 2 : count * block : block])
     turn_s = dt * np.ascontiguousarray(np.moveaxis(matrix, 0, -1))
     gyro, accel = (
-        np.ascontiguousarray(block_means(signal[: count * block], block).T)
+        np.ascontiguousarray(average_blocks(signal[: count * block], block).T)
         for signal in (segment.gyro_radps, segment.accel_mps2)
     )
     products = (turn_s[:, :, None] * signal for signal in (gyro, accel))

@@ -9,7 +9,7 @@ between, so its velocity tells less.
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.filters import block_means, block_of, smooth_binomially
+from imuproc.dsp.filters import average_blocks, choose_block, smooth_binomially
 from imuproc.dsp.integration import cumulative_integral
 from imuproc.motion.strapdown import at_times
 
@@ -45,9 +45,9 @@ def bend_of_way(
     if len(stance_s) <= _FEWEST_CHORDS:
         return straight
     rate_hz = (len(time_s) - 1) / (time_s[-1] - time_s[0])
-    block = block_of(rate_hz, _ENOUGH_HZ)
-    way = cumulative_integral(block_means(velocity_mps[:, :2], block), rate_hz / block)
-    place = at_times(way, block_means(time_s, block), stance_s)
+    block = choose_block(rate_hz, _ENOUGH_HZ)
+    way = cumulative_integral(average_blocks(velocity_mps[:, :2], block), rate_hz / block)
+    place = at_times(way, average_blocks(time_s, block), stance_s)
     chord = np.diff(place, axis=0)
     heading = np.unwrap(np.arctan2(chord[:, 1], chord[:, 0]))
     smooth = smooth_binomially(heading)

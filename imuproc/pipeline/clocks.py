@@ -5,13 +5,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from imuproc.conditioning.clocks.check import clock_faults
-from imuproc.conditioning.clocks.grid import thinned_log
+from imuproc.conditioning.clocks.check import find_clock_faults
+from imuproc.conditioning.clocks.grid import thin_log
 from imuproc.conditioning.clocks.lag import LagSettings
 from imuproc.conditioning.clocks.tying import TiedClocks, tie_clocks
 from imuproc.core.contacts import Contacts
 from imuproc.core.errors import RunError
-from imuproc.core.flag_words import detail
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag, Values
 from imuproc.core.recording import ConditionedRecording, Interval, Recording, SensorLog
 from imuproc.core.result import Result
@@ -48,7 +48,7 @@ class TiedSource:
     def pieces(self, site: Site) -> Iterator[SensorLog]:
         """Successive pieces of a log, stamped by the clock of the group."""
         for piece in self.source.pieces(site):
-            yield replace(piece, time_s=self.tied.onto_root(site, piece.time_s))
+            yield replace(piece, time_s=self.tied.to_root(site, piece.time_s))
 
 
 def clock_groups(
@@ -81,8 +81,8 @@ def clock_groups(
     whole = read_short(source, settings.long)
     if whole is not None:
         source = RecordingSource(whole, settings.long.piece_samples)
-    thinned = {site: thinned_log(source.pieces(site)) for site in source.sites}
-    allowed = settings.clocks.for_wrong_clocks() if wrong else settings.clocks
+    thinned = {site: thin_log(source.pieces(site)) for site in source.sites}
+    allowed = settings.clocks.relax_for_wrong_clocks() if wrong else settings.clocks
     tied = tie_clocks(
         thinned, clock == "jump", allowed, settings.timebase.stamps, settings.timebase.range
     )
@@ -163,13 +163,13 @@ def require_one_clock(
     RunError
         If they were tied and are apart all the same, as after a jump of one clock.
     """
-    faults = clock_faults(conditioned, run, settings)
+    faults = find_clock_faults(conditioned, run, settings)
     shift = leg_shift(contacts, legs)
     if shift is not None and abs(shift.shift_s) > 2.0 * _legs_u_s(conditioned, run):
         faults.append(_shift_flag(shift, run))
     if not faults:
         return
-    told = "; ".join(detail(fault) for fault in faults)
+    told = "; ".join(describe_flag(fault) for fault in faults)
     if conditioned.recording.clocks.shared:
         raise WrongClockError(
             f"the logs do not share one clock: {told}. Check how the loggers are synchronised, or "
@@ -197,4 +197,6 @@ def _legs_u_s(conditioned: ConditionedRecording, run: Interval) -> float:
     clocks = conditioned.recording.clocks
     heads = {side_of(site): site for site in conditioned.segments if side_of(site)}
     middle_s = np.array([0.5 * (run.start_s + run.end_s)])
-    return max(float(clocks.u_s(a, b, middle_s)[0]) for a in heads.values() for b in heads.values())
+    return max(
+        float(clocks.compute_u_s(a, b, middle_s)[0]) for a in heads.values() for b in heads.values()
+    )

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from imuproc.core.errors import RunError
 from imuproc.core.recording import Interval, SensorLog
 from imuproc.core.sites import Site
-from imuproc.dsp.filters import finite_rows
+from imuproc.dsp.filters import find_finite_rows
 from imuproc.events.progress import Track
 from imuproc.events.runs import RunSettings, find_runs
 from imuproc.files.settings_model import TRIED, StageSettings, number
@@ -239,7 +239,7 @@ def _refuse_set_back(steady: FloatArray, last_s: float, where: str, most_s: floa
 def _binned(piece: SensorLog, steady: FloatArray, settings: LongSettings) -> list[_Bins]:
     """Sums of a piece by bin, one for each stretch without a long gap."""
     values = np.concatenate((piece.gyro_radps, piece.accel_mps2), axis=1)
-    good = finite_rows(values) & (np.abs(piece.time_s - steady) < 0.5 / settings.bin_hz)
+    good = find_finite_rows(values) & (np.abs(piece.time_s - steady) < 0.5 / settings.bin_hz)
     numbers = np.floor(piece.time_s[good] * settings.bin_hz).astype(np.int64)
     values = values[good]
     cuts = np.flatnonzero(np.abs(np.diff(numbers)) > settings.gap_s * settings.bin_hz) + 1

@@ -4,12 +4,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from imuproc.conditioning.axes.pairing import require_paired_legs
-from imuproc.conditioning.axes.slip import without_slips
-from imuproc.conditioning.samples.artefacts import naming_stuck
+from imuproc.conditioning.axes.slip import undo_slips
+from imuproc.conditioning.samples.artefacts import name_stuck_axes
 from imuproc.conditioning.sanity import check_logs
-from imuproc.conditioning.surroundings import spans_around
+from imuproc.conditioning.surroundings import find_spans_around
 from imuproc.conditioning.timebase import TimeBased
-from imuproc.conditioning.usable import sensors_of_run
+from imuproc.conditioning.usable import drop_missing_sensors
 from imuproc.core.contacts import Contacts
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
@@ -198,7 +198,7 @@ def _runs_of(
         if own is not None and not own.start_s <= middle_s < own.end_s:
             continue
         try:
-            there = sensors_of_run(timebased, run, settings.calibration.tears.missing_share)
+            there = drop_missing_sensors(timebased, run, settings.calibration.tears.missing_share)
             result = _process_run(there, run, runs, settings)
         except WrongClockError as error:
             if own is None:
@@ -206,14 +206,14 @@ def _runs_of(
             result = WrongClockError(str(error), error.flags, (run.start_s, run.end_s))
         except RunError as error:  # one stretch of a long log does not cost the others
             # Anew: the one caught holds all that was worked on.
-            nearest, _ = spans_around(run, runs, settings.calibration.standing.search_s)
-            reason = naming_stuck(str(error), recording, nearest)
+            nearest, _ = find_spans_around(run, runs, settings.calibration.standing.search_s)
+            reason = name_stuck_axes(str(error), recording, nearest)
             result = RunError(reason, error.flags, (run.start_s, run.end_s))
         if result is not None:
             given = True
             yield result
     nothing = f"no sprint steps found in run {recording.run.id}"
-    reason = naming_stuck(nothing, recording)
+    reason = name_stuck_axes(nothing, recording)
     if own is None and not given and reason != nothing:
         yield RunError(reason)
 
@@ -257,7 +257,7 @@ def _process_run(
     motion = solve(ready, contacts, settings)
     slips = find_slips(conditioned, motion, contacts, motion_settings(conditioned, settings))
     if slips:
-        return _process_run(without_slips(timebased, slips), run, runs, settings, rejected)
+        return _process_run(undo_slips(timebased, slips), run, runs, settings, rejected)
     if not _in_place(conditioned, motion, contacts, settings.estimators):
         rejected = (*rejected, *_standing_of(conditioned))
         return _process_run(timebased, run, runs, settings, rejected)
@@ -273,7 +273,7 @@ def _in_place(
     """Whether it was standing that set the zero, or logs exchanged, which look alike."""
     if upright_zero(motion, contacts, settings.upright):
         return True
-    return bool(side_flags(motion, contacts, conditioned.measured(), settings.sides))
+    return bool(side_flags(motion, contacts, conditioned.find_measured(), settings.sides))
 
 
 def _standing_of(conditioned: ConditionedRecording) -> set[Interval]:

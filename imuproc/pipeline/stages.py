@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from imuproc.conditioning.axes.calibration import calibrate
 from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
-from imuproc.conditioning.usable import sensors_of_run
+from imuproc.conditioning.usable import drop_missing_sensors
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
@@ -86,7 +86,8 @@ def condition(recording: Recording, settings: Settings | None = None) -> tuple[C
     timebased, runs = find_recorded_runs(check_logs(recording, settings.sanity), settings)
     share = settings.calibration.tears.missing_share
     return tuple(
-        condition_run(sensors_of_run(timebased, run, share), run, runs, settings) for run in runs
+        condition_run(drop_missing_sensors(timebased, run, share), run, runs, settings)
+        for run in runs
     )
 
 

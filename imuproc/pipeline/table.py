@@ -19,7 +19,7 @@ from imuproc.core.columns import (
     uncertainty_name,
 )
 from imuproc.core.contacts import Contacts
-from imuproc.core.flag_policy import withheld_by
+from imuproc.core.flag_policy import list_withheld_figures
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion
@@ -78,11 +78,11 @@ def make_result(
     contacts = timed(widened(contacts, gaps), conditioned)
     about = (recording.athlete, allowed, gaps, recording.clocks)
     read = all_figures(motion, contacts, *about)
-    sides = side_flags(motion, contacts, conditioned.measured(), allowed.sides)
+    sides = side_flags(motion, contacts, conditioned.find_measured(), allowed.sides)
     in_place = without_swapped(read.by_name, contacts, sides, allowed.sides.vague_s)
     figures, step_flags = _trusted(in_place, settings.withheld)
     flags = [*conditioned.flags, *motion.flags]
-    gone = frozenset().union(*(withheld_by(flag) for flag in flags))
+    gone = frozenset().union(*(list_withheld_figures(flag) for flag in flags))
     figures = withheld(figures, gone)
     lengths = None if gone >= LENGTHS else read.lengths
     legs = {} if gone >= ANGLES else read.legs

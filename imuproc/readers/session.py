@@ -7,7 +7,7 @@ from os import PathLike
 from pathlib import Path
 
 from imuproc.core.errors import SessionError
-from imuproc.core.gravity import local_gravity_mps2
+from imuproc.core.gravity import compute_gravity_mps2
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Athlete, Recording, Run, Surface
 from imuproc.core.sites import Site
@@ -208,7 +208,7 @@ def _build_session(
         surface=file.session.surface,
         latitude_deg=file.session.latitude_deg,
         note=file.session.note,
-        gravity_mps2=local_gravity_mps2(file.session.latitude_deg),
+        gravity_mps2=compute_gravity_mps2(file.session.latitude_deg),
         athletes=tuple(athletes.values()),
         runs=tuple(plan.run for plan in plans.values()),
         plans=plans,

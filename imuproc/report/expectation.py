@@ -7,7 +7,7 @@ import pandas as pd
 from rich.console import Console
 from rich.text import Text
 
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import MISSING
 from imuproc.planning.planner import LIMITS, Expectation
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
@@ -46,7 +46,7 @@ def print_expectation(console: Console, found: Expectation, alpha: float, power:
     alpha, power : float
         Of the test that the numbers hold for, as shares.
     """
-    runs = plural(found.runs, "simulated run")
+    runs = format_count(found.runs, "simulated run")
     _say(console, f"{runs}: {found.found} of {found.steps} steps found, {found.invented} invented.")
     for why in found.failed:
         _say(console, f"No result: {why}")

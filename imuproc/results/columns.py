@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from imuproc.core.columns import BY_NAME, Column, companions, uncertainty_name
+from imuproc.core.columns import BY_NAME, Column, make_uncertainty_columns, uncertainty_name
 from imuproc.results.top_speed import TOP_SPEED_STEPS
 
 KEY_FIGURES: Final[tuple[str, ...]] = (
@@ -68,7 +68,7 @@ def _make_mean_columns(name: str, over: str) -> tuple[tuple[Column, Column, Colu
     what = _strip_unit(name).replace("_", " ")
     mean = Column(mean_name(name), BY_NAME[name].unit, f"Mean {what} over {over}.")
     count = Column(count_name(name), "", f"Steps behind the mean {what}.", "count")
-    return (mean, *companions(mean)), count
+    return (mean, *make_uncertainty_columns(mean)), count
 
 
 def _list_run_columns() -> tuple[Column, ...]:

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.crossings import crossing_times
-from imuproc.dsp.filters import derivative, low_pass, moving_mean, odd_width
+from imuproc.dsp.crossings import find_crossings
+from imuproc.dsp.filters import choose_odd_width, differentiate, low_pass, moving_mean
 from imuproc.dsp.integration import cumulative_integral
-from imuproc.dsp.rotations import lengths, quat_rotate
+from imuproc.dsp.rotations import norm, quat_rotate
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -150,9 +150,9 @@ def stillest(
     -------
     ndarray of int, shape (m,)
     """
-    off_gravity = lengths(accel_mps2) - STANDARD_GRAVITY_MPS2
-    motion = lengths(gyro_radps) ** 2 + off_gravity**2
-    motion = moving_mean(motion, odd_width(REST_WINDOW_S, rate_hz))
+    off_gravity = norm(accel_mps2) - STANDARD_GRAVITY_MPS2
+    motion = norm(gyro_radps) ** 2 + off_gravity**2
+    motion = moving_mean(motion, choose_odd_width(REST_WINDOW_S, rate_hz))
     return _least_in_middle(motion, stances)
 
 
@@ -195,7 +195,7 @@ def shank_zero_and_minimum(
 
     def rule(start: int, end: int, middle: int) -> tuple[float, float]:
         part = slice(start, end)
-        zero = crossing_times(time_s[part], rate[part], 0.0, "falling")
+        zero = find_crossings(time_s[part], rate[part], 0.0, "falling")
         back = _swing_ends(rate, start, end)
         if len(zero) == 0 or back is None:
             return float("nan"), float("nan")
@@ -261,7 +261,7 @@ def shank_acceleration_peaks(
     Events
     """
     accel = smooth(accel_mps2, ACCEL_CUTOFF_HZ, rate_hz)
-    return _near_stance(time_s, lengths(accel), -accel[:, 2], stances)
+    return _near_stance(time_s, norm(accel), -accel[:, 2], stances)
 
 
 def foot_acceleration_peaks(
@@ -286,7 +286,7 @@ def foot_acceleration_peaks(
     Events
     """
     accel = smooth(accel_mps2, ACCEL_CUTOFF_HZ, rate_hz)[:, 2]
-    return _near_stance(time_s, derivative(accel, rate_hz), -accel, stances)
+    return _near_stance(time_s, differentiate(accel, rate_hz), -accel, stances)
 
 
 def _near_stance(
@@ -338,7 +338,7 @@ def foot_speed(
     force = quat_rotate(quat_wxyz, accel_mps2) - np.array([0.0, 0.0, gravity_mps2])
     velocity = cumulative_integral(force, rate_hz)
     left = [np.interp(np.arange(len(velocity)), rests, velocity[rests, k]) for k in range(3)]
-    return lengths(velocity - np.stack(left, axis=-1))
+    return norm(velocity - np.stack(left, axis=-1))
 
 
 def foot_speed_threshold(
@@ -369,8 +369,8 @@ def foot_speed_threshold(
 
     def rule(start: int, end: int, rest: int) -> tuple[float, float]:
         before, after = slice(start, rest + 1), slice(rest, end + 1)
-        downs = crossing_times(time_s[before], speed_mps[before], threshold_mps, "falling")
-        offs = crossing_times(time_s[after], speed_mps[after], threshold_mps, "rising")
+        downs = find_crossings(time_s[before], speed_mps[before], threshold_mps, "falling")
+        offs = find_crossings(time_s[after], speed_mps[after], threshold_mps, "rising")
         return (
             float(downs[-1]) if len(downs) else float("nan"),
             float(offs[0]) if len(offs) else float("nan"),

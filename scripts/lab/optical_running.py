@@ -19,7 +19,7 @@ from scipy.spatial.transform import Rotation, RotationSpline
 
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
 from imuproc.dsp.filters import low_pass
-from imuproc.dsp.force import force_contacts
+from imuproc.dsp.force import find_force_contacts
 from imuproc.synth.poses import PoseTrack
 
 FloatArray = NDArray[np.float64]
@@ -87,9 +87,9 @@ def cases() -> list[RealCase]:
 def plate_events(time_s: FloatArray, force_n: FloatArray, threshold_n: float) -> pd.DataFrame:
     """Touchdown and toe-off where the force crosses a threshold above its local zero.
 
-    As :func:`imuproc.dsp.force.force_contacts`; the first and the last whole contact are left out,
-    as their outer flights may be cut, and so is a contact whose flights are too short to tell the
-    zero.
+    As :func:`imuproc.dsp.force.find_force_contacts`; the first and the last whole contact are left
+    out, as their outer flights may be cut, and so is a contact whose flights are too short to tell
+    the zero.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def plate_events(time_s: FloatArray, force_n: FloatArray, threshold_n: float) ->
     DataFrame
         ``touchdown_s, toe_off_s``.
     """
-    found = force_contacts(time_s, force_n, threshold_n)
+    found = find_force_contacts(time_s, force_n, threshold_n)
     events = pd.DataFrame({"touchdown_s": found.touchdown_s, "toe_off_s": found.toe_off_s})
     return events[1:-1].dropna(ignore_index=True)
 

@@ -13,14 +13,14 @@ from numpy.typing import NDArray
 from imuproc.core.recording import Interval
 from imuproc.dsp.integration import cumulative_integral, integrate_gyro
 from imuproc.dsp.rotations import (
-    lengths,
+    compute_sagittal_angle,
+    norm,
     quat_between,
     quat_conjugate,
     quat_from_rotvec,
     quat_multiply,
     quat_rotate,
     quat_to_rotvec,
-    sagittal_angle,
 )
 
 FloatArray = NDArray[np.float64]
@@ -134,7 +134,7 @@ def drift_by_time(time_s: FloatArray) -> FloatArray:
 
 def drift_by_motion(gyro_radps: FloatArray, rate_hz: float) -> FloatArray:
     """Drift grows with the angle turned through, as errors of scale do, shape (n,)."""
-    return cumulative_integral(lengths(gyro_radps), rate_hz)
+    return cumulative_integral(norm(gyro_radps), rate_hz)
 
 
 def levelled_in_stance(
@@ -201,5 +201,5 @@ def sagittal_deg(
     left = quat_rotate(quat_wxyz[rows], np.array([0.0, 1.0, 0.0])).mean(axis=0)[:2]
     main = main * np.sign(main @ left)
     turn = quat_from_rotvec(-np.arctan2(-main[0], main[1]) * UP)
-    angle = sagittal_angle(quat_multiply(turn, quat_wxyz), axis)
+    angle = compute_sagittal_angle(quat_multiply(turn, quat_wxyz), axis)
     return np.degrees(angle - angle[rows].mean())

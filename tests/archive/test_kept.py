@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import imuproc
-from imuproc.core.flag_words import detail
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 from imuproc.results.archive.reading import Archive
@@ -165,6 +165,6 @@ def test_flags_of_schema_2_are_values() -> None:
 @pytest.mark.parametrize("schema", KNOWN_SCHEMAS)
 def test_flags_of_every_schema_have_their_words(schema: int) -> None:
     with imuproc.open_archive(KEPT / f"schema-{schema}.h5") as archive:
-        told = {(flag.name, detail(flag)) for flag in archive.run("R07-01").flags}
+        told = {(flag.name, describe_flag(flag)) for flag in archive.run("R07-01").flags}
     figure = {1: "foot pitch toe off", 2: "foot pitch swing min"}[schema]
     assert {("low_rate", "100 Hz"), ("drift_large", figure), ("event_unsure", "")} <= told

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.conditioning.samples.artefacts import naming_stuck, without_artefacts
+from imuproc.conditioning.samples.artefacts import name_stuck_axes, remove_artefacts
 from imuproc.core.recording import SensorLog
 from tests.conditioning.made_up import make_log, make_recording, resting_and_running
 from tests.shared_data import SHARED_DATA, needs_shared_data
@@ -20,7 +20,7 @@ def running_log(rate_hz: float = 500.0) -> SensorLog:
 
 
 def cleaned(log: SensorLog) -> tuple[SensorLog, list[str]]:
-    found, flags = without_artefacts(log, METHOD.sanity.artefacts, LEAST_HZ)
+    found, flags = remove_artefacts(log, METHOD.sanity.artefacts, LEAST_HZ)
     return found, [flag.name for flag in flags]
 
 
@@ -67,7 +67,7 @@ def test_an_axis_stuck_at_its_largest_value_is_no_clipping_when_it_lasts() -> No
     gyro = log.gyro_radps.copy()
     at = 2000 + int(np.argmax(gyro[2000:2500, 2]))
     gyro[at:, 2] = gyro[:, 2].max()
-    found, flags = without_artefacts(
+    found, flags = remove_artefacts(
         replace(log, gyro_radps=gyro), METHOD.sanity.artefacts, LEAST_HZ
     )
     assert np.isnan(found.gyro_radps[at + 1 :, 2]).all()
@@ -89,7 +89,7 @@ def test_stretches_in_which_an_axis_is_stuck_are_counted() -> None:
     gyro = log.gyro_radps.copy()
     for first in (2300, 2700):
         gyro[first : first + 40, 2] = gyro[first, 2]
-    _, flags = without_artefacts(replace(log, gyro_radps=gyro), METHOD.sanity.artefacts, LEAST_HZ)
+    _, flags = remove_artefacts(replace(log, gyro_radps=gyro), METHOD.sanity.artefacts, LEAST_HZ)
     assert flags[0].values["stretches"] == 2
 
 
@@ -97,16 +97,14 @@ def test_a_refusal_names_log_axis_and_instant_of_what_is_stuck() -> None:
     log = running_log()
     accel = log.accel_mps2.copy()
     accel[2300:, 0] = accel[2300, 0]
-    log, flags = without_artefacts(
-        replace(log, accel_mps2=accel), METHOD.sanity.artefacts, LEAST_HZ
-    )
+    log, flags = remove_artefacts(replace(log, accel_mps2=accel), METHOD.sanity.artefacts, LEAST_HZ)
     recording = replace(make_recording(log), flags=tuple(flags))
-    reason = naming_stuck("no steps", recording)
+    reason = name_stuck_axes("no steps", recording)
     named = f"{log.source} ({log.site}): accelerometer axis x from {log.time_s[2300]:.10g} s on"
     assert reason.startswith("no steps. ")
     assert named in reason
     assert "Have the sensor checked" in reason
-    assert naming_stuck("no steps", make_recording(running_log())) == "no steps"
+    assert name_stuck_axes("no steps", make_recording(running_log())) == "no steps"
 
 
 def test_the_end_of_the_range_is_no_stuck_axis() -> None:

@@ -6,7 +6,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from imuproc.conditioning.axes.segment_axes import Stretch, gyro_bias, segment_axes, zero_moved
+from imuproc.conditioning.axes.segment_axes import (
+    SensorRecord,
+    estimate_gyro_bias,
+    find_segment_axes,
+    measure_zero_shift,
+)
 from imuproc.core.recording import Interval
 from tests.conditioning.made_legs import RATE_HZ, RUN, STAND, made
 from tests.usual import METHOD
@@ -23,7 +28,7 @@ def stretch(site="left_shank", turn=None, standing=True):
     still = signals.time_s < signals.spans[0].end_s - 0.3
     running = (signals.time_s > run.start_s) & (signals.time_s < run.end_s)
     accel, gyro = signals.accel_mps2[site] @ turn.T, signals.gyro_radps[site] @ turn.T
-    return Stretch(signals.time_s, RATE_HZ, accel, gyro, running, still if standing else None)
+    return SensorRecord(signals.time_s, RATE_HZ, accel, gyro, running, still if standing else None)
 
 
 def angle_deg(a, b) -> float:
@@ -34,7 +39,7 @@ def angle_deg(a, b) -> float:
 @settings(max_examples=15, deadline=None)
 @given(turn=turns)
 def test_axes_are_found_in_any_mounting(site, turn) -> None:
-    axes = segment_axes(stretch(site, turn), MARGIN, METHOD.calibration.axes)
+    axes = find_segment_axes(stretch(site, turn), MARGIN, METHOD.calibration.axes)
     assert axes.sign_sure
     assert angle_deg(axes.up, turn @ [0.0, 0.0, 1.0]) < 0.05
     assert angle_deg(axes.forward, turn @ [1.0, 0.0, 0.0]) < 0.5
@@ -48,14 +53,14 @@ def test_axes_are_found_in_any_mounting(site, turn) -> None:
     ids=["upside down", "upside down, back to front", "back to front"],
 )
 def test_axes_are_found_upside_down(turn) -> None:
-    axes = segment_axes(stretch(turn=turn), MARGIN, METHOD.calibration.axes)
+    axes = find_segment_axes(stretch(turn=turn), MARGIN, METHOD.calibration.axes)
     assert angle_deg(axes.forward, turn @ [1.0, 0.0, 0.0]) < 0.5
     assert axes.sign_sure
 
 
 def test_a_shank_without_standing_still_knows_its_forward() -> None:
     turn = Rotation.from_rotvec([0.4, -1.9, 0.7]).as_matrix()
-    axes = segment_axes(stretch(turn=turn, standing=False), MARGIN, METHOD.calibration.axes)
+    axes = find_segment_axes(stretch(turn=turn, standing=False), MARGIN, METHOD.calibration.axes)
     assert not axes.sign_sure  # from its rate alone
     assert angle_deg(axes.forward, turn @ [1.0, 0.0, 0.0]) < 60.0  # the vertical is a stand-in
     side = np.cross(axes.up, axes.forward)
@@ -69,7 +74,7 @@ def test_a_segment_that_swings_alike_to_both_sides_is_unsure_of_its_forward() ->
     balanced = 0.5 * np.sin(2.0 * np.pi * 10.0 * elapsed)
     gyro = np.zeros_like(given_signals.gyro_radps)
     gyro[:, 1] = -np.gradient(balanced, 1.0 / RATE_HZ)
-    flat = Stretch(
+    flat = SensorRecord(
         given_signals.time_s,
         RATE_HZ,
         given_signals.accel_mps2,
@@ -77,7 +82,7 @@ def test_a_segment_that_swings_alike_to_both_sides_is_unsure_of_its_forward() ->
         given_signals.running,
         given_signals.still,
     )
-    assert not segment_axes(flat, MARGIN, METHOD.calibration.axes).sign_sure
+    assert not find_segment_axes(flat, MARGIN, METHOD.calibration.axes).sign_sure
 
 
 @settings(max_examples=20, deadline=None)
@@ -93,7 +98,7 @@ def test_gyro_bias_is_what_the_sensor_reads_at_rest(bias, durations) -> None:
     rests = tuple(Interval(a, a + d) for a, d in zip(starts, durations, strict=True))
     moving = ~np.any([(time_s >= r.start_s) & (time_s <= r.end_s) for r in rests], axis=0)
     gyro[moving] += 5.0
-    found, u = gyro_bias(time_s, gyro, rests, METHOD.calibration.axes)
+    found, u = estimate_gyro_bias(time_s, gyro, rests, METHOD.calibration.axes)
     np.testing.assert_allclose(found, bias, atol=4.0 * u)
     assert u < np.radians(0.6)
 
@@ -102,14 +107,14 @@ def test_longer_rests_make_the_bias_surer() -> None:
     time_s = np.arange(0.0, 20.0, 0.005)
     gyro = np.zeros((len(time_s), 3))
     u = [
-        gyro_bias(time_s, gyro, (Interval(0.0, d),), METHOD.calibration.axes)[1]
+        estimate_gyro_bias(time_s, gyro, (Interval(0.0, d),), METHOD.calibration.axes)[1]
         for d in (0.7, 2.0, 8.0)
     ]
     assert u[0] > u[1] > u[2]
 
 
 def test_without_rest_the_bias_is_not_known() -> None:
-    found, u = gyro_bias(np.arange(10.0), np.ones((10, 3)), (), METHOD.calibration.axes)
+    found, u = estimate_gyro_bias(np.arange(10.0), np.ones((10, 3)), (), METHOD.calibration.axes)
     assert found.tolist() == [0.0, 0.0, 0.0]
     assert np.degrees(u) == pytest.approx(1.0)
 
@@ -119,7 +124,9 @@ def zero_moved_degps(rate_degps: np.ndarray, rests: tuple[Interval, ...]) -> flo
     time_s = np.arange(0.0, 10.0, 0.01)
     gyro = np.radians(np.outer(rate_degps, [0.0, 0.6, 0.8]))
     running = (time_s > 4.0) & (time_s < 6.0)
-    return float(np.degrees(zero_moved(time_s, gyro, rests, running, METHOD.calibration.axes)))
+    return float(
+        np.degrees(measure_zero_shift(time_s, gyro, rests, running, METHOD.calibration.axes))
+    )
 
 
 @pytest.mark.parametrize(("moved", "told"), [(0.5, 0.0), (3.0, 3.0), (15.0, 15.0)])

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from imuproc.conditioning.samples.clipping import (
-    clipped_axes,
-    clipped_samples,
-    in_runs,
-    restored_rate,
+    find_clipped_axes,
+    find_clipped_samples,
+    keep_long_runs,
+    restore_rate,
 )
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.recording import SensorLog
@@ -25,9 +25,9 @@ EVEN_S = np.arange(1000) / 500.0
 
 def test_runs_shorter_than_asked_for_are_left_out():
     mask = np.array([1, 0, 1, 1, 0, 1, 1, 1], dtype=bool)
-    np.testing.assert_array_equal(np.flatnonzero(in_runs(mask, 2)), [2, 3, 5, 6, 7])
-    np.testing.assert_array_equal(np.flatnonzero(in_runs(mask, 3)), [5, 6, 7])
-    assert not in_runs(mask[:2], 3).any()
+    np.testing.assert_array_equal(np.flatnonzero(keep_long_runs(mask, 2)), [2, 3, 5, 6, 7])
+    np.testing.assert_array_equal(np.flatnonzero(keep_long_runs(mask, 3)), [5, 6, 7])
+    assert not keep_long_runs(mask[:2], 3).any()
 
 
 def test_samples_near_a_stated_range_are_clipped_from_two_in_a_row_on():
@@ -38,21 +38,23 @@ def test_samples_near_a_stated_range_are_clipped_from_two_in_a_row_on():
     x[12, 2] = 100.0  # alone, but at the very end
     x[15:18, 0] = 99.4
     np.testing.assert_array_equal(
-        np.flatnonzero(clipped_samples(x, 100.0, 18.0, METHOD.timebase.range)), [6, 7, 12]
+        np.flatnonzero(find_clipped_samples(x, 100.0, 18.0, METHOD.timebase.range)), [6, 7, 12]
     )
 
 
 def test_flat_extremes_are_clipped_where_no_range_is_stated():
     wave = 40.0 * np.sin(np.linspace(0.0, 30.0, 600))[:, None] * np.ones(3)
-    assert not clipped_samples(wave, None, 18.0, METHOD.timebase.range).any()
-    flat = clipped_samples(np.clip(wave, -1e9, 25.0), None, 18.0, METHOD.timebase.range)
+    assert not find_clipped_samples(wave, None, 18.0, METHOD.timebase.range).any()
+    flat = find_clipped_samples(np.clip(wave, -1e9, 25.0), None, 18.0, METHOD.timebase.range)
     np.testing.assert_array_equal(flat, wave[:, 0] >= 25.0)
     # A log of quiet standing in coarse steps reaches its own extreme often: no range is so small.
-    assert not clipped_samples(np.round(0.1 * wave), None, 18.0, METHOD.timebase.range).any()
+    assert not find_clipped_samples(np.round(0.1 * wave), None, 18.0, METHOD.timebase.range).any()
 
 
 def test_missing_samples_are_not_clipped():
-    assert not clipped_samples(np.full((10, 3), np.nan), 100.0, 18.0, METHOD.timebase.range).any()
+    assert not find_clipped_samples(
+        np.full((10, 3), np.nan), 100.0, 18.0, METHOD.timebase.range
+    ).any()
 
 
 def test_clipping_is_marked_on_the_clock_one_sample_beyond_and_flagged():
@@ -98,8 +100,8 @@ def test_a_clipped_half_sine_is_restored_within_what_it_may_hide(share: float) -
     time_s = np.arange(1000) / 500.0
     true = np.stack([20.0 * np.sin(2.0 * np.pi * 3.0 * time_s), *2 * [0.1 * time_s]], axis=1)
     seen = np.clip(true, -20.0 * share, 20.0 * share)
-    clipped = clipped_axes(seen, 20.0 * share, 4.0, METHOD.timebase.range)
-    rate, hidden = restored_rate(time_s, seen, clipped, 3.0, METHOD.timebase.range)
+    clipped = find_clipped_axes(seen, 20.0 * share, 4.0, METHOD.timebase.range)
+    rate, hidden = restore_rate(time_s, seen, clipped, 3.0, METHOD.timebase.range)
     touched = clipped.any(axis=1)
     assert touched.any()
     np.testing.assert_array_equal(rate[~touched], seen[~touched])
@@ -112,8 +114,8 @@ def test_a_clipped_half_sine_is_restored_within_what_it_may_hide(share: float) -
 def test_a_long_clipped_stretch_is_left_and_may_hide_as_much_as_usual() -> None:
     time_s = np.arange(1000) / 500.0
     seen = np.clip(np.stack([30.0 * np.sin(np.pi * time_s), *2 * [0.0 * time_s]], 1), -10.0, 10.0)
-    clipped = clipped_axes(seen, 10.0, 4.0, METHOD.timebase.range)
-    rate, hidden = restored_rate(time_s, seen, clipped, 3.0, METHOD.timebase.range)
+    clipped = find_clipped_axes(seen, 10.0, 4.0, METHOD.timebase.range)
+    rate, hidden = restore_rate(time_s, seen, clipped, 3.0, METHOD.timebase.range)
     np.testing.assert_array_equal(rate, seen)
     assert set(np.unique(hidden)) == {0.0, 3.0}
 
@@ -127,10 +129,10 @@ def test_the_rounded_top_of_a_smooth_peak_is_not_clipped(full_scale):
     step = 8000.0 / 2**16
     rounded = np.round(swing / step) * step * np.array([[1.0], [0.5], [0.2]])
     top = rounded[0] == rounded[0].max()
-    assert in_runs(top, 3).any()
-    assert not clipped_samples(rounded.T, full_scale, 229.0, METHOD.timebase.range).any()
+    assert keep_long_runs(top, 3).any()
+    assert not find_clipped_samples(rounded.T, full_scale, 229.0, METHOD.timebase.range).any()
     flat = np.clip(rounded, -1e9, 1000.0)
-    assert clipped_samples(flat.T, full_scale, 229.0, METHOD.timebase.range)[
+    assert find_clipped_samples(flat.T, full_scale, 229.0, METHOD.timebase.range)[
         flat[0] >= 1000.0
     ].all()
 
@@ -141,5 +143,5 @@ def test_a_fast_peak_that_ends_flat_is_clipped_even_where_nothing_moves_slowly()
     step = 70.0 / 2**16
     swing = np.round(45.0 * np.sin(2.0 * np.pi * np.e * time_s) / step) * step
     seen = np.clip(swing, -34.9, 34.9)[:, None]
-    clipped = clipped_samples(seen, None, 4.0, METHOD.timebase.range)
+    clipped = find_clipped_samples(seen, None, 4.0, METHOD.timebase.range)
     np.testing.assert_array_equal(clipped, np.abs(seen)[:, 0] == 34.9)

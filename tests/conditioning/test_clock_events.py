@@ -6,9 +6,9 @@ import pytest
 from imuproc.conditioning.clocks.events import (
     EventSettings,
     Match,
-    _on_one_line,
+    _keep_on_one_line,
     find_moments,
-    matches,
+    match_moments,
 )
 from imuproc.conditioning.clocks.grid import GRID_HZ, OwnGrid
 
@@ -64,7 +64,7 @@ def test_the_lag_between_two_sensors_is_found_below_a_sample(lag_s: float) -> No
         accel = with_landing(with_landing(standing(11.0, seed), 4.0 + late_s), 7.0 + late_s)
         one = grid(accel, start_s)
         pairs.append((one, find_moments(one, USUAL)))
-    found = matches(pairs[0], pairs[1], 250.3, 1.5, USUAL)
+    found = match_moments(pairs[0], pairs[1], 250.3, 1.5, USUAL)
     assert len(found) == 2
     for match in found:
         assert match.lag_s == pytest.approx(250.0 + lag_s, abs=0.003)
@@ -76,7 +76,7 @@ def test_of_several_jumps_those_that_belong_together_are_matched() -> None:
     first = grid(_landings(standing(20.0, 6), (3.0, 8.0, 10.0)), 0.0)
     second = grid(_landings(standing(20.0, 7), (8.0, 10.0)), 0.0)
     pairs = [(one, find_moments(one, USUAL)) for one in (first, second)]
-    found = matches(pairs[0], pairs[1], 0.0, 6.0, USUAL)
+    found = match_moments(pairs[0], pairs[1], 0.0, 6.0, USUAL)
     np.testing.assert_allclose([match.stamp_s for match in found], [8.0, 10.0], atol=0.03)
 
 
@@ -88,7 +88,7 @@ def test_jumps_hours_apart_are_matched_though_the_clocks_run_differently() -> No
         for wrong in (0.0, 0.9)
     )
     # Each hop but the last may be taken for the one after it.
-    found = _on_one_line([*first, *(second[k] for k in (0, 2))], USUAL)
+    found = _keep_on_one_line([*first, *(second[k] for k in (0, 2))], USUAL)
     assert found == first
 
 
@@ -98,7 +98,7 @@ def test_a_tap_does_not_match_a_landing() -> None:
         grid(with_landing(standing(8.0, 9), 4.0), 0.0),
     )
     pairs = [(one, find_moments(one, USUAL)) for one in (tapped, landed)]
-    assert matches(pairs[0], pairs[1], 0.0, 1.5, USUAL) == []
+    assert match_moments(pairs[0], pairs[1], 0.0, 1.5, USUAL) == []
 
 
 def _landings(accel: np.ndarray, times_s: tuple[float, ...]) -> np.ndarray:

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from imuproc.conditioning.clocks.fit import Seen, fit_clock
+from imuproc.conditioning.clocks.fit import SeenLag, fit_clock
 
 
 def seen_at(times_s, offset_s, drift_ppm, u_s, rng):
     return [
-        Seen(t, offset_s + 1e-6 * drift_ppm * t + float(u_s * rng.standard_normal()), u_s)
+        SeenLag(t, offset_s + 1e-6 * drift_ppm * t + float(u_s * rng.standard_normal()), u_s)
         for t in times_s
     ]
 
@@ -23,7 +23,7 @@ def test_events_at_both_ends_give_offset_and_drift() -> None:
 
 
 def test_one_end_leaves_the_drift_as_unsure_as_clocks_are() -> None:
-    fit = fit_clock([Seen(10.0, 0.5, 0.001)], 0.002, 70.0)
+    fit = fit_clock([SeenLag(10.0, 0.5, 0.001)], 0.002, 70.0)
     assert (fit.offset_s, fit.drift_ppm, fit.drift_u_ppm) == (0.5, 0.0, pytest.approx(70.0))
     assert fit.offset_u_s == pytest.approx(np.hypot(0.001, 0.002))
 
@@ -43,14 +43,14 @@ def test_errors_are_of_the_stated_size() -> None:
 
 
 def test_lags_that_disagree_are_worth_less() -> None:
-    agreeing = fit_clock([Seen(t, 1.0, 0.001) for t in (0.0, 5.0, 10.0)], 0.0, 70.0)
-    apart = [Seen(t, lag, 0.001) for t, lag in ((0.0, 1.0), (5.0, 1.02), (10.0, 1.0))]
+    agreeing = fit_clock([SeenLag(t, 1.0, 0.001) for t in (0.0, 5.0, 10.0)], 0.0, 70.0)
+    apart = [SeenLag(t, lag, 0.001) for t, lag in ((0.0, 1.0), (5.0, 1.02), (10.0, 1.0))]
     assert fit_clock(apart, 0.0, 70.0).offset_u_s > 5.0 * agreeing.offset_u_s
 
 
 def test_a_fit_can_be_turned_round() -> None:
-    fit = fit_clock([Seen(0.0, 100.0, 1e-4), Seen(1000.0, 100.1, 1e-4)], 0.0, 200.0)
-    back = fit.turned()
+    fit = fit_clock([SeenLag(0.0, 100.0, 1e-4), SeenLag(1000.0, 100.1, 1e-4)], 0.0, 200.0)
+    back = fit.invert()
     for t in (0.0, 500.0):
         other = t + fit.offset_s + 1e-6 * fit.drift_ppm * (t - fit.centre_s)
         again = other + back.offset_s + 1e-6 * back.drift_ppm * (other - back.centre_s)

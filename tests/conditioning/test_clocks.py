@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.conditioning.clocks.lag import LagSettings, joint_lag, joint_signals
+from imuproc.conditioning.clocks.lag import LagSettings, prepare_joint_signals, solve_joint_lag
 from imuproc.conditioning.clocks.tying import tie_clocks
 from imuproc.core.sites import SITES
 from tests.conditioning.made_clocks import RATE_HZ, Clock, drawn, made, stamped
@@ -19,9 +19,9 @@ def errors_of(one, clocks, tied):
     out = {}
     for site, tie in tied.clocks.ties.items():
         stamps = [
-            tied.onto_root(name, np.array([clocks[name].of(one.run_s)])) for name in (site, tie.to)
+            tied.to_root(name, np.array([clocks[name].of(one.run_s)])) for name in (site, tie.to)
         ]
-        u_s = tied.clocks.u_s(site, tie.to, stamps[1])
+        u_s = tied.clocks.compute_u_s(site, tie.to, stamps[1])
         out[site, tie.to] = float(stamps[0][0] - stamps[1][0]), float(u_s[0])
     return out
 
@@ -63,7 +63,7 @@ def test_far_from_a_single_jump_the_clocks_of_the_legs_are_less_certain() -> Non
     clocks = {site: Clock(0.0, 0.0) for site in SITES[:4]}
     known = tie_clocks(stamped(one.logs, clocks), True, *TIED).clocks
     pair = next((site, tie.to) for site, tie in known.ties.items() if not is_leg((site, tie.to)))
-    near, far = known.u_s(*pair, np.array([one.run_s, one.run_s + 600.0]))
+    near, far = known.compute_u_s(*pair, np.array([one.run_s, one.run_s + 600.0]))
     assert near < 0.008
     assert far == pytest.approx(600.0 * 70e-6, rel=0.1)  # two clocks of 50 ppm
 
@@ -114,11 +114,11 @@ def test_the_ankle_tells_how_far_shank_and_foot_are_apart(shift: int) -> None:
             log, rows = one.logs[site], slice(begin, begin + int(4.0 * RATE_HZ))
             none = np.zeros(rows.stop - rows.start, dtype=bool)
             signals.append(
-                joint_signals(
+                prepare_joint_signals(
                     log.accel_mps2[rows], log.gyro_radps[rows], none, RATE_HZ, LagSettings()
                 )
             )
-        lag = joint_lag(signals[0], signals[1], LagSettings())
+        lag = solve_joint_lag(signals[0], signals[1], LagSettings())
         assert lag is not None
         assert lag.lag_s == pytest.approx(shift / RATE_HZ, abs=0.003)
         assert lag.misfit < 0.15
@@ -134,8 +134,10 @@ def clipped_leg(share: float, marked: bool) -> float:
         limit = share * np.abs(log.gyro_radps[rows]).max()
         gyro = np.clip(log.gyro_radps[rows], -limit, limit)
         clipped = (np.abs(gyro) >= limit).any(axis=1) & marked
-        signals.append(joint_signals(log.accel_mps2[rows], gyro, clipped, RATE_HZ, LagSettings()))
-    lag = joint_lag(signals[0], signals[1], LagSettings())
+        signals.append(
+            prepare_joint_signals(log.accel_mps2[rows], gyro, clipped, RATE_HZ, LagSettings())
+        )
+    lag = solve_joint_lag(signals[0], signals[1], LagSettings())
     return np.nan if lag is None else lag.lag_s
 
 
@@ -151,5 +153,5 @@ def test_sensors_at_rest_tell_nothing() -> None:
         size=(2000, 3)
     )
     none = np.zeros(len(still), dtype=bool)
-    signals = joint_signals(still, 0.01 * still, none, RATE_HZ, LagSettings())
-    assert joint_lag(signals, signals, LagSettings()) is None
+    signals = prepare_joint_signals(still, 0.01 * still, none, RATE_HZ, LagSettings())
+    assert solve_joint_lag(signals, signals, LagSettings()) is None

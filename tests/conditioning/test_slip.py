@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from imuproc.conditioning.axes.slip import without_slips
+from imuproc.conditioning.axes.slip import undo_slips
 from imuproc.core.recording import Slip
 from imuproc.core.sites import Site
 from imuproc.dsp.rotations import quat_from_rotvec, quat_rotate
@@ -25,7 +25,7 @@ def test_before_and_after_the_turn_the_signals_are_what_they_would_have_been() -
     spoiled = type(sound)(**{**vars(sound), "sites": {**sound.sites, "left_foot": own_slipped}})
 
     slip = Slip(middle_s - 0.2, middle_s + 0.2, True, tuple(TURN_RAD))
-    mended = without_slips(spoiled, {"left_foot": slip})
+    mended = undo_slips(spoiled, {"left_foot": slip})
 
     away = np.abs(time_s - middle_s) > 0.21
     for name in slipped:
@@ -41,7 +41,7 @@ def test_before_and_after_the_turn_the_signals_are_what_they_would_have_been() -
 def test_the_flag_says_how_far(in_run: bool, name: str) -> None:
     sound = timebased(made([STAND, RUN, STAND], SITES))
     slip = Slip(54.0, 54.5, in_run, tuple(TURN_RAD))
-    (flag,) = without_slips(sound, {"left_foot": slip}).flags
+    (flag,) = undo_slips(sound, {"left_foot": slip}).flags
     assert (flag.name, flag.site) == (name, "left_foot")
     assert flag.values["by_deg"] == pytest.approx(20.0)
     assert flag.span_s == ((54.0, 54.5) if in_run else None)

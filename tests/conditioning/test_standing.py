@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from imuproc.conditioning.axes.standing import find_standing, own_standing
-from imuproc.conditioning.axes.stillness import StillnessSettings, still_stretches
+from imuproc.conditioning.axes.standing import find_standing, restrict_standing
+from imuproc.conditioning.axes.stillness import StillnessSettings, find_rests
 from imuproc.core.recording import Interval
 from tests.conditioning.made_legs import RUN, SET, STAND, Hold, made, timebased
 from tests.usual import METHOD
@@ -25,7 +25,7 @@ def standing(holds, run, start="crouch", sites=LEGS):
 
 def found_in(based, run):
     rests = {
-        site: still_stretches(
+        site: find_rests(
             based.time_s, own.accel_mps2, own.gyro_radps, based.rate_hz, StillnessSettings()
         )
         for site, own in based.sites.items()
@@ -129,7 +129,7 @@ def test_a_standing_start_may_follow_its_standing_at_once() -> None:
     signals = made([STAND, RUN, STAND], LEGS)
     based = timebased(signals, start="standing")
     rests = {
-        site: still_stretches(
+        site: find_rests(
             based.time_s, own.accel_mps2, own.gyro_radps, based.rate_hz, StillnessSettings()
         )
         for site, own in based.sites.items()
@@ -153,7 +153,7 @@ def test_a_swaying_pelvis_does_not_take_the_standing_from_the_legs() -> None:
     signals.gyro_radps["pelvis"] = swaying.gyro_radps["pelvis"]
     based = timebased(signals)
     rests = {
-        site: still_stretches(
+        site: find_rests(
             based.time_s, own.accel_mps2, own.gyro_radps, based.rate_hz, StillnessSettings()
         )
         for site, own in based.sites.items()
@@ -161,6 +161,6 @@ def test_a_swaying_pelvis_does_not_take_the_standing_from_the_legs() -> None:
     found = find_standing(based, rests, signals.run(1), 0.7, METHOD.calibration.standing)
     assert_is(found.before, signals.spans[0])
     assert names(found) == []
-    pelvis = own_standing(found, rests["pelvis"], 0.7)
+    pelvis = restrict_standing(found, rests["pelvis"], 0.7)
     assert pelvis.before is None  # its own zero comes from the standing after the run
     assert_is(pelvis.after, signals.spans[2])

@@ -8,8 +8,8 @@ from scipy.spatial.transform import Rotation
 
 from imuproc.conditioning.axes.stillness import (
     StillnessSettings,
-    common_stretches,
-    still_stretches,
+    find_common_rests,
+    find_rests,
 )
 from imuproc.core.recording import Interval
 from tests.conditioning.made_legs import RATE_HZ, SET, STAND, Hold, made
@@ -27,7 +27,7 @@ def stretches(holds, turn=None, bias_radps=0.0, gone=None):
     if gone is not None:
         hole = (signals.time_s > gone[0]) & (signals.time_s < gone[1])
         accel[hole] = gyro[hole] = np.nan
-    found = still_stretches(signals.time_s, accel, gyro, RATE_HZ, USUAL)
+    found = find_rests(signals.time_s, accel, gyro, RATE_HZ, USUAL)
     return found, signals
 
 
@@ -102,7 +102,7 @@ intervals = st.lists(st.floats(0.0, 50.0), min_size=2, max_size=12, unique=True)
 @settings(max_examples=40, deadline=None)
 @given(st.lists(intervals, min_size=1, max_size=4))
 def test_common_stretches_are_where_all_are_still(sensors) -> None:
-    common = common_stretches(sensors, 0.5)
+    common = find_common_rests(sensors, 0.5)
     for part in common:
         assert part.duration_s >= 0.5
         for own in sensors:
@@ -117,4 +117,4 @@ def test_common_stretches_are_where_all_are_still(sensors) -> None:
 
 
 def test_no_sensor_no_stretch() -> None:
-    assert common_stretches([], 0.5) == ()
+    assert find_common_rests([], 0.5) == ()

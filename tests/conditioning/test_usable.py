@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from imuproc.conditioning.timebase import TimeBased, to_common_clock
-from imuproc.conditioning.usable import sensors_of_run
+from imuproc.conditioning.usable import drop_missing_sensors
 from imuproc.core.recording import Interval
 from tests.conditioning.made_up import make_log, make_recording
 from tests.usual import METHOD, ON_CLOCK
@@ -20,7 +20,7 @@ def based(**ends_s: float) -> TimeBased:
 
 
 def test_a_sensor_without_the_second_half_of_a_run_is_left_out_and_said() -> None:
-    kept = sensors_of_run(
+    kept = drop_missing_sensors(
         based(left_shank=5.0, left_foot=2.5), RUN, METHOD.calibration.tears.missing_share
     )
     assert list(kept.sites) == ["left_shank"]
@@ -32,9 +32,12 @@ def test_a_sensor_without_the_second_half_of_a_run_is_left_out_and_said() -> Non
 
 def test_a_sensor_that_lacks_little_of_a_run_stays() -> None:
     given = based(left_shank=5.0, left_foot=3.5)
-    assert sensors_of_run(given, RUN, METHOD.calibration.tears.missing_share).sites == given.sites
+    assert (
+        drop_missing_sensors(given, RUN, METHOD.calibration.tears.missing_share).sites
+        == given.sites
+    )
 
 
 def test_where_all_would_go_all_stay() -> None:
     given = based(pelvis=5.0, left_shank=2.0, left_foot=2.0)
-    assert sensors_of_run(given, RUN, METHOD.calibration.tears.missing_share) is given
+    assert drop_missing_sensors(given, RUN, METHOD.calibration.tears.missing_share) is given

@@ -20,7 +20,7 @@ from imuproc.checks.wording import from_flag
 from imuproc.core.columns import FIGURES
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import POLICY, is_serious, is_told, policy_of
-from imuproc.core.flag_words import names_in
+from imuproc.core.flag_words import list_template_names
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.marks import Marks
 from imuproc.core.recording import Athlete, Run
@@ -40,7 +40,7 @@ from tests.report.fake_result import fake_steps
 from tests.simulated import USUAL, made_result
 
 ONE = np.array([1.0])
-OF_MARKS = frozenset(Marks(ONE, ONE, np.array([1])).values())
+OF_MARKS = frozenset(Marks(ONE, ONE, np.array([1])).list_values())
 OF_SPAN = frozenset({"span", "from_s", "to_s"})
 
 
@@ -92,7 +92,7 @@ def raisings(source: Source) -> Iterator[Raising]:
                 names = words(name) or words(function) & FLAGS.keys()
                 names = names or words(source.tree) & FLAGS.keys()
                 assert names, source.where(name)
-            marks = OF_MARKS | OF_SPAN if called(node) == "RaisedFlag.of_samples" else frozenset()
+            marks = OF_MARKS | OF_SPAN if called(node) == "RaisedFlag.from_marks" else frozenset()
             told = marks | spans | keys(function)
             yield Raising(source.where(node), frozenset(names), frozenset(told))
 
@@ -114,14 +114,14 @@ def test_the_flags_that_are_raised_anywhere_are_those_in_the_list() -> None:
 def test_every_template_uses_what_some_place_that_raises_the_flag_tells(name: str) -> None:
     places = [raising for raising in all_raisings() if name in raising.flags]
     for template in FLAGS[name].details:
-        assert any(names_in(template) <= place.told for place in places), template
+        assert any(list_template_names(template) <= place.told for place in places), template
 
 
 def test_the_scan_sees_what_it_looks_for() -> None:
     text = (
         'def f():\n    v = {"by_m": 1}\n    v["u_m"] = 2\n    return RaisedFlag("gap", v, site)\n'
     )
-    text += 'def g():\n    return RaisedFlag.of_samples("spikes", marks, site)\n'
+    text += 'def g():\n    return RaisedFlag.from_marks("spikes", marks, site)\n'
     made = Source(sources()[0].path, "made_up", text, ast.parse(text))
     gap, spikes = raisings(made)
     assert (gap.flags, gap.told) == ({"gap"}, {"by_m", "u_m"})

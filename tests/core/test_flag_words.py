@@ -5,7 +5,7 @@ import math
 import pytest
 
 from imuproc.core.flag_list import FLAGS
-from imuproc.core.flag_words import detail, template_of, told_values
+from imuproc.core.flag_words import describe_flag, find_template, list_template_values
 from imuproc.core.flags import RaisedFlag, Values
 
 MARKED = {"samples": 37, "stretches": 2, "first_s": 1.5, "longest_s": 0.402, "longest_at_s": 3.25}
@@ -88,7 +88,7 @@ ONE = {**MARKED, "samples": 1, "stretches": 1}
     ],
 )
 def test_what_was_found_in_words(name: str, values: Values, words: str) -> None:
-    assert detail(RaisedFlag(name, values)) == words
+    assert describe_flag(RaisedFlag(name, values)) == words
 
 
 @pytest.mark.parametrize(
@@ -102,9 +102,12 @@ def test_what_was_found_in_words(name: str, values: Values, words: str) -> None:
 )
 def test_when_it_was_in_words(span_s: tuple[float, float], when: str) -> None:
     axis = {"sensor": "gyroscope", "axis": "z", "stretches": 1}
-    assert detail(RaisedFlag("stuck_channel", axis, span_s=span_s)) == f"gyroscope axis z {when}"
+    assert (
+        describe_flag(RaisedFlag("stuck_channel", axis, span_s=span_s))
+        == f"gyroscope axis z {when}"
+    )
     twice = RaisedFlag("stuck_channel", {"sensor": "gyroscope", "stretches": 2}, span_s=span_s)
-    assert detail(twice) == f"gyroscope, all axes, {when}, in 2 stretches"
+    assert describe_flag(twice) == f"gyroscope, all axes, {when}, in 2 stretches"
 
 
 @pytest.mark.parametrize(
@@ -121,22 +124,24 @@ def test_when_it_was_in_words(span_s: tuple[float, float], when: str) -> None:
     ],
 )
 def test_where_it_stands_in_the_log_in_words(name: str, values: Values, words: str) -> None:
-    assert detail(RaisedFlag(name, values, span_s=(3.04, 4.16))) == words
+    assert describe_flag(RaisedFlag(name, values, span_s=(3.04, 4.16))) == words
 
 
 def test_a_flag_of_another_version_names_its_values() -> None:
-    assert detail(RaisedFlag("of_the_future", {"by_m": 0.5, "count": 3})) == "by m 0.5, count 3"
-    assert detail(RaisedFlag("gap", {"by_m": 0.5})) == "by m 0.5"
+    assert (
+        describe_flag(RaisedFlag("of_the_future", {"by_m": 0.5, "count": 3})) == "by m 0.5, count 3"
+    )
+    assert describe_flag(RaisedFlag("gap", {"by_m": 0.5})) == "by m 0.5"
 
 
 def test_a_flag_of_an_archive_of_schema_1_has_its_words() -> None:
-    assert detail(RaisedFlag("gap", {"detail": "37 samples"})) == "37 samples"
+    assert describe_flag(RaisedFlag("gap", {"detail": "37 samples"})) == "37 samples"
 
 
 def test_a_template_is_only_used_where_all_its_values_are_there() -> None:
     for name, flag in FLAGS.items():
-        assert template_of(RaisedFlag(name)) is None
+        assert find_template(RaisedFlag(name)) is None
         for template in flag.details:
             assert template.strip() == template
             assert not template.endswith("."), name  # it stands in brackets behind a sentence
-    assert "site" not in told_values(RaisedFlag("gap", site="left_foot"))
+    assert "site" not in list_template_values(RaisedFlag("gap", site="left_foot"))

@@ -2,7 +2,7 @@
 
 import pytest
 
-from imuproc.core.gravity import local_gravity_mps2
+from imuproc.core.gravity import compute_gravity_mps2
 
 
 @pytest.mark.parametrize(
@@ -19,16 +19,16 @@ from imuproc.core.gravity import local_gravity_mps2
     ],
 )
 def test_gravity_follows_the_wgs84_formula(latitude_deg, expected_mps2):
-    assert local_gravity_mps2(latitude_deg) == pytest.approx(expected_mps2, abs=1e-9)
-    assert local_gravity_mps2(-latitude_deg) == local_gravity_mps2(latitude_deg)
+    assert compute_gravity_mps2(latitude_deg) == pytest.approx(expected_mps2, abs=1e-9)
+    assert compute_gravity_mps2(-latitude_deg) == compute_gravity_mps2(latitude_deg)
 
 
 def test_unknown_latitude_gives_standard_gravity():
     # CGPM 1901, exact.
-    assert local_gravity_mps2(None) == 9.80665
+    assert compute_gravity_mps2(None) == 9.80665
 
 
 @pytest.mark.parametrize("latitude_deg", [90.5, -91.0, float("nan"), float("inf")])
 def test_latitude_off_the_earth_is_refused(latitude_deg):
     with pytest.raises(ValueError, match=r"latitude_deg: found .*; allowed: -90 to 90"):
-        local_gravity_mps2(latitude_deg)
+        compute_gravity_mps2(latitude_deg)

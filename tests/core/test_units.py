@@ -9,7 +9,7 @@ from imuproc.core.units import (
     GYRO_TO_RADPS,
     PER_SECOND,
     TIME_TO_S,
-    known_unit,
+    find_unit,
 )
 
 
@@ -42,9 +42,9 @@ def test_factors_to_si():
     ],
 )
 def test_spellings_of_units(text, unit):
-    assert known_unit(text) == unit
+    assert find_unit(text) == unit
 
 
 def test_every_unit_is_known_by_its_own_name():
     for unit in (*ACCEL_TO_MPS2, *GYRO_TO_RADPS, *TIME_TO_S):
-        assert known_unit(unit) == unit
+        assert find_unit(unit) == unit

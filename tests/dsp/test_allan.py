@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from scipy.signal import fftconvolve
 
-from imuproc.dsp.allan import FLAT, AllanCurve, AllanReading, allan_curve, read_allan
+from imuproc.dsp.allan import FLAT, AllanCurve, AllanReading, compute_allan_curve, read_allan
 
 RATE_HZ = 100.0
 
@@ -36,7 +36,7 @@ def walk(n: int, rate_walk: float, rng: np.random.Generator) -> np.ndarray:
 
 
 def read(x: np.ndarray) -> AllanReading:
-    return read_allan(allan_curve(x, RATE_HZ))
+    return read_allan(compute_allan_curve(x, RATE_HZ))
 
 
 def at(curve: AllanCurve, tau_s: float) -> float:
@@ -46,14 +46,14 @@ def at(curve: AllanCurve, tau_s: float) -> float:
 def test_published_values_of_the_nist_data_set() -> None:
     # Overlapping Allan deviation in NIST SP 1065, table of the 1000-point test suite: from memory
     # (high), and what allantools 2024.6 gives.
-    curve = allan_curve(nist_test_data(), 1.0)
+    curve = compute_allan_curve(nist_test_data(), 1.0)
     found = [at(curve, tau_s) for tau_s in (1.0, 10.0, 100.0)]
     assert found == pytest.approx([2.922319e-01, 9.159953e-02, 3.241343e-02], rel=2e-7)
 
 
 def test_the_same_as_a_general_package_for_clocks() -> None:
     x = np.cumsum(np.random.default_rng(1).normal(size=5000)) + 40.0
-    curve = allan_curve(x, 250.0)
+    curve = compute_allan_curve(x, 250.0)
     tau_s, deviation, _, _ = allantools.oadev(x, rate=250.0, data_type="freq", taus=curve.tau_s)
     assert curve.tau_s == pytest.approx(tau_s)
     assert curve.deviation == pytest.approx(deviation, rel=1e-6)
@@ -61,7 +61,7 @@ def test_the_same_as_a_general_package_for_clocks() -> None:
 
 @pytest.mark.parametrize(("make", "alpha"), [(white, 0), (walk, -2)])
 def test_degrees_of_freedom_as_in_the_general_package(make, alpha: int) -> None:
-    curve = allan_curve(make(20000, 1.0, np.random.default_rng(2)), RATE_HZ)
+    curve = compute_allan_curve(make(20000, 1.0, np.random.default_rng(2)), RATE_HZ)
     sizes = np.rint(curve.tau_s * RATE_HZ)
     sure = slice(1, 15)  # where the slope tells the kind of noise without doubt
     theirs = [allantools.ci.edf_simple(20001, m, alpha) for m in sizes[sure]]
@@ -70,7 +70,8 @@ def test_degrees_of_freedom_as_in_the_general_package(make, alpha: int) -> None:
 
 def test_scatter_is_what_the_degrees_of_freedom_say() -> None:
     curves = [
-        allan_curve(white(3000, 1.0, np.random.default_rng([3, k])), RATE_HZ) for k in range(200)
+        compute_allan_curve(white(3000, 1.0, np.random.default_rng([3, k])), RATE_HZ)
+        for k in range(200)
     ]
     for tau_s in (0.1, 1.0, 3.98):
         found = np.array([at(curve, tau_s) for curve in curves])
@@ -82,7 +83,7 @@ def test_scatter_is_what_the_degrees_of_freedom_say() -> None:
 def test_white_noise_falls_by_half_a_decade_and_reads_n_at_one_second() -> None:
     # Slope -1/2, N at 1 s: IEEE Std 952-1997, Annex C (as quoted in open literature).
     x = white(60_000, 0.01, np.random.default_rng(4))
-    curve = allan_curve(x, RATE_HZ)
+    curve = compute_allan_curve(x, RATE_HZ)
     sure = curve.freedom > 50.0
     slope = np.polyfit(np.log(curve.tau_s[sure]), np.log(curve.deviation[sure]), 1)[0]
     assert slope == pytest.approx(-0.5, abs=0.05)
@@ -142,7 +143,7 @@ def test_a_signal_that_never_changes_reads_nothing() -> None:
 
 def test_a_large_offset_costs_no_digits() -> None:
     x = white(20_000, 0.01, np.random.default_rng(9))
-    curve, moved = allan_curve(x, RATE_HZ), allan_curve(x + 1e4, RATE_HZ)
+    curve, moved = compute_allan_curve(x, RATE_HZ), compute_allan_curve(x + 1e4, RATE_HZ)
     assert moved.deviation == pytest.approx(curve.deviation, rel=1e-5)
 
 
@@ -157,4 +158,4 @@ def test_a_large_offset_costs_no_digits() -> None:
 )
 def test_what_cannot_be_worked_on_is_refused(x: np.ndarray, rate_hz: float, words: str) -> None:
     with pytest.raises(ValueError, match=words):
-        allan_curve(x, rate_hz)
+        compute_allan_curve(x, rate_hz)

@@ -7,19 +7,19 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.signal import butter, filtfilt, lfilter, lfilter_zi
 
+from imuproc.dsp.butterworth import filter_butterworth
 from imuproc.dsp.filters import (
-    block_means,
-    corrected_cutoff_hz,
-    derivative,
-    finite_stretches,
+    average_blocks,
+    choose_odd_width,
+    correct_cutoff_hz,
+    differentiate,
+    find_finite_runs,
     low_pass,
     moving_max,
     moving_mean,
     moving_std,
-    odd_width,
     smooth_binomially,
 )
-from imuproc.dsp.recursion import butterworth
 
 # Winter, Biomechanics and Motor Control of Human Movement, 4th ed., p. 69; Robertson et al.,
 # Research Methods in Biomechanics, 2nd ed., p. 288: C = (2^(1/n) - 1)^(1/4), 0.802 for two passes,
@@ -29,7 +29,7 @@ WINTER_TWO_PASSES = 0.8022432629
 
 def test_correction_factor_for_two_passes_is_winters():
     # Far below half the rate the warping vanishes and the ratio is the factor itself.
-    assert 0.01 / corrected_cutoff_hz(0.01, 1000.0) == pytest.approx(WINTER_TWO_PASSES, rel=1e-8)
+    assert 0.01 / correct_cutoff_hz(0.01, 1000.0) == pytest.approx(WINTER_TWO_PASSES, rel=1e-8)
 
 
 @pytest.mark.parametrize(
@@ -38,11 +38,11 @@ def test_correction_factor_for_two_passes_is_winters():
 )
 def test_corrected_cutoff_values(rate_hz, cutoff_hz, design_hz):
     """Winter p. 69 and Robertson p. 288 give the formula; values computed from it."""
-    assert corrected_cutoff_hz(cutoff_hz, rate_hz) == pytest.approx(design_hz, abs=5e-5)
+    assert correct_cutoff_hz(cutoff_hz, rate_hz) == pytest.approx(design_hz, abs=5e-5)
 
 
 def test_one_pass_needs_no_correction():
-    assert corrected_cutoff_hz(30.0, 500.0, passes=1) == pytest.approx(30.0, rel=1e-12)
+    assert correct_cutoff_hz(30.0, 500.0, passes=1) == pytest.approx(30.0, rel=1e-12)
 
 
 @pytest.mark.parametrize(("rate_hz", "cutoff_hz"), [(1000.0, 50.0), (500.0, 20.0), (200.0, 50.0)])
@@ -60,7 +60,7 @@ def test_gain_at_the_cutoff_is_3_db_for_both_passes_together(rate_hz, cutoff_hz)
 
 def test_low_pass_equals_scipy_filtfilt_away_from_the_ends():
     x = np.random.default_rng(5).normal(size=(3000, 3))
-    b, a = butter(2, corrected_cutoff_hz(12.0, 300.0), fs=300.0)
+    b, a = butter(2, correct_cutoff_hz(12.0, 300.0), fs=300.0)
     reference = filtfilt(b, a, x, axis=0)
     np.testing.assert_allclose(low_pass(x, 12.0, 300.0)[300:-300], reference[300:-300], atol=1e-9)
 
@@ -72,7 +72,7 @@ def test_one_pass_equals_the_recursion_of_scipy(n, cutoff_hz):
     b, a = butter(2, cutoff_hz, fs=200.0)
     reference = lfilter(b, a, x, zi=lfilter_zi(b, a) * x[:, :1])[0]
     np.testing.assert_allclose(
-        butterworth(x, cutoff_hz, 200.0), reference, atol=1e-9 * np.abs(x).max()
+        filter_butterworth(x, cutoff_hz, 200.0), reference, atol=1e-9 * np.abs(x).max()
     )
 
 
@@ -115,36 +115,36 @@ def test_cutoff_that_the_rate_cannot_carry_is_refused(cutoff_hz):
 )
 def test_impossible_rate_or_passes_are_refused(rate_hz, passes, words):
     with pytest.raises(ValueError, match=words):
-        corrected_cutoff_hz(10.0, rate_hz, passes)
+        correct_cutoff_hz(10.0, rate_hz, passes)
 
 
 def test_stretches_are_the_rows_without_a_hole():
     x = np.array([[np.nan, 1], [1, 1], [2, 2], [1, np.inf], [0, 0]])
-    assert finite_stretches(x) == [slice(1, 3), slice(4, 5)]
-    assert finite_stretches(np.full(3, np.nan)) == []
+    assert find_finite_runs(x) == [slice(1, 3), slice(4, 5)]
+    assert find_finite_runs(np.full(3, np.nan)) == []
 
 
 def test_derivative_of_a_parabola_is_exact_up_to_both_ends():
     time_s = np.arange(50) / 200.0
     np.testing.assert_allclose(
-        derivative(3.0 * time_s**2 - time_s, 200.0), 6.0 * time_s - 1.0, atol=1e-9
+        differentiate(3.0 * time_s**2 - time_s, 200.0), 6.0 * time_s - 1.0, atol=1e-9
     )
 
 
 def test_derivative_of_two_samples_is_their_slope():
-    np.testing.assert_allclose(derivative(np.array([[1.0], [1.5]]), 100.0), [[50.0], [50.0]])
+    np.testing.assert_allclose(differentiate(np.array([[1.0], [1.5]]), 100.0), [[50.0], [50.0]])
 
 
 def test_derivative_needs_two_samples():
     with pytest.raises(ValueError, match="two samples or more; there are 1"):
-        derivative(np.zeros(1), 100.0)
+        differentiate(np.zeros(1), 100.0)
 
 
 def test_means_of_blocks_equal_their_definition_also_beside_missing_samples():
     x = np.random.default_rng(9).normal(size=(50, 3))
     x[17, 1] = np.nan
     expected = x[:48].reshape(12, 4, 3).mean(axis=1)
-    np.testing.assert_allclose(block_means(x, 4), expected, atol=1e-14)
+    np.testing.assert_allclose(average_blocks(x, 4), expected, atol=1e-14)
     assert np.isnan(expected).sum() == 1
 
 
@@ -202,7 +202,7 @@ def test_window_without_a_middle_is_refused(width):
     ("duration_s", "rate_hz", "width"), [(0.05, 100.0, 5), (0.1, 500.0, 51), (0.001, 100.0, 1)]
 )
 def test_window_of_a_duration_is_odd_and_near_it(duration_s, rate_hz, width):
-    found = odd_width(duration_s, rate_hz)
+    found = choose_odd_width(duration_s, rate_hz)
     assert found % 2 == 1
     assert abs(found - width) <= 2
     assert abs(found - duration_s * rate_hz) <= 1.0

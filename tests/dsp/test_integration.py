@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 from vqf import VQF
 
-from imuproc.dsp.integration import cumulative_integral, increments, integrate_gyro
+from imuproc.dsp.integration import compute_increments, cumulative_integral, integrate_gyro
 from imuproc.dsp.rotations import quat_from_rotvec, quat_multiply
 
 IDENTITY = np.array([1.0, 0.0, 0.0, 0.0])
@@ -55,7 +55,7 @@ def test_increments_of_a_cubic_are_exact_inside(coefficients, n, rate):
     time_s = np.arange(n) / rate
     x = np.polynomial.Polynomial(coefficients)
     whole = x.integ()(time_s)
-    found = increments(x(time_s), rate)
+    found = compute_increments(x(time_s), rate)
     scale = max(1.0, np.abs(whole).max())
     np.testing.assert_allclose(found[1:-1], np.diff(whole)[1:-1], atol=1e-11 * scale)
 
@@ -115,7 +115,9 @@ def test_classical_coning_does_not_drift():
     error = apart_deg(found, truth)
     assert error.max() < 0.15
     # Without the coning term the same increments drift away steadily.
-    plain = vqf_gyro_only(np.vstack((np.zeros(3), increments(gyro, rate_hz) * rate_hz)), rate_hz)
+    plain = vqf_gyro_only(
+        np.vstack((np.zeros(3), compute_increments(gyro, rate_hz) * rate_hz)), rate_hz
+    )
     assert error[-1] < 0.1 * apart_deg(quat_multiply(truth[0], plain), truth)[-1]
 
 
@@ -131,7 +133,7 @@ def test_agrees_with_vqf_and_is_nearer_to_the_truth():
     fed with the mean rate of each interval."""
     rate_hz = 500.0
     truth, gyro = leg_like_motion(rate_hz)
-    mean_rates = np.vstack((np.zeros(3), increments(gyro, rate_hz) * rate_hz))
+    mean_rates = np.vstack((np.zeros(3), compute_increments(gyro, rate_hz) * rate_hz))
     other = quat_multiply(truth[0], vqf_gyro_only(mean_rates, rate_hz))
     ours = integrate_gyro(gyro, rate_hz, truth[0])
     assert apart_deg(ours, other).max() < 0.1

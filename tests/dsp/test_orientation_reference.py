@@ -9,7 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 from vqf import VQF
 
-from imuproc.dsp.integration import increments, integrate_gyro
+from imuproc.dsp.integration import compute_increments, integrate_gyro
 from imuproc.dsp.resampling import interpolate
 from tests.shared_data import SHARED_DATA, needs_shared_data
 
@@ -100,7 +100,9 @@ def test_same_orientation_as_vqf_from_the_same_gyroscope(trial):
     gyro, rate_hz = trial.gyro_radps, trial.rate_hz
     observer = VQF(1.0 / rate_hz, motionBiasEstEnabled=False, restBiasEstEnabled=False)
     other = np.empty((len(gyro), 4))
-    mean_rates = np.vstack((np.zeros(3), increments(gyro, rate_hz) * rate_hz)).copy(order="C")
+    mean_rates = np.vstack((np.zeros(3), compute_increments(gyro, rate_hz) * rate_hz)).copy(
+        order="C"
+    )
     for i, sample in enumerate(mean_rates):
         observer.updateGyr(sample)
         other[i] = observer.getQuat3D()

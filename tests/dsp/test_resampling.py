@@ -5,7 +5,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from imuproc.dsp.resampling import distance_to_samples, interpolate, near_samples, regular_grid
+from imuproc.dsp.resampling import (
+    interpolate,
+    is_near_samples,
+    make_regular_grid,
+    measure_sample_distance,
+)
 
 
 def uneven(seed, n=200, period_s=0.01):
@@ -13,7 +18,7 @@ def uneven(seed, n=200, period_s=0.01):
 
 
 def test_grid_of_large_stamps_stays_regular():
-    grid_s = regular_grid(1.7e9, 1.7e9 + 100.0, 500.0)
+    grid_s = make_regular_grid(1.7e9, 1.7e9 + 100.0, 500.0)
     assert len(grid_s) == 50_001
     assert grid_s[0] == 1.7e9
     # Doubles of this size are 2.4e-7 s apart.
@@ -21,9 +26,9 @@ def test_grid_of_large_stamps_stays_regular():
 
 
 def test_grid_ends_within_the_span():
-    np.testing.assert_allclose(regular_grid(0.0, 0.0295, 100.0), [0.0, 0.01, 0.02])
-    assert len(regular_grid(0.0, 0.3, 10.0)) == 4  # 0.3 * 10 is 2.9999999999999996
-    assert len(regular_grid(1.0, 0.0, 10.0)) == 0
+    np.testing.assert_allclose(make_regular_grid(0.0, 0.0295, 100.0), [0.0, 0.01, 0.02])
+    assert len(make_regular_grid(0.0, 0.3, 10.0)) == 4  # 0.3 * 10 is 2.9999999999999996
+    assert len(make_regular_grid(1.0, 0.0, 10.0)) == 0
 
 
 def test_samples_on_the_grid_come_back_as_they_are():
@@ -100,7 +105,7 @@ def test_times_must_increase():
 def test_distance_to_the_nearest_sample(times, grid):
     time_s, grid_s = np.sort(np.array(times)), np.array(grid)
     expected = np.abs(grid_s[:, None] - time_s[None]).min(axis=1)
-    np.testing.assert_allclose(distance_to_samples(time_s, grid_s), expected)
+    np.testing.assert_allclose(measure_sample_distance(time_s, grid_s), expected)
 
 
 @given(
@@ -110,9 +115,9 @@ def test_distance_to_the_nearest_sample(times, grid):
 )
 def test_near_is_within_that_distance(times, grid, reach_s):
     time_s, grid_s = np.sort(np.array(times, dtype=float)), np.array(grid, dtype=float)
-    expected = distance_to_samples(time_s, grid_s) <= reach_s
-    np.testing.assert_array_equal(near_samples(time_s, grid_s, reach_s), expected)
+    expected = measure_sample_distance(time_s, grid_s) <= reach_s
+    np.testing.assert_array_equal(is_near_samples(time_s, grid_s, reach_s), expected)
 
 
 def test_distance_without_samples_is_infinite():
-    assert np.isinf(distance_to_samples(np.empty(0), np.arange(3.0))).all()
+    assert np.isinf(measure_sample_distance(np.empty(0), np.arange(3.0))).all()

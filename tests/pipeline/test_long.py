@@ -11,7 +11,7 @@ import pytest
 import imuproc
 from imuproc.core.columns import FIGURES, uncertainty_name
 from imuproc.core.errors import RunError
-from imuproc.core.flag_words import detail
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.recording import Athlete, Clock, Interval, Recording, Run, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import Site
@@ -289,7 +289,7 @@ def test_a_run_carries_flags_of_its_own_samples_only_however_the_log_was_read() 
     told = []
     for settings in (Settings(), IN_PIECES):
         flags = imuproc.process(recording, settings).flags
-        told.append({(f.run, f.name, f.site, detail(f)) for f in flags if f.step is None})
+        told.append({(f.run, f.name, f.site, describe_flag(f)) for f in flags if f.step is None})
     assert told[0] == told[1]
     named = ("gyro_clipped", "spikes", "samples_dropped", "duplicate_stamps", "gap")
     own = sorted(flag[:3] for flag in told[0] if flag[1] in named)

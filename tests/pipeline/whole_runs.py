@@ -1,7 +1,7 @@
 """What tests of whole runs look at: figures by kind, flags of a run, figures that are missing."""
 
-from imuproc.core.flag_policy import is_told, policy_of, withheld_by
-from imuproc.core.flag_words import template_of
+from imuproc.core.flag_policy import is_told, list_withheld_figures, policy_of
+from imuproc.core.flag_words import find_template
 from imuproc.core.result import Result
 
 NONE = frozenset[str]()
@@ -30,13 +30,13 @@ def require_kept_policy(result: Result) -> None:
     """Every flag has plain values and words of its own, and what it withholds is missing."""
     for flag in result.flags:
         assert all(isinstance(value, float | int | str) for value in flag.values.values()), flag
-        assert bool(template_of(flag)) == bool(flag.values or flag.span_s), flag
+        assert bool(find_template(flag)) == bool(flag.values or flag.span_s), flag
         steps = result.steps
         if flag.run:
             steps = steps[steps["run"] == flag.run]
         if flag.step is not None:
             steps = steps[steps["step"] == flag.step]
-        assert steps[sorted(withheld_by(flag))].isna().all(axis=None), flag
+        assert steps[sorted(list_withheld_figures(flag))].isna().all(axis=None), flag
         own = steps[steps["side"] == flag.site.split("_")[0]]
         assert own[sorted(policy_of(flag.name).of_leg)].isna().all(axis=None), flag
 

@@ -17,7 +17,7 @@ from itertools import permutations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.axes.segment_axes import Coarse, Stretch
+from imuproc.conditioning.axes.segment_axes import CoarseRecord, SensorRecord
 from imuproc.core.recording import Interval
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.files.settings_model import StageSettings, number
@@ -67,8 +67,8 @@ class AxesFault:
     then_off_mps2: float
 
 
-def axes_fault(
-    stretch: Stretch, rests: tuple[Interval, ...], settings: ColumnsSettings
+def find_axes_fault(
+    stretch: SensorRecord, rests: tuple[Interval, ...], settings: ColumnsSettings
 ) -> AxesFault | None:
     """What is wrong with the columns of a sensor; None where nothing is, or cannot be told.
 
@@ -86,32 +86,34 @@ def axes_fault(
     """
     if len(rests) < 2 or not stretch.running.any():
         return None
-    thin = _thinned(stretch, rests)
-    own = thin.misfit(stretch.coarse.quat_wxyz)
+    thin = _make_coarse(stretch, rests)
+    own = thin.measure_misfit(stretch.coarse.quat_wxyz)
     if own < settings.sound_mps2:
         return None
-    misfits = [thin.misfit(thin.turned(matrix)) for matrix in _exchanges()]
+    misfits = [
+        thin.measure_misfit(thin.integrate_columns(matrix)) for matrix in _list_column_exchanges()
+    ]
     best = min(misfits)
     clearly = settings.clearly_ratio * (1.0 if best <= settings.sound_mps2 else 2.0)
     if best > settings.fits_mps2 or clearly * best > own:
         return None
-    return AxesFault(own, _columns(_exchanges()[misfits.index(best)]), best)
+    return AxesFault(own, _describe_columns(_list_column_exchanges()[misfits.index(best)]), best)
 
 
 @dataclass(frozen=True, eq=False)
-class _Thin:
+class _CoarseRecord:
     """A stretch at a coarse rate, and which samples are of each rest, of the run, in between."""
 
-    coarse: Coarse
+    coarse: CoarseRecord
     rests: tuple[NDArray[np.bool_], ...]
     between: NDArray[np.bool_]
     running: int
 
-    def turned(self, matrix: FloatArray) -> FloatArray:
+    def integrate_columns(self, matrix: FloatArray) -> FloatArray:
         """Orientation where columns of the gyroscope stand for others, shape (m, 4)."""
         return replace(self.coarse, gyro_radps=self.coarse.gyro_radps @ matrix.T).quat_wxyz
 
-    def misfit(self, quat_wxyz: FloatArray) -> float:
+    def measure_misfit(self, quat_wxyz: FloatArray) -> float:
         """Mean force left over in the run, and how far gravity differs between rests, in m/s²."""
         force = quat_rotate(quat_wxyz, self.coarse.accel_mps2)
         at_rest = np.array([force[rest].mean(axis=0) for rest in self.rests])
@@ -121,10 +123,10 @@ class _Thin:
         return float(np.hypot(np.linalg.norm(gained) * share, apart))
 
 
-def _thinned(stretch: Stretch, rests: tuple[Interval, ...]) -> _Thin:
+def _make_coarse(stretch: SensorRecord, rests: tuple[Interval, ...]) -> _CoarseRecord:
     time_s = stretch.time_s[stretch.coarse.middle]
     masks = [(time_s >= rest.start_s) & (time_s <= rest.end_s) for rest in rests]
-    return _Thin(
+    return _CoarseRecord(
         coarse=stretch.coarse,
         rests=tuple(mask for mask in masks if mask.any()),
         between=(time_s > rests[0].end_s) & (time_s < rests[-1].start_s),
@@ -133,7 +135,7 @@ def _thinned(stretch: Stretch, rests: tuple[Interval, ...]) -> _Thin:
 
 
 @lru_cache(maxsize=1)
-def _exchanges() -> tuple[FloatArray, ...]:
+def _list_column_exchanges() -> tuple[FloatArray, ...]:
     """Every way of exchanging and reversing three columns but the one that changes nothing."""
     out = []
     for order in permutations(range(3)):
@@ -144,7 +146,7 @@ def _exchanges() -> tuple[FloatArray, ...]:
     return tuple(out)
 
 
-def _columns(matrix: FloatArray) -> str:
+def _describe_columns(matrix: FloatArray) -> str:
     """Which columns to take for x, y and z."""
     words = []
     for row in matrix:

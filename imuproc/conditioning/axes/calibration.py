@@ -12,29 +12,40 @@ from dataclasses import asdict
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.axes.agreement import ColumnsSettings, axes_fault
+from imuproc.conditioning.axes.agreement import ColumnsSettings, find_axes_fault
 from imuproc.conditioning.axes.pairing import PairingSettings
 from imuproc.conditioning.axes.segment_axes import (
     Axes,
     AxesSettings,
-    Stretch,
-    gyro_bias,
-    segment_axes,
-    zero_moved,
+    SensorRecord,
+    estimate_gyro_bias,
+    find_segment_axes,
+    measure_zero_shift,
 )
 from imuproc.conditioning.axes.standing import (
     Standing,
     StandingSettings,
     find_standing,
-    own_standing,
+    restrict_standing,
 )
-from imuproc.conditioning.axes.stillness import StillnessSettings, common_stretches, still_stretches
-from imuproc.conditioning.surroundings import cut_signals, cut_to, flags_of_run, spans_around
+from imuproc.conditioning.axes.stillness import StillnessSettings, find_common_rests, find_rests
+from imuproc.conditioning.dropouts import (
+    DropoutSettings,
+    UnbrokenPart,
+    bridge_gaps,
+    find_unbroken_part,
+    list_dropout_flags,
+)
+from imuproc.conditioning.surroundings import (
+    cut_recording,
+    cut_signals,
+    find_spans_around,
+    select_flags_of_run,
+)
 from imuproc.conditioning.timebase import SiteSignals, TimeBased
-from imuproc.conditioning.torn import TearSettings, WholePart, bridged, torn_flags, whole_part
-from imuproc.conditioning.usable import usable_segments
+from imuproc.conditioning.usable import select_usable_segments
 from imuproc.core.errors import RunError
-from imuproc.core.flag_words import detail
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag, Values
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import (
@@ -93,7 +104,7 @@ class CalibrationSettings(StageSettings):
     axes: AxesSettings = table(AxesSettings)
     columns: ColumnsSettings = table(ColumnsSettings)
     pairing: PairingSettings = table(PairingSettings)
-    tears: TearSettings = table(TearSettings)
+    tears: DropoutSettings = table(DropoutSettings)
 
     ordered = (("axes.zero_moves_degps", "lost_degps"),)
 
@@ -129,41 +140,45 @@ def calibrate(
     RunError
         If no sensor can be used.
     """
-    timebased, rests, standing = _surroundings(timebased, run, settings, rejected, others)
-    kept = _kept_span(timebased.time_s, standing, run, settings)
+    timebased, rests, standing = _cut_surroundings(timebased, run, settings, rejected, others)
+    kept = _choose_kept_rows(timebased.time_s, standing, run, settings)
     time_s = timebased.time_s[kept]
     clock = (time_s, timebased.rate_hz)
-    parts = _whole_parts(timebased, kept, run, settings.tears)
-    torn, left_out = torn_flags(parts)
+    parts = _find_unbroken_parts(timebased, kept, run, settings.tears)
+    torn, left_out = list_dropout_flags(parts)
     segments: dict[Site, Conditioned] = {}
     unsure: set[Site] = set()
     for site, whole in parts.items():
-        inside = common_stretches([(whole.span,), rests[site]], settings.stillness.shortest_s)
-        own = own_standing(standing, inside, settings.shortest_standing_s)
-        segments[site], sure, lost = _condition(whole.signals, clock, run, (own, inside), settings)
+        inside = find_common_rests([(whole.span,), rests[site]], settings.stillness.shortest_s)
+        own = restrict_standing(standing, inside, settings.shortest_standing_s)
+        segments[site], sure, lost = _condition_sensor(
+            whole.signals, clock, run, (own, inside), settings
+        )
         if lost is not None:
             left_out.setdefault(site, lost)
         if not sure and site != "pelvis":
             unsure.add(site)
-    running = _within(time_s, run)
-    own_flags = flags_of_run(timebased.flags, Interval(float(time_s[0]), float(time_s[-1])), run)
-    segments, flags = usable_segments(segments, unsure, running, left_out)
+    running = _mask_interval(time_s, run)
+    own_flags = select_flags_of_run(
+        timebased.flags, Interval(float(time_s[0]), float(time_s[-1])), run
+    )
+    segments, flags = select_usable_segments(segments, unsure, running, left_out)
     if not segments:
         raise RunError(
             f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: "
-            + "; ".join(f"{flag.site}: {detail(flag)}" for flag in flags)
+            + "; ".join(f"{flag.site}: {describe_flag(flag)}" for flag in flags)
         )
     return ConditionedRecording(
         recording=timebased.recording,
         time_s=time_s,
         rate_hz=timebased.rate_hz,
         segments=segments,
-        flags=(*own_flags, *standing.flags, *torn, *flags, *_zero_flags(segments)),
-        history=(*timebased.history, _entry(standing, settings)),
+        flags=(*own_flags, *standing.flags, *torn, *flags, *_list_zero_flags(segments)),
+        history=(*timebased.history, _make_history_entry(standing, settings)),
     )
 
 
-def _entry(standing: Standing, settings: CalibrationSettings) -> HistoryEntry:
+def _make_history_entry(standing: Standing, settings: CalibrationSettings) -> HistoryEntry:
     return HistoryEntry(
         "conditioning.calibration",
         "Signals turned into segment axes from quiet standing and the rotation axis of running.",
@@ -175,7 +190,7 @@ def _entry(standing: Standing, settings: CalibrationSettings) -> HistoryEntry:
     )
 
 
-def _surroundings(
+def _cut_surroundings(
     timebased: TimeBased,
     run: Interval,
     settings: CalibrationSettings,
@@ -183,28 +198,30 @@ def _surroundings(
     others: tuple[Interval, ...],
 ) -> tuple[TimeBased, dict[Site, tuple[Interval, ...]], Standing]:
     """The part of a recording around a run, the rests in it, and the run's quiet standing."""
-    nearest, farthest = spans_around(run, others, settings.standing.search_s)
-    near = cut_to(timebased, nearest)
-    rests = _rests(near, settings.stillness)
+    nearest, farthest = find_spans_around(run, others, settings.standing.search_s)
+    near = cut_recording(timebased, nearest)
+    rests = _find_rests_by_site(near, settings.stillness)
     allowed = (settings.shortest_standing_s, settings.standing, rejected)
     standing = find_standing(near, rests, run, *allowed)
     if standing.before or standing.after or nearest == farthest:
         return near, rests, standing
-    far = cut_to(timebased, farthest)
-    rests = _rests(far, settings.stillness)
+    far = cut_recording(timebased, farthest)
+    rests = _find_rests_by_site(far, settings.stillness)
     return far, rests, find_standing(far, rests, run, *allowed)
 
 
-def _rests(timebased: TimeBased, settings: StillnessSettings) -> dict[Site, tuple[Interval, ...]]:
+def _find_rests_by_site(
+    timebased: TimeBased, settings: StillnessSettings
+) -> dict[Site, tuple[Interval, ...]]:
     """Still stretches of each sensor."""
     clock, rate_hz = timebased.time_s, timebased.rate_hz
     return {
-        site: still_stretches(clock, signals.accel_mps2, signals.gyro_radps, rate_hz, settings)
+        site: find_rests(clock, signals.accel_mps2, signals.gyro_radps, rate_hz, settings)
         for site, signals in timebased.sites.items()
     }
 
 
-def _kept_span(
+def _choose_kept_rows(
     time_s: FloatArray, standing: Standing, run: Interval, settings: CalibrationSettings
 ) -> slice:
     around_s, margin_s = settings.without_standing_s, settings.margin_s
@@ -215,18 +232,18 @@ def _kept_span(
     return slice(int(low), int(high))
 
 
-def _whole_parts(
-    timebased: TimeBased, kept: slice, run: Interval, settings: TearSettings
-) -> dict[Site, WholePart]:
+def _find_unbroken_parts(
+    timebased: TimeBased, kept: slice, run: Interval, settings: DropoutSettings
+) -> dict[Site, UnbrokenPart]:
     """Each sensor's signals around a run, as far as no turn is lost."""
     time_s, rate_hz = timebased.time_s[kept], timebased.rate_hz
     return {
-        site: whole_part(cut_signals(signals, kept), time_s, rate_hz, run, settings)
+        site: find_unbroken_part(cut_signals(signals, kept), time_s, rate_hz, run, settings)
         for site, signals in timebased.sites.items()
     }
 
 
-def _condition(
+def _condition_sensor(
     signals: SiteSignals,
     clock: tuple[FloatArray, float],
     run: Interval,
@@ -235,20 +252,20 @@ def _condition(
 ) -> tuple[Conditioned, bool, RaisedFlag | None]:
     """One sensor in segment axes, whether forward surely is, and why it cannot be used."""
     (time_s, rate_hz), (standing, rests) = clock, still
-    accel, gyro = bridged(time_s, signals.accel_mps2), bridged(time_s, signals.gyro_radps)
-    bias, bias_u = gyro_bias(time_s, gyro, rests, settings.axes)
+    accel, gyro = bridge_gaps(time_s, signals.accel_mps2), bridge_gaps(time_s, signals.gyro_radps)
+    bias, bias_u = estimate_gyro_bias(time_s, gyro, rests, settings.axes)
     anchor = standing.before or standing.after
-    running = _within(time_s, run)
+    running = _mask_interval(time_s, run)
     # What was filled in tells nothing of the axes: a log that ends in a swing would turn on in it.
     known = running & signals.measured
     running = known if known.any() else running
-    standing_mask = None if anchor is None else _within(time_s, anchor)
-    stretch = Stretch(time_s, rate_hz, accel, gyro - bias, running, standing_mask)
-    axes = segment_axes(stretch, settings.sign_margin, settings.axes)
-    turn, axis_u = _turn(signals.site, axes, settings)
-    moved = zero_moved(time_s, gyro, rests, running, settings.axes)
+    standing_mask = None if anchor is None else _mask_interval(time_s, anchor)
+    stretch = SensorRecord(time_s, rate_hz, accel, gyro - bias, running, standing_mask)
+    axes = find_segment_axes(stretch, settings.sign_margin, settings.axes)
+    turn, axis_u = _compute_rotation(signals.site, axes, settings)
+    moved = measure_zero_shift(time_s, gyro, rests, running, settings.axes)
     rotated = (accel @ turn.T, stretch.gyro_radps @ turn.T)
-    up_after = _up_after(time_s, rotated[0], standing)
+    up_after = _find_up_after(time_s, rotated[0], standing)
     calibration = Calibration(
         segment_from_sensor=turn,
         gyro_bias_radps=bias,
@@ -259,15 +276,15 @@ def _condition(
         vertical_known=anchor is not None,
         rests=rests,
         zero_moved_radps=moved,
-        slip_u_rad=_slip_u_rad(up_after, signals.slip, settings.sways_deg),
+        slip_u_rad=_compute_slip_u_rad(up_after, signals.slip, settings.sways_deg),
         up_after=up_after,
         slip=signals.slip,
     )
-    segment = _in_segment_axes(signals, time_s, rotated, calibration)
-    return segment, axes.sign_sure, _lost(segment, stretch, settings)
+    segment = _to_segment_axes(signals, time_s, rotated, calibration)
+    return segment, axes.sign_sure, _find_loss(segment, stretch, settings)
 
 
-def _in_segment_axes(
+def _to_segment_axes(
     signals: SiteSignals,
     time_s: FloatArray,
     rotated: tuple[FloatArray, FloatArray],
@@ -283,22 +300,22 @@ def _in_segment_axes(
         gyro_clipped=signals.gyro_clipped,
         calibration=calibration,
         gyro_hidden_radps=signals.gyro_hidden_radps,
-        turning=None if signals.slip is None else _within(time_s, signals.slip.span),
+        turning=None if signals.slip is None else _mask_interval(time_s, signals.slip.span),
     )
 
 
-def _up_after(
+def _find_up_after(
     time_s: FloatArray, accel_mps2: FloatArray, standing: Standing
 ) -> tuple[float, float, float] | None:
     """Gravity in the standing after the run, as a unit vector; None where nothing is compared."""
     if standing.before is None or standing.compared is None:
         return None
-    mean = accel_mps2[_within(time_s, standing.compared)].mean(axis=0)
+    mean = accel_mps2[_mask_interval(time_s, standing.compared)].mean(axis=0)
     x, y, z = mean / np.linalg.norm(mean)
     return float(x), float(y), float(z)
 
 
-def _slip_u_rad(
+def _compute_slip_u_rad(
     up_after: tuple[float, float, float] | None, taken_out: Slip | None, sways_deg: float
 ) -> float:
     """Standard uncertainty of sagittal angles from gravity that differs between both standings.
@@ -313,14 +330,14 @@ def _slip_u_rad(
     return 0.0 if taken_out is None else float(0.5 * sways_rad)
 
 
-def _lost(
-    segment: Conditioned, stretch: Stretch, settings: CalibrationSettings
+def _find_loss(
+    segment: Conditioned, stretch: SensorRecord, settings: CalibrationSettings
 ) -> RaisedFlag | None:
     """Why a sensor cannot be used; None where it can."""
     moved, rests = segment.calibration.zero_moved_radps, segment.calibration.rests
     if moved > np.radians(settings.lost_degps):
-        return _zero_flag(segment.site, moved, left_out=True)
-    fault = axes_fault(stretch, rests, settings.columns)
+        return _make_zero_flag(segment.site, moved, left_out=True)
+    fault = find_axes_fault(stretch, rests, settings.columns)
     if fault is None:
         return None
     values: Values = {
@@ -332,22 +349,24 @@ def _lost(
     return RaisedFlag("axes_disagree", values, segment.site)
 
 
-def _zero_flag(site: Site, moved_radps: float, left_out: bool) -> RaisedFlag:
+def _make_zero_flag(site: Site, moved_radps: float, left_out: bool) -> RaisedFlag:
     by_degps = float(np.degrees(moved_radps))
     return RaisedFlag("gyro_zero_moved", {"by_degps": by_degps, "left_out": left_out}, site)
 
 
-def _zero_flags(segments: Mapping[Site, Conditioned]) -> list[RaisedFlag]:
+def _list_zero_flags(segments: Mapping[Site, Conditioned]) -> list[RaisedFlag]:
     """A flag for each gyroscope in use whose zero has moved during the run."""
     moved = {site: s.calibration.zero_moved_radps for site, s in segments.items()}
-    return [_zero_flag(site, by, left_out=False) for site, by in moved.items() if by > 0.0]
+    return [_make_zero_flag(site, by, left_out=False) for site, by in moved.items() if by > 0.0]
 
 
-def _within(time_s: FloatArray, part: Interval) -> NDArray[np.bool_]:
+def _mask_interval(time_s: FloatArray, part: Interval) -> NDArray[np.bool_]:
     return (time_s >= part.start_s) & (time_s <= part.end_s)
 
 
-def _turn(site: Site, axes: Axes, settings: CalibrationSettings) -> tuple[FloatArray, float]:
+def _compute_rotation(
+    site: Site, axes: Axes, settings: CalibrationSettings
+) -> tuple[FloatArray, float]:
     """Matrix from sensor to segment axes; a foot's long axis points outward by toe-out."""
     forward, axis_u = axes.forward, axes.axis_u_rad
     if is_foot(site):

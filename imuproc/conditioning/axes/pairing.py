@@ -7,7 +7,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import ConditionedRecording, Interval
 from imuproc.core.sites import SIDES, foot_of, shank_of
-from imuproc.dsp.filters import block_means, block_of, low_pass
+from imuproc.dsp.filters import average_blocks, choose_block, low_pass
 from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -53,20 +53,20 @@ def require_paired_legs(
     if any(site not in conditioned.segments for site in sites):
         return
     inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
-    block = block_of(conditioned.rate_hz, _ENOUGH_HZ)
+    block = choose_block(conditioned.rate_hz, _ENOUGH_HZ)
     rate_hz = conditioned.rate_hz / block
     rates = {
         site: low_pass(
-            block_means(conditioned.segments[site].gyro_radps[inside, 1], block),
+            average_blocks(conditioned.segments[site].gyro_radps[inside, 1], block),
             min(settings.cutoff_hz, 0.4 * rate_hz),
             rate_hz,
         )
         for site in sites
     }
-    own = [_alike(rates[shank_of(side)], rates[foot_of(side)]) for side in SIDES]
+    own = [_correlate_turning(rates[shank_of(side)], rates[foot_of(side)]) for side in SIDES]
     crossed = [
-        _alike(rates["left_shank"], rates["right_foot"]),
-        _alike(rates["right_shank"], rates["left_foot"]),
+        _correlate_turning(rates["left_shank"], rates["right_foot"]),
+        _correlate_turning(rates["right_shank"], rates["left_foot"]),
     ]
     if min(crossed) - max(own) > settings.least_contrast:
         logs = conditioned.recording.logs
@@ -80,5 +80,5 @@ def require_paired_legs(
         )
 
 
-def _alike(a: FloatArray, b: FloatArray) -> float:
+def _correlate_turning(a: FloatArray, b: FloatArray) -> float:
     return float(np.corrcoef(a, b)[0, 1])

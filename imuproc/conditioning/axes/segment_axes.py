@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
-from imuproc.dsp.filters import block_means, block_of
+from imuproc.dsp.filters import average_blocks, choose_block
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import quat_between, quat_conjugate, quat_multiply, quat_rotate
 from imuproc.files.settings_model import StageSettings, number
@@ -54,7 +54,7 @@ class AxesSettings(StageSettings):
 
 
 @dataclass(frozen=True, eq=False)
-class Coarse:
+class CoarseRecord:
     """Block means of a stretch, at about 200 Hz.
 
     Parameters
@@ -77,7 +77,7 @@ class Coarse:
 
 
 @dataclass(frozen=True, eq=False)
-class Stretch:
+class SensorRecord:
     """One sensor's signals around a run, in sensor axes without gaps.
 
     Parameters
@@ -100,12 +100,12 @@ class Stretch:
     still: BoolArray | None
 
     @cached_property
-    def coarse(self) -> Coarse:
+    def coarse(self) -> CoarseRecord:
         """What is plain at a coarse rate too is read off this."""
-        block = block_of(self.rate_hz, _ENOUGH_HZ)
-        accel, gyro = (block_means(x, block) for x in (self.accel_mps2, self.gyro_radps))
+        block = choose_block(self.rate_hz, _ENOUGH_HZ)
+        accel, gyro = (average_blocks(x, block) for x in (self.accel_mps2, self.gyro_radps))
         middle = slice(block // 2, len(accel) * block, block)
-        return Coarse(middle, self.rate_hz / block, accel, gyro)
+        return CoarseRecord(middle, self.rate_hz / block, accel, gyro)
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,7 +128,7 @@ class Axes:
     sign_sure: bool
 
 
-def gyro_bias(
+def estimate_gyro_bias(
     time_s: FloatArray,
     gyro_radps: FloatArray,
     rests: tuple[Interval, ...],
@@ -153,13 +153,13 @@ def gyro_bias(
     """
     if not rests:
         return np.zeros(3), float(np.radians(settings.bias_u_unknown_degps))
-    means, weight = _means_at_rest(time_s, gyro_radps, rests)
+    means, weight = _average_at_rest(time_s, gyro_radps, rests)
     sway_rad = np.radians(settings.bias_sway_deg)
     spread = sway_rad / np.sqrt(sum(rest.duration_s**2 for rest in rests))
     return weight @ means, float(np.hypot(spread, np.radians(settings.bias_u_least_degps)))
 
 
-def _means_at_rest(
+def _average_at_rest(
     time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]
 ) -> tuple[FloatArray, FloatArray]:
     """Mean rate of each rest in rad/s, shape (k, 3), and how much it counts, shape (k,)."""
@@ -169,7 +169,7 @@ def _means_at_rest(
     return means, duration**2 / (duration**2).sum()
 
 
-def zero_moved(
+def measure_zero_shift(
     time_s: FloatArray,
     gyro_radps: FloatArray,
     rests: tuple[Interval, ...],
@@ -198,16 +198,18 @@ def zero_moved(
     if not (before and after):
         return 0.0
     (first, first_u), (last, last_u) = (
-        gyro_bias(time_s, gyro_radps, own, settings) for own in (before, after)
+        estimate_gyro_bias(time_s, gyro_radps, own, settings) for own in (before, after)
     )
     moved = float(np.linalg.norm(last - first))
     unsure = settings.zero_sure_ratio * float(np.hypot(first_u, last_u))
     allowed = max(unsure, float(np.radians(settings.zero_moves_degps)))
-    allowed += sum(_rate_changes(time_s, gyro_radps, own) for own in (before, after))
+    allowed += sum(_estimate_residual_rate(time_s, gyro_radps, own) for own in (before, after))
     return moved if moved > allowed else 0.0
 
 
-def _rate_changes(time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]) -> float:
+def _estimate_residual_rate(
+    time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]
+) -> float:
     """How far the mean rate at rest may be off the zero because the limb still turned, in rad/s.
 
     A zero keeps its value, a limb that comes to rest does not: where a rate goes evenly to nothing
@@ -216,12 +218,12 @@ def _rate_changes(time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Inter
     middles_s = [0.5 * (rest.start_s + rest.end_s) for rest in rests]
     first = tuple(Interval(r.start_s, at) for r, at in zip(rests, middles_s, strict=True))
     second = tuple(Interval(at, r.end_s) for r, at in zip(rests, middles_s, strict=True))
-    early, weight = _means_at_rest(time_s, gyro_radps, first)
-    late, _ = _means_at_rest(time_s, gyro_radps, second)
+    early, weight = _average_at_rest(time_s, gyro_radps, first)
+    late, _ = _average_at_rest(time_s, gyro_radps, second)
     return float(weight @ np.linalg.norm(late - early, axis=1))
 
 
-def segment_axes(stretch: Stretch, sign_margin: float, settings: AxesSettings) -> Axes:
+def find_segment_axes(stretch: SensorRecord, sign_margin: float, settings: AxesSettings) -> Axes:
     """Vertical from standing, forward from the main axis of fast rotation in the run.
 
     Without standing the mean specific force of the run stands in for the vertical: good enough to
@@ -242,13 +244,15 @@ def segment_axes(stretch: Stretch, sign_margin: float, settings: AxesSettings) -
     mean = stretch.accel_mps2[part].mean(axis=0)
     up = mean / np.linalg.norm(mean)
     gyro = stretch.gyro_radps[stretch.running]
-    axis, axis_u = _rotation_axis(gyro, up, settings.axis_u_share)
+    axis, axis_u = _find_rotation_axis(gyro, up, settings.axis_u_share)
     forward = np.cross(axis, up)
-    sign, sure = _forward_sign(stretch, up, forward, sign_margin)
+    sign, sure = _choose_forward_sign(stretch, up, forward, sign_margin)
     return Axes(up, sign * forward, axis_u, sure)
 
 
-def _rotation_axis(gyro: FloatArray, up: FloatArray, u_share: float) -> tuple[FloatArray, float]:
+def _find_rotation_axis(
+    gyro: FloatArray, up: FloatArray, u_share: float
+) -> tuple[FloatArray, float]:
     """Main horizontal axis of rotation and its standard uncertainty in rad.
 
     Samples count by the square of their rate, so that swing and push-off decide.
@@ -259,8 +263,8 @@ def _rotation_axis(gyro: FloatArray, up: FloatArray, u_share: float) -> tuple[Fl
     return vectors[:, 2], float(np.sqrt(share) * u_share)
 
 
-def _forward_sign(
-    stretch: Stretch, up: FloatArray, forward: FloatArray, margin: float
+def _choose_forward_sign(
+    stretch: SensorRecord, up: FloatArray, forward: FloatArray, margin: float
 ) -> tuple[float, bool]:
     """+1 or -1 for the forward axis, and whether that is sure.
 

@@ -17,7 +17,7 @@ from imuproc.dsp.rotations import quat_from_rotvec, quat_rotate
 FloatArray = NDArray[np.float64]
 
 
-def without_slips(timebased: TimeBased, slips: Mapping[Site, Slip]) -> TimeBased:
+def undo_slips(timebased: TimeBased, slips: Mapping[Site, Slip]) -> TimeBased:
     """The recording as if its sensors had kept their place on the limb.
 
     How the turn went while it lasted is not known: a smooth one is put in its place, after which
@@ -34,7 +34,7 @@ def without_slips(timebased: TimeBased, slips: Mapping[Site, Slip]) -> TimeBased
     TimeBased
         With a flag for each of the sensors.
     """
-    turned = {site: _turned_back(timebased, site, slip) for site, slip in slips.items()}
+    turned = {site: _turn_back(timebased, site, slip) for site, slip in slips.items()}
     entry = HistoryEntry(
         "conditioning.slip",
         "Sensors that turned on their limb were turned back.",
@@ -43,12 +43,12 @@ def without_slips(timebased: TimeBased, slips: Mapping[Site, Slip]) -> TimeBased
     return replace(
         timebased,
         sites={**timebased.sites, **turned},
-        flags=(*timebased.flags, *(_flag(site, slip) for site, slip in slips.items())),
+        flags=(*timebased.flags, *(_make_slip_flag(site, slip) for site, slip in slips.items())),
         history=(*timebased.history, entry),
     )
 
 
-def _flag(site: Site, slip: Slip) -> RaisedFlag:
+def _make_slip_flag(site: Site, slip: Slip) -> RaisedFlag:
     by_deg = float(np.degrees(slip.angle_rad))
     if slip.in_run:
         span_s = slip.start_s, slip.end_s
@@ -56,7 +56,7 @@ def _flag(site: Site, slip: Slip) -> RaisedFlag:
     return RaisedFlag("standing_differs", {"by_deg": by_deg, "kept_in_run": True}, site)
 
 
-def _turned_back(timebased: TimeBased, site: Site, slip: Slip) -> SiteSignals:
+def _turn_back(timebased: TimeBased, site: Site, slip: Slip) -> SiteSignals:
     signals = timebased.sites[site]
     first = int(np.searchsorted(timebased.time_s, slip.start_s))
     time_s, period_s = timebased.time_s[first:], 1.0 / timebased.rate_hz

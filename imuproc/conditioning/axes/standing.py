@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.axes.stillness import common_stretches
+from imuproc.conditioning.axes.stillness import find_common_rests
 from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Start
@@ -109,26 +109,28 @@ def find_standing(
         With flags where one or both are missing or do not agree.
     """
     legs = [own for site, own in rests.items() if site != "pelvis"] or list(rests.values())
-    common = [p for p in common_stretches(legs, shortest_s) if not _among(p, rejected)]
-    before, after = _around(common, run, settings)
-    postures = {part: _posture(timebased, part) for part in (*before, *after)}
+    common = [p for p in find_common_rests(legs, shortest_s) if not _is_among(p, rejected)]
+    before, after = _list_rests_around(common, run, settings)
+    postures = {part: _measure_posture(timebased, part) for part in (*before, *after)}
     pairs = [
         (first, last)
         for first in before
         for last in after
-        if _same_posture(postures[first], postures[last], settings)
+        if _is_same_posture(postures[first], postures[last], settings)
     ]
     sites: list[Site] = [site for site in rests if site != "pelvis"] or [*rests]
     if pairs:
         same_deg = settings.same_posture_deg
-        alike = [p for p in pairs if _differ_deg(*(postures[q] for q in p)) < same_deg]
-        pair = max(alike or pairs, key=_long_and_near)
-        flags = _differ_flags(*pair, postures, sites, settings.differs_deg)
+        alike = [
+            p for p in pairs if _find_largest_difference_deg(*(postures[q] for q in p)) < same_deg
+        ]
+        pair = max(alike or pairs, key=_rank_pair)
+        flags = _list_posture_flags(*pair, postures, sites, settings.differs_deg)
         return Standing(*pair, tuple(flags), pair[1])
-    found = _one_sided(before, after, postures, timebased.recording.run.start, run, settings)
+    found = _choose_one_sided(before, after, postures, timebased.recording.run.start, run, settings)
     if found.before is not None and found.compared is not None:
         stands = (found.before, found.compared)
-        raised = _differ_flags(*stands, postures, sites, settings.differs_deg)
+        raised = _list_posture_flags(*stands, postures, sites, settings.differs_deg)
         # Gravity is another in several sensors, or nothing tells: that is posture, not a slip.
         found = replace(found, flags=(*found.flags, *raised), compared=None)
     if not rejected:
@@ -138,7 +140,7 @@ def find_standing(
     return replace(found, flags=(*still, *others))
 
 
-def _around(
+def _list_rests_around(
     still: Sequence[Interval], run: Interval, settings: StandingSettings
 ) -> tuple[list[Interval], list[Interval]]:
     """Still stretches before and after a run; of long ones what is nearest to it."""
@@ -156,17 +158,19 @@ def _around(
     return before, after
 
 
-def _long_and_near(pair: tuple[Interval, Interval]) -> tuple[float, float]:
+def _rank_pair(pair: tuple[Interval, Interval]) -> tuple[float, float]:
     """Pairs by the shorter of both; of equally long ones those with less time in between."""
     before, after = pair
     return round(min(before.duration_s, after.duration_s), 1), before.end_s - after.start_s
 
 
-def _among(part: Interval, others: tuple[Interval, ...]) -> bool:
+def _is_among(part: Interval, others: tuple[Interval, ...]) -> bool:
     return any(part.start_s < other.end_s and other.start_s < part.end_s for other in others)
 
 
-def own_standing(standing: Standing, rests: tuple[Interval, ...], shortest_s: float) -> Standing:
+def restrict_standing(
+    standing: Standing, rests: tuple[Interval, ...], shortest_s: float
+) -> Standing:
     """The part of quiet standing in which one sensor was still itself.
 
     Parameters
@@ -183,22 +187,22 @@ def own_standing(standing: Standing, rests: tuple[Interval, ...], shortest_s: fl
         Without flags.
     """
     return Standing(
-        _still_part(standing.before, rests, shortest_s),
-        _still_part(standing.after, rests, shortest_s),
-        compared=_still_part(standing.compared, rests, shortest_s),
+        _find_still_part(standing.before, rests, shortest_s),
+        _find_still_part(standing.after, rests, shortest_s),
+        compared=_find_still_part(standing.compared, rests, shortest_s),
     )
 
 
-def _still_part(
+def _find_still_part(
     part: Interval | None, rests: tuple[Interval, ...], shortest_s: float
 ) -> Interval | None:
     if part is None:
         return None
-    still = common_stretches([(part,), rests], shortest_s)
+    still = find_common_rests([(part,), rests], shortest_s)
     return max(still, key=lambda stretch: stretch.duration_s, default=None)
 
 
-def _one_sided(
+def _choose_one_sided(
     before: list[Interval],
     after: list[Interval],
     postures: Mapping[Interval, FloatArray],
@@ -210,7 +214,9 @@ def _one_sided(
     if start in ("blocks", "three-point", "crouch"):
         # With nothing to compare, a hold that lasts until the start is the set position.
         before = [p for p in before if p.end_s < run.start_s - settings.set_position_s]
-        vary = len(before) > 1 and _vary_deg(before, postures) > settings.same_posture_deg
+        vary = (
+            len(before) > 1 and _measure_variation_deg(before, postures) > settings.same_posture_deg
+        )
         before = before[:1] if vary else before
     # Of equally long ones the nearest to the run.
     longest_after = max(after, key=lambda part: round(part.duration_s, 1), default=None)
@@ -221,11 +227,11 @@ def _one_sided(
     return Standing(longest, None, (RaisedFlag("no_standing_after"),), longest_after)
 
 
-def _vary_deg(parts: list[Interval], postures: Mapping[Interval, FloatArray]) -> float:
-    return max(_differ_deg(postures[parts[0]], postures[p]) for p in parts)
+def _measure_variation_deg(parts: list[Interval], postures: Mapping[Interval, FloatArray]) -> float:
+    return max(_find_largest_difference_deg(postures[parts[0]], postures[p]) for p in parts)
 
 
-def _posture(timebased: TimeBased, part: Interval) -> FloatArray:
+def _measure_posture(timebased: TimeBased, part: Interval) -> FloatArray:
     """Direction of gravity in each leg sensor, shape (sites, 3)."""
     inside = (timebased.time_s >= part.start_s) & (timebased.time_s <= part.end_s)
     sites = timebased.sites
@@ -234,29 +240,29 @@ def _posture(timebased: TimeBased, part: Interval) -> FloatArray:
     return np.asarray(mean / np.linalg.norm(mean, axis=1, keepdims=True))
 
 
-def _same_posture(a: FloatArray, b: FloatArray, settings: StandingSettings) -> bool:
+def _is_same_posture(a: FloatArray, b: FloatArray, settings: StandingSettings) -> bool:
     """Whether gravity is alike in all sensors; of enough of them one may have slipped."""
-    away = _differences_deg(a, b) >= settings.same_posture_deg
+    away = _compute_differences_deg(a, b) >= settings.same_posture_deg
     return int(away.sum()) <= (1 if len(away) >= settings.enough_sensors else 0)
 
 
-def _differ_deg(a: FloatArray, b: FloatArray) -> float:
+def _find_largest_difference_deg(a: FloatArray, b: FloatArray) -> float:
     """Largest angle between the directions of gravity of two postures, in deg."""
-    return float(_differences_deg(a, b).max())
+    return float(_compute_differences_deg(a, b).max())
 
 
-def _differences_deg(a: FloatArray, b: FloatArray) -> FloatArray:
+def _compute_differences_deg(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.asarray(np.degrees(np.arccos(np.clip((a * b).sum(axis=1), -1.0, 1.0))))
 
 
-def _differ_flags(
+def _list_posture_flags(
     before: Interval,
     after: Interval,
     postures: Mapping[Interval, FloatArray],
     sites: Sequence[Site],
     most_deg: float,
 ) -> list[RaisedFlag]:
-    differ = _differences_deg(postures[before], postures[after])
+    differ = _compute_differences_deg(postures[before], postures[after])
     return [
         RaisedFlag("standing_differs", {"by_deg": float(deg)}, site)
         for site, deg in zip(sites, differ, strict=True)

@@ -9,16 +9,16 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
 from imuproc.dsp.filters import (
-    block_means,
-    block_of,
-    finite_rows,
+    average_blocks,
+    choose_block,
+    choose_odd_width,
+    find_finite_rows,
     moving_mean,
     moving_mean_std,
-    odd_width,
 )
+from imuproc.dsp.mask_runs import list_mask_slices
 from imuproc.dsp.medians import median
-from imuproc.dsp.rotations import lengths
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.rotations import norm
 from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -64,7 +64,7 @@ class StillnessSettings(StageSettings):
     )
 
 
-def still_stretches(
+def find_rests(
     time_s: FloatArray,
     accel_mps2: FloatArray,
     gyro_radps: FloatArray,
@@ -86,13 +86,13 @@ def still_stretches(
     tuple of Interval
         In order of time; windows that touch motion are cut by half a window at both ends.
     """
-    block = block_of(rate_hz, settings.work_hz)
+    block = choose_block(rate_hz, settings.work_hz)
     rate_hz = rate_hz / block
-    width, short = (odd_width(s, rate_hz) for s in (settings.window_s, settings.smoothing_s))
-    coarse = np.hstack((block_means(accel_mps2, block), block_means(gyro_radps, block)))
+    width, short = (choose_odd_width(s, rate_hz) for s in (settings.window_s, settings.smoothing_s))
+    coarse = np.hstack((average_blocks(accel_mps2, block), average_blocks(gyro_radps, block)))
     mean, sd = moving_mean_std(moving_mean(coarse, short), width)
     direction, gyro_mean = mean[:, :3], mean[:, 3:]
-    accel_sd, gyro_sd = lengths(sd[:, :3]), lengths(sd[:, 3:])
+    accel_sd, gyro_sd = norm(sd[:, :3]), norm(sd[:, 3:])
     shaking = gyro_sd / np.radians(settings.gyro_sd_degps) + accel_sd / settings.accel_sd_mps2
     calm = (gyro_sd < np.radians(settings.gyro_sd_degps)) & (accel_sd < settings.accel_sd_mps2)
     if not calm.any():
@@ -100,18 +100,18 @@ def still_stretches(
     most = np.nanquantile(shaking[calm], settings.calmest_share)
     calmest = np.nan_to_num(shaking, nan=np.inf) <= most
     bias = median(gyro_mean[calmest])
-    turning = lengths(gyro_mean - bias) > np.radians(settings.turning_degps)
-    still = calm & ~turning & finite_rows(coarse[:, :3])
+    turning = norm(gyro_mean - bias) > np.radians(settings.turning_degps)
+    still = calm & ~turning & find_finite_rows(coarse[:, :3])
     return tuple(
         Interval(float(time_s[part.start * block]), float(time_s[part.stop * block - 1]))
-        for whole in _stretches(still)
-        for part in _steady_parts(direction[whole], whole.start, settings)
+        for whole in list_mask_slices(still)
+        for part in _find_steady_parts(direction[whole], whole.start, settings)
         if (part.stop - part.start - 1) / rate_hz >= settings.shortest_s
-        and not _creeps(direction[part], rate_hz, settings)
+        and not _is_creeping(direction[part], rate_hz, settings)
     )
 
 
-def _creeps(direction: FloatArray, rate_hz: float, settings: StillnessSettings) -> bool:
+def _is_creeping(direction: FloatArray, rate_hz: float, settings: StillnessSettings) -> bool:
     """Whether gravity moves steadily, as in a piece of a slow sink: its second half differs."""
     half = len(direction) // 2
     a, b = direction[:half].mean(axis=0), direction[half:].mean(axis=0)
@@ -120,14 +120,12 @@ def _creeps(direction: FloatArray, rate_hz: float, settings: StillnessSettings) 
     return bool(moved > max(steady, 0.5 * settings.gravity_drift_deg))
 
 
-def _stretches(mask: BoolArray) -> list[slice]:
-    return [slice(int(a), int(b)) for a, b in zip(*stretches_of(mask), strict=True)]
-
-
-def _steady_parts(direction: FloatArray, offset: int, settings: StillnessSettings) -> list[slice]:
+def _find_steady_parts(
+    direction: FloatArray, offset: int, settings: StillnessSettings
+) -> list[slice]:
     """Parts of one stretch in which gravity stays near the direction it has most of the time."""
     parts: list[slice] = []
-    unit = direction / lengths(direction)[:, None]
+    unit = direction / norm(direction)[:, None]
     pending = [slice(0, len(unit))]
     while pending:  # over parts, not samples: each pass splits off one posture
         part = pending.pop()
@@ -137,7 +135,7 @@ def _steady_parts(direction: FloatArray, offset: int, settings: StillnessSetting
         near = unit[part] @ (centre / np.linalg.norm(centre)) > np.cos(
             np.radians(settings.gravity_drift_deg)
         )
-        inner = _stretches(near)
+        inner = list_mask_slices(near)
         if not inner:
             continue
         longest = max(inner, key=lambda s: s.stop - s.start)
@@ -151,7 +149,7 @@ def _steady_parts(direction: FloatArray, offset: int, settings: StillnessSetting
     return sorted(parts, key=lambda s: s.start)
 
 
-def common_stretches(
+def find_common_rests(
     stretches: list[tuple[Interval, ...]], shortest_s: float
 ) -> tuple[Interval, ...]:
     """Stretches in which all sensors are still.

@@ -4,9 +4,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.conditioning.clocks.grid import BLOCK_S, GRID_HZ, OwnGrid
-from imuproc.dsp.correlation import correlation
+from imuproc.dsp.correlation import cross_correlate
 from imuproc.dsp.filters import low_pass
-from imuproc.dsp.rotations import lengths
+from imuproc.dsp.rotations import norm
 
 FloatArray = NDArray[np.float64]
 
@@ -16,7 +16,7 @@ _LEAST_SAMPLES = 20
 """Fewer are no stretch to compare."""
 
 
-def activity_offset(a: OwnGrid, b: OwnGrid) -> tuple[float, float]:
+def find_activity_offset(a: OwnGrid, b: OwnGrid) -> tuple[float, float]:
     """Offset of two clocks by when their sensors move, good to some tenths of a second.
 
     Parameters
@@ -33,12 +33,12 @@ def activity_offset(a: OwnGrid, b: OwnGrid) -> tuple[float, float]:
     size = float(np.linalg.norm(x) * np.linalg.norm(y))
     if not size > 0.0:
         return 0.0, 0.0
-    product = correlation(y, x)
+    product = cross_correlate(y, x)
     top = int(np.argmax(product))
     return b.start_s - a.start_s + (top - len(x) + 1) * BLOCK_S, float(product[top]) / size
 
 
-def motion_offset(
+def find_motion_offset(
     a: OwnGrid,
     b: OwnGrid,
     stretch: tuple[float, float],
@@ -64,21 +64,21 @@ def motion_offset(
     """
     offset_s, reach_s = near
     every = int(GRID_HZ / _THIN_HZ)
-    here_rows = a.rows(*stretch)
+    here_rows = a.find_rows(*stretch)
     wide = (stretch[0] + offset_s - reach_s, stretch[1] + offset_s + reach_s)
-    there_rows = b.rows(*wide)
+    there_rows = b.find_rows(*wide)
     both = ((a, here_rows), (b, there_rows))
-    here, there = (_speed(grid, rows, cutoff_hz)[::every] for grid, rows in both)
+    here, there = (_compute_turning_speed(grid, rows, cutoff_hz)[::every] for grid, rows in both)
     count = len(here)
     if count < _LEAST_SAMPLES or len(there) <= count:
         return offset_s, 0.0
     ones = np.ones(count)
     x = here - here.mean()
     inside = slice(count - 1, len(there))
-    mean = correlation(there, ones)[inside] / count
-    power = correlation(there**2, ones)[inside] - count * mean**2
+    mean = cross_correlate(there, ones)[inside] / count
+    power = cross_correlate(there**2, ones)[inside] - count * mean**2
     spread = np.sqrt(np.maximum(power, 1e-9 * count)) * float(np.linalg.norm(x))
-    alike = correlation(there, x)[inside] / np.maximum(spread, 1e-9)
+    alike = cross_correlate(there, x)[inside] / np.maximum(spread, 1e-9)
     top = int(np.argmax(alike))
     starts = (
         a.start_s + here_rows.start / GRID_HZ,
@@ -87,7 +87,7 @@ def motion_offset(
     return starts[1] - starts[0], float(alike[top])
 
 
-def _speed(grid: OwnGrid, rows: slice, cutoff_hz: float) -> FloatArray:
+def _compute_turning_speed(grid: OwnGrid, rows: slice, cutoff_hz: float) -> FloatArray:
     gyro = grid.gyro_radps[rows]
     long = len(gyro) > _LEAST_SAMPLES
-    return lengths(low_pass(gyro, cutoff_hz, GRID_HZ) if long else gyro)
+    return norm(low_pass(gyro, cutoff_hz, GRID_HZ) if long else gyro)

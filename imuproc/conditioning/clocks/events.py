@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from imuproc.conditioning.clocks.grid import GRID_HZ, OwnGrid
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.filters import low_pass, moving_max, moving_mean, odd_width
-from imuproc.dsp.rotations import lengths
+from imuproc.dsp.filters import choose_odd_width, low_pass, moving_max, moving_mean
+from imuproc.dsp.rotations import norm
 from imuproc.files.settings_model import MEMORY, StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -96,16 +96,16 @@ class Match:
     tap: bool
 
 
-def _size_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
+def _compute_size_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
     smooth = low_pass(grid.accel_mps2[rows], settings.cutoff_hz, GRID_HZ)
-    return lengths(smooth) / STANDARD_GRAVITY_MPS2
+    return norm(smooth) / STANDARD_GRAVITY_MPS2
 
 
-def _shock_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
+def _compute_shock_g(grid: OwnGrid, rows: slice, settings: EventSettings) -> FloatArray:
     """What a shock adds to the acceleration, in any direction: too short for a low-pass."""
     accel = grid.accel_mps2[rows]
     slow = low_pass(accel, settings.shock_from_hz, GRID_HZ)
-    return lengths(accel - slow) / STANDARD_GRAVITY_MPS2
+    return norm(accel - slow) / STANDARD_GRAVITY_MPS2
 
 
 def find_moments(grid: OwnGrid, settings: EventSettings) -> Moments:
@@ -121,9 +121,12 @@ def find_moments(grid: OwnGrid, settings: EventSettings) -> Moments:
     Moments
         In order of time.
     """
-    size = _size_g(grid, slice(None), settings)
-    shock = _shock_g(grid, slice(None), settings)
-    landing, tap = _landings(size, settings), _taps(shock, lengths(grid.gyro_radps), settings)
+    size = _compute_size_g(grid, slice(None), settings)
+    shock = _compute_shock_g(grid, slice(None), settings)
+    landing, tap = (
+        _find_landings(size, settings),
+        _find_taps(shock, norm(grid.gyro_radps), settings),
+    )
     near = np.abs(tap[:, None] - landing[None, :]) < settings.apart_s * GRID_HZ
     tap = tap[~near.any(axis=1)]
     rows = np.concatenate((landing, tap))
@@ -134,19 +137,19 @@ def find_moments(grid: OwnGrid, settings: EventSettings) -> Moments:
     return Moments(grid.start_s + rows[keep] / GRID_HZ, is_tap[keep])
 
 
-def _rising(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
+def _find_rising_edges(mask: NDArray[np.bool_]) -> NDArray[np.intp]:
     return np.flatnonzero(np.diff(mask.astype(np.int8), prepend=np.int8(mask[0])) == 1)
 
 
-def _landings(size_g: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
+def _find_landings(size_g: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     """Samples at which weight comes back after free flight."""
-    width = odd_width(settings.flight_s, GRID_HZ)
+    width = choose_odd_width(settings.flight_s, GRID_HZ)
     floating = moving_mean(size_g, width) < settings.flight_g
     # The mean is centred: what ends half a width later was in flight until then.
     ended = np.zeros(len(size_g), dtype=bool)
-    reach = width // 2 + odd_width(settings.landing_within_s, GRID_HZ)
-    ahead = moving_max(size_g, odd_width(settings.landing_within_s, GRID_HZ))
-    for row in _rising(~floating):
+    reach = width // 2 + choose_odd_width(settings.landing_within_s, GRID_HZ)
+    ahead = moving_max(size_g, choose_odd_width(settings.landing_within_s, GRID_HZ))
+    for row in _find_rising_edges(~floating):
         near = slice(row, min(row + reach, len(size_g)))
         back = np.flatnonzero(size_g[near] >= 1.0)
         if len(back) and ahead[row + int(back[0])] >= settings.landing_g:
@@ -154,13 +157,13 @@ def _landings(size_g: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     return np.flatnonzero(ended)
 
 
-def _taps(shock_g: FloatArray, turn: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
+def _find_taps(shock_g: FloatArray, turn: FloatArray, settings: EventSettings) -> NDArray[np.intp]:
     """First samples of short shocks with stillness before and after."""
-    width = odd_width(settings.still_s, GRID_HZ)
+    width = choose_odd_width(settings.still_s, GRID_HZ)
     quiet = (moving_max(turn, width) < settings.still_radps) & (
         moving_max(shock_g, width) < settings.still_shock_share * settings.tap_g
     )
-    struck = _rising(shock_g > settings.tap_g)
+    struck = _find_rising_edges(shock_g > settings.tap_g)
     half = width // 2 + 1
     lead, trail = (half + int(s * GRID_HZ) for s in (settings.tap_lead_s, settings.tap_length_s))
     inside = (struck >= lead) & (struck + trail < len(shock_g))
@@ -168,7 +171,7 @@ def _taps(shock_g: FloatArray, turn: FloatArray, settings: EventSettings) -> NDA
     return np.asarray(struck[quiet[struck - lead] & quiet[struck + trail]])
 
 
-def matches(
+def match_moments(
     a: tuple[OwnGrid, Moments],
     b: tuple[OwnGrid, Moments],
     offset_s: float,
@@ -195,13 +198,13 @@ def matches(
     found = []
     for i, j in possible[:_MOST_PAIRS]:
         stamps, tap = (float(a[1].stamp_s[i]), float(b[1].stamp_s[j])), bool(a[1].tap[i])
-        lag_s, alike = compare(a[0], b[0], stamps, tap, settings)
+        lag_s, alike = measure_moment_lag(a[0], b[0], stamps, tap, settings)
         if alike >= settings.least_alike:
             found.append(Match(stamps[0], lag_s, alike, tap))
-    return _on_one_line(found, settings)
+    return _keep_on_one_line(found, settings)
 
 
-def _on_one_line(found: list[Match], settings: EventSettings) -> list[Match]:
+def _keep_on_one_line(found: list[Match], settings: EventSettings) -> list[Match]:
     """Of all possible pairs those that one offset and drift explain, most of them first."""
     at = np.array([match.stamp_s for match in found])
     lag = np.array([match.lag_s for match in found])
@@ -220,7 +223,7 @@ def _on_one_line(found: list[Match], settings: EventSettings) -> list[Match]:
     return best[1]
 
 
-def compare(
+def measure_moment_lag(
     a: OwnGrid, b: OwnGrid, at_s: tuple[float, float], tap: bool, settings: EventSettings
 ) -> tuple[float, float]:
     """Lag between two sensors' signals around a moment, and how alike they are.
@@ -244,8 +247,8 @@ def compare(
     reach = int(1.5 * settings.near_s * GRID_HZ)
     first = [round((t - before - g.start_s) * GRID_HZ) for t, g in zip(at_s, (a, b), strict=True)]
     count = round((before + after) * GRID_HZ)
-    here = _part(a, slice(first[0], first[0] + count), tap, settings)
-    there = _part(b, slice(first[1] - reach, first[1] + count + reach), tap, settings)
+    here = _prepare_part(a, slice(first[0], first[0] + count), tap, settings)
+    there = _prepare_part(b, slice(first[1] - reach, first[1] + count + reach), tap, settings)
     if here is None or there is None:
         return np.nan, -1.0
     alike = np.array([np.corrcoef(here, there[k : k + count])[0, 1] for k in range(2 * reach + 1)])
@@ -258,13 +261,15 @@ def compare(
     return stamps[1] - stamps[0] + (top - reach + shift) / GRID_HZ, float(mid)
 
 
-def _part(grid: OwnGrid, rows: slice, tap: bool, settings: EventSettings) -> FloatArray | None:
+def _prepare_part(
+    grid: OwnGrid, rows: slice, tap: bool, settings: EventSettings
+) -> FloatArray | None:
     """Size of the acceleration, or of a shock in it, over some samples; high peaks are cut."""
     pad = int(_PAD_S * GRID_HZ)
     if rows.start < 0 or rows.stop > len(grid.accel_mps2):
         return None
     wide = slice(max(rows.start - pad, 0), min(rows.stop + pad, len(grid.accel_mps2)))
-    size = _size_g(grid, wide, settings)
+    size = _compute_size_g(grid, wide, settings)
     if tap:  # a sensor rings, each its own way: how strongly is what they share
-        size = low_pass(_shock_g(grid, wide, settings), settings.cutoff_hz, GRID_HZ)
+        size = low_pass(_compute_shock_g(grid, wide, settings), settings.cutoff_hz, GRID_HZ)
     return np.minimum(size[rows.start - wide.start : rows.stop - wide.start], settings.highest_g)

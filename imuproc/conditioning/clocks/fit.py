@@ -6,7 +6,7 @@ import numpy as np
 
 
 @dataclass(frozen=True)
-class Seen:
+class SeenLag:
     """A lag that was seen.
 
     Parameters
@@ -45,7 +45,7 @@ class ClockFit:
             self.drift_u_ppm,
         )
 
-    def turned(self) -> "ClockFit":
+    def invert(self) -> "ClockFit":
         """The other clock against the one."""
         ratio = 1.0 + 1e-6 * self.drift_ppm
         return ClockFit(
@@ -57,7 +57,7 @@ class ClockFit:
         )
 
 
-def fit_clock(seen: list[Seen], common_u_s: float, drift_u_ppm: float) -> ClockFit:
+def fit_clock(seen: list[SeenLag], common_u_s: float, drift_u_ppm: float) -> ClockFit:
     """Offset and drift by least squares; without lags far enough apart the drift is assumed.
 
     Parameters

@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.clipping import RangeSettings, clipped_samples
+from imuproc.conditioning.samples.clipping import RangeSettings, find_clipped_samples
 from imuproc.conditioning.samples.stamps import StampSettings, repair_stamps
 from imuproc.core.recording import SensorLog
-from imuproc.dsp.filters import block_means, finite_rows
-from imuproc.dsp.resampling import interpolate, regular_grid
-from imuproc.dsp.rotations import lengths
+from imuproc.dsp.filters import average_blocks, find_finite_rows
+from imuproc.dsp.resampling import interpolate, make_regular_grid
+from imuproc.dsp.rotations import norm
 from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -71,13 +71,13 @@ class OwnGrid:
         """Length in s."""
         return (len(self.accel_mps2) - 1) / GRID_HZ
 
-    def rows(self, start_s: float, end_s: float) -> slice:
+    def find_rows(self, start_s: float, end_s: float) -> slice:
         """Samples between two stamps."""
         first, last = (round((t - self.start_s) * GRID_HZ) for t in (start_s, end_s))
         return slice(max(first, 0), max(min(last, len(self.accel_mps2)), 0))
 
 
-def own_grid(log: SensorLog, settings: StampSettings, ranges: RangeSettings) -> OwnGrid:
+def make_own_grid(log: SensorLog, settings: StampSettings, ranges: RangeSettings) -> OwnGrid:
     """One log at 200 Hz on its own clock.
 
     Parameters
@@ -97,35 +97,35 @@ def own_grid(log: SensorLog, settings: StampSettings, ranges: RangeSettings) -> 
     """
     stamps = repair_stamps(log, settings)
     time_s = stamps.time_s
-    grid_s = regular_grid(float(time_s[0]), float(time_s[-1]), GRID_HZ)
+    grid_s = make_regular_grid(float(time_s[0]), float(time_s[-1]), GRID_HZ)
     values = np.concatenate((log.accel_mps2[stamps.row], log.gyro_radps[stamps.row]), axis=1)
-    values = values[finite := finite_rows(values)]
+    values = values[finite := find_finite_rows(values)]
     on_grid = interpolate(time_s[finite], values, grid_s, np.inf)
-    known = np.flatnonzero(finite_rows(on_grid))
+    known = np.flatnonzero(find_finite_rows(on_grid))
     if len(known) == 0:
-        return _motionless(float(time_s[0]), stamps.period_s)
+        return _make_motionless_grid(float(time_s[0]), stamps.period_s)
     inside = slice(known[0], known[-1] + 1)
     on_grid, grid_s = on_grid[inside], grid_s[inside]
-    level = block_means(lengths(on_grid[:, 3:]), int(BLOCK_S * GRID_HZ))
-    clipped = np.interp(grid_s, time_s, _clipped(log, ranges)[stamps.row].astype(float)) > 0.0
+    level = average_blocks(norm(on_grid[:, 3:]), int(BLOCK_S * GRID_HZ))
+    clipped = np.interp(grid_s, time_s, _find_clipped(log, ranges)[stamps.row].astype(float)) > 0.0
     return OwnGrid(
         float(grid_s[0]), on_grid[:, :3], on_grid[:, 3:], level, clipped, stamps.period_s
     )
 
 
-def _motionless(start_s: float, period_s: float) -> OwnGrid:
+def _make_motionless_grid(start_s: float, period_s: float) -> OwnGrid:
     """Of a log without a number in it."""
     zero = np.zeros((1, 3))
     return OwnGrid(start_s, zero, zero, np.zeros(1), np.zeros(1, dtype=bool), period_s)
 
 
-def _clipped(log: SensorLog, ranges: RangeSettings) -> BoolArray:
+def _find_clipped(log: SensorLog, ranges: RangeSettings) -> BoolArray:
     of_accel = (log.accel_mps2, log.accel_range_mps2, ranges.least_accel_range_mps2)
     of_gyro = (log.gyro_radps, log.gyro_range_radps, ranges.least_gyro_range_radps)
-    return clipped_samples(*of_accel, ranges) | clipped_samples(*of_gyro, ranges)
+    return find_clipped_samples(*of_accel, ranges) | find_clipped_samples(*of_gyro, ranges)
 
 
-def thinned_log(pieces: Iterable[SensorLog]) -> SensorLog:
+def thin_log(pieces: Iterable[SensorLog]) -> SensorLog:
     """A log of few samples, by means of successive ones, for clocks to be compared.
 
     Parameters
@@ -148,9 +148,9 @@ def thinned_log(pieces: Iterable[SensorLog]) -> SensorLog:
         kept.append(
             replace(
                 piece,
-                time_s=block_means(piece.time_s, every),
-                accel_mps2=block_means(piece.accel_mps2, every),
-                gyro_radps=block_means(piece.gyro_radps, every),
+                time_s=average_blocks(piece.time_s, every),
+                accel_mps2=average_blocks(piece.accel_mps2, every),
+                gyro_radps=average_blocks(piece.gyro_radps, every),
             )
         )
     return replace(
@@ -161,7 +161,7 @@ def thinned_log(pieces: Iterable[SensorLog]) -> SensorLog:
     )
 
 
-def busy_stretches(grid: OwnGrid, settings: BusySettings) -> list[tuple[float, float]]:
+def find_busy_intervals(grid: OwnGrid, settings: BusySettings) -> list[tuple[float, float]]:
     """Stretches of running or walking with some standing around them, as stamps in s.
 
     Parameters

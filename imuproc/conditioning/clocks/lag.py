@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.filters import block_of, derivative, low_pass, moving_max, odd_width
+from imuproc.dsp.filters import choose_block, choose_odd_width, differentiate, low_pass, moving_max
 from imuproc.dsp.medians import median
 from imuproc.dsp.rotations import skew
 from imuproc.files.settings_model import FUKUCHI, JUDGEMENT, StageSettings, number
@@ -152,12 +152,12 @@ class JointSignals:
     known: BoolArray
     rate_hz: float
 
-    def part(self, rows: slice) -> "JointSignals":
+    def take(self, rows: slice) -> "JointSignals":
         """Some of the samples."""
         return JointSignals(self.accel_mps2[rows], self.turn[rows], self.known[rows], self.rate_hz)
 
 
-def joint_signals(
+def prepare_joint_signals(
     accel_mps2: FloatArray,
     gyro_radps: FloatArray,
     clipped: BoolArray,
@@ -180,17 +180,17 @@ def joint_signals(
     JointSignals
         At 100 Hz or little more.
     """
-    every = block_of(rate_hz, _WORK_HZ)
+    every = choose_block(rate_hz, _WORK_HZ)
     accel = low_pass(accel_mps2, settings.cutoff_hz, rate_hz)[::every]
     gyro = low_pass(gyro_radps, settings.cutoff_hz, rate_hz)
-    change = derivative(gyro, rate_hz)[::every]
+    change = differentiate(gyro, rate_hz)[::every]
     across = skew(gyro[::every])
-    width = odd_width(2.0 * settings.smeared_s, rate_hz)
+    width = choose_odd_width(2.0 * settings.smeared_s, rate_hz)
     spoilt = moving_max(clipped.astype(float), width) > 0.0
     return JointSignals(accel, skew(change) + across @ across, ~spoilt[::every], rate_hz / every)
 
 
-def joint_lag(
+def solve_joint_lag(
     shank: JointSignals, foot: JointSignals, settings: LagSettings, scan: bool = True
 ) -> Lag | None:
     """Lag of the foot's stamps behind the shank's.
@@ -214,34 +214,34 @@ def joint_lag(
     if count - 2 * margin < _LEAST_SAMPLES or shank.rate_hz < _LEAST_HZ:
         return None
     rows = np.arange(margin, count - margin)
-    best = _solve(shank, foot, rows, 0.0, settings)
+    best = _solve_from(shank, foot, rows, 0.0, settings)
     if best.misfit > settings.most_misfit and scan:
         reach = settings.longest_lag_s - _LONGEST_STEP_S
         starts = np.arange(-reach, reach + 1e-9, _START_EVERY_S)
-        found = [_solve(shank, foot, rows, float(start), settings) for start in starts]
+        found = [_solve_from(shank, foot, rows, float(start), settings) for start in starts]
         best = min([best, *found], key=lambda lag: lag.misfit)
     edge = settings.longest_lag_s - 0.5 * _LONGEST_STEP_S
     usable = best.misfit <= settings.most_misfit and abs(best.lag_s) < edge
     return best if usable and np.isfinite(best.u_s) else None
 
 
-def _solve(
+def _solve_from(
     shank: JointSignals, foot: JointSignals, rows: IntArray, start_s: float, settings: LagSettings
 ) -> Lag:
     """Gauss-Newton for both levers and the lag, from one start; differences beyond count less."""
     # Samples along the last axis: arithmetic is several times as fast along a long one.
     flat = np.concatenate((foot.accel_mps2, foot.turn.reshape(-1, 9)), axis=1)
-    both = np.ascontiguousarray(np.concatenate((flat, derivative(flat, foot.rate_hz)), axis=1).T)
+    both = np.ascontiguousarray(np.concatenate((flat, differentiate(flat, foot.rate_hz)), axis=1).T)
     accel = np.ascontiguousarray(shank.accel_mps2[rows].T)
     turn = np.ascontiguousarray(np.moveaxis(shank.turn[rows], 0, -1))
     levers, lag_s = np.zeros(6), start_s
     prior = np.diag([settings.lever_sd_m**-2] * 6 + [0.0])
     for _ in range(_ROUNDS):
-        there = _between(both, rows, lag_s * foot.rate_hz)
+        there = _shift_columns(both, rows, lag_s * foot.rate_hz)
         known = shank.known[rows] & foot.known[rows + round(lag_s * foot.rate_hz)]
         if np.count_nonzero(known) < _LEAST_SAMPLES:
             return Lag(lag_s, np.inf, np.inf)
-        sizes, rows_of = _sizes(accel, turn, there, levers)
+        sizes, rows_of = _compute_sizes(accel, turn, there, levers)
         left = sizes[0] - sizes[1]
         scatter = 1.4826 * float(median(np.abs(left[known])))
         usual = max(scatter, settings.least_usual_mps2)
@@ -261,10 +261,10 @@ def _solve(
     size = float(np.std(sizes[0][known]))
     moves = size > settings.least_size_mps2
     misfit = float(np.std(left[known])) / size if moves else np.inf
-    return Lag(lag_s, _chance_u_s(normal, gradient), misfit)
+    return Lag(lag_s, _compute_chance_u_s(normal, gradient), misfit)
 
 
-def _sizes(
+def _compute_sizes(
     accel: FloatArray, turn: FloatArray, there: FloatArray, levers: FloatArray
 ) -> tuple[list[FloatArray], FloatArray]:
     """Size of the ankle's acceleration as both tell it, (n,) each, and how the difference moves.
@@ -283,7 +283,7 @@ def _sizes(
     return sizes, np.vstack((*by_levers, -np.sum(ways[1] * moved, axis=0)))
 
 
-def _between(values: FloatArray, rows: IntArray, at: float) -> FloatArray:
+def _shift_columns(values: FloatArray, rows: IntArray, at: float) -> FloatArray:
     """Columns shifted by a fraction of a sample, by a cubic through the four around each."""
     whole = int(np.floor(at))
     u = at - whole
@@ -300,7 +300,7 @@ def _between(values: FloatArray, rows: IntArray, at: float) -> FloatArray:
     return np.asarray(sum(parts))
 
 
-def _chance_u_s(normal: FloatArray, gradient: FloatArray) -> float:
+def _compute_chance_u_s(normal: FloatArray, gradient: FloatArray) -> float:
     """Standard uncertainty of the lag from the scatter of blocks of samples (sandwich form)."""
     blocks = np.stack([part.sum(axis=0) for part in np.array_split(gradient, _BLOCKS)])
     blocks -= blocks.mean(axis=0)

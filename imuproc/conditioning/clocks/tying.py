@@ -11,23 +11,23 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.clocks.coarse import activity_offset, motion_offset
+from imuproc.conditioning.clocks.coarse import find_activity_offset, find_motion_offset
 from imuproc.conditioning.clocks.events import (
     EventSettings,
     Match,
     Moments,
     find_moments,
-    matches,
+    match_moments,
 )
-from imuproc.conditioning.clocks.fit import ClockFit, Seen, fit_clock
+from imuproc.conditioning.clocks.fit import ClockFit, SeenLag, fit_clock
 from imuproc.conditioning.clocks.grid import (
     GRID_HZ,
     BusySettings,
     OwnGrid,
-    busy_stretches,
-    own_grid,
+    find_busy_intervals,
+    make_own_grid,
 )
-from imuproc.conditioning.clocks.lag import LagSettings, joint_lag, joint_signals
+from imuproc.conditioning.clocks.lag import LagSettings, prepare_joint_signals, solve_joint_lag
 from imuproc.conditioning.samples.clipping import RangeSettings
 from imuproc.conditioning.samples.stamps import StampSettings
 from imuproc.core.clocks import Clocks, ClockTie
@@ -108,7 +108,7 @@ class ClockSettings(StageSettings):
     events: EventSettings = table(EventSettings)
     busy: BusySettings = table(BusySettings)
 
-    def for_wrong_clocks(self) -> "ClockSettings":
+    def relax_for_wrong_clocks(self) -> "ClockSettings":
         """Settings for clocks of which nothing is known."""
         wrong = {
             "drift_u_ppm": self.wrong_drift_u_ppm,
@@ -133,7 +133,7 @@ class TiedClocks:
     sites: tuple[Site, ...]
     own: Mapping[Site, ClockTie]
 
-    def onto_root(self, site: Site, time_s: FloatArray) -> FloatArray:
+    def to_root(self, site: Site, time_s: FloatArray) -> FloatArray:
         """Stamps of a sensor on the clock of the sensor at the root of its ties, shape (n,)."""
         while site in self.own:
             tie = self.own[site]
@@ -146,7 +146,7 @@ class TiedClocks:
         """The ties with their instants on the clock of the root."""
         rooted = {}
         for site, tie in self.own.items():
-            centre_s = self.onto_root(tie.to, np.array([tie.centre_s]))
+            centre_s = self.to_root(tie.to, np.array([tie.centre_s]))
             rooted[site] = replace(tie, centre_s=float(centre_s[0]))
         return Clocks(shared=False, ties=rooted)
 
@@ -154,14 +154,14 @@ class TiedClocks:
     def groups(self) -> tuple[tuple[Site, ...], ...]:
         """Sensors that are tied together, group by group, in the order of the run."""
         clocks = self.clocks
-        roots = dict.fromkeys(clocks.root(site) for site in self.sites)
-        return tuple(tuple(s for s in self.sites if clocks.root(s) == root) for root in roots)
+        roots = dict.fromkeys(clocks.find_root(site) for site in self.sites)
+        return tuple(tuple(s for s in self.sites if clocks.find_root(s) == root) for root in roots)
 
     @property
     def entry(self) -> HistoryEntry:
         """What was done, with its numbers."""
         clocks = self.clocks
-        words = "; ".join(_told(tie) for tie in clocks.ties.values())
+        words = "; ".join(_describe_tie(tie) for tie in clocks.ties.values())
         numbers = {str(site): asdict(tie) for site, tie in clocks.ties.items()}
         told = f"Clocks tied: {words or 'no two of them'}."
         return HistoryEntry("conditioning.clocks", told, numbers)
@@ -196,12 +196,12 @@ def tie_clocks(
     RunError
         If the stamps of a log cannot be used.
     """
-    grids = {site: own_grid(log, stamps, ranges) for site, log in logs.items()}
+    grids = {site: make_own_grid(log, stamps, ranges) for site, log in logs.items()}
     moments = {s: find_moments(g, settings.events) for s, g in grids.items()} if by_events else {}
-    return TiedClocks(tuple(logs), _tied(_Body(settings, grids, moments)))
+    return TiedClocks(tuple(logs), _tie_sensors(_Logs(settings, grids, moments)))
 
 
-def _told(tie: ClockTie) -> str:
+def _describe_tie(tie: ClockTie) -> str:
     return (
         f"{tie.site} to {tie.to} to {1e3 * tie.offset_u_s:.1f} ms and {tie.drift_u_ppm:.0f} ppm by "
         f"{tie.basis}"
@@ -209,7 +209,7 @@ def _told(tie: ClockTie) -> str:
 
 
 @dataclass(frozen=True, eq=False)
-class _Body:
+class _Logs:
     """All logs on grids of their own clocks, and their moments where they count."""
 
     settings: ClockSettings
@@ -217,16 +217,16 @@ class _Body:
     moments: Mapping[Site, Moments]
 
 
-def _tied(body: _Body) -> dict[Site, ClockTie]:
+def _tie_sensors(body: _Logs) -> dict[Site, ClockTie]:
     """Ties of the sensors, each to one that is tied already: the surest first."""
     sites = list(body.grids)
     links: dict[tuple[Site, Site], tuple[ClockFit, str]] = {}
     for k, a in enumerate(sites):
         for b in sites[k + 1 :]:
-            found = _link(body, a, b)
+            found = _link_clocks(body, a, b)
             if found is not None:
                 links[a, b] = found
-                links[b, a] = found[0].turned(), found[1]
+                links[b, a] = found[0].invert(), found[1]
     ties: dict[Site, ClockTie] = {}
     left = sites[1:]
     known = {sites[0]}
@@ -243,7 +243,7 @@ def _tied(body: _Body) -> dict[Site, ClockTie]:
     return ties
 
 
-def _link(body: _Body, a: Site, b: Site) -> tuple[ClockFit, str] | None:
+def _link_clocks(body: _Logs, a: Site, b: Site) -> tuple[ClockFit, str] | None:
     """How the clocks of two sensors lie against each other; None where nothing tells."""
     same_leg = side_of(a) is not None and side_of(a) == side_of(b)
     by_events = bool(body.moments)
@@ -251,27 +251,29 @@ def _link(body: _Body, a: Site, b: Site) -> tuple[ClockFit, str] | None:
         return None
     settings = body.settings
     grid_a, grid_b = body.grids[a], body.grids[b]
-    offset_s, alike = activity_offset(grid_a, grid_b)
+    offset_s, alike = find_activity_offset(grid_a, grid_b)
     if alike < settings.least_alike:
         return None
     reach_s = settings.reach_s + 1e-6 * settings.reach_ppm * min(grid_a.span_s, grid_b.span_s)
     if same_leg:
         shank, foot = (b, a) if is_foot(a) else (a, b)
         sign = -1.0 if is_foot(a) else 1.0
-        seen = _by_ankle(body.grids[shank], body.grids[foot], sign * offset_s, reach_s, settings)
+        seen = _find_ankle_lags(
+            body.grids[shank], body.grids[foot], sign * offset_s, reach_s, settings
+        )
         if seen:
             fit = fit_clock(seen, settings.lag.common_u_s, settings.drift_u_ppm)
-            return (fit.turned() if is_foot(a) else fit), _JOINT
+            return (fit.invert() if is_foot(a) else fit), _JOINT
     if not by_events:
         return None
-    found = matches(
+    found = match_moments(
         (grid_a, body.moments[a]), (grid_b, body.moments[b]), offset_s, reach_s, settings.events
     )
     sample_s = max(grid_a.period_s, grid_b.period_s, 1.0 / GRID_HZ)
-    return (_by_events(found, (a, b), sample_s, settings), _EVENT) if found else None
+    return (_fit_events(found, (a, b), sample_s, settings), _EVENT) if found else None
 
 
-def _by_events(
+def _fit_events(
     found: list[Match], pair: tuple[Site, Site], sample_s: float, settings: ClockSettings
 ) -> ClockFit:
     """Offset and drift from moments that both sensors saw."""
@@ -286,59 +288,63 @@ def _by_events(
             common = float(np.hypot(common, settings.pelvis_u_s))
         elif is_foot(a) != is_foot(b):
             common = float(np.hypot(common, settings.passage_u_s))
-    seen = [Seen(m.stamp_s, m.lag_s, u) for m, u in zip(found, by_chance, strict=True)]
+    seen = [SeenLag(m.stamp_s, m.lag_s, u) for m, u in zip(found, by_chance, strict=True)]
     return fit_clock(seen, common, settings.drift_u_ppm)
 
 
-def _by_ankle(
+def _find_ankle_lags(
     shank: OwnGrid, foot: OwnGrid, offset_s: float, reach_s: float, settings: ClockSettings
-) -> list[Seen]:
+) -> list[SeenLag]:
     """Lags of the foot's clock behind the shank's over stretches of motion."""
-    seen: list[Seen] = []
-    for stretch in _spread_evenly(busy_stretches(shank, settings.busy)):
+    seen: list[SeenLag] = []
+    for stretch in _pick_evenly(find_busy_intervals(shank, settings.busy)):
         near = (offset_s, reach_s)
-        rough_s, alike = motion_offset(shank, foot, stretch, near, settings.motion_cutoff_hz)
+        rough_s, alike = find_motion_offset(shank, foot, stretch, near, settings.motion_cutoff_hz)
         if alike < settings.least_alike:
             continue
-        for start_s, end_s in _pieces(stretch, settings.piece_s):
-            one = _one_lag(shank, foot, (start_s, end_s), rough_s, settings.lag)
+        for start_s, end_s in _split_into_pieces(stretch, settings.piece_s):
+            one = _solve_piece_lag(shank, foot, (start_s, end_s), rough_s, settings.lag)
             if one is not None:
                 seen.append(one)
-    return _agreeing(seen, settings)
+    return _keep_agreeing(seen, settings)
 
 
-def _one_lag(
+def _solve_piece_lag(
     shank: OwnGrid,
     foot: OwnGrid,
     piece: tuple[float, float],
     rough_s: float,
     settings: LagSettings,
-) -> Seen | None:
-    rows = shank.rows(*piece)
+) -> SeenLag | None:
+    rows = shank.find_rows(*piece)
     shift = round((shank.start_s + rows.start / GRID_HZ + rough_s - foot.start_s) * GRID_HZ)
     count = min(rows.stop - rows.start, len(foot.accel_mps2) - shift)
     if shift < 0 or count < GRID_HZ:
         return None
     here, there = slice(rows.start, rows.start + count), slice(shift, shift + count)
     signals = [
-        joint_signals(grid.accel_mps2[at], grid.gyro_radps[at], grid.clipped[at], GRID_HZ, settings)
+        prepare_joint_signals(
+            grid.accel_mps2[at], grid.gyro_radps[at], grid.clipped[at], GRID_HZ, settings
+        )
         for grid, at in ((shank, here), (foot, there))
     ]
-    lag = joint_lag(signals[0], signals[1], settings)
+    lag = solve_joint_lag(signals[0], signals[1], settings)
     if lag is None:
         return None
     apart_s = foot.start_s + shift / GRID_HZ - (shank.start_s + rows.start / GRID_HZ)
     middle_s = 0.5 * (piece[0] + piece[1])
-    return Seen(middle_s, apart_s + lag.lag_s, float(np.hypot(lag.u_s, settings.stretch_u_s)))
+    return SeenLag(middle_s, apart_s + lag.lag_s, float(np.hypot(lag.u_s, settings.stretch_u_s)))
 
 
-def _pieces(stretch: tuple[float, float], piece_s: float) -> Iterable[tuple[float, float]]:
+def _split_into_pieces(
+    stretch: tuple[float, float], piece_s: float
+) -> Iterable[tuple[float, float]]:
     count = max(1, int((stretch[1] - stretch[0]) / piece_s))
     edges = np.linspace(*stretch, count + 1)
     return zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
 
 
-def _spread_evenly(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
+def _pick_evenly(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
     """Not more stretches than needed, over the whole log."""
     if len(stretches) <= _MOST_PIECES:
         return stretches
@@ -346,7 +352,7 @@ def _spread_evenly(stretches: list[tuple[float, float]]) -> list[tuple[float, fl
     return [stretches[row] for row in rows]
 
 
-def _agreeing(seen: list[Seen], settings: ClockSettings) -> list[Seen]:
+def _keep_agreeing(seen: list[SeenLag], settings: ClockSettings) -> list[SeenLag]:
     """Lags that one clock against the other explains: a wrong stride is a whole stride off."""
     if len(seen) < 2:
         return seen

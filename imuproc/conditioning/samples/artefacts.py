@@ -9,15 +9,19 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.held import HeldSettings, held_samples, same_as_before
-from imuproc.conditioning.samples.marking import marked
-from imuproc.conditioning.samples.repeated import all_axes, own_samples
-from imuproc.conditioning.surroundings import flags_of_run
-from imuproc.core.flag_words import detail
+from imuproc.conditioning.samples.marking import mark_samples
+from imuproc.conditioning.samples.repeated_samples import (
+    RepeatSettings,
+    find_repeated_samples,
+    is_same_as_before,
+)
+from imuproc.conditioning.samples.sample_and_hold import drop_regular_repeats, is_same_on_all_axes
+from imuproc.conditioning.surroundings import select_flags_of_run
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording, SensorLog
+from imuproc.dsp.mask_runs import find_mask_runs
 from imuproc.dsp.medians import median
-from imuproc.dsp.stretches import stretches_of
 from imuproc.files.settings_model import StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
@@ -66,16 +70,16 @@ class ArtefactSettings(StageSettings):
     )
     spike_mps2: float = number(50.0, (0.0, 1000.0), "And by more than this, in acceleration.")
     spike_radps: float = number(4.0, (0.0, 100.0), "And by more than this, in angular velocity.")
-    held: HeldSettings = table(HeldSettings)
+    held: RepeatSettings = table(RepeatSettings)
 
 
-def without_artefacts(
+def remove_artefacts(
     log: SensorLog, settings: ArtefactSettings, least_hz: float
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """The log with artefacts replaced by NaN, and a flag for each kind.
 
     Repeats of a sensor that is written faster than it samples are no artefacts, and no samples: see
-    :func:`imuproc.conditioning.samples.repeated.own_samples`.
+    :func:`imuproc.conditioning.samples.sample_and_hold.drop_regular_repeats`.
 
     Parameters
     ----------
@@ -91,14 +95,14 @@ def without_artefacts(
     flags : list of RaisedFlag
         ``samples_held``, ``low_rate``, ``stuck_channel`` and ``spikes``.
     """
-    period_s = _period_s(log)
+    period_s = _measure_period_s(log)
     if period_s == 0.0:
         return log, []
-    same = _repeats(log)
-    held = held_samples(log, same, period_s, settings.held)
-    own, flags = _without_repeats(log, same, held, period_s, least_hz)
+    same = _find_repeats(log)
+    held = find_repeated_samples(log, same, period_s, settings.held)
+    own, flags = _remove_repeats(log, same, held, period_s, least_hz)
     if own is not log:
-        log, period_s, same = own, _period_s(own), _repeats(own)
+        log, period_s, same = own, _measure_period_s(own), _find_repeats(own)
     least = max(round(settings.stuck_s / period_s), settings.stuck_samples)
     longest = (least, max(round(settings.clipped_s / period_s), least))
     cleaned: dict[str, FloatArray] = {}
@@ -111,29 +115,29 @@ def without_artefacts(
             ("gyroscope", "gyro_radps", settings.spike_radps),
         )
     ):
-        stuck = _stuck(both[k], same[k], longest, moves[k])
-        whole = _stuck_whole(both[k], same[k], longest, both[1 - k], moves[1 - k])
-        wild = _wild(both[k], settings.spike_ratio, size)
+        stuck = _find_stuck_axes(both[k], same[k], longest, moves[k])
+        whole = _find_stuck_sensor(both[k], same[k], longest, both[1 - k], moves[1 - k])
+        wild = _find_wild(both[k], settings.spike_ratio, size)
         if wild.any():
             wild &= ~stuck.any(axis=1)
-        flags += _stuck_flags(log, sensor, stuck, whole)
+        flags += _list_stuck_flags(log, sensor, stuck, whole)
         spikes |= wild
         missing = stuck | (wild | whole)[:, None]
         if missing.any():
             cleaned[name] = np.where(missing, np.nan, both[k])
     if spikes.any():
-        flags.append(RaisedFlag.of_samples("spikes", marked(log.time_s, spikes), log.site))
+        flags.append(RaisedFlag.from_marks("spikes", mark_samples(log.time_s, spikes), log.site))
     return (replace(log, **cleaned) if cleaned else log), flags  # type: ignore[arg-type]
 
 
-def _period_s(log: SensorLog) -> float:
+def _measure_period_s(log: SensorLog) -> float:
     """Middle step forward between stamps; 0 where there is none."""
     steps = np.diff(log.time_s)
     steps = steps[steps > 0.0]
     return float(median(steps)) if len(steps) else 0.0
 
 
-def _without_repeats(
+def _remove_repeats(
     log: SensorLog,
     same: tuple[BoolArray, BoolArray],
     held: BoolArray,
@@ -141,10 +145,10 @@ def _without_repeats(
     least_hz: float,
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """The log without samples that only stand for others; the same object where there are none."""
-    out, flags = own_samples(log, same, period_s, least_hz)
+    out, flags = drop_regular_repeats(log, same, period_s, least_hz)
     if not held.any():
         return out, flags
-    flags.append(RaisedFlag.of_samples("samples_held", marked(log.time_s, held), log.site))
+    flags.append(RaisedFlag.from_marks("samples_held", mark_samples(log.time_s, held), log.site))
     if len(out.time_s) == len(log.time_s):  # else their rows are gone
         accel, gyro = (
             np.where(held[:, None], np.nan, values) for values in (out.accel_mps2, out.gyro_radps)
@@ -153,11 +157,11 @@ def _without_repeats(
     return out, flags
 
 
-def _repeats(log: SensorLog) -> tuple[BoolArray, BoolArray]:
-    return same_as_before(log.accel_mps2), same_as_before(log.gyro_radps)
+def _find_repeats(log: SensorLog) -> tuple[BoolArray, BoolArray]:
+    return is_same_as_before(log.accel_mps2), is_same_as_before(log.gyro_radps)
 
 
-def _stuck_flags(
+def _list_stuck_flags(
     log: SensorLog, sensor: str, stuck: BoolArray, whole: BoolArray
 ) -> list[RaisedFlag]:
     flags = []
@@ -165,20 +169,20 @@ def _stuck_flags(
     for channel, own in (*axes, ({"sensor": sensor}, whole)):
         if own.any():
             own = own | np.append(own[1:], False)  # with the value that it kept
-            marks = marked(log.time_s, own)
+            marks = mark_samples(log.time_s, own)
             marks = replace(marks, from_s=float(log.time_s[0]), to_s=float(log.time_s[-1]))
-            flags.append(RaisedFlag.of_samples("stuck_channel", marks, log.site, channel))
+            flags.append(RaisedFlag.from_marks("stuck_channel", marks, log.site, channel))
     return flags
 
 
-def naming_stuck(reason: str, recording: Recording, around: Interval | None = None) -> str:
+def name_stuck_axes(reason: str, recording: Recording, around: Interval | None = None) -> str:
     """A reason for which a run is refused, and which stuck axes or held samples may be behind it.
 
     Parameters
     ----------
     reason : str
     recording : Recording
-        With the flags of :func:`without_artefacts`.
+        With the flags of :func:`remove_artefacts`.
     around : Interval, optional
         Only what lies in it; all of the recording when left out.
 
@@ -187,10 +191,12 @@ def naming_stuck(reason: str, recording: Recording, around: Interval | None = No
     str
         The reason itself where there are none.
     """
-    flags = recording.flags if around is None else flags_of_run(recording.flags, around, around)
+    flags = (
+        recording.flags if around is None else select_flags_of_run(recording.flags, around, around)
+    )
     for name, what, advice in _LEFT_OUT:
         told = [
-            f"{log.source} ({site}): {detail(flag)}"
+            f"{log.source} ({site}): {describe_flag(flag)}"
             for site, log in recording.logs.items()
             for flag in flags
             if flag.name == name and flag.site == site
@@ -200,57 +206,59 @@ def naming_stuck(reason: str, recording: Recording, around: Interval | None = No
     return reason
 
 
-def _stuck(values: FloatArray, same: BoolArray, held: tuple[int, int], moves: float) -> BoolArray:
+def _find_stuck_axes(
+    values: FloatArray, same: BoolArray, held: tuple[int, int], moves: float
+) -> BoolArray:
     """Samples at which one axis repeats its last value while another axis moves, shape (n, 3).
 
-    ``same`` is that of :func:`same_as_before`; ``held`` are how many samples it must keep it for,
-    and how many where the value is the axis's largest or least: at the end of its range an axis
-    keeps its value too, which is clipping.
+    ``same`` is that of :func:`is_same_as_before`; ``held`` are how many samples it must keep it
+    for, and how many where the value is the axis's largest or least: at the end of its range an
+    axis keeps its value too, which is clipping.
     """
     least, longest_clipped = held
     out = np.zeros(values.shape, dtype=bool)
     for axis in range(values.shape[1]):
         column = values[:, axis]
-        runs = _held_runs(same[:, axis], least)
+        runs = _find_long_runs(same[:, axis], least)
         ends = (np.nanmax(column), np.nanmin(column)) if runs else ()
         for first, last in runs:
             clipped = column[first] in ends and last - first <= longest_clipped
-            if not clipped and _spread(values[first : last + 1]) > moves:
+            if not clipped and _measure_range(values[first : last + 1]) > moves:
                 out[first + 1 : last + 1, axis] = True
     return out
 
 
-def _stuck_whole(
+def _find_stuck_sensor(
     values: FloatArray, same: BoolArray, held: tuple[int, int], other: FloatArray, moves: float
 ) -> BoolArray:
     """Samples at which a sensor repeats all of its last values while the other moves, shape (n,).
 
     An accelerometer may do so while its gyroscope goes on, or the other way round. ``held`` as for
-    :func:`_stuck`: all axes may be at the end of their range at once.
+    :func:`_find_stuck_axes`: all axes may be at the end of their range at once.
     """
     least, longest_clipped = held
     out = np.zeros(len(other), dtype=bool)
-    runs = _held_runs(all_axes(same), least)
+    runs = _find_long_runs(is_same_on_all_axes(same), least)
     ends = (np.fmax.reduce(values), np.fmin.reduce(values)) if runs else ()
     for first, last in runs:
         at_end = np.logical_or.reduce([values[first] == end for end in ends]).all()
         clipped = at_end and last - first <= longest_clipped
-        if not clipped and _spread(other[first : last + 1]) > moves:
+        if not clipped and _measure_range(other[first : last + 1]) > moves:
             out[first + 1 : last + 1] = True
     return out
 
 
-def _spread(values: FloatArray) -> float:
+def _measure_range(values: FloatArray) -> float:
     """Largest range of any axis; missing values count for nothing."""
     own = np.fmax.reduce(values, axis=0) - np.fmin.reduce(values, axis=0)
     return float(np.fmax.reduce(own))
 
 
-def _held_runs(held: BoolArray, least: int) -> list[tuple[int, int]]:
+def _find_long_runs(held: BoolArray, least: int) -> list[tuple[int, int]]:
     """First and last sample of every run of more than ``least`` equal values."""
     if np.count_nonzero(held) < least:
         return []
-    first, last = stretches_of(held)
+    first, last = find_mask_runs(held)
     long = last - first >= least
     return [(int(a), int(b)) for a, b in zip(first[long], last[long], strict=True)]
 
@@ -259,7 +267,7 @@ _BESIDE: Final = 6
 """Samples on either side that tell how rough a signal is: the cubic needs two, its scatter more."""
 
 
-def _wild(values: FloatArray, ratio: float, size: float) -> BoolArray:
+def _find_wild(values: FloatArray, ratio: float, size: float) -> BoolArray:
     """Single samples that their neighbours on both sides do not bear out, shape (n,).
 
     The nearest four samples tell a value (the cubic through them), six on either side how rough
@@ -276,7 +284,7 @@ def _wild(values: FloatArray, ratio: float, size: float) -> BoolArray:
     at = at[(at >= _BESIDE) & (at < len(values) - _BESIDE)]
     near = values[at[:, None] + np.arange(-_BESIDE, _BESIDE + 1)]
     before, after = near[:, :_BESIDE], near[:, _BESIDE + 1 :]
-    rough = np.maximum(_bend(before), _bend(after))
+    rough = np.maximum(_measure_bend(before), _measure_bend(after))
     step = (after[:, 0] - before[:, -1]) - 0.5 * (
         (before[:, -1] - before[:, -3]) + (after[:, 2] - after[:, 0])
     )
@@ -285,6 +293,6 @@ def _wild(values: FloatArray, ratio: float, size: float) -> BoolArray:
     return out
 
 
-def _bend(near: FloatArray) -> FloatArray:
+def _measure_bend(near: FloatArray) -> FloatArray:
     """Largest second difference of stretches of samples on any axis, shape (k, m, 3) to (k,)."""
     return np.asarray(np.abs(np.diff(near, n=2, axis=1)).max(axis=(1, 2), initial=0.0))

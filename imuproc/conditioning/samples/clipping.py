@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 from imuproc.files.settings_model import PRACTICE, StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -71,17 +71,17 @@ class RangeSettings(StageSettings):
     ordered = (("near_end_share", "at_end_share"),)
 
 
-def clipped_samples(
+def find_clipped_samples(
     x: FloatArray, full_scale: float | None, least_range: float, settings: RangeSettings
 ) -> BoolArray:
     """Which samples were at the end of the range on any axis, shape (n,).
 
-    Parameters as those of :func:`clipped_axes`.
+    Parameters as those of :func:`find_clipped_axes`.
     """
-    return np.asarray(clipped_axes(x, full_scale, least_range, settings).any(axis=1))
+    return np.asarray(find_clipped_axes(x, full_scale, least_range, settings).any(axis=1))
 
 
-def clipped_axes(
+def find_clipped_axes(
     x: FloatArray, full_scale: float | None, least_range: float, settings: RangeSettings
 ) -> BoolArray:
     """Which samples were at the end of the range, axis by axis.
@@ -112,28 +112,28 @@ def clipped_axes(
         extremes = signal.max(initial=0.0), signal.min(initial=0.0)
         if full_scale is not None and max(map(abs, extremes)) >= near * full_scale:
             size = np.abs(signal)
-            own |= in_runs(size >= near * full_scale, 2) | (size >= at * full_scale)
+            own |= keep_long_runs(size >= near * full_scale, 2) | (size >= at * full_scale)
         for extreme in extremes:
             if abs(extreme) >= least_range:
-                flat = in_runs(signal == extreme, 3)
+                flat = keep_long_runs(signal == extreme, 3)
                 if flat.any():
-                    own |= _steep(signal, flat, settings.top_steps_ratio)
+                    own |= _keep_steep(signal, flat, settings.top_steps_ratio)
     return clipped.T
 
 
-def _steep(signal: FloatArray, flat: BoolArray, steps: float) -> BoolArray:
+def _keep_steep(signal: FloatArray, flat: BoolArray, steps: float) -> BoolArray:
     """Flat tops that the signal reaches or leaves by more than a few of its own steps."""
     change = np.abs(np.diff(signal))
     step = np.diff(np.unique(signal)).min(initial=np.inf)
     steep = np.zeros(len(flat), dtype=bool)
-    for first, after in zip(*stretches_of(flat), strict=True):  # over flat tops
+    for first, after in zip(*find_mask_runs(flat), strict=True):  # over flat tops
         before, behind = change[max(first - 3, 0) : first], change[after - 1 : after + 2]
         slope = max(before.max(initial=0.0), behind.max(initial=0.0))
         steep[first:after] = slope > steps * step
     return steep
 
 
-def restored_rate(
+def restore_rate(
     time_s: FloatArray,
     gyro_radps: FloatArray,
     clipped: BoolArray,
@@ -165,9 +165,9 @@ def restored_rate(
         return gyro_radps, np.zeros(len(gyro_radps))
     out, hidden = gyro_radps.copy(), np.zeros(gyro_radps.shape)
     for axis in range(gyro_radps.shape[1]):
-        for first, after in zip(*stretches_of(clipped[:, axis]), strict=True):  # over peaks
+        for first, after in zip(*find_mask_runs(clipped[:, axis]), strict=True):  # over peaks
             peak = slice(int(first), int(after))
-            beyond = _beyond(time_s, gyro_radps[:, axis], peak, settings.longest_peak_s)
+            beyond = _estimate_overshoot(time_s, gyro_radps[:, axis], peak, settings.longest_peak_s)
             if beyond is None:
                 hidden[peak, axis] = unseen_sd_radps
                 continue
@@ -177,7 +177,7 @@ def restored_rate(
     return out, np.asarray(np.sqrt(np.square(hidden).sum(axis=1)))
 
 
-def _beyond(
+def _estimate_overshoot(
     time_s: FloatArray, rate: FloatArray, peak: slice, longest_s: float
 ) -> FloatArray | None:
     """How far a rounded peak goes beyond its clipped samples; None where nothing tells."""
@@ -198,7 +198,7 @@ def _beyond(
     return np.asarray(sign * np.maximum(sign * (cubic - rate[peak]), 0.0))
 
 
-def in_runs(mask: BoolArray, least: int) -> BoolArray:
+def keep_long_runs(mask: BoolArray, least: int) -> BoolArray:
     """Keep only the True samples that stand in runs of at least ``least``, shape (n,)."""
     rows = len(mask) - least + 1
     out = np.zeros_like(mask)

@@ -4,12 +4,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.marks import Marks
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 
 FloatArray = NDArray[np.float64]
 
 
-def marked(
+def mark_samples(
     time_s: FloatArray,
     mask: NDArray[np.bool_],
     in_running_only: bool = False,
@@ -28,5 +28,5 @@ def marked(
     -------
     Marks
     """
-    first, after = stretches_of(mask)
+    first, after = find_mask_runs(mask)
     return Marks(time_s[first], time_s[after - 1], after - first, in_running_only, counted)

@@ -7,12 +7,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.marking import marked
+from imuproc.conditioning.samples.marking import mark_samples
 from imuproc.core.errors import RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
-from imuproc.core.words import plural
-from imuproc.dsp.filters import moving_mean, odd_width
+from imuproc.core.words import format_count
+from imuproc.dsp.filters import choose_odd_width, moving_mean
 from imuproc.dsp.medians import median
 from imuproc.files.settings_model import StageSettings, number
 
@@ -133,18 +133,18 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     if len(row):
         row = _drop_backward(log.time_s, row, where, settings)
         row = _drop_stray_ends(log.time_s, row, settings)
-    flags = _unusable_flags(log, row)
+    flags = _list_unusable_flags(log, row)
     row, time_s, shared = _spread_duplicates(log, row, settings.gap_periods)
     if len(row) < 2:
         raise RunError(
-            f"{where}: fewer than two usable time stamps in {plural(len(log.time_s), 'sample')}; "
-            "check the time column and its unit"
+            f"{where}: fewer than two usable time stamps in "
+            f"{format_count(len(log.time_s), 'sample')}; check the time column and its unit"
         )
-    period_s = _nominal_period_s(time_s, where, settings)
+    period_s = _measure_period_s(time_s, where, settings)
     _refuse_leap(time_s, period_s, where, settings.most_empty_ratio)
     if shared.any():
-        marks = marked(log.time_s, shared)
-        flags.append(RaisedFlag.of_samples("duplicate_stamps", marks, log.site))
+        marks = mark_samples(log.time_s, shared)
+        flags.append(RaisedFlag.from_marks("duplicate_stamps", marks, log.site))
     steps = np.diff(time_s)
     spread = float(np.std(steps[steps <= settings.gap_periods * period_s])) / period_s
     if spread > settings.jitter_share:
@@ -152,11 +152,13 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
         # By the middle half of the steps: the spread above leaves out those that are far too long.
         rough = float(np.subtract(*np.percentile(steps, [75, 25]))) / 1.35 / period_s
         gap_s = (1.0 + 9.0 * max(spread, rough)) * period_s
-        even_s = _evened(time_s, gap_s, settings.evened_over_s)
+        even_s = _even_stamps(time_s, gap_s, settings.evened_over_s)
         gyro = log.gyro_radps[row]
-        if _roughness(even_s, gyro) < settings.smoother_ratio * _roughness(time_s, gyro):
+        if _measure_roughness(even_s, gyro) < settings.smoother_ratio * _measure_roughness(
+            time_s, gyro
+        ):
             time_s, spread = even_s, 0.0
-            period_s = _nominal_period_s(even_s, where, settings)
+            period_s = _measure_period_s(even_s, where, settings)
             evened = True
         values = {"spread_pct": spread_pct, "evened": evened}
         flags.append(RaisedFlag("irregular_stamps", values, log.site))
@@ -164,7 +166,7 @@ def repair_stamps(log: SensorLog, settings: StampSettings) -> Stamps:
     return Stamps(row, time_s, period_s, gap_s, tuple(flags))
 
 
-def _unusable_flags(log: SensorLog, row: IntArray) -> list[RaisedFlag]:
+def _list_unusable_flags(log: SensorLog, row: IntArray) -> list[RaisedFlag]:
     """Flags for samples that are not in the rows kept; where they lie, those beside them tell."""
     known = np.isfinite(log.time_s)
     out_of_place = known.copy()
@@ -173,15 +175,15 @@ def _unusable_flags(log: SensorLog, row: IntArray) -> list[RaisedFlag]:
     for mask, why in ((~known, "without a stamp"), (out_of_place, "with a stamp out of place")):
         if mask.any() and len(row):
             time_s = np.interp(np.arange(len(mask)), row, log.time_s[row])
-            marks = marked(time_s, mask)
-            flags.append(RaisedFlag.of_samples("bad_stamps", marks, log.site, {"why": why}))
+            marks = mark_samples(time_s, mask)
+            flags.append(RaisedFlag.from_marks("bad_stamps", marks, log.site, {"why": why}))
     return flags
 
 
-def _evened(time_s: FloatArray, gap_s: float, over_s: float) -> FloatArray:
+def _even_stamps(time_s: FloatArray, gap_s: float, over_s: float) -> FloatArray:
     """Stamps evened over some time within each stretch without a gap: as if by one clock."""
     out = time_s.copy()
-    width = odd_width(over_s, (len(time_s) - 1) / (time_s[-1] - time_s[0]))
+    width = choose_odd_width(over_s, (len(time_s) - 1) / (time_s[-1] - time_s[0]))
     edges = np.concatenate(([0], np.flatnonzero(np.diff(time_s) > gap_s) + 1, [len(time_s)]))
     for first, after in pairwise(edges):  # over stretches, not samples
         own = time_s[first:after]
@@ -193,7 +195,7 @@ def _evened(time_s: FloatArray, gap_s: float, over_s: float) -> FloatArray:
     return out if np.all(np.diff(out) > 0.0) else time_s
 
 
-def _roughness(time_s: FloatArray, values: FloatArray) -> float:
+def _measure_roughness(time_s: FloatArray, values: FloatArray) -> float:
     """Mean distance of each sample from the straight line between its neighbours."""
     share = (time_s[1:-1] - time_s[:-2]) / (time_s[2:] - time_s[:-2])
     line = values[:-2] + share[:, None] * (values[2:] - values[:-2])
@@ -222,7 +224,7 @@ def _drop_backward(
             return row
         wrong = np.zeros(len(row), dtype=bool)
         for jump in jumps:
-            wrong[_stray_part(times, int(jump), most, period_s)] = True
+            wrong[_find_stray_part(times, int(jump), most, period_s)] = True
         if not wrong.any():
             break
         row = row[~wrong]
@@ -238,7 +240,7 @@ def _drop_backward(
     )
 
 
-def _stray_part(time_s: FloatArray, jump: int, most: int, period_s: float) -> slice:
+def _find_stray_part(time_s: FloatArray, jump: int, most: int, period_s: float) -> slice:
     """The few stamps to leave out so that time runs on over a backward step; empty if none do.
 
     What is left must also leave about the time that the dropped samples took: else the clock was
@@ -291,7 +293,7 @@ def _spread_duplicates(
     return row, time_s + place * np.repeat(step_s, size), shared
 
 
-def _nominal_period_s(time_s: FloatArray, where: str, settings: StampSettings) -> float:
+def _measure_period_s(time_s: FloatArray, where: str, settings: StampSettings) -> float:
     """Mean of the steps within half of their median: neither gaps nor rounding shift it."""
     steps = np.diff(time_s)
     median_s = float(median(steps))

@@ -11,7 +11,7 @@ import pandas as pd
 from imuproc import __version__
 from imuproc.agreement.study import ComparedRun, StudyResult
 from imuproc.agreement.summing import Agreement
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.report.agreement.citations import SOURCES, Cited, used_sources
 from imuproc.report.agreement.quantities import Quantity, coefficient, quantity_of, share
 
@@ -89,8 +89,9 @@ def _methods(result: StudyResult, found: Agreement, cite: Cited) -> list[str]:
     return [
         f"Figures of single steps were worked out with imuproc {_versions(result.compared)} from "
         f"inertial sensors {_sensors(result.compared)} and compared with "
-        f"{_reference(result.compared)}, in {plural(athletes, 'athlete')}, "
-        f"{plural(_runs(result.compared), 'run')} and {plural(_pairs(found), 'paired step')}.",
+        f"{_reference(result.compared)}, in {format_count(athletes, 'athlete')}, "
+        f"{format_count(_runs(result.compared), 'run')} and "
+        f"{format_count(_pairs(found), 'paired step')}.",
         *_clock_sentences(result.compared),
         f"Contacts of the two methods were paired one to one{_windows(result.compared)}. What both "
         f"did not see is left out; all exclusions are listed ({_rows(len(result.exclusions))}).",
@@ -105,7 +106,7 @@ def _none(count: float) -> str:
 
 
 def _rows(count: int) -> str:
-    return plural(count, "row")
+    return format_count(count, "row")
 
 
 def _runs(compared: Sequence[ComparedRun]) -> int:
@@ -166,7 +167,7 @@ def _clock_sentences(compared: Sequence[ComparedRun]) -> list[str]:
     }
     out = []
     for source, uncertainty in by.items():
-        runs = plural(len(uncertainty), "run")
+        runs = format_count(len(uncertainty), "run")
         if source == "none":
             out.append(
                 f"In {runs} the reference had no clock, and contacts were paired by the order and "
@@ -262,8 +263,8 @@ def _results(result: StudyResult, found: Agreement) -> list[str]:
     row = total[(total["of"] == "contacts") & (total["part"] == "all")].iloc[0]
     of_reference = int(row["found"] + row["missed"])
     out.append(
-        f"Of {plural(of_reference, 'contact')} of the reference {int(row['found'])} were found "
-        f"(recall {share(row['recall'])}, {share(row['recall_low'])} to "
+        f"Of {format_count(of_reference, 'contact')} of the reference {int(row['found'])} were "
+        f"found (recall {share(row['recall'])}, {share(row['recall_low'])} to "
         f"{share(row['recall_high'])}), {_none(row['missed'])} missed; "
         f"{_none(row['invented'])} were found that the reference does not have (precision "
         f"{share(row['precision'])}, {share(row['precision_low'])} to "
@@ -278,7 +279,7 @@ def _results(result: StudyResult, found: Agreement) -> list[str]:
     out += [s for figure in TOLD if (s := _figure_sentence(found, figure))]
     if result.failed:
         out.append(
-            f"{plural(len(result.failed), 'run').capitalize()} could not be compared and "
+            f"{format_count(len(result.failed), 'run').capitalize()} could not be compared and "
             f"{'is' if len(result.failed) == 1 else 'are'} in no figure."
         )
     return out

@@ -10,7 +10,7 @@ import pandas as pd
 from imuproc.assessment.cues import Cue, find_cues
 from imuproc.assessment.targets import TargetSet, chosen
 from imuproc.assessment.verdicts import put_in_doubt, verdicts
-from imuproc.core.flag_policy import against_run, doubted_sides
+from imuproc.core.flag_policy import find_doubted_sides, select_run_flags
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.sites import SIDES
@@ -83,7 +83,7 @@ class RunView:
 
     def serious_flags(self) -> list[RaisedFlag]:
         """Flags of the whole run that mean that figures may be wrong or are withheld."""
-        return against_run(self.summary.flags, "headline")
+        return select_run_flags(self.summary.flags, "headline")
 
     def measured(self) -> dict[str, tuple[int, int]]:
         """For each shown figure in how many steps of the effort it is there, and of how many.
@@ -137,9 +137,9 @@ def read_view(
     steps = archived.steps
     targets = chosen(sets, athlete.targets)
     of_run = [flag for flag in archived.flags if flag.step is None]
-    judged = put_in_doubt(verdicts(steps, targets), doubted_sides(of_run))
+    judged = put_in_doubt(verdicts(steps, targets), find_doubted_sides(of_run))
     summary = summarise_archived(archived, steps)
-    advised = not against_run(summary.flags, "headline")
+    advised = not select_run_flags(summary.flags, "headline")
     return RunView(
         summary=summary,
         session=session,

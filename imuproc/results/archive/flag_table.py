@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.columns import STEP_COLUMNS
 from imuproc.core.flag_list import FLAGS
-from imuproc.core.flag_words import detail
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag
 from imuproc.results.archive.plain import from_json, to_json
 from imuproc.results.archive.schema import explain_flag_column
@@ -21,7 +21,7 @@ def write_flags(group: h5py.Group, flags: tuple[RaisedFlag, ...]) -> None:
     texts: dict[str, list[str]] = {
         "name": [flag.name for flag in flags],
         "values": [to_json(flag.values) for flag in flags],
-        "detail": [detail(flag) for flag in flags],
+        "detail": [describe_flag(flag) for flag in flags],
         "site": [flag.site for flag in flags],
         "run": [flag.run for flag in flags],
         "sentence": [flag.sentence if flag else "" for flag in known],

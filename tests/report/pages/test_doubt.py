@@ -8,7 +8,7 @@ import pytest
 from imuproc.assessment.cues import find_cues
 from imuproc.assessment.verdicts import IN_DOUBT, NOT_MEASURED, put_in_doubt
 from imuproc.core.flag_list import FLAGS
-from imuproc.core.flag_policy import doubted_sides, is_serious
+from imuproc.core.flag_policy import find_doubted_sides, is_serious
 from imuproc.core.flags import RaisedFlag
 from imuproc.report.pages.doubt import trouble, trusted
 from imuproc.report.pages.labels import LABELS
@@ -75,7 +75,7 @@ def test_a_serious_flag_of_one_step_is_no_trouble_of_the_run(views: dict[str, Ru
 def test_each_flag_casts_doubt_on_what_it_concerns(
     flag: RaisedFlag, figure: str, sides: set[str]
 ) -> None:
-    assert doubted_sides([flag]).get(figure, frozenset()) == sides
+    assert find_doubted_sides([flag]).get(figure, frozenset()) == sides
 
 
 def test_no_cue_and_no_verdict_rests_on_a_figure_in_doubt(views: dict[str, RunView]) -> None:
@@ -83,7 +83,7 @@ def test_no_cue_and_no_verdict_rests_on_a_figure_in_doubt(views: dict[str, RunVi
     judged = view.verdicts.assign(verdict="above", value=view.verdicts["high"] + 9.0)
     judged.loc[0, "verdict"] = NOT_MEASURED
     assert find_cues(judged, view.targets, {})
-    doubted = put_in_doubt(judged, doubted_sides([RaisedFlag("sides_swapped")]))
+    doubted = put_in_doubt(judged, find_doubted_sides([RaisedFlag("sides_swapped")]))
     assert set(doubted["verdict"]) == {IN_DOUBT, NOT_MEASURED}
     assert find_cues(doubted, view.targets, {}) == ()
 

@@ -2,13 +2,13 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 
 
 @given(st.lists(st.booleans(), max_size=30))
 def test_stretches_hold_all_that_is_true_and_nothing_else(values: list[bool]) -> None:
     mask = np.array(values, dtype=bool)
-    first, after = stretches_of(mask)
+    first, after = find_mask_runs(mask)
     made = np.zeros(len(mask), dtype=bool)
     for a, b in zip(first, after, strict=True):
         made[a:b] = True

@@ -1,4 +1,4 @@
-"""A log that is torn in fast motion: its larger part is used, as of a log that ends there."""
+"""A log with a dropout in fast motion: its larger part is used, as of a log that ends there."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -11,14 +11,14 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
 from imuproc.core.sites import Site
 from imuproc.dsp.bridging import find_bridges
-from imuproc.dsp.filters import all_finite, finite_rows
+from imuproc.dsp.filters import find_finite_rows, is_all_finite
 from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 
-class TearSettings(StageSettings):
+class DropoutSettings(StageSettings):
     """When a log is torn, and when too little of it is left."""
 
     lost_deg: float = number(
@@ -37,7 +37,7 @@ class TearSettings(StageSettings):
 
 
 @dataclass(frozen=True, eq=False)
-class WholePart:
+class UnbrokenPart:
     """The part of a sensor's signals in which no turn is lost.
 
     Parameters
@@ -58,7 +58,7 @@ class WholePart:
     enough: bool = True
 
 
-def bridged(time_s: FloatArray, values: FloatArray) -> FloatArray:
+def bridge_gaps(time_s: FloatArray, values: FloatArray) -> FloatArray:
     """Missing stretches filled by a straight line so that integration can go on; never measured.
 
     Parameters
@@ -71,9 +71,9 @@ def bridged(time_s: FloatArray, values: FloatArray) -> FloatArray:
     ndarray, shape (n, 3)
         Zero where there is no value at all.
     """
-    if all_finite(values):
+    if is_all_finite(values):
         return values
-    good = finite_rows(values)
+    good = find_finite_rows(values)
     if not good.any():
         return np.nan_to_num(values)
     out = values.copy()
@@ -83,13 +83,13 @@ def bridged(time_s: FloatArray, values: FloatArray) -> FloatArray:
     return out
 
 
-def whole_part(
+def find_unbroken_part(
     signals: SiteSignals,
     time_s: FloatArray,
     rate_hz: float,
     run: Interval,
-    settings: TearSettings,
-) -> WholePart:
+    settings: DropoutSettings,
+) -> UnbrokenPart:
     """The part between gaps that holds most of a run.
 
     Parameters
@@ -107,11 +107,11 @@ def whole_part(
         All of the signals where no gap is long enough, in fast enough motion, to lose the
         orientation.
     """
-    whole = WholePart(signals, Interval(float(time_s[0]), float(time_s[-1])))
+    whole = UnbrokenPart(signals, Interval(float(time_s[0]), float(time_s[-1])))
     known = np.flatnonzero(signals.measured)
     if len(known) == 0 or len(known) == known[-1] - known[0] + 1:
         return whole
-    tears = _tears(signals, time_s, rate_hz, settings.lost_deg)
+    tears = _find_dropouts(signals, time_s, rate_hz, settings.lost_deg)
     if not tears:
         return whole
     # From the first sample after a gap to the last one before the next.
@@ -124,15 +124,17 @@ def whole_part(
     inside = np.zeros(len(time_s), dtype=bool)
     inside[firsts[best] : lasts[best] + 1] = True
     longest = max(tears, key=lambda tear: tear[1] - tear[0])
-    return WholePart(
-        _only(signals, inside),
+    return UnbrokenPart(
+        _keep_inside(signals, inside),
         span,
         (longest[1] - longest[0]) / rate_hz,
         held[best] > (1.0 - settings.missing_share) * running[-1],
     )
 
 
-def torn_flags(parts: Mapping[Site, WholePart]) -> tuple[list[RaisedFlag], dict[Site, RaisedFlag]]:
+def list_dropout_flags(
+    parts: Mapping[Site, UnbrokenPart],
+) -> tuple[list[RaisedFlag], dict[Site, RaisedFlag]]:
     """Flags for sensors that are used in part, and for those that are to be left out.
 
     Parameters
@@ -169,11 +171,11 @@ def torn_flags(parts: Mapping[Site, WholePart]) -> tuple[list[RaisedFlag], dict[
     return used, left_out
 
 
-def _tears(
+def _find_dropouts(
     signals: SiteSignals, time_s: FloatArray, rate_hz: float, lost_deg: float
 ) -> list[tuple[int, int]]:
     """Last sample before and first sample after each gap that loses the orientation."""
-    gyro = bridged(time_s, signals.gyro_radps)
+    gyro = bridge_gaps(time_s, signals.gyro_radps)
     gaps = [find_bridges(gyro[:, axis], signals.measured, rate_hz) for axis in range(3)]
     error = np.sqrt(np.sum([axis.error**2 for axis in gaps], axis=0))
     first, last = gaps[0].first, gaps[0].last
@@ -181,7 +183,7 @@ def _tears(
     return [(int(a), int(b)) for a, b in zip(first[lost], last[lost], strict=True)]
 
 
-def _only(signals: SiteSignals, inside: BoolArray) -> SiteSignals:
+def _keep_inside(signals: SiteSignals, inside: BoolArray) -> SiteSignals:
     """The signals without values outside a part."""
     rows = inside[:, None]
     return replace(

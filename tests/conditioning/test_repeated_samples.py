@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.conditioning.axes.stillness import StillnessSettings, still_stretches
-from imuproc.conditioning.samples.artefacts import naming_stuck, without_artefacts
+from imuproc.conditioning.axes.stillness import StillnessSettings, find_rests
+from imuproc.conditioning.samples.artefacts import name_stuck_axes, remove_artefacts
 from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.flags import RaisedFlag
@@ -62,7 +62,7 @@ def written_often(log: SensorLog, times: int, *sensors: str) -> SensorLog:
 
 
 def cleaned(log: SensorLog) -> tuple[SensorLog, list[RaisedFlag]]:
-    return without_artefacts(log, METHOD.sanity.artefacts, LEAST_HZ)
+    return remove_artefacts(log, METHOD.sanity.artefacts, LEAST_HZ)
 
 
 def missing(log: SensorLog) -> np.ndarray:
@@ -167,7 +167,7 @@ def test_a_moment_held_at_rest_costs_no_standing() -> None:
     short = held(log, 1.0, 1.2)
     assert cleaned(short)[0] is short
     rest = [
-        still_stretches(one.time_s, one.accel_mps2, one.gyro_radps, 500.0, StillnessSettings())
+        find_rests(one.time_s, one.accel_mps2, one.gyro_radps, 500.0, StillnessSettings())
         for one in (log, short)
     ]
     assert [part.duration_s for part in rest[0]] == pytest.approx(
@@ -243,7 +243,7 @@ def test_held_samples_fare_as_lost_ones() -> None:
 
 def test_a_refusal_names_what_was_held() -> None:
     log, flags = cleaned(held(running_log(), 3.2, 9.0))
-    reason = naming_stuck("no steps", replace(make_recording(log), flags=tuple(flags)))
+    reason = name_stuck_axes("no steps", replace(make_recording(log), flags=tuple(flags)))
     assert f"{log.source} ({log.site}): 1400 samples in 1 place" in reason
     assert "Check the radio link" in reason
 

@@ -5,11 +5,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.marking import marked
+from imuproc.conditioning.samples.marking import mark_samples
 from imuproc.core.flags import RaisedFlag, Values
 from imuproc.core.recording import SensorLog
+from imuproc.dsp.mask_runs import find_mask_runs
 from imuproc.dsp.medians import median
-from imuproc.dsp.stretches import stretches_of
 
 BoolArray = NDArray[np.bool_]
 
@@ -17,12 +17,12 @@ _LIVELY_AXES: Final = 2.0
 """Of three axes so many change in the mean with each sample; coarse steps at rest change one."""
 
 
-def all_axes(same: BoolArray) -> BoolArray:
+def is_same_on_all_axes(same: BoolArray) -> BoolArray:
     """Whether all three axes of a sensor are the same as before, shape (m, 3) to (m,)."""
     return np.asarray(same[:, 0] & same[:, 1] & same[:, 2])
 
 
-def usual_stand(repeats: BoolArray) -> float:
+def count_usual_rows(repeats: BoolArray) -> float:
     """In how many rows most samples stand.
 
     Parameters
@@ -39,13 +39,13 @@ def usual_stand(repeats: BoolArray) -> float:
     if 3 * count < len(repeats):  # so few repeats cannot be of half of the samples
         return 1.0
     samples = len(repeats) - count + 1
-    first, after = stretches_of(repeats)
+    first, after = find_mask_runs(repeats)
     if 2 * len(first) < samples:
         return 1.0
     return float(median(np.concatenate((np.ones(samples - len(first)), 1.0 + after - first))))
 
 
-def own_samples(
+def drop_regular_repeats(
     log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, least_hz: float
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """A log without the rows in which both sensors regularly repeat themselves.
@@ -67,16 +67,16 @@ def own_samples(
     flags : list of RaisedFlag
         ``low_rate``.
     """
-    repeats = [all_axes(part) for part in same]
-    stands = [_stand(part, own) for part, own in zip(same, repeats, strict=True)]
-    if max(stands) < 2.0 or not _advances(log, repeats):
+    repeats = [is_same_on_all_axes(part) for part in same]
+    stands = [_count_usual_rows(part, own) for part, own in zip(same, repeats, strict=True)]
+    if max(stands) < 2.0 or not _has_own_times(log, repeats):
         return log, []
     flags = []
     for sensor, stand in zip(("accelerometer", "gyroscope"), stands, strict=True):
         if stand >= 2.0 and 1.0 / (stand * period_s) < least_hz:
-            marks = marked(log.time_s, np.ones(len(log.time_s), dtype=bool), counted=False)
+            marks = mark_samples(log.time_s, np.ones(len(log.time_s), dtype=bool), counted=False)
             values: Values = {"sensor": sensor, "rows": stand, "rate_hz": 1.0 / (stand * period_s)}
-            flags.append(RaisedFlag.of_samples("low_rate", marks, log.site, values))
+            flags.append(RaisedFlag.from_marks("low_rate", marks, log.site, values))
     if min(stands) >= 2.0:
         new = np.concatenate(([True], ~(repeats[0] & repeats[1])))
         return log.take(new), flags
@@ -84,14 +84,14 @@ def own_samples(
     return log, flags
 
 
-def _advances(log: SensorLog, repeats: list[BoolArray]) -> bool:
+def _has_own_times(log: SensorLog, repeats: list[BoolArray]) -> bool:
     """Whether repeats have times of their own: exact copies are for the repair of stamps."""
     steps = np.diff(log.time_s)[repeats[0] | repeats[1]]
     return bool(median(steps) > 0.0)
 
 
-def _stand(same: BoolArray, repeats: BoolArray) -> float:
-    stand = usual_stand(repeats)
+def _count_usual_rows(same: BoolArray, repeats: BoolArray) -> float:
+    stand = count_usual_rows(repeats)
     if stand < 2.0:
         return 1.0
     changed = np.count_nonzero(~same[~repeats])

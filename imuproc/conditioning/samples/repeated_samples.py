@@ -1,4 +1,4 @@
-"""Stretches in which a whole sensor repeats one sample, as loggers fill what a radio link lost.
+"""Runs in which a whole sensor repeats one sample, as loggers fill what a radio link lost.
 
 A limb at rest repeats itself too where a sensor's steps are coarse. Then axes seldom change near by
 either, and the limb goes on from there without a jump; samples that were held hide noise or motion.
@@ -12,10 +12,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.conditioning.samples.repeated import all_axes, usual_stand
+from imuproc.conditioning.samples.sample_and_hold import count_usual_rows, is_same_on_all_axes
 from imuproc.core.recording import SensorLog
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.stretches import stretches_of
+from imuproc.dsp.mask_runs import find_mask_runs
 from imuproc.files.settings_model import JUDGEMENT, StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -27,7 +27,7 @@ _AROUND_AT_LEAST_SAMPLES: Final = 4
 """Fewer samples before or after a stretch do not tell how often its axes change."""
 
 
-class HeldSettings(StageSettings):
+class RepeatSettings(StageSettings):
     """When a repeated sample is taken for missing."""
 
     basis = f"{JUDGEMENT}; tried on 96 sound logs of each of seven sizes of a sensor's step"
@@ -77,7 +77,7 @@ class HeldSettings(StageSettings):
 
 
 @dataclass(frozen=True, eq=False)
-class _Stretches:
+class _RepeatRuns:
     """Stretches of repeats: the sample that is repeated, and its last repeat."""
 
     values: FloatArray
@@ -85,25 +85,25 @@ class _Stretches:
     last: IntArray
     around: int
 
-    def before(self) -> FloatArray:
+    def take_before(self) -> FloatArray:
         """Samples up to the one that is repeated, shape (k, around, 6); the first one repeats."""
-        return self._rows(self.first[:, None] - np.arange(self.around))
+        return self._take_rows(self.first[:, None] - np.arange(self.around))
 
-    def after(self) -> FloatArray:
+    def take_after(self) -> FloatArray:
         """Samples that follow; the last one of the log repeats."""
-        return self._rows(self.last[:, None] + 1 + np.arange(self.around))
+        return self._take_rows(self.last[:, None] + 1 + np.arange(self.around))
 
-    def _rows(self, rows: IntArray) -> FloatArray:
+    def _take_rows(self, rows: IntArray) -> FloatArray:
         return np.asarray(self.values[np.clip(rows, 0, len(self.values) - 1)])
 
 
-def same_as_before(values: FloatArray) -> BoolArray:
+def is_same_as_before(values: FloatArray) -> BoolArray:
     """Which values are equal to those of the sample before, shape (n, k) to (n - 1, k)."""
     return np.asarray(values[1:] == values[:-1])
 
 
-def held_samples(
-    log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, settings: HeldSettings
+def find_repeated_samples(
+    log: SensorLog, same: tuple[BoolArray, BoolArray], period_s: float, settings: RepeatSettings
 ) -> BoolArray:
     """Samples that only repeat the one before and stand for others.
 
@@ -111,7 +111,7 @@ def held_samples(
     ----------
     log : SensorLog
     same : tuple of ndarray of bool, shape (n - 1, 3)
-        :func:`same_as_before` of acceleration and angular velocity.
+        :func:`is_same_as_before` of acceleration and angular velocity.
     period_s : float
         Sampling period of the log.
     settings : HeldSettings
@@ -122,43 +122,45 @@ def held_samples(
         The sample that is repeated is none of them.
     """
     held = np.zeros(len(log.time_s), dtype=bool)
-    repeats = all_axes(same[0]) & all_axes(same[1])
+    repeats = is_same_on_all_axes(same[0]) & is_same_on_all_axes(same[1])
     if np.count_nonzero(repeats) < 2:
         return held  # nearly always: next to nothing is spent on a sound log
-    first, last = stretches_of(repeats)
+    first, last = find_mask_runs(repeats)
     count = last - first
     long = (count > 1) & (count * period_s > settings.longest_s)
-    long &= count + 1 > 2.0 * usual_stand(repeats)
+    long &= count + 1 > 2.0 * count_usual_rows(repeats)
     # Exact copies of a sample have its stamp as well, and are no matter of time.
     long &= log.time_s[last] > log.time_s[first]
     if not long.any():
         return held
-    stretches = _Stretches(
+    stretches = _RepeatRuns(
         np.concatenate((log.accel_mps2, log.gyro_radps), axis=1),
         first[long],
         last[long],
         max(round(settings.around_s / period_s), _AROUND_AT_LEAST_SAMPLES),
     )
     changed = ~np.concatenate(same, axis=1)
-    found = _unlikely(stretches, changed, settings)
-    found &= ~_comes_to_rest(stretches, changed, settings)
-    found |= _jumps(stretches, settings)
-    near = np.concatenate((stretches.before(), stretches.after()), axis=1)
-    calm = _within(near, settings.rest_mps2, settings.rest_radps)
+    found = _is_unlikely(stretches, changed, settings)
+    found &= ~_is_coming_to_rest(stretches, changed, settings)
+    found |= _has_jump(stretches, settings)
+    near = np.concatenate((stretches.take_before(), stretches.take_after()), axis=1)
+    calm = _changes_within(near, settings.rest_mps2, settings.rest_radps)
     short = count[long] * period_s <= settings.longest_at_rest_s
-    found &= ~(short & (calm | _clipped(stretches)))
+    found &= ~(short & (calm | _is_clipped(stretches)))
     for a, b in zip(first[long][found], last[long][found], strict=True):  # over stretches
         held[a + 1 : b + 1] = True
     return held
 
 
-def _within(near: FloatArray, accel_mps2: float, gyro_radps: float) -> BoolArray:
+def _changes_within(near: FloatArray, accel_mps2: float, gyro_radps: float) -> BoolArray:
     """Whether no axis changes by more, shape (k, m, 6) to (k,)."""
     spread = np.fmax.reduce(near, axis=1) - np.fmin.reduce(near, axis=1)
     return np.asarray((spread < np.repeat([accel_mps2, gyro_radps], 3)).all(axis=1))
 
 
-def _comes_to_rest(stretches: _Stretches, changed: BoolArray, settings: HeldSettings) -> BoolArray:
+def _is_coming_to_rest(
+    stretches: _RepeatRuns, changed: BoolArray, settings: RepeatSettings
+) -> BoolArray:
     """Where a sensor without visible noise may repeat itself although it does not near by.
 
     The value is one of rest, to which the limb did not come from fast motion or from which it goes
@@ -168,9 +170,9 @@ def _comes_to_rest(stretches: _Stretches, changed: BoolArray, settings: HeldSett
     force = np.linalg.norm(value[:, :3], axis=1) - STANDARD_GRAVITY_MPS2
     rest = np.linalg.norm(value[:, 3:], axis=1) < settings.rest_turn_radps
     rest &= np.abs(force) < settings.rest_force_mps2
-    before, after = stretches.before(), stretches.after()
+    before, after = stretches.take_before(), stretches.take_after()
     begins, ends = stretches.first == 0, stretches.last == len(changed)
-    rest &= ~ends | (~begins & _within(before, settings.jump_mps2, settings.jump_radps))
+    rest &= ~ends | (~begins & _changes_within(before, settings.jump_mps2, settings.jump_radps))
     counted = np.arange(settings.counted_samples)
     for near, known, rows in (
         (before, ~begins, stretches.first[:, None] - 1 - counted),
@@ -179,16 +181,16 @@ def _comes_to_rest(stretches: _Stretches, changed: BoolArray, settings: HeldSett
         steps = np.diff(near, axis=1)
         noisy = np.count_nonzero((steps[:, 1:] * steps[:, :-1]).sum(axis=1) < 0.0, axis=1) >= 4
         noisy &= changed[np.clip(rows, 0, len(changed) - 1)].mean(axis=(1, 2)) > 0.5
-        rest &= ~(known & noisy & _within(near, settings.rest_mps2, settings.rest_radps))
+        rest &= ~(known & noisy & _changes_within(near, settings.rest_mps2, settings.rest_radps))
     return np.asarray(rest)
 
 
-def _unlikely(stretches: _Stretches, changed: BoolArray, settings: HeldSettings) -> BoolArray:
+def _is_unlikely(stretches: _RepeatRuns, changed: BoolArray, settings: RepeatSettings) -> BoolArray:
     """Whether axes change so often, before and after, that no sensor repeats itself by chance.
 
     Parameters
     ----------
-    stretches : _Stretches
+    stretches : _RepeatRuns
     changed : ndarray of bool, shape (n - 1, 6)
         Whether a value is not that of the sample before.
     settings : HeldSettings
@@ -210,16 +212,16 @@ def _unlikely(stretches: _Stretches, changed: BoolArray, settings: HeldSettings)
     return np.asarray(known & (repeats * chance < settings.unlikely_log))
 
 
-def _jumps(stretches: _Stretches, settings: HeldSettings) -> BoolArray:
+def _has_jump(stretches: _RepeatRuns, settings: RepeatSettings) -> BoolArray:
     """Whether any axis goes on with a jump, far larger than its steps before and after."""
     limit = np.repeat([settings.jump_mps2, settings.jump_radps], 3)
-    before, after = stretches.before()[:, :3], stretches.after()[:, :3]
+    before, after = stretches.take_before()[:, :3], stretches.take_after()[:, :3]
     steps = np.abs(np.concatenate((np.diff(before, axis=1), np.diff(after, axis=1)), axis=1))
     out, largest = np.abs(after[:, 0] - before[:, 0]), np.fmax.reduce(steps, axis=1)
     return np.asarray(((out > limit) & (out > settings.jump_ratio * largest)).any(axis=1))
 
 
-def _clipped(stretches: _Stretches) -> BoolArray:
+def _is_clipped(stretches: _RepeatRuns) -> BoolArray:
     """Whether all axes are at the end of their range."""
     ends = np.fmax.reduce(stretches.values), np.fmin.reduce(stretches.values)
     value = stretches.values[stretches.first]

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from imuproc.conditioning.dropouts import UnbrokenPart, find_unbroken_part, list_dropout_flags
 from imuproc.conditioning.timebase import to_common_clock
-from imuproc.conditioning.torn import WholePart, torn_flags, whole_part
 from imuproc.core.recording import Interval
 from tests.conditioning.made_up import make_log, make_recording
 from tests.usual import METHOD, ON_CLOCK
@@ -14,7 +14,7 @@ clock_s = np.arange(2500) / RATE_HZ
 RUN = Interval(1.0, 4.0)
 
 
-def part_with(*gaps_s: tuple[float, float], size: float = 1.0) -> WholePart:
+def part_with(*gaps_s: tuple[float, float], size: float = 1.0) -> UnbrokenPart:
     """What is left of 5 s of fast motion; ``size`` is a share of some 600 deg/s."""
     log = make_log(clock_s)
     log.gyro_radps[:] *= size
@@ -22,7 +22,7 @@ def part_with(*gaps_s: tuple[float, float], size: float = 1.0) -> WholePart:
     for start_s, end_s in gaps_s:
         kept &= (clock_s < start_s) | (clock_s >= end_s)
     based = to_common_clock(make_recording(log.take(kept)), *ON_CLOCK)
-    return whole_part(
+    return find_unbroken_part(
         based.sites["left_shank"], based.time_s, based.rate_hz, RUN, METHOD.calibration.tears
     )
 
@@ -41,7 +41,7 @@ def test_the_larger_part_of_a_run_is_kept(
     assert np.isfinite(part.signals.gyro_radps[inside]).all()
     assert not part.signals.measured[~inside].any()
     assert np.isnan(part.signals.accel_mps2[~inside]).all()
-    ((flag,), left_out) = torn_flags({"left_shank": part})
+    ((flag,), left_out) = list_dropout_flags({"left_shank": part})
     assert (flag.name, flag.site, left_out) == ("gap", "left_shank", {})
     assert flag.values["lost_s"] == pytest.approx(gap_s[1] - gap_s[0], abs=0.005)
     used_s = flag.values["used_from_s"], flag.values["used_to_s"]
@@ -51,17 +51,17 @@ def test_the_larger_part_of_a_run_is_kept(
 @pytest.mark.parametrize(
     "part", [part_with(), part_with((2.0, 2.01)), part_with((2.0, 2.4), size=0.02)]
 )
-def test_a_gap_that_hides_little_parts_nothing(part: WholePart) -> None:
+def test_a_gap_that_hides_little_parts_nothing(part: UnbrokenPart) -> None:
     assert (part.span.start_s, part.span.end_s) == pytest.approx((0.0, 5.0), abs=0.005)
-    assert torn_flags({"left_shank": part}) == ([], {})
+    assert list_dropout_flags({"left_shank": part}) == ([], {})
 
 
 def test_a_sensor_without_most_of_the_run_is_left_out_unless_all_are() -> None:
     half, whole = part_with((2.3, 2.7)), part_with()
-    used, left_out = torn_flags({"left_shank": whole, "left_foot": half})
+    used, left_out = list_dropout_flags({"left_shank": whole, "left_foot": half})
     assert used == []
     values = left_out["left_foot"].values
     assert values == {"lost_s": pytest.approx(0.4, abs=0.005), "left_out": True}
-    used, left_out = torn_flags({"left_shank": half, "left_foot": half, "pelvis": whole})
+    used, left_out = list_dropout_flags({"left_shank": half, "left_foot": half, "pelvis": whole})
     assert {flag.site for flag in used} == {"left_shank", "left_foot"}
     assert left_out == {}

@@ -3,7 +3,7 @@
 A recursive filter carries two numbers from sample to sample. Over a block of samples that is linear
 in the block and in what is carried in, so blocks are filtered by matrix products, and what is
 carried from block to block is added up by doubling steps (parallel prefix, Blelloch 1990), of which
-few are needed as it fades. The result is that of the recursion to rounding.
+few are needed as it fades. The result is that of sample by sample to rounding.
 """
 
 from dataclasses import dataclass
@@ -45,7 +45,7 @@ class _Design:
 
 
 @lru_cache(maxsize=64)
-def _design(cutoff_hz: float, rate_hz: float) -> _Design:
+def _design_blocks(cutoff_hz: float, rate_hz: float) -> _Design:
     """Bilinear transform of the analogue filter (e.g. Oppenheim & Schafer 2010, ch. 7)."""
     warped = tan(pi * cutoff_hz / rate_hz)
     scale = 1.0 / (1.0 + sqrt(2.0) * warped + warped**2)
@@ -72,7 +72,7 @@ def _design(cutoff_hz: float, rate_hz: float) -> _Design:
     )
 
 
-def butterworth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
+def filter_butterworth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     """Second-order Butterworth low-pass of regular samples, forward in time.
 
     Parameters
@@ -88,7 +88,7 @@ def butterworth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     -------
     ndarray, shape (k, n)
     """
-    design = _design(cutoff_hz, rate_hz)
+    design = _design_blocks(cutoff_hz, rate_hz)
     count, n = x.shape
     blocks = -(-n // _BLOCK)
     # From its first value on a steady signal stays as it is: what is carried in is then nothing.
