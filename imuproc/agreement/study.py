@@ -13,7 +13,7 @@ from imuproc.agreement.summing import Agreement
 from imuproc.agreement.summing import summarise_study as agreement_of
 from imuproc.core.errors import ImuprocError, RunError
 from imuproc.core.reference import Reference
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import clean_text
 from imuproc.readers.study import Study, StudyRun
 
@@ -125,8 +125,8 @@ def _require_common_steps(made: Comparison) -> None:
         return
     missed, invented = int(whole["missed"]), int(whole["invented"])
     raise RunError(
-        f"found {plural(found, 'step')} common to the results and the reference ({missed} only in "
-        f"the reference, {invented} only in the results); allowed: {FEWEST_COMMON_COUNT} or more "
+        f"found {format_count(found, 'step')} common to the results and the reference ({missed} only "
+        f"in the reference, {invented} only in the results); allowed: {FEWEST_COMMON_COUNT} or more "
         "(are both of the same run, and are clock, sides and covers_s as stated?)"
     )
 

@@ -20,7 +20,7 @@ from imuproc.batch.strict import apply_strict_rule
 from imuproc.batch.tables import describe_session, gather_rows, write_results
 from imuproc.batch.work import Method, Tell, tell_nobody
 from imuproc.core.errors import SessionError
-from imuproc.core.flag_policy import against_run
+from imuproc.core.flag_policy import select_run_flags
 from imuproc.files.disk_errors import describe_write_error
 from imuproc.files.text import clean_text
 from imuproc.pipeline.settings import Settings
@@ -149,7 +149,7 @@ def _add_report(request: Request, folder: Path, processed: Processed) -> Process
     else:
         new = {run for run, outcome in processed.outcomes.items() if outcome.state != "reused"}
         # What strictness decides may have been decided otherwise when the page was made.
-        new |= {row.task for row in processed.rows if against_run(row.summary.flags, "strict")}
+        new |= {row.task for row in processed.rows if select_run_flags(row.summary.flags, "strict")}
         facts = describe_session(request.tasks)
         files, complaint = make_report(folder, new, facts, request.targets, request.jobs)
     return replace(

@@ -11,7 +11,7 @@ from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
 from imuproc.checks.signals import make_thinned_recording
 from imuproc.checks.trial import try_method
-from imuproc.conditioning.sanity import OWN_LOGS, same_samples
+from imuproc.conditioning.sanity import OWN_LOGS, find_same_logs
 from imuproc.core.flag_policy import policy_of
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording
@@ -63,7 +63,7 @@ def check_together(
     if not scans:
         return Together()
     thinned = make_thinned_recording(about, scans)
-    common = [Reason("unfit", f"{told}.", f"{OWN_LOGS}.") for told in same_samples(thinned.logs)]
+    common = [Reason("unfit", f"{told}.", f"{OWN_LOGS}.") for told in find_same_logs(thinned.logs)]
     if about.run.clock == "shared":
         common += _compare_spans(samplings, settings)
     tied = put_on_one_clock(thinned, scans, settings)

@@ -87,7 +87,7 @@ def _convert_with_bar(options: ConvertOptions) -> "Converted":
 
 
 def _print_result(converted: "Converted", options: ConvertOptions) -> None:
-    from imuproc.core.words import plural
+    from imuproc.core.words import format_count
     from imuproc.files.text import clean_text
 
     for failure in converted.failures:
@@ -101,7 +101,7 @@ def _print_result(converted: "Converted", options: ConvertOptions) -> None:
             file=sys.stderr,
         )
     if not options.quiet:
-        logs = plural(converted.logs, "log")
+        logs = format_count(converted.logs, "log")
         print(f"imuproc: {logs} written, {len(converted.failures)} failed", file=sys.stderr)
     if converted.session is not None and not options.quiet:
         print(f"Written: {converted.session}")

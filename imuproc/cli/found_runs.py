@@ -5,7 +5,7 @@ import sys
 from dataclasses import dataclass
 from typing import Final
 
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import clean_text
 
 _OVER_BAR: Final = "\r\x1b[2K"
@@ -35,5 +35,5 @@ class FoundRuns:
         if self.quiet:
             return
         clear = _OVER_BAR if self.moving and os.getpid() != self.shown_by else ""
-        line = f"{clear}  {clean_text(run)} done, {plural(steps, 'step')}\n"
+        line = f"{clear}  {clean_text(run)} done, {format_count(steps, 'step')}\n"
         print(line, end="", file=sys.stderr, flush=True)

@@ -8,7 +8,7 @@ from rich.text import Text
 from imuproc.batch.outcome import Outcome
 from imuproc.cli.bar import make_bar
 from imuproc.cli.found_runs import FoundRuns
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import clean_text
 
 _STYLES = {"done": "", "reused": "dim", "failed": "red"}
@@ -47,7 +47,7 @@ class Shown:
         if reused:
             them = "it" if reused == 1 else "them"
             self._print_line(
-                f"{plural(reused, 'run')} reused: nothing about {them} has changed", "dim"
+                f"{format_count(reused, 'run')} reused: nothing about {them} has changed", "dim"
             )
 
     def told(self, outcome: Outcome) -> None:
@@ -55,7 +55,7 @@ class Shown:
         self._done += 1
         what: str = outcome.state
         if outcome.state == "done":
-            what += f", {plural(outcome.steps, 'step')}"
+            what += f", {format_count(outcome.steps, 'step')}"
         count = f"{self._done:{len(str(self._total))}d}/{self._total}"
         line = f"{count} {clean_text(outcome.run)} {what}, {outcome.seconds:.1f} s"
         self._print_line(line, _STYLES[outcome.state])

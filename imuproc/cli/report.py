@@ -38,7 +38,7 @@ def report(options: ReportOptions) -> None:
     Exit code: 0 done, 2 the request is wrong.
     """
     from imuproc.batch.pages import remake_report
-    from imuproc.core.words import plural
+    from imuproc.core.words import format_count
     from imuproc.files.workers import count_cores
     from imuproc.report.pages.writing import INDEX
     from imuproc.results.tables import REPORT_FOLDER
@@ -52,7 +52,7 @@ def report(options: ReportOptions) -> None:
     if options.table:
         _print_tables(options)
     pages = sum(name.endswith(".html") for name in files) - 1
-    sys.stdout.write(f"Written: {plural(pages, 'page')} of runs, pictures and steps.xlsx\n")
+    sys.stdout.write(f"Written: {format_count(pages, 'page')} of runs, pictures and steps.xlsx\n")
     sys.stdout.write(f"Open: {files[f'{REPORT_FOLDER}/{INDEX}']}\n")
 
 

@@ -16,7 +16,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from imuproc.core.errors import SessionError
-from imuproc.core.units import known_unit
+from imuproc.core.units import find_unit
 from imuproc.files.wording import describe_value, find_nearest, quote, quote_all, suggest_word
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
@@ -285,7 +285,7 @@ def _list_places(model: type[Table], prefix: str = "") -> Iterator[tuple[str, st
 def _suggest_choice(value: Any, choices: list[str]) -> str:
     if not isinstance(value, str):
         return ""
-    unit = known_unit(value)
+    unit = find_unit(value)
     return suggest_word(unit if unit in choices else value, choices)
 
 

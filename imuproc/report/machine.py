@@ -7,7 +7,7 @@ from typing import Any
 
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import is_serious, is_told
-from imuproc.core.flag_words import detail
+from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag, Value
 from imuproc.files.text import clean_text
 from imuproc.results.squad import SquadRun
@@ -120,7 +120,7 @@ def _flag(raised: RaisedFlag) -> dict[str, Any]:
     return {
         "name": raised.name,
         **flag_data(raised),
-        "detail": clean_text(detail(raised)) or None,
+        "detail": clean_text(describe_flag(raised)) or None,
         "serious": is_serious(raised.name) if flag else None,
         "sentence": flag.sentence if flag else None,
         "advice": flag.advice if flag else None,

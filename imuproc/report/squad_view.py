@@ -14,7 +14,7 @@ from rich.text import Text
 from imuproc.core.columns import uncertainty_name
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import is_serious, is_told
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import MISSING, clean_text, format_fixed
 from imuproc.report.terminal_figures import FIGURES
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
@@ -232,7 +232,7 @@ def _print_flags(console: Console, runs: Sequence[SquadRun]) -> None:
         words = Text.assemble((clean_text(name), "bold red" if is_serious(name) else "bold"))
         if flag:
             words.append(f"{'!' if is_serious(name) else ''}: {flag.sentence}")
-        told.append((Text(plural(count, "run")), words))
+        told.append((Text(format_count(count, "run")), words))
     print_terms(console, told, numbers=True)
     console.print()
 
@@ -240,5 +240,6 @@ def _print_flags(console: Console, runs: Sequence[SquadRun]) -> None:
 def _closing(runs: Sequence[SquadRun]) -> str:
     failed = sum(run.summary.status == "failed" for run in runs)
     athletes = len({run.summary.athlete for run in runs})
-    line = f"{plural(len(runs), 'run')} of {plural(athletes, 'athlete')}: {len(runs) - failed} done"
+    of = f"{format_count(len(runs), 'run')} of {format_count(athletes, 'athlete')}"
+    line = f"{of}: {len(runs) - failed} done"
     return f"{line}, {failed} failed." if failed else f"{line}."

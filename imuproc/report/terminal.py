@@ -13,9 +13,9 @@ from rich.text import Text
 from imuproc.core.columns import uncertainty_name
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import is_serious, is_told
-from imuproc.core.flag_words import detail, where
+from imuproc.core.flag_words import describe_flag, describe_site
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.words import plural, steps_phrase
+from imuproc.core.words import format_count, format_steps
 from imuproc.files.text import MISSING, clean_text
 from imuproc.report.terminal_figures import FIGURES
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
@@ -86,7 +86,7 @@ def print_closing(console: Console, summaries: Sequence[RunSummary]) -> None:
         print_terms(console, LEGEND)
         console.print()
     failed = [summary.run for summary in summaries if summary.status == "failed"]
-    line = f"{plural(len(summaries), 'run')}: {len(summaries) - len(failed)} done"
+    line = f"{format_count(len(summaries), 'run')}: {len(summaries) - len(failed)} done"
     if failed:
         line += f", {len(failed)} failed ({clean_text(', '.join(failed))})"
     console.print(Text(f"{line}."))
@@ -98,7 +98,7 @@ def _header(summary: RunSummary) -> Text:
     if summary.distance_m is not None:
         parts.append(f"{summary.distance_m:g} m")
     if summary.status == "done":
-        parts.append(plural(summary.counts.get("steps", 0), "step"))
+        parts.append(format_count(summary.counts.get("steps", 0), "step"))
     if summary.start_time:
         parts.append(f"at {summary.start_time}")
     return Text.assemble((clean_text(summary.athlete), "bold"), "  ", clean_text(", ".join(parts)))
@@ -190,7 +190,7 @@ def _explanation(name: str, summary: RunSummary, steps: "pd.DataFrame | None") -
     flag = FLAGS.get(name)
     of_run = [raised for raised in summary.flags if raised.name == name and raised.step is None]
     places = ", ".join(filter(None, [_where(of_run), _on_steps(name, steps)]))
-    details = "; ".join(dict.fromkeys(filter(None, (detail(raised) for raised in of_run))))
+    details = "; ".join(dict.fromkeys(filter(None, (describe_flag(raised) for raised in of_run))))
     words = Text()
     words.append(clean_text(name), style="bold red" if is_serious(name) else "bold")
     words.append(f" ({places}): " if places else ": ")
@@ -202,7 +202,7 @@ def _explanation(name: str, summary: RunSummary, steps: "pd.DataFrame | None") -
 
 
 def _where(of_run: list[RaisedFlag]) -> str:
-    sites = dict.fromkeys(where(raised) or "whole run" for raised in of_run)
+    sites = dict.fromkeys(describe_site(raised) or "whole run" for raised in of_run)
     return ", ".join(sites)
 
 
@@ -218,4 +218,4 @@ def _on_steps(name: str, steps: "pd.DataFrame | None") -> str:
         return ""
     if len(numbers) == len(steps):
         return "all steps"
-    return steps_phrase(numbers)
+    return format_steps(numbers)

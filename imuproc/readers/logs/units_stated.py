@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from imuproc.core.errors import LogError
-from imuproc.core.units import known_unit
+from imuproc.core.units import find_unit
 from imuproc.files.wording import quote, quote_all
 
 
@@ -24,7 +24,7 @@ def parse_unit(stated: str | None, allowed: Sequence[str], where: str) -> str:
     LogError
         It is none of them, or nothing is stated.
     """
-    unit = None if stated is None else known_unit(stated)
+    unit = None if stated is None else find_unit(stated)
     if unit not in allowed:
         shown = "no unit" if stated is None else f"the unit {quote(stated)}"
         raise LogError(f"{where}: found {shown}; allowed: {quote_all(allowed)}")
@@ -39,7 +39,7 @@ def check_stated_unit(stated: str | None, wanted: str, where: str) -> None:
     LogError
         The two contradict each other.
     """
-    unit = None if stated is None else known_unit(stated)
+    unit = None if stated is None else find_unit(stated)
     if unit is not None and unit != wanted:
         raise LogError(
             f"{where}: the log states the unit {quote(str(stated))}, the layout {quote(wanted)}; "

@@ -7,7 +7,7 @@ from typing import Any, Final
 import numpy as np
 
 from imuproc.agreement.study import ComparedRun, StudyResult
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import clean_text
 from imuproc.report.agreement.quantities import quantity_of, share
 from imuproc.report.agreement.wording import KINDS, TOLD, beyond_of, on_average, whole
@@ -29,7 +29,7 @@ def brief(result: StudyResult) -> list[str]:
         total = found.detection_total
         counts = total[(total["of"] == "contacts") & (total["part"] == "all")].iloc[0].to_dict()
         words = _counts(counts, beyond_of(total))
-        out.append(f"All {plural(len(result.compared), 'run')}: {words}.")
+        out.append(f"All {format_count(len(result.compared), 'run')}: {words}.")
     kinds = {one.reference.kind for one in result.compared}
     other = KINDS[next(iter(kinds))] if len(kinds) == 1 else "the reference"
     for figure in TOLD:
@@ -50,7 +50,7 @@ def _run_sentence(one: ComparedRun) -> str:
 
 def _counts(row: Mapping[Any, Any], beyond: int) -> str:
     found, missed, invented = (int(row[name]) for name in ("found", "missed", "invented"))
-    words = f"{found} of {plural(found + missed, 'contact')} of the reference found"
+    words = f"{found} of {format_count(found + missed, 'contact')} of the reference found"
     if missed:
         told = f"; {beyond} of the {missed} missed lie before or after all steps of the table"
         words += f" ({share(row['recall'])}{told if beyond else ''})"
@@ -61,9 +61,9 @@ def _figure_sentence(row: Mapping[Any, Any], other: str) -> str:
     q = quantity_of(str(row["figure"]))
     text = f"{q.name.capitalize()} {on_average(q, row['bias'])} by {other}"
     if not isfinite(row["sd"]):
-        return f"{text} ({plural(int(row['n']), 'step')}: too few to tell the scatter)."
+        return f"{text} ({format_count(int(row['n']), 'step')}: too few to tell the scatter)."
     return f"{text}; 19 of 20 steps are expected to differ by {q.number(row['lower'])} to " + (
-        f"{q.with_unit(row['upper'])} ({plural(int(row['n']), 'step')})."
+        f"{q.with_unit(row['upper'])} ({format_count(int(row['n']), 'step')})."
     )
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from imuproc.agreement.study import StudyResult
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import MISSING, clean_text, format_fixed
 from imuproc.report.agreement.brief import brief
 from imuproc.report.agreement.quantities import Quantity, coefficient, quantity_of, share
@@ -94,7 +94,7 @@ def agreement_page(result: StudyResult, words: Paragraphs | None, charts: Sequen
         "detection": _detection(result),
         "clocks": _clocks(result),
         "exclusions": _exclusions(result.exclusions),
-        "excluded": plural(len(result.exclusions), "row"),
+        "excluded": format_count(len(result.exclusions), "row"),
         "exclusions_file": EXCLUSIONS_CSV,
         "words": words,
         "notes": sorted({clean_text(n) for one in compared for n in one.comparison.notes}),
@@ -107,8 +107,8 @@ def _facts(result: StudyResult) -> list[tuple[str, str]]:
     athletes = {one.result.athlete for one in result.compared}
     facts = [
         ("Athletes", str(len(athletes))),
-        ("Compared", plural(len(result.compared), "run")),
-        ("Not compared", plural(len(result.failed), "run")),
+        ("Compared", format_count(len(result.compared), "run")),
+        ("Not compared", format_count(len(result.failed), "run")),
     ]
     if kinds:
         facts.append(("Reference", ", ".join(kinds)))

@@ -17,7 +17,7 @@ from imuproc.checks.findings import (
 )
 from imuproc.core.flag_policy import Severity
 from imuproc.core.sites import SITES, Site
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import clean_text
 from imuproc.report.check.columns import ShownSensor, figure_columns
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
@@ -217,5 +217,5 @@ def _closing(shown: Sequence[_Shown]) -> Text:
     counts = {word: verdicts.count(word) for word in _STYLES}
     told = ", ".join(f"{count} {word}" for word, count in counts.items() if count)
     overall = find_worst_verdict([one.report.verdict for one in shown])
-    line = Text(f"{plural(len(verdicts), 'log')}: {told}. Overall: ")
+    line = Text(f"{format_count(len(verdicts), 'log')}: {told}. Overall: ")
     return line.append(overall, style=f"bold {_STYLES[overall]}").append(".")

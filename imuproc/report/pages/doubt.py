@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from imuproc.core.flag_list import FLAGS
-from imuproc.core.flag_policy import doubted_sides
-from imuproc.core.flag_words import where
+from imuproc.core.flag_policy import find_doubted_sides
+from imuproc.core.flag_words import describe_site
 from imuproc.files.text import clean_text
 from imuproc.report.pages.labels import LABELS
 from imuproc.report.pages.view import RunView
@@ -47,7 +47,11 @@ def trouble(view: RunView) -> list[str]:
     for name in dict.fromkeys(flag.name for flag in view.serious_flags()):
         flag = FLAGS[name]
         sites = sorted(
-            {clean_text(where(f)) for f in view.serious_flags() if f.name == name and f.site}
+            {
+                clean_text(describe_site(f))
+                for f in view.serious_flags()
+                if f.name == name and f.site
+            }
         )
         told = f" ({', '.join(sites)})" if sites else ""
         out.append(f"{flag.sentence[:-1]}{told}. {flag.advice}")
@@ -56,7 +60,7 @@ def trouble(view: RunView) -> list[str]:
 
 def trusted(view: RunView) -> list[Trust]:
     """What can still be used: each shown figure and in how many steps it is there."""
-    doubted = doubted_sides(view.serious_flags())
+    doubted = find_doubted_sides(view.serious_flags())
     return [
         Trust(LABELS[name].short, have, of, " and ".join(sorted(doubted.get(name, ()))))
         for name, (have, of) in view.measured().items()

@@ -6,7 +6,7 @@ from typing import Any, Final
 import numpy as np
 from markupsafe import Markup
 
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import clean_text
 from imuproc.report.pages import story
 from imuproc.report.pages.charts import draw_by_step, draw_swings, draw_time_strip
@@ -153,7 +153,7 @@ def _swing(view: RunView, name: str, title: str, axis: str) -> Chart:
         caption=f"Each line is one swing, from toe-off to the next touchdown of that foot; the "
         f"picked step is drawn bold. 0° is as in standing.{shaded}",
         alt=f"Curves of the {axis} through the swing before each of "
-        f"{plural(len(view.curves[name]), 'touchdown')}.",
+        f"{format_count(len(view.curves[name]), 'touchdown')}.",
         svg=Markup(draw_swings(view, name)),
         pick="xy",
     )
@@ -176,8 +176,8 @@ def method(view: RunView) -> str:
     before = [k for k, _ in view.still.values()]
     after = [k for _, k in view.still.values()]
     return (
-        f"{plural(len(view.sites), 'sensor')} ({sites}), used at {view.rate_hz:g} Hz. Directions "
-        "of each segment come from quiet standing and from the axis about which the leg swings in "
+        f"{format_count(len(view.sites), 'sensor')} ({sites}), used at {view.rate_hz:g} Hz. "
+        "Directions of each segment come from quiet standing and from the axis about which the leg swings in "
         f"running. Quiet standing before the run: {_span(before)}; after it: {_span(after)}. "
         "Angles count from standing: shin 90°, foot and ankle 0°. Touchdown and toe-off come from "
         "shocks, turning and rest of the foot; what drifts is held by the times at which foot or "

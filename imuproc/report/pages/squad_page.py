@@ -11,7 +11,7 @@ from imuproc.assessment.cues import Cue, on_target_share
 from imuproc.assessment.verdicts import ABOVE, BELOW, ON_TARGET, TOO_CLOSE
 from imuproc.core.errors import SessionError
 from imuproc.core.flag_policy import is_serious
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.text import clean_text
 from imuproc.report.pages import story
 from imuproc.report.pages.labels import LABELS, STARTS, Label, label_of
@@ -279,7 +279,9 @@ def _make_blocks(
     blocks = []
     for athlete in sorted({row.athlete for row in rows}):
         own = [row for row in reversed(rows) if row.athlete == athlete]
-        blocks.append(AthleteBlock(athlete, plural(len(own), "run"), again.get(athlete, ()), own))
+        blocks.append(
+            AthleteBlock(athlete, format_count(len(own), "run"), again.get(athlete, ()), own)
+        )
     return blocks
 
 
@@ -300,7 +302,7 @@ def squad_page(
         "blocks": _make_blocks(rows, again),
         "labels": [LABELS[name] for name in SHOWN],
         "athletes": sorted({row.athlete for row in rows}),
-        "count": plural(len(rows), "run"),
+        "count": format_count(len(rows), "run"),
         "failed": failed,
         "doubtful": doubtful,
         "cautions": CAUTIONS,

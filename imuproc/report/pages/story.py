@@ -11,9 +11,9 @@ from imuproc.assessment.cues import Cue, on_target_share
 from imuproc.assessment.verdicts import ABOVE, TOO_CLOSE, VERDICTS
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import is_serious, is_told
-from imuproc.core.flag_words import detail, where
+from imuproc.core.flag_words import describe_flag, describe_site
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.words import in_a_row, plural, steps_phrase
+from imuproc.core.words import format_count, format_steps, join_words
 from imuproc.files.text import clean_text
 from imuproc.report.pages.labels import LABELS, STARTS, label_of
 from imuproc.report.pages.view import RunView
@@ -105,7 +105,7 @@ def brief_facts(view: RunView) -> str:
     known = dict(facts(view))
     words = [known.get(term, "") for term in ("Date", "Start", "Distance")]
     count = view.summary.counts.get("steps_effort", 0)
-    words.append(plural(count, "step") if count else "")
+    words.append(format_count(count, "step") if count else "")
     return " · ".join(word for word in words if word and word != "not known")
 
 
@@ -131,7 +131,7 @@ def matter(cue: Cue, steps: "pd.DataFrame") -> Matter:
         seen="" if uneven else _say_where(cue),
         evidence=""
         if uneven
-        else f"{steps_phrase(list(cue.steps)).capitalize()}." + _reach(cue, steps),
+        else f"{format_steps(list(cue.steps)).capitalize()}." + _reach(cue, steps),
         try_this=cue.words.try_this,
     )
 
@@ -144,7 +144,7 @@ def _say_how_far(cue: Cue) -> str:
 def _say_where(cue: Cue) -> str:
     """In how many steps of which phases, and of which foot."""
     foot = "" if cue.side == "both" else f", mostly the {cue.side} foot"
-    return f"{cue.off} of {plural(cue.measured, 'step')} ({in_a_row(cue.phases)}){foot}"
+    return f"{cue.off} of {format_count(cue.measured, 'step')} ({join_words(cue.phases)}){foot}"
 
 
 def _say_difference(cue: Cue) -> str:
@@ -199,8 +199,8 @@ def flag_texts(view: RunView) -> list[FlagText]:
 def _flag_text(name: str, raised: list[RaisedFlag]) -> FlagText:
     known = FLAGS.get(name)
     numbers = sorted({flag.step for flag in raised if flag.step is not None})
-    sites = dict.fromkeys(clean_text(where(flag)) for flag in raised if flag.site)
-    places = [*sites, *([steps_phrase(numbers)] if numbers else [])]
+    sites = dict.fromkeys(clean_text(describe_site(flag)) for flag in raised if flag.site)
+    places = [*sites, *([format_steps(numbers)] if numbers else [])]
     return FlagText(
         name=clean_text(name).replace("_", " "),
         sentence=known.sentence if known else "This version does not know this flag.",
@@ -213,7 +213,7 @@ def _flag_text(name: str, raised: list[RaisedFlag]) -> FlagText:
 
 def _details(raised: Iterable[RaisedFlag]) -> list[str]:
     """Details in words, each once; sensors are named with theirs."""
-    told = ((where(flag), detail(flag)) for flag in raised)
+    told = ((describe_site(flag), describe_flag(flag)) for flag in raised)
     return list(dict.fromkeys(clean_text(": ".join(filter(None, one))) for one in told if one[1]))
 
 

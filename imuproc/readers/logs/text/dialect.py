@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from imuproc.core.errors import LogError
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.wording import quote
 from imuproc.readers.logs.layout import Layout
 from imuproc.readers.logs.text.cells import begins_like_number, is_missing, is_number, split_line
@@ -256,8 +256,8 @@ def _fit_column_names(header: list[str], sample: list[str], number: int) -> tupl
         return tuple(header[:-1])
     if len(sample) != len(header):
         raise LogError(
-            f"line {number}: found {plural(len(sample), 'cell')}; allowed: {len(header)}, as in "
-            "the header"
+            f"line {number}: found {format_count(len(sample), 'cell')}; allowed: {len(header)}, as "
+            "in the header"
         )
     return tuple(header)
 
@@ -296,7 +296,7 @@ def _explain_no_number(
     hint = f"; if line {number} is no sample, set the layout's skip_rows to {number}"
     if len(cells) <= max(places):
         return LogError(
-            f"line {number}: found {plural(len(cells), 'cell')}; allowed: at least "
+            f"line {number}: found {format_count(len(cells), 'cell')}; allowed: at least "
             f"{max(places) + 1}, which the layout's column numbers need{hint}"
         )
     bad = next(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from imuproc.core.errors import LogError
-from imuproc.core.words import plural
+from imuproc.core.words import format_count
 from imuproc.files.wording import quote
 from imuproc.readers.logs.layout import Layout
 from imuproc.readers.logs.text.cells import is_missing, is_number, split_line
@@ -76,7 +76,7 @@ def _find_first_fault(
             continue
         if len(cells) != len(shape.columns):
             return _Fault(
-                number, f": found {plural(len(cells), 'cell')}; allowed: {len(shape.columns)}"
+                number, f": found {format_count(len(cells), 'cell')}; allowed: {len(shape.columns)}"
             )
         for place in shape.positions:
             cell = cells[place]

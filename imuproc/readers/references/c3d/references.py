@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
-from imuproc.dsp.force import force_contacts
+from imuproc.dsp.force import find_force_contacts
 from imuproc.files.wording import quote, quote_all
 from imuproc.readers.references.c3d.markers import (
     Legs,
@@ -134,7 +134,7 @@ def _find_force_events(file: C3dFile, layout: C3dLayout, legs: Legs | None) -> _
     vertical = plates.force_n[:, :, "xyz".index(layout.up[1])].sum(axis=0)
     # A foot can only press: the largest force tells which sign the file gives to it.
     vertical = vertical * np.sign(vertical[np.argmax(np.abs(vertical))])
-    found = force_contacts(plates.time_s, vertical, layout.threshold_n)
+    found = find_force_contacts(plates.time_s, vertical, layout.threshold_n)
     has_on, has_off = np.isfinite(found.touchdown_s), np.isfinite(found.toe_off_s)
     known = has_on | has_off
     one = np.where(has_on, found.touchdown_s, found.toe_off_s)
