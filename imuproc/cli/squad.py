@@ -53,7 +53,7 @@ class SquadOptions:
         typer.Option(
             "--sort",
             metavar="COLUMN",
-            help="speed, contact, freq, length, shin, dorsifl, flags or a column of runs.csv; "
+            help="speed, contact, freq, length, shin, toe, flags or a column of runs.csv; "
             "-COLUMN from the largest on.",
             show_default=False,
         ),

@@ -44,8 +44,9 @@ LEGEND: Final = (
         "knee ahead of the ankle",
     ),
     (
-        "dorsifl.",
-        "dorsiflexion, mean of the last 40 % of the swing: 0 as in standing, toe up positive",
+        "toe",
+        "toe in the air (dorsiflexion), mean of the last 40 % of the swing: 0 as in standing, plus "
+        "is toe up",
     ),
     ("±", "standard uncertainty; the true figure is expected within twice it"),
     (MISSING, "missing or withheld"),

@@ -41,7 +41,7 @@ FIGURES: Final[Mapping[str, TerminalFigure]] = {
     "step_frequency_hz": TerminalFigure("freq.", "Hz", 1.0, 2),
     "step_length_m": TerminalFigure("length", "m", 1.0, 2),
     "shin_angle_touchdown_deg": TerminalFigure("shin", "deg", 1.0, 1),
-    "dorsiflexion_swing_mean_deg": TerminalFigure("dorsifl.", "deg", 1.0, 1),
+    "dorsiflexion_swing_mean_deg": TerminalFigure("toe", "deg", 1.0, 1),
 }
 """By column of the step table. Those that say something of their own: step time is frequency
 again, and so on."""

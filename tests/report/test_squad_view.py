@@ -102,7 +102,7 @@ def test_columns_are_dropped_before_lines_are_broken(runs: list[SquadRun]) -> No
     lines = shown(runs, 44)
     line = next(line for line in lines if line.startswith("R07-02"))
     assert len(line) <= 44
-    assert len(line.split()) == 6  # run, best, speed, contact, shin, flags
+    assert len(line.split()) == 7  # run, best, speed, contact, shin, toe, flags
     assert "Not shown, the terminal is too narrow:" in " ".join(lines)
     assert "length" in " ".join(lines).partition("Not shown")[2]
 
