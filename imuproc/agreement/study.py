@@ -125,9 +125,9 @@ def _require_common_steps(made: Comparison) -> None:
         return
     missed, invented = int(whole["missed"]), int(whole["invented"])
     raise RunError(
-        f"found {format_count(found, 'step')} common to the results and the reference ({missed} only "
-        f"in the reference, {invented} only in the results); allowed: {FEWEST_COMMON_COUNT} or more "
-        "(are both of the same run, and are clock, sides and covers_s as stated?)"
+        f"found {format_count(found, 'step')} common to the results and the reference ({missed} "
+        f"only in the reference, {invented} only in the results); allowed: {FEWEST_COMMON_COUNT} "
+        "or more (are both of the same run, and are clock, sides and covers_s as stated?)"
     )
 
 
