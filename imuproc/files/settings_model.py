@@ -62,27 +62,27 @@ class StageSettings(Table):
     def __pydantic_init_subclass__(cls, **kwargs: Any) -> None:
         """Say in each field what is allowed, in the words of the errors."""
         for name, field in cls.model_fields.items():
-            extra = _extra(field)
+            extra = _get_extra(field)
             if "range" in extra:
                 extra["unit"] = extra["unit"] if extra["unit"] is not None else unit_of(name)
                 extra["basis"] = extra["basis"] or cls.basis
-                extra["allowed"] = _allowed(field.default, extra)
+                extra["allowed"] = _describe_allowed(field.default, extra)
 
     @model_validator(mode="before")
     @classmethod
-    def _with_rows(cls, given: Any) -> Any:
+    def _convert_rows(cls, given: Any) -> Any:
         """Rows of numbers as tuples, checked; TOML has lists only."""
         if not isinstance(given, dict):
             return given
         rows = {
-            name: _row(value, name, field)
+            name: _check_row(value, name, field)
             for name, value in given.items()
             if (field := cls.model_fields.get(name)) and isinstance(field.default, tuple)
         }
         return {**given, **rows}
 
     @model_validator(mode="after")
-    def _in_order(self) -> "StageSettings":
+    def _check_order(self) -> "StageSettings":
         for first, second in self.ordered:
             low, high = value_at(self, first), value_at(self, second)
             if low > high:
@@ -178,7 +178,7 @@ def settings_in(stage: StageSettings) -> Iterator[Setting]:
     Setting
     """
     for name, field in type(stage).model_fields.items():
-        value, extra = getattr(stage, name), _extra(field)
+        value, extra = getattr(stage, name), _get_extra(field)
         if not isinstance(value, StageSettings):
             texts = (extra["unit"], field.description or "", extra["allowed"], extra["basis"])
             yield Setting(name, value, *texts, *extra["range"])
@@ -208,8 +208,8 @@ def unit_of(name: str) -> str:
     return _UNITS[max(ends, key=len)] if ends else ""
 
 
-def _row(value: Any, name: str, field: FieldInfo) -> tuple[float, ...]:
-    extra = _extra(field)
+def _check_row(value: Any, name: str, field: FieldInfo) -> tuple[float, ...]:
+    extra = _get_extra(field)
     low, high = extra["range"]
     row = tuple(value) if isinstance(value, list | tuple) else ()
     known = len(row) == len(field.default) and not any(
@@ -219,16 +219,16 @@ def _row(value: Any, name: str, field: FieldInfo) -> tuple[float, ...]:
         raise refusal(found(list(row) if row else value), extra["allowed"], name)
     falls = extra["ascending"] and not row[0] < row[1]
     if falls or not all(low <= one <= high for one in row):
-        told = ", ".join(f"{one:g}" for one in row)
-        raise refusal(f"[{told}]", extra["allowed"], name)
+        shown = ", ".join(f"{one:g}" for one in row)
+        raise refusal(f"[{shown}]", extra["allowed"], name)
     return tuple(float(one) for one in row)
 
 
-def _extra(field: FieldInfo) -> dict[str, Any]:
+def _get_extra(field: FieldInfo) -> dict[str, Any]:
     return field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
 
 
-def _allowed(default: Value, extra: dict[str, Any]) -> str:
+def _describe_allowed(default: Value, extra: dict[str, Any]) -> str:
     low, high = extra["range"]
     within = " ".join(f"from {low:.10g} to {high:.10g} {extra['unit']}".split())
     if not isinstance(default, tuple):

@@ -17,10 +17,11 @@ from pydantic_core import ErrorDetails, PydanticCustomError
 
 from imuproc.core.errors import SessionError
 from imuproc.core.units import known_unit
-from imuproc.files.wording import did_you_mean, found, listed, nearest, quoted
+from imuproc.files.wording import did_you_mean, find_nearest, found, listed, quoted
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
-_MOST_SHOWN = 20
+_MAX_SHOWN_COUNT = 20
+"""Problems that an error lists; chosen: a screen holds them."""
 
 
 class Table(BaseModel):
@@ -39,11 +40,11 @@ TableT = TypeVar("TableT", bound=Table)
 def refusal(found_text: str, allowed: str, key: str = "") -> PydanticCustomError:
     """Error for a validator to raise, in our wording; of a table with the key that is meant."""
     # Braces would be taken for places to fill in, so the texts travel in the context.
-    told = {"found": found_text, "allowed": allowed, "key": key}
-    return PydanticCustomError("refused", "found {found}; allowed: {allowed}", told)
+    context = {"found": found_text, "allowed": allowed, "key": key}
+    return PydanticCustomError("refused", "found {found}; allowed: {allowed}", context)
 
 
-def missing_key(key: str) -> PydanticCustomError:
+def refuse_missing_key(key: str) -> PydanticCustomError:
     """Error for a validator of a whole table to raise: one of its keys is needed here."""
     return PydanticCustomError("missing_key", "missing_key", {"key": key})
 
@@ -80,15 +81,15 @@ def complain(path: Path, problems: list[Problem], content: dict[str, Any]) -> Se
         The file as read, for the ids of runs and athletes.
     """
     shown = [
-        f"{path}: {dotted(one.loc)}{_whose(one.loc, content)}: {one.text}"
-        for one in problems[:_MOST_SHOWN]
+        f"{path}: {format_place(one.loc)}{_describe_owner(one.loc, content)}: {one.text}"
+        for one in problems[:_MAX_SHOWN_COUNT]
     ]
-    if len(problems) > _MOST_SHOWN:
-        shown.append(f"{path}: and {len(problems) - _MOST_SHOWN} more problems")
+    if len(problems) > _MAX_SHOWN_COUNT:
+        shown.append(f"{path}: and {len(problems) - _MAX_SHOWN_COUNT} more problems")
     return SessionError("\n".join(shown))
 
 
-def _whose(loc: tuple[str | int, ...], content: dict[str, Any]) -> str:
+def _describe_owner(loc: tuple[str | int, ...], content: dict[str, Any]) -> str:
     """`` (id 'R07-02')`` for a place inside a list entry with an id: counting is tedious."""
     if len(loc) < 2 or not isinstance(loc[1], int):
         return ""
@@ -129,10 +130,10 @@ def load_toml(path: Path) -> dict[str, Any]:
             f"{path}: line {line}: found byte 0x{raw[error.start]:02X}, which is not UTF-8; "
             "allowed: a file saved as UTF-8"
         ) from error
-    return _parse(path, text)
+    return _parse_toml(path, text)
 
 
-def _parse(path: Path, text: str) -> dict[str, Any]:
+def _parse_toml(path: Path, text: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except ValueError as error:  # TOMLDecodeError, and whole numbers too long to read
@@ -141,7 +142,7 @@ def _parse(path: Path, text: str) -> dict[str, Any]:
         raise SessionError(f"{path}: this is not TOML that we read: nested too deep") from error
 
 
-def without_schema(path: Path, content: dict[str, Any], schema: int) -> dict[str, Any]:
+def strip_schema(path: Path, content: dict[str, Any], schema: int) -> dict[str, Any]:
     """Tables of a file whose ``schema`` is the one that is read.
 
     Parameters
@@ -165,7 +166,7 @@ def without_schema(path: Path, content: dict[str, Any], schema: int) -> dict[str
     return {key: value for key, value in content.items() if key != "schema"}
 
 
-def validated(path: Path, content: dict[str, Any], schema: int, model: type[TableT]) -> TableT:
+def validate_file(path: Path, content: dict[str, Any], schema: int, model: type[TableT]) -> TableT:
     """A whole file checked against its model.
 
     Parameters
@@ -183,7 +184,7 @@ def validated(path: Path, content: dict[str, Any], schema: int, model: type[Tabl
     SessionError
         A line for each problem: file, key, what was found, what is allowed.
     """
-    return checked(path, without_schema(path, content, schema), model)
+    return checked(path, strip_schema(path, content, schema), model)
 
 
 def checked(path: Path, content: dict[str, Any], model: type[TableT]) -> TableT:
@@ -200,7 +201,7 @@ def checked(path: Path, content: dict[str, Any], model: type[TableT]) -> TableT:
     Raises
     ------
     SessionError
-        As :func:`validated`.
+        As :func:`validate_file`.
     """
     try:
         return model.model_validate(content)
@@ -223,14 +224,14 @@ def problems_of(error: ValidationError, model: type[Table]) -> list[Problem]:
     for detail in details:
         if detail["type"] == "extra_forbidden":
             table = detail["loc"][:-1]
-            owner, _ = _resolve(model, table)
-            explained.add((*table, nearest(str(detail["loc"][-1]), owner.model_fields) or ""))
+            owner, _ = _resolve_place(model, table)
+            explained.add((*table, find_nearest(str(detail["loc"][-1]), owner.model_fields) or ""))
     consequences = ("missing", "too_short")
     kept = [d for d in details if not (d["type"] in consequences and d["loc"] in explained)]
-    return [_in_our_words(detail, model) for detail in kept]
+    return [_to_problem(detail, model) for detail in kept]
 
 
-def _in_our_words(detail: ErrorDetails, model: type[Table]) -> Problem:
+def _to_problem(detail: ErrorDetails, model: type[Table]) -> Problem:
     loc, value = detail["loc"], detail["input"]
     context = detail.get("ctx", {})
     if detail["type"] == "missing_key":
@@ -239,52 +240,52 @@ def _in_our_words(detail: ErrorDetails, model: type[Table]) -> Problem:
         inner = filter(None, context["key"].split("."))
         return problem((*loc, *inner), context["found"], context["allowed"])
     if detail["type"] == "extra_forbidden":
-        owner, _ = _resolve(model, loc[:-1])
-        return _unknown_key(loc, list(owner.model_fields), dict(_places(model)))
-    _, field = _resolve(model, loc)
+        owner, _ = _resolve_place(model, loc[:-1])
+        return _report_unknown_key(loc, list(owner.model_fields), dict(_list_places(model)))
+    _, field = _resolve_place(model, loc)
     if field is None:
         return problem(loc, found(value), detail["msg"])
     if loc[-1] == "[key]":  # how pydantic marks a wrong key of a dict
-        return _unknown_key(loc[:-1], _choices(get_args(field.annotation)[0]))
-    choices = _choices(field.annotation)
+        return _report_unknown_key(loc[:-1], _list_choices(get_args(field.annotation)[0]))
+    choices = _list_choices(field.annotation)
     extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
     words = extra.get("allowed") or field.description
     allowed = str(words or listed(choices) or detail["msg"])
     if detail["type"] in ("missing", "missing_key"):
         return Problem(loc, f"this key is missing; allowed: {allowed}")
-    return problem(loc, found(value), allowed + _hint(value, choices))
+    return problem(loc, found(value), allowed + _suggest_choice(value, choices))
 
 
-def _unknown_key(
+def _report_unknown_key(
     loc: tuple[str | int, ...], known: list[str], places: dict[str, str] | None = None
 ) -> Problem:
     """Which keys there are, and the one that was probably meant, here or in another table."""
     name = str(loc[-1])
     hint = did_you_mean(name, known)
-    elsewhere = None if hint or not places else nearest(name, places)
+    elsewhere = None if hint or not places else find_nearest(name, places)
     if places and elsewhere:
         hint = f" - did you mean {quoted(places[elsewhere])}?"
     return problem(loc, f"unknown key {quoted(name)}", listed(known) + hint)
 
 
-def _places(model: type[Table], prefix: str = "") -> Iterator[tuple[str, str]]:
+def _list_places(model: type[Table], prefix: str = "") -> Iterator[tuple[str, str]]:
     """Keys of the tables in a table that are not of a list, with their places; nearest last."""
     for name, field in model.model_fields.items():
         inner = field.annotation
         if isinstance(inner, type) and issubclass(inner, Table):
-            yield from _places(inner, f"{prefix}{name}.")
+            yield from _list_places(inner, f"{prefix}{name}.")
         elif prefix:
             yield name, f"{prefix}{name}"
 
 
-def _hint(value: Any, choices: list[str]) -> str:
+def _suggest_choice(value: Any, choices: list[str]) -> str:
     if not isinstance(value, str):
         return ""
     unit = known_unit(value)
     return did_you_mean(unit if unit in choices else value, choices)
 
 
-def dotted(loc: tuple[str | int, ...]) -> str:
+def format_place(loc: tuple[str | int, ...]) -> str:
     """Place in the file as ``run[2].logs.left_foot``; lists count from 1."""
     text = ""
     for part in loc:
@@ -296,7 +297,7 @@ def dotted(loc: tuple[str | int, ...]) -> str:
     return text
 
 
-def _resolve(
+def _resolve_place(
     model: type[Table], loc: tuple[str | int, ...]
 ) -> tuple[type[Table], FieldInfo | None]:
     """Innermost table and innermost field that a place lies in."""
@@ -309,20 +310,20 @@ def _resolve(
             own_name = False
             continue
         owner, field = inner, inner.model_fields[str(part)]
-        inner = _table_in(field.annotation)
+        inner = _find_table(field.annotation)
         own_name = get_origin(field.annotation) is dict
     return (inner or owner), field
 
 
-def _table_in(annotation: Any) -> type[Table] | None:
+def _find_table(annotation: Any) -> type[Table] | None:
     if isinstance(annotation, type) and issubclass(annotation, Table):
         return annotation
-    return next((t for t in map(_table_in, get_args(annotation)) if t is not None), None)
+    return next((t for t in map(_find_table, get_args(annotation)) if t is not None), None)
 
 
-def _choices(annotation: Any) -> list[str]:
+def _list_choices(annotation: Any) -> list[str]:
     if get_origin(annotation) is Literal:
         return [str(word) for word in get_args(annotation)]
     if get_origin(annotation) in (Union, UnionType):
-        return [word for part in get_args(annotation) for word in _choices(part)]
+        return [word for part in get_args(annotation) for word in _list_choices(part)]
     return []

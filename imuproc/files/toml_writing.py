@@ -27,7 +27,7 @@ def toml_text(content: Mapping[str, Any]) -> str:
     TypeError
         A value is of a kind that TOML has not.
     """
-    blocks = {key: _block(value) for key, value in content.items()}
+    blocks = {key: _to_block(value) for key, value in content.items()}
     document = tomlkit.document()
     # What stands below a table's head belongs to the table.
     for key in sorted(blocks, key=lambda key: isinstance(blocks[key], Table | AoT)):
@@ -35,40 +35,40 @@ def toml_text(content: Mapping[str, Any]) -> str:
     return document.as_string()
 
 
-def _block(value: Any) -> Item:
+def _to_block(value: Any) -> Item:
     """A value at the top."""
     if isinstance(value, Mapping):
         if not value or not all(isinstance(inner, Mapping) for inner in value.values()):
-            return _table(value)
+            return _to_table(value)
         tables = tomlkit.table(is_super_table=True)
         for key, inner in value.items():
-            tables.add(key, _table(inner))
+            tables.add(key, _to_table(inner))
         return tables
     if isinstance(value, list) and value and all(isinstance(entry, Mapping) for entry in value):
         array = tomlkit.aot()
-        array.extend(map(_table, value))
+        array.extend(map(_to_table, value))
         return array
-    return _inline(value)
+    return _to_inline(value)
 
 
-def _table(content: Mapping[str, Any]) -> Table:
+def _to_table(content: Mapping[str, Any]) -> Table:
     table = tomlkit.table()
     for key, value in content.items():
-        table.add(key, _inline(value))
+        table.add(key, _to_inline(value))
     return table
 
 
-def _inline(value: Any) -> Item:
+def _to_inline(value: Any) -> Item:
     """A value within a line."""
     if isinstance(value, Mapping):
         table = tomlkit.inline_table()
         for key, inner in value.items():
-            table.add(key, _inline(inner))
+            table.add(key, _to_inline(inner))
         return table
     if isinstance(value, list | tuple):
         array = tomlkit.array()
         for inner in value:
-            array.append(_inline(inner))
+            array.append(_to_inline(inner))
         return array
     item: Item = tomlkit.item(value)
     return item

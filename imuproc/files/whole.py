@@ -36,12 +36,24 @@ def replaced_file(path: Path) -> Iterator[Path]:
         with temporary.open("r+b") as written:
             os.fsync(written.fileno())
         os.replace(temporary, path)
-        _keep_name(path.parent)
+        _sync_folder(path.parent)
     finally:
         temporary.unlink(missing_ok=True)
 
 
-def _keep_name(folder: Path) -> None:
+def write_text(path: Path, text: str) -> None:
+    """Write a text in UTF-8 with line feeds, whole or not at all.
+
+    Raises
+    ------
+    OSError
+        The folder cannot be written.
+    """
+    with replaced_file(path) as temporary:
+        temporary.write_text(text, encoding="utf-8", newline="\n")
+
+
+def _sync_folder(folder: Path) -> None:
     """Have the new name on the disk too, where the system lets folders be opened."""
     if os.name == "nt":
         return

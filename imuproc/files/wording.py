@@ -4,13 +4,18 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import Any
 
-_LONGEST_SHOWN = 80
+_MAX_SHOWN_CHARACTER_COUNT = 80
+"""Characters of a text that an error shows; chosen: one line of a terminal."""
 
 
 def quoted(text: str) -> str:
     """A text in quotes, control characters made visible, cut where it is very long."""
     shown = repr(text)
-    return shown if len(shown) <= _LONGEST_SHOWN else f"{shown[:_LONGEST_SHOWN]}..."
+    return (
+        shown
+        if len(shown) <= _MAX_SHOWN_CHARACTER_COUNT
+        else f"{shown[:_MAX_SHOWN_CHARACTER_COUNT]}..."
+    )
 
 
 def listed(words: Iterable[str]) -> str:
@@ -20,14 +25,16 @@ def listed(words: Iterable[str]) -> str:
 
 def did_you_mean(word: str, allowed: Iterable[str]) -> str:
     """`` - did you mean 'x'?`` where an allowed word is near, else nothing."""
-    match = nearest(word, allowed)
+    match = find_nearest(word, allowed)
     return f" - did you mean {quoted(match)}?" if match else ""
 
 
-def nearest(word: str, allowed: Iterable[str]) -> str | None:
+def find_nearest(word: str, allowed: Iterable[str]) -> str | None:
     """The allowed word that is most like this one; None where none is near."""
     by_lower = {candidate.casefold(): candidate for candidate in allowed}
-    matches = get_close_matches(word.casefold()[:_LONGEST_SHOWN], list(by_lower), 1, 0.6)
+    matches = get_close_matches(
+        word.casefold()[:_MAX_SHOWN_CHARACTER_COUNT], list(by_lower), 1, 0.6
+    )
     return by_lower[matches[0]] if matches else None
 
 
@@ -42,11 +49,11 @@ def found(value: Any) -> str:
     if isinstance(value, str):
         return f"the text {quoted(value)}"
     if isinstance(value, int | float):
-        return f"the number {_number(value)}"
+        return f"the number {_format_number(value)}"
     return f"{type(value).__name__} {value}"
 
 
-def _number(value: float) -> str:
+def _format_number(value: float) -> str:
     # Python refuses to write out whole numbers of thousands of digits.
     if isinstance(value, int) and abs(value) >= 10**30:
         return "of more than 30 digits"

@@ -65,15 +65,15 @@ def shared_out(
             batch_size=1,
             pre_dispatch=workers,
             max_nbytes=None,
-            initializer=_settle_in,
+            initializer=_prepare_worker,
             initargs=(os.getpid(), _LOADED.get()),
         )
     with ExitStack() as undo:
-        with _deaf_to_interruption(), warnings.catch_warnings():
+        with _block_interruption(), warnings.catch_warnings():
             # Where more are wanted than have been started, those have to load first.
             warnings.filterwarnings("ignore", "Trying to resize an executor")
             results: Generator[Any, None, None] = share_out(calls)
-            undo.callback(_give_up, results)
+            undo.callback(_close_early, results)
         undo.pop_all()
     return results
 
@@ -100,32 +100,32 @@ def started(workers: int, modules: Sequence[str]) -> Iterator[None]:
     before = _LOADED.set(tuple(modules))
     try:
         with ExitStack() as at_end:
-            with _deaf_to_interruption():
-                calls = [delayed(_be_there)() for _ in range(workers)]
-                at_end.callback(_taken_in, shared_out(calls, workers))
+            with _block_interruption():
+                calls = [delayed(_do_nothing)() for _ in range(workers)]
+                at_end.callback(_await_results, shared_out(calls, workers))
             yield
     finally:
         _LOADED.reset(before)
 
 
-def _give_up(results: Generator[Any, None, None]) -> None:
+def _close_early(results: Generator[Any, None, None]) -> None:
     time.sleep(_TAKEN_S)  # joblib's own thread stumbles over those it has not taken
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", ".* tasks .* been (successfully|cancelled)")
         results.close()
 
 
-def _be_there() -> None:
+def _do_nothing() -> None:
     pass
 
 
-def _taken_in(results: Generator[None, None, None]) -> None:
+def _await_results(results: Generator[None, None, None]) -> None:
     with suppress(RuntimeError):  # a worker has died, or was ended: told where it was at work
         for _ in results:
             pass
 
 
-def _settle_in(parent: int, modules: tuple[str, ...]) -> None:
+def _prepare_worker(parent: int, modules: tuple[str, ...]) -> None:
     """Leave Ctrl-C to the parent, end with it, and load.
 
     The first thing that a worker does: one that waits for work of a parent that is gone would wait
@@ -133,20 +133,20 @@ def _settle_in(parent: int, modules: tuple[str, ...]) -> None:
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     if os.name != "nt":
-        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+        threading.Thread(target=_exit_with_parent, args=(parent,), daemon=True).start()
     for name in modules:
         importlib.import_module(name)
     gc.freeze()  # what is loaded stays: it need not be looked through after each piece of work
 
 
-def _end_with(parent: int) -> None:
+def _exit_with_parent(parent: int) -> None:
     while os.getppid() == parent:
         time.sleep(_WATCH_S)
     os._exit(1)
 
 
 @contextmanager
-def _deaf_to_interruption() -> Iterator[None]:
+def _block_interruption() -> Iterator[None]:
     """Processes started within never hear Ctrl-C, also while they load; this one does, after it."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
