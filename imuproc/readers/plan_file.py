@@ -9,17 +9,17 @@ from pydantic import Field, field_validator, model_validator
 from imuproc.core.columns import FIGURES
 from imuproc.core.recording import Start
 from imuproc.core.sites import SITES, Site
-from imuproc.files.toml_reading import Table, load_toml, refusal, validated
+from imuproc.files.toml_reading import Table, load_toml, refusal, validate_file
 from imuproc.files.wording import did_you_mean, listed, quoted
 
 SCHEMA = 1
 
 
-def _from_0(what: str) -> Any:
+def _make_field_from_0(what: str) -> Any:
     return Field(default=None, ge=0, allow_inf_nan=False, description=f"{what}, 0 or more")
 
 
-def _above_0(what: str) -> Any:
+def _make_field_above_0(what: str) -> Any:
     return Field(default=None, gt=0, allow_inf_nan=False, description=f"{what}, above 0")
 
 
@@ -31,19 +31,19 @@ class SensorsEntry(Table):
     sites: tuple[Site, ...] = Field(
         default=SITES[:4], strict=False, min_length=1, description='a list such as ["left_shank"]'
     )
-    gyro_range_dps: float | None = _above_0("full scale in deg/s")
-    accel_range_g: float | None = _above_0("full scale in g")
-    foot_accel_range_g: float | None = _above_0("full scale in g of sensors on feet")
-    gyro_noise_dps_rthz: float | None = _from_0("noise density in deg/s per root Hz")
-    accel_noise_ug_rthz: float | None = _from_0("noise density in micro-g per root Hz")
-    gyro_bias_sd_dps: float | None = _from_0("SD of the bias in deg/s")
-    accel_bias_sd_mg: float | None = _from_0("SD of the bias in milli-g")
-    gyro_scale_sd: float | None = _from_0("SD of the scale error as a fraction")
-    accel_scale_sd: float | None = _from_0("SD of the scale error as a fraction")
-    gyro_g_sensitivity_sd_dps_g: float | None = _from_0("SD in deg/s per g")
-    misalignment_sd_deg: float | None = _from_0("SD in deg")
+    gyro_range_dps: float | None = _make_field_above_0("full scale in deg/s")
+    accel_range_g: float | None = _make_field_above_0("full scale in g")
+    foot_accel_range_g: float | None = _make_field_above_0("full scale in g of sensors on feet")
+    gyro_noise_dps_rthz: float | None = _make_field_from_0("noise density in deg/s per root Hz")
+    accel_noise_ug_rthz: float | None = _make_field_from_0("noise density in micro-g per root Hz")
+    gyro_bias_sd_dps: float | None = _make_field_from_0("SD of the bias in deg/s")
+    accel_bias_sd_mg: float | None = _make_field_from_0("SD of the bias in milli-g")
+    gyro_scale_sd: float | None = _make_field_from_0("SD of the scale error as a fraction")
+    accel_scale_sd: float | None = _make_field_from_0("SD of the scale error as a fraction")
+    gyro_g_sensitivity_sd_dps_g: float | None = _make_field_from_0("SD in deg/s per g")
+    misalignment_sd_deg: float | None = _make_field_from_0("SD in deg")
     bits: int | None = Field(default=None, ge=8, le=32, description="a number of bits, 8 to 32")
-    bandwidth_hz: float | None = _above_0("-3 dB frequency in Hz")
+    bandwidth_hz: float | None = _make_field_above_0("-3 dB frequency in Hz")
 
     def stated(self) -> dict[str, float | int]:
         """What differs from the grade, by the name of the sensor model's field."""
@@ -63,7 +63,7 @@ class RunsEntry(Table):
     seed: int = Field(default=1, ge=0, description="a whole number, 0 or more")
 
     @model_validator(mode="after")
-    def _enough_runs(self) -> "RunsEntry":
+    def _check_run_count(self) -> "RunsEntry":
         if self.athletes * self.runs < 2:
             raise refusal("one run", "two or more: errors from run to run show in no less")
         return self
@@ -91,7 +91,7 @@ class ChangeEntry(Table):
 
     @field_validator("figure")
     @classmethod
-    def _is_ours(cls, value: str) -> str:
+    def _check_figure(cls, value: str) -> str:
         if value not in FIGURES:
             raise refusal(
                 f"the text {quoted(value)}", listed(FIGURES) + did_you_mean(value, FIGURES)
@@ -100,7 +100,7 @@ class ChangeEntry(Table):
 
     @field_validator("change")
     @classmethod
-    def _is_a_change(cls, value: float) -> float:
+    def _check_change(cls, value: float) -> float:
         if value == 0.0:
             raise refusal("the number 0", "a change")
         return value
@@ -144,4 +144,4 @@ def read_plan(path: str | PathLike[str]) -> PlanFile:
         The file cannot be read or says something that is not allowed; a line for each problem.
     """
     path = Path(path)
-    return validated(path, load_toml(path), SCHEMA, PlanFile)
+    return validate_file(path, load_toml(path), SCHEMA, PlanFile)

@@ -11,11 +11,11 @@ from imuproc.core.gravity import local_gravity_mps2
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Athlete, Recording, Run, Surface
 from imuproc.core.sites import Site
-from imuproc.files.toml_reading import complain, load_toml, validated
+from imuproc.files.toml_reading import complain, load_toml, validate_file
 from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.readers.logs.registry import read_log
 from imuproc.readers.logs.request import LogRequest
-from imuproc.readers.session_checks import cross_problems, log_requests
+from imuproc.readers.session_checks import build_log_requests, find_cross_problems
 from imuproc.readers.session_model import SCHEMA, AthleteEntry, SessionEntry, SessionFile
 
 
@@ -98,12 +98,12 @@ class Session:
         LogError
             One of the run's logs cannot be read; the other runs are not concerned.
         """
-        logs = {request.site: read_log(request) for request in self._plan(run_id).logs}
+        logs = {request.site: read_log(request) for request in self._find_plan(run_id).logs}
         return replace(self.about(run_id), logs=logs)
 
     def about(self, run_id: str) -> Recording:
         """The recording of a run without its logs; SessionError where there is no such run."""
-        plan = self._plan(run_id)
+        plan = self._find_plan(run_id)
         files = {request.site: request.source for request in plan.logs}
         return Recording(
             session=self.id,
@@ -122,17 +122,17 @@ class Session:
         SessionError
             The session has no such run.
         """
-        return self._plan(run_id).logs
+        return self._find_plan(run_id).logs
 
     def athlete_of(self, run_id: str) -> Athlete:
         """Who ran a run; SessionError where the session has no such run."""
-        return self._plan(run_id).athlete
+        return self._find_plan(run_id).athlete
 
     def log_paths(self, run_id: str) -> dict[Site, Path]:
         """Log files of a run, links resolved; SessionError where there is no such run."""
-        return {request.site: request.path for request in self._plan(run_id).logs}
+        return {request.site: request.path for request in self._find_plan(run_id).logs}
 
-    def _plan(self, run_id: str) -> RunPlan:
+    def _find_plan(self, run_id: str) -> RunPlan:
         if run_id not in self.plans:
             raise SessionError(
                 f"{self.path}: found no run {quoted(run_id)}; allowed: {listed(self.plans)}"
@@ -172,20 +172,22 @@ def read_session(path: str | PathLike[str]) -> Session:
     """
     path = Path(path)
     content = load_toml(path)
-    file = validated(path, content, SCHEMA, SessionFile)
-    problems = cross_problems(file)
+    file = validate_file(path, content, SCHEMA, SessionFile)
+    problems = find_cross_problems(file)
     if problems:
         raise complain(path, problems, content)
     folder = path.parent.resolve()
-    checked = [log_requests(file, index, folder) for index in range(len(file.run))]
+    checked = [build_log_requests(file, index, folder) for index in range(len(file.run))]
     problems = [one for _, found_here in checked for one in found_here]
     if problems:
         raise complain(path, problems, content)
-    return _session(path, file, [requests for requests, _ in checked])
+    return _build_session(path, file, [requests for requests, _ in checked])
 
 
-def _session(path: Path, file: SessionFile, requests: list[tuple[LogRequest, ...]]) -> Session:
-    athletes = {entry.id: _athlete(entry, file.session) for entry in file.athlete}
+def _build_session(
+    path: Path, file: SessionFile, requests: list[tuple[LogRequest, ...]]
+) -> Session:
+    athletes = {entry.id: _build_athlete(entry, file.session) for entry in file.athlete}
     plans = {}
     for entry, logs in zip(file.run, requests, strict=True):
         run = Run(
@@ -213,7 +215,7 @@ def _session(path: Path, file: SessionFile, requests: list[tuple[LogRequest, ...
     )
 
 
-def _athlete(entry: AthleteEntry, session: SessionEntry) -> Athlete:
+def _build_athlete(entry: AthleteEntry, session: SessionEntry) -> Athlete:
     """An athlete, whose lean in standing is the session's where none of its own is stated."""
     fields = entry.model_dump()
     if entry.standing_lean_deg is None:

@@ -9,25 +9,25 @@ from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.session_model import RunEntry, SessionFile
 
 
-def cross_problems(file: SessionFile) -> list[Problem]:
+def find_cross_problems(file: SessionFile) -> list[Problem]:
     """What is wrong between tables: ids used twice, runs that name what is not there."""
     problems = [
-        *_twice("athlete", [athlete.id for athlete in file.athlete]),
-        *_twice("run", [run.id for run in file.run]),
+        *_find_repeated_ids("athlete", [athlete.id for athlete in file.athlete]),
+        *_find_repeated_ids("run", [run.id for run in file.run]),
     ]
     athletes = [athlete.id for athlete in file.athlete]
     for index, run in enumerate(file.run):
         if run.athlete not in athletes:
-            problems.append(_unknown(("run", index, "athlete"), run.athlete, athletes))
+            problems.append(_report_unknown(("run", index, "athlete"), run.athlete, athletes))
         if run.belt_speed_mps is not None and file.session.surface != "treadmill":
             loc = ("run", index, "belt_speed_mps")
             surface = f"a belt speed on surface {quoted(file.session.surface)}"
             problems.append(problem(loc, surface, "only on surface 'treadmill'"))
-        problems.extend(_layout_problems(file, index, run))
+        problems.extend(_find_layout_problems(file, index, run))
     return problems
 
 
-def _twice(table: str, ids: list[str]) -> Iterator[Problem]:
+def _find_repeated_ids(table: str, ids: list[str]) -> Iterator[Problem]:
     first: dict[str, str] = {}
     for index, name in enumerate(ids):
         earlier = first.setdefault(name.casefold(), name)
@@ -36,24 +36,24 @@ def _twice(table: str, ids: list[str]) -> Iterator[Problem]:
             yield problem((table, index, "id"), f"the id {quoted(name)} again", allowed)
 
 
-def _unknown(loc: tuple[str | int, ...], name: str, known: list[str]) -> Problem:
+def _report_unknown(loc: tuple[str | int, ...], name: str, known: list[str]) -> Problem:
     return problem(loc, f"the text {quoted(name)}", listed(known) + did_you_mean(name, known))
 
 
-def _layout_problems(file: SessionFile, index: int, run: RunEntry) -> Iterator[Problem]:
+def _find_layout_problems(file: SessionFile, index: int, run: RunEntry) -> Iterator[Problem]:
     layouts = list(file.layout)
     if run.layout is not None and run.layout not in layouts:
-        yield _unknown(("run", index, "layout"), run.layout, layouts)
+        yield _report_unknown(("run", index, "layout"), run.layout, layouts)
     for site, entry in run.logs.items():
         if entry.layout is not None and entry.layout not in layouts:
-            yield _unknown(("run", index, "logs", site, "layout"), entry.layout, layouts)
+            yield _report_unknown(("run", index, "logs", site, "layout"), entry.layout, layouts)
         elif entry.layout is None and run.layout is None:
             text = f"this key is missing (the log of {site} needs it); allowed: {listed(layouts)}"
             yield Problem(("run", index, "layout"), text)
             return
 
 
-def log_requests(
+def build_log_requests(
     file: SessionFile, index: int, folder: Path
 ) -> tuple[tuple[LogRequest, ...], list[Problem]]:
     """A run's logs to read, in the order of the file, and what is wrong with them.
@@ -73,21 +73,21 @@ def log_requests(
     for site, entry in run.logs.items():
         loc = ("run", index, "logs", site)
         layout = file.layout[entry.layout or run.layout or ""]
-        path = _inside(folder, entry.file)
+        path = _resolve_inside(folder, entry.file)
         if isinstance(path, str):
             problems.append(problem(loc, f"the path {quoted(entry.file)}", path))
             continue
         # In XDF it names a stream, whose channels may be numbered.
-        if entry.select is not None and layout.by_number and layout.format != "xdf":
+        if entry.select is not None and layout.has_numbered_columns and layout.format != "xdf":
             allowed = "select only where the layout names its columns (it numbers them)"
             problems.append(problem((*loc, "select"), quoted(entry.select), allowed))
         request = LogRequest(site, path, entry.file, layout, entry.select)
-        problems.extend(_shared_problem(loc, request, requests))
+        problems.extend(_find_shared_log(loc, request, requests))
         requests.append(request)
     return tuple(requests), problems
 
 
-def _shared_problem(
+def _find_shared_log(
     loc: tuple[str | int, ...], new: LogRequest, earlier: list[LogRequest]
 ) -> Iterator[Problem]:
     for other in earlier:
@@ -98,7 +98,7 @@ def _shared_problem(
             return
 
 
-def _inside(folder: Path, name: str) -> Path | str:
+def _resolve_inside(folder: Path, name: str) -> Path | str:
     """Path of a log, links resolved; or what is allowed instead."""
     if "\\" in name:
         return "a path with / between folders"

@@ -25,18 +25,18 @@ _Text = Annotated[str | None, Field(default=None, min_length=1, description="a t
 _Note = Annotated[str | None, Field(default=None, description="a text")]
 
 
-def _length(most_m: float) -> Any:
+def _make_length_field(most_m: float) -> Any:
     # The upper limit catches centimetres, which would otherwise pass for metres.
     return Field(default=None, gt=0, le=most_m, description=f"metres, above 0, at most {most_m:g}")
 
 
-def _lean(default_deg: float | None) -> Any:
+def _make_lean_field(default_deg: float | None) -> Any:
     return Field(
         default=default_deg, ge=-45, le=45, allow_inf_nan=False, description="degrees, -45 to 45"
     )
 
 
-def _file_alone(value: Any) -> Any:
+def _wrap_file_name(value: Any) -> Any:
     return {"file": value} if isinstance(value, str) else value
 
 
@@ -49,7 +49,7 @@ class SessionEntry(Table):
     latitude_deg: float | None = Field(
         default=None, ge=-90, le=90, allow_inf_nan=False, description="degrees, -90 to 90"
     )
-    standing_lean_deg: float = _lean(0.0)
+    standing_lean_deg: float = _make_lean_field(0.0)
     note: _Note
 
 
@@ -57,10 +57,10 @@ class AthleteEntry(Table):
     """One ``[[athlete]]`` table; the fields of :class:`imuproc.core.recording.Athlete`."""
 
     id: _Id
-    stature_m: float | None = _length(3.0)
-    shank_length_m: float | None = _length(1.0)
-    foot_length_m: float | None = _length(0.6)
-    standing_lean_deg: float | None = _lean(None)
+    stature_m: float | None = _make_length_field(3.0)
+    shank_length_m: float | None = _make_length_field(1.0)
+    foot_length_m: float | None = _make_length_field(0.6)
+    standing_lean_deg: float | None = _make_lean_field(None)
     birth_year: int | None = Field(
         default=None, ge=1900, le=2100, description="a year, 1900 to 2100"
     )
@@ -77,7 +77,7 @@ class LogEntry(Table):
     layout: str | None = Field(default=None, description="the name of a [layout.<name>] table")
 
 
-Log = Annotated[LogEntry, BeforeValidator(_file_alone)]
+Log = Annotated[LogEntry, BeforeValidator(_wrap_file_name)]
 
 
 class RunEntry(Table):

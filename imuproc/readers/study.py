@@ -17,10 +17,10 @@ from imuproc.files.toml_reading import (
     load_toml,
     problem,
     problems_of,
-    without_schema,
+    strip_schema,
 )
 from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.readers.references.layout import C3dLayout, ReferenceLayout, checked_layout
+from imuproc.readers.references.layout import C3dLayout, ReferenceLayout, check_layout
 from imuproc.readers.references.registry import read_reference
 from imuproc.readers.references.request import ReferenceRequest
 from imuproc.readers.study_model import SCHEMA, StudyFile, StudyRunEntry
@@ -161,13 +161,13 @@ def read_study(path: str | PathLike[str]) -> Study:
     """
     path = Path(path)
     content = load_toml(path)
-    file, layouts = _checked(path, content)
-    problems = _cross_problems(file, layouts)
+    file, layouts = _check_tables(path, content)
+    problems = _find_cross_problems(file, layouts)
     if problems:
         raise complain(path, problems, content)
     runs, problems = [], []
     for index in range(len(file.run)):
-        run, wrong = _study_run(file, index, layouts, path.parent)
+        run, wrong = _check_study_run(file, index, layouts, path.parent)
         runs.append(run)
         problems += wrong
     if problems:
@@ -182,8 +182,10 @@ def read_study(path: str | PathLike[str]) -> Study:
     )
 
 
-def _checked(path: Path, content: dict[str, Any]) -> tuple[StudyFile, dict[str, ReferenceLayout]]:
-    tables = without_schema(path, content, SCHEMA)
+def _check_tables(
+    path: Path, content: dict[str, Any]
+) -> tuple[StudyFile, dict[str, ReferenceLayout]]:
+    tables = strip_schema(path, content, SCHEMA)
     problems: list[Problem] = []
     try:
         file = StudyFile.model_validate(tables)
@@ -192,7 +194,7 @@ def _checked(path: Path, content: dict[str, Any]) -> tuple[StudyFile, dict[str, 
     layouts: dict[str, ReferenceLayout] = {}
     named = content.get("layout")
     for name, value in named.items() if isinstance(named, dict) else ():
-        layout, wrong = checked_layout(name, value)
+        layout, wrong = check_layout(name, value)
         problems += wrong
         if layout is not None:
             layouts[name] = layout
@@ -201,7 +203,7 @@ def _checked(path: Path, content: dict[str, Any]) -> tuple[StudyFile, dict[str, 
     return file, layouts
 
 
-def _cross_problems(file: StudyFile, layouts: Mapping[str, ReferenceLayout]) -> list[Problem]:
+def _find_cross_problems(file: StudyFile, layouts: Mapping[str, ReferenceLayout]) -> list[Problem]:
     """Runs that name a layout that is not there, or hold what does not belong together."""
     problems: list[Problem] = []
     seen: set[tuple[str, str, str]] = set()
@@ -225,7 +227,7 @@ def _cross_problems(file: StudyFile, layouts: Mapping[str, ReferenceLayout]) -> 
     return problems
 
 
-def _study_run(
+def _check_study_run(
     file: StudyFile, index: int, layouts: Mapping[str, ReferenceLayout], folder: Path
 ) -> tuple[StudyRun | None, list[Problem]]:
     run = file.run[index]
@@ -234,7 +236,7 @@ def _study_run(
     for key in ("results", "reference", "standing"):
         name = getattr(run, key)
         if name is not None:
-            why = _not_a_place(name)
+            why = _explain_bad_path(name)
             if why:
                 problems.append(problem(("run", index, key), f"the path {quoted(name)}", why))
             paths[key] = folder / name
@@ -252,10 +254,10 @@ def _study_run(
         standing=paths.get("standing"),
         standing_source=run.standing or "",
     )
-    return _made(file, run, paths["results"], request), []
+    return _make_study_run(file, run, paths["results"], request), []
 
 
-def _made(
+def _make_study_run(
     file: StudyFile, run: StudyRunEntry, results: Path, request: ReferenceRequest
 ) -> StudyRun:
     stated = run.instant
@@ -273,7 +275,7 @@ def _made(
     )
 
 
-def _not_a_place(name: str) -> str:
+def _explain_bad_path(name: str) -> str:
     """What is allowed instead of a path; empty where it is well.
 
     Other than logs, results may lie beside the study's folder: they come from sessions elsewhere.

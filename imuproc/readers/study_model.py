@@ -21,7 +21,7 @@ _RUN_PATTERN = ID_PATTERN.removesuffix("$") + r"(_[0-9]{1,3})?$"
 _Note = Annotated[str | None, Field(default=None, description="a text")]
 
 
-def _seconds(default: Any = None) -> Any:
+def _make_window_field(default: Any = None) -> Any:
     text = "seconds, above 0, at most 0.5"
     return Field(default=default, gt=0, le=0.5, description=text)
 
@@ -30,7 +30,7 @@ class StudyEntry(Table):
     """The ``[study]`` table."""
 
     id: str = Field(pattern=ID_PATTERN, description="1 to 64 letters A to Z, digits or hyphens")
-    window_s: float = _seconds(0.05)
+    window_s: float = _make_window_field(0.05)
     figures: list[str] | None = Field(
         default=None, min_length=1, description='a list such as ["contact_time_s"]'
     )
@@ -38,7 +38,7 @@ class StudyEntry(Table):
 
     @field_validator("figures")
     @classmethod
-    def _figures_are_ours(cls, value: list[str] | None) -> list[str] | None:
+    def _check_figures(cls, value: list[str] | None) -> list[str] | None:
         for name in value or []:
             if name not in FIGURES:
                 allowed = listed(FIGURES) + did_you_mean(name, FIGURES)
@@ -76,7 +76,7 @@ class StudyRunEntry(Table):
         description="a table such as { table_s = 12.34, reference_s = 3.21, u_s = 0.004 }; left "
         "out: clocks are tied by the events",
     )
-    window_s: float | None = _seconds()
+    window_s: float | None = _make_window_field()
     sides: list[Side] | None = Field(
         default=None, min_length=1, description='a list: ["left"], ["right"] or ["left", "right"]'
     )
@@ -92,7 +92,7 @@ class StudyRunEntry(Table):
 
     @field_validator("covers_s")
     @classmethod
-    def _in_order(cls, value: tuple[float, float] | None) -> tuple[float, float] | None:
+    def _check_order(cls, value: tuple[float, float] | None) -> tuple[float, float] | None:
         if value is not None and not value[0] < value[1]:
             raise refusal(f"{value[0]:g} and {value[1]:g}", "the first time before the last")
         return value

@@ -13,7 +13,12 @@ from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
 from imuproc.files.wording import listed, quoted
-from imuproc.readers.references.contacts import RawContacts, ordered, paired, with_clock
+from imuproc.readers.references.contacts import (
+    RawContacts,
+    build_reference,
+    order_contacts,
+    pair_events,
+)
 from imuproc.readers.references.layout import BidsEventsLayout
 from imuproc.readers.references.request import ReferenceRequest
 from imuproc.readers.references.table import TextTable, read_table
@@ -42,9 +47,9 @@ def read(request: ReferenceRequest) -> Reference:
     OSError
         The file cannot be read.
     """
-    layout = request.layout_as(BidsEventsLayout)
+    layout = request.require_layout(BidsEventsLayout)
     table = read_table(request.path, ["onset", "duration", layout.column])
-    words = table.texts(layout.column)
+    words = table.get_texts(layout.column)
     known = {**layout.contacts, **layout.touchdowns, **layout.toe_offs}
     for word in known:
         if word not in words:
@@ -53,28 +58,34 @@ def read(request: ReferenceRequest) -> Reference:
                 f"names; found: {listed(sorted(set(words))[:12])}"
             )
     raw, notes = (
-        (_lasting(table, words, layout), ()) if layout.contacts else _single(table, words, layout)
+        (_read_lasting_events(table, words, layout), ())
+        if layout.contacts
+        else _read_single_events(table, words, layout)
     )
     other = sum(word not in known for word in words)
     if other:
         notes = (*notes, f"Rows of other kinds that were passed over: {other}.")
     resolution_s = 1.0 / layout.rate_hz if layout.rate_hz else np.nan
     threshold_n = layout.threshold_n
-    return with_clock(request, ordered(raw), layout.kind, resolution_s, threshold_n, notes)
+    return build_reference(
+        request, order_contacts(raw), layout.kind, resolution_s, threshold_n, notes
+    )
 
 
-def _onsets(table: TextTable) -> FloatArray:
-    onset = table.numbers("onset")
+def _read_onsets(table: TextTable) -> FloatArray:
+    onset = table.parse_numbers("onset")
     for line, value in zip(table.lines, onset.tolist(), strict=True):
         if np.isnan(value):
             raise LogError(f"line {line}, column 'onset': found nothing; allowed: a time in s")
     return onset
 
 
-def _lasting(table: TextTable, words: list[str], layout: BidsEventsLayout) -> RawContacts:
+def _read_lasting_events(
+    table: TextTable, words: list[str], layout: BidsEventsLayout
+) -> RawContacts:
     """Contacts from rows that last as long as the contact."""
     rows = [k for k, word in enumerate(words) if word in layout.contacts]
-    onset, duration = _onsets(table)[rows], table.numbers("duration")[rows]
+    onset, duration = _read_onsets(table)[rows], table.parse_numbers("duration")[rows]
     return RawContacts(
         side=[layout.contacts[words[k]] for k in rows],
         touchdown=onset,
@@ -84,14 +95,14 @@ def _lasting(table: TextTable, words: list[str], layout: BidsEventsLayout) -> Ra
     )
 
 
-def _single(
+def _read_single_events(
     table: TextTable, words: list[str], layout: BidsEventsLayout
 ) -> tuple[RawContacts, tuple[str, ...]]:
     """Contacts from rows for single events."""
-    onset = _onsets(table)
+    onset = _read_onsets(table)
 
-    def times(meaning: Mapping[str, Side]) -> dict[str, FloatArray]:
+    def select_times(meaning: Mapping[str, Side]) -> dict[str, FloatArray]:
         of = np.array([meaning.get(word, "") for word in words])
         return {side: onset[of == side] for side in SIDES}
 
-    return paired(times(layout.touchdowns), times(layout.toe_offs))
+    return pair_events(select_times(layout.touchdowns), select_times(layout.toe_offs))

@@ -16,8 +16,9 @@ from imuproc.readers.references.request import ReferenceRequest
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-LEAST_CONTACTS: Final = 3
-_CONTACT_S: Final = (0.02, 2.0)
+MIN_CONTACT_COUNT: Final = 3
+"""With fewer there is nothing to compare; chosen: two steps are between three contacts."""
+_CONTACT_RANGE_S: Final = (0.02, 2.0)
 """Contacts of running and walking last between these; wide, to catch wrong units only."""
 
 
@@ -57,7 +58,7 @@ class OrderedContacts:
     angles: Mapping[str, FloatArray]
 
 
-def ordered(raw: RawContacts) -> OrderedContacts:
+def order_contacts(raw: RawContacts) -> OrderedContacts:
     """Contacts in order of time.
 
     Parameters
@@ -82,7 +83,7 @@ def ordered(raw: RawContacts) -> OrderedContacts:
         own = [k for k, found in enumerate(raw.side) if found == side]
         for earlier, later in pairwise(own):
             _check_pair(raw, first_seen, earlier, later)
-    enough(len(first_seen))
+    check_contact_count(len(first_seen))
     check_durations((raw.toe_off - raw.touchdown) / raw.per_second)
     order = np.argsort(first_seen, kind="stable")
     return OrderedContacts(
@@ -93,11 +94,12 @@ def ordered(raw: RawContacts) -> OrderedContacts:
     )
 
 
-def enough(count: int) -> None:
+def check_contact_count(count: int) -> None:
     """Refuse fewer than three contacts."""
-    if count < LEAST_CONTACTS:
+    if count < MIN_CONTACT_COUNT:
         raise LogError(
-            f"found {count} contact{'' if count == 1 else 's'}; allowed: {LEAST_CONTACTS} or more"
+            f"found {count} contact{'' if count == 1 else 's'}; allowed: {MIN_CONTACT_COUNT} or "
+            "more"
         )
 
 
@@ -135,14 +137,15 @@ def _check_pair(raw: RawContacts, seen: FloatArray, earlier: int, later: int) ->
 def check_durations(contact_s: FloatArray) -> None:
     """Refuse contact times in s that can only come from a wrong unit."""
     known = contact_s[np.isfinite(contact_s)]
-    if len(known) and not _CONTACT_S[0] <= np.median(known) <= _CONTACT_S[1]:
+    if len(known) and not _CONTACT_RANGE_S[0] <= np.median(known) <= _CONTACT_RANGE_S[1]:
         raise LogError(
             f"found contacts that last {np.median(known):.4g} s in the middle; allowed: "
-            f"{_CONTACT_S[0]:g} to {_CONTACT_S[1]:g} s (check the layout's unit or frame rate)"
+            f"{_CONTACT_RANGE_S[0]:g} to {_CONTACT_RANGE_S[1]:g} s (check the layout's "
+            "unit or frame rate)"
         )
 
 
-def paired(
+def pair_events(
     touchdowns: Mapping[str, FloatArray], toe_offs: Mapping[str, FloatArray]
 ) -> tuple[RawContacts, tuple[str, ...]]:
     """Contacts from single events: each touchdown with the toe-off before the side's next one.
@@ -193,7 +196,7 @@ def paired(
     return RawContacts(side, events[:, 0], events[:, 1], where, 1.0), notes
 
 
-def with_clock(
+def build_reference(
     request: ReferenceRequest,
     contacts: OrderedContacts,
     kind: ReferenceKind,

@@ -6,10 +6,10 @@ import numpy as np
 
 from imuproc.core.reference import Reference
 from imuproc.core.units import PER_SECOND
-from imuproc.readers.references.contacts import RawContacts, ordered, with_clock
+from imuproc.readers.references.contacts import RawContacts, build_reference, order_contacts
 from imuproc.readers.references.layout import EventsLayout
 from imuproc.readers.references.request import ReferenceRequest
-from imuproc.readers.references.table import layout_sides, read_table
+from imuproc.readers.references.table import read_sides, read_table
 
 
 def read(request: ReferenceRequest) -> Reference:
@@ -32,26 +32,26 @@ def read(request: ReferenceRequest) -> Reference:
     OSError
         The file cannot be read.
     """
-    layout = request.layout_as(EventsLayout)
+    layout = request.require_layout(EventsLayout)
     columns = layout.columns
     wanted = [columns.touchdown, columns.toe_off, columns.side, *layout.angles.values()]
     table = read_table(request.path, [name for name in wanted if name is not None])
     where = [f"line {line}" for line in table.lines]
-    touchdown = table.numbers(columns.touchdown)
+    touchdown = table.parse_numbers(columns.touchdown)
     missing = np.full(len(touchdown), np.nan)
     raw = RawContacts(
-        side=layout_sides(table, layout, columns.side),
+        side=read_sides(table, layout, columns.side),
         touchdown=touchdown,
-        toe_off=missing if columns.toe_off is None else table.numbers(columns.toe_off),
+        toe_off=missing if columns.toe_off is None else table.parse_numbers(columns.toe_off),
         where=where,
         per_second=(
             float(layout.frame_rate_hz or np.nan)
             if layout.unit == "frame"
             else PER_SECOND[layout.unit]
         ),
-        angles={name: table.numbers(column) for name, column in layout.angles.items()},
+        angles={name: table.parse_numbers(column) for name, column in layout.angles.items()},
     )
-    contacts = ordered(raw)
+    contacts = order_contacts(raw)
     resolution_s = 1.0 / layout.frame_rate_hz if layout.frame_rate_hz else np.nan
-    made = with_clock(request, contacts, layout.kind, resolution_s, layout.threshold_n)
+    made = build_reference(request, contacts, layout.kind, resolution_s, layout.threshold_n)
     return replace(made, angle_resolution_s=resolution_s if layout.angles else np.nan)

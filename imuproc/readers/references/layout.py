@@ -29,12 +29,12 @@ _Words = Annotated[
 ]
 
 
-def _threshold(default: float | None) -> Any:
+def _make_threshold_field(default: float | None) -> Any:
     text = f"newtons, above 0 and below {LOADED_N:g}"
     return Field(default=default, gt=0, lt=LOADED_N, description=text)
 
 
-def _positive(what: str) -> Any:
+def _make_positive_field(what: str) -> Any:
     return Field(default=None, gt=0, allow_inf_nan=False, description=f"{what}, above 0")
 
 
@@ -48,7 +48,7 @@ class SidedLayout(Table):
     sides: _Words
     side: Literal["left", "right", "unknown"] | None = None
 
-    def need_side(self, column: str | None) -> None:
+    def check_side(self, column: str | None) -> None:
         """Refuse a layout that leaves the side open without saying so."""
         if (column is None) == (self.side is None):
             raise refusal(
@@ -71,8 +71,8 @@ class EventsLayout(SidedLayout):
     format: Literal["events"]
     kind: Literal["video", "force plate", "markers", "events"]
     unit: EventUnit
-    frame_rate_hz: float | None = _positive("the rate in Hz at which frames were taken")
-    threshold_n: float | None = _threshold(None)
+    frame_rate_hz: float | None = _make_positive_field("the rate in Hz at which frames were taken")
+    threshold_n: float | None = _make_threshold_field(None)
     columns: EventsColumns = Field(
         description='a table such as { side = "foot", touchdown = "on", toe_off = "off" }'
     )
@@ -83,7 +83,7 @@ class EventsLayout(SidedLayout):
 
     @field_validator("angles")
     @classmethod
-    def _angles_are_ours(cls, value: dict[str, str]) -> dict[str, str]:
+    def _check_angles(cls, value: dict[str, str]) -> dict[str, str]:
         for name in value:
             if name not in ANGLES:
                 raise refusal(
@@ -92,8 +92,8 @@ class EventsLayout(SidedLayout):
         return value
 
     @model_validator(mode="after")
-    def _fits_together(self) -> "EventsLayout":
-        self.need_side(self.columns.side)
+    def _check_consistency(self) -> "EventsLayout":
+        self.check_side(self.columns.side)
         if self.unit == "frame" and self.frame_rate_hz is None:
             raise refusal(
                 'unit = "frame" without frame_rate_hz',
@@ -116,14 +116,14 @@ class PhotocellsLayout(SidedLayout):
 
     format: Literal["photocells"]
     unit: TimeUnit
-    rate_hz: float | None = _positive("the rate in Hz at which the bars are read")
+    rate_hz: float | None = _make_positive_field("the rate in Hz at which the bars are read")
     columns: PhotocellColumns = Field(
         description='a table such as { contact_time = "tc", flight_time = "tf", side = "foot" }'
     )
 
     @model_validator(mode="after")
-    def _fits_together(self) -> "PhotocellsLayout":
-        self.need_side(self.columns.side)
+    def _check_consistency(self) -> "PhotocellsLayout":
+        self.check_side(self.columns.side)
         return self
 
 
@@ -141,11 +141,11 @@ class BidsEventsLayout(Table):
     contacts: _Words
     touchdowns: _Words
     toe_offs: _Words
-    rate_hz: float | None = _positive("the rate in Hz of what the events were found in")
-    threshold_n: float | None = _threshold(None)
+    rate_hz: float | None = _make_positive_field("the rate in Hz of what the events were found in")
+    threshold_n: float | None = _make_threshold_field(None)
 
     @model_validator(mode="after")
-    def _one_way(self) -> "BidsEventsLayout":
+    def _check_consistency(self) -> "BidsEventsLayout":
         by_events = bool(self.touchdowns)
         if by_events == bool(self.contacts) or (self.toe_offs and not by_events):
             raise refusal(
@@ -176,7 +176,7 @@ class C3dLayout(Table):
 
     format: Literal["c3d"]
     events: Literal["force", "stored"]
-    threshold_n: float = _threshold(20.0)
+    threshold_n: float = _make_threshold_field(20.0)
     plates: tuple[int, ...] | None = Field(
         default=None,
         strict=False,
@@ -195,7 +195,7 @@ class C3dLayout(Table):
     )
 
     @model_validator(mode="after")
-    def _fits_together(self) -> "C3dLayout":
+    def _check_consistency(self) -> "C3dLayout":
         if self.forward is not None and self.forward[-1] == self.up[-1]:
             raise refusal(
                 f"forward = {quoted(self.forward)} along up = {quoted(self.up)}",
@@ -222,7 +222,7 @@ LAYOUTS: Final[dict[ReferenceFormat, type[ReferenceLayout]]] = {
 }
 
 
-def checked_layout(name: str, value: Any) -> tuple[ReferenceLayout | None, list[Problem]]:
+def check_layout(name: str, value: Any) -> tuple[ReferenceLayout | None, list[Problem]]:
     """Check a ``[layout.<name>]`` table by the model of its format.
 
     Parameters

@@ -6,10 +6,10 @@ from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.units import TIME_TO_S
 from imuproc.files.wording import quoted
-from imuproc.readers.references.contacts import check_durations, enough
+from imuproc.readers.references.contacts import check_contact_count, check_durations
 from imuproc.readers.references.layout import PhotocellsLayout
 from imuproc.readers.references.request import ReferenceRequest
-from imuproc.readers.references.table import layout_sides, read_table
+from imuproc.readers.references.table import read_sides, read_table
 
 
 def read(request: ReferenceRequest) -> Reference:
@@ -32,11 +32,11 @@ def read(request: ReferenceRequest) -> Reference:
     OSError
         The file cannot be read.
     """
-    layout = request.layout_as(PhotocellsLayout)
+    layout = request.require_layout(PhotocellsLayout)
     columns = layout.columns
     wanted = [columns.contact_time, columns.flight_time, columns.side]
     table = read_table(request.path, [name for name in wanted if name is not None])
-    contact = table.numbers(columns.contact_time)
+    contact = table.parse_numbers(columns.contact_time)
     for line, value in zip(table.lines, contact.tolist(), strict=True):
         if value <= 0.0:
             raise LogError(
@@ -44,13 +44,13 @@ def read(request: ReferenceRequest) -> Reference:
                 "time above 0"
             )
     nothing = np.full(len(contact), np.nan)
-    flight = nothing if columns.flight_time is None else table.numbers(columns.flight_time)
-    enough(len(contact))
+    flight = nothing if columns.flight_time is None else table.parse_numbers(columns.flight_time)
+    check_contact_count(len(contact))
     contact_s = contact * TIME_TO_S[layout.unit]
     check_durations(contact_s)
     return Reference(
         source=request.source,
-        side=np.array(layout_sides(table, layout, columns.side), dtype=np.str_),
+        side=np.array(read_sides(table, layout, columns.side), dtype=np.str_),
         touchdown_s=nothing,
         toe_off_s=nothing,
         contact_time_s=contact_s,

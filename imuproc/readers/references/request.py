@@ -38,7 +38,7 @@ class ReferenceRequest:
     standing: Path | None = None
     standing_source: str = ""
 
-    def layout_as(self, model: type[LayoutT]) -> LayoutT:
+    def require_layout(self, model: type[LayoutT]) -> LayoutT:
         """The layout, which must be of a kind; TypeError where it is not."""
         if not isinstance(self.layout, model):
             raise TypeError(f"layout is {type(self.layout).__name__}, not {model.__name__}")

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,7 @@ from imuproc.core.errors import LogError
 from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.readers.logs.text.cells import is_missing, is_number, split_line
 from imuproc.readers.logs.text.dialect import DELIMITERS
-from imuproc.readers.logs.text.text_file import looks_like_text, text_blocks
+from imuproc.readers.logs.text.text_file import looks_like_text, read_text_blocks
 from imuproc.readers.logs.wanted import clean_name
 from imuproc.readers.references.layout import SIDE_WORDS, SidedLayout
 
@@ -37,12 +37,12 @@ class TextTable:
     lines: tuple[int, ...]
     rows: tuple[list[str], ...]
 
-    def texts(self, column: str) -> list[str]:
+    def get_texts(self, column: str) -> list[str]:
         """Cells of a column."""
         place = self.columns.index(column)
         return [row[place] for row in self.rows]
 
-    def numbers(self, column: str) -> FloatArray:
+    def parse_numbers(self, column: str) -> FloatArray:
         """Cells of a column as numbers, NaN where a cell is empty or stands for missing.
 
         Raises
@@ -51,7 +51,7 @@ class TextTable:
             A cell is no finite number; the text names line and column.
         """
         values = []
-        for line, cell in zip(self.lines, self.texts(column), strict=True):
+        for line, cell in zip(self.lines, self.get_texts(column), strict=True):
             if is_missing(cell, None):
                 values.append(np.nan)
                 continue
@@ -63,6 +63,14 @@ class TextTable:
                 )
             values.append(number)
         return np.array(values, dtype=np.float64)
+
+
+class _Header(NamedTuple):
+    """Where the header is among the lines, its separator and its columns."""
+
+    place: int
+    delimiter: str
+    columns: list[str]
 
 
 def read_table(path: Path, wanted: Sequence[str]) -> TextTable:
@@ -87,7 +95,7 @@ def read_table(path: Path, wanted: Sequence[str]) -> TextTable:
     """
     if not looks_like_text(path):
         raise LogError("this is not text; allowed: a table as delimited text")
-    body = b"".join(block.body for block in text_blocks(path, None))
+    body = b"".join(block.body for block in read_text_blocks(path, None))
     lines = [
         (number, line)
         for number, line in enumerate(body.decode("utf-8", errors="replace").split("\n"), 1)
@@ -95,7 +103,7 @@ def read_table(path: Path, wanted: Sequence[str]) -> TextTable:
     ]
     if not lines:
         raise LogError("found no rows: only blank lines or comments")
-    place, delimiter, columns = _header(lines, wanted)
+    place, delimiter, columns = _find_header(lines, wanted)
     rows, numbers = [], []
     for number, line in lines[place + 1 :]:
         cells = split_line(line, delimiter)
@@ -104,7 +112,7 @@ def read_table(path: Path, wanted: Sequence[str]) -> TextTable:
         if len(cells) != len(columns):
             raise LogError(
                 f"line {number}: found {len(cells)} cells; allowed: {len(columns)}, as in the "
-                f"header{_decimal_hint(delimiter, len(cells), len(columns))}"
+                f"header{_suggest_delimiter(delimiter, len(cells), len(columns))}"
             )
         rows.append(cells)
         numbers.append(number)
@@ -113,13 +121,13 @@ def read_table(path: Path, wanted: Sequence[str]) -> TextTable:
     return TextTable(tuple(columns), tuple(numbers), tuple(rows))
 
 
-def _decimal_hint(delimiter: str, cells: int, columns: int) -> str:
+def _suggest_delimiter(delimiter: str, cells: int, columns: int) -> str:
     if delimiter == "," and cells > columns:
         return "; with decimal commas, cells must be separated by semicolons or tabs"
     return ""
 
 
-def _header(lines: Sequence[tuple[int, str]], wanted: Sequence[str]) -> tuple[int, str, list[str]]:
+def _find_header(lines: Sequence[tuple[int, str]], wanted: Sequence[str]) -> _Header:
     for place, (number, line) in enumerate(lines):
         for delimiter in DELIMITERS:
             cells = [clean_name(cell) for cell in split_line(line, delimiter)]
@@ -130,7 +138,7 @@ def _header(lines: Sequence[tuple[int, str]], wanted: Sequence[str]) -> tuple[in
                         f"line {number}: the column {quoted(twice)} is there "
                         f"{cells.count(twice)} times; allowed: once"
                     )
-                return place, delimiter, cells
+                return _Header(place, delimiter, cells)
     number, line = lines[0]
     delimiter = max(DELIMITERS[:-1], key=line.count)
     cells = [clean_name(cell) for cell in split_line(line, delimiter)]
@@ -141,7 +149,7 @@ def _header(lines: Sequence[tuple[int, str]], wanted: Sequence[str]) -> tuple[in
     )
 
 
-def layout_sides(table: TextTable, layout: SidedLayout, column: str | None) -> list[str]:
+def read_sides(table: TextTable, layout: SidedLayout, column: str | None) -> list[str]:
     """Side of each row: by its word, or as the layout says it of the whole file.
 
     Parameters
@@ -166,7 +174,7 @@ def layout_sides(table: TextTable, layout: SidedLayout, column: str | None) -> l
     words: dict[str, str] = {**SIDE_WORDS, **layout.sides}
     folded = {word.casefold(): side for word, side in words.items()}
     found = []
-    for line, text in zip(table.lines, table.texts(column), strict=True):
+    for line, text in zip(table.lines, table.get_texts(column), strict=True):
         side = words.get(text) or folded.get(text.casefold())
         if side is None:
             raise LogError(

@@ -7,7 +7,7 @@ relative to it (90 and 0 there); without, they are those of the lines between th
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,9 +19,25 @@ from imuproc.readers.references.layout import C3dLayout
 
 FloatArray = NDArray[np.float64]
 
-_LEAST_WAY_M: Final = 1.0
+_MIN_TRAVEL_M: Final = 1.0
+"""Markers that go less far do not tell the direction of running; chosen by judgement."""
 _CLEAR_HEIGHT_M: Final = 0.03
+"""Feet nearer in height than this are both on the ground, or neither; chosen by judgement."""
 _FOOT: Final = ("heel", "toe", "ankle")
+
+
+class _Line(NamedTuple):
+    """Line between two markers, and its angle in quiet standing."""
+
+    start: str
+    end: str
+    standing_deg: float
+
+
+_LINES: Final = {
+    "shin_angle": _Line("ankle", "knee", 90.0),
+    "foot_pitch": _Line("heel", "toe", 0.0),
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,36 +47,36 @@ class Legs:
     Parameters
     ----------
     time_s : ndarray, shape (n,)
-    ways_m : mapping from (side, marker) to ndarray, shape (n, 3)
+    trajectories_m : mapping from (side, marker) to ndarray, shape (n, 3)
         Lab axes; NaN where a marker was not seen.
     forward, up : ndarray, shape (3,)
         Unit vectors.
     """
 
     time_s: FloatArray
-    ways_m: Mapping[tuple[Side, str], FloatArray]
+    trajectories_m: Mapping[tuple[Side, str], FloatArray]
     forward: FloatArray
     up: FloatArray
 
-    def line_deg(self, side: Side, start: str, end: str) -> FloatArray | None:
+    def measure_line_deg(self, side: Side, start: str, end: str) -> FloatArray | None:
         """Angle of a line between two markers from forward towards up, shape (n,), in deg."""
-        if (side, start) not in self.ways_m or (side, end) not in self.ways_m:
+        if (side, start) not in self.trajectories_m or (side, end) not in self.trajectories_m:
             return None
-        line = self.ways_m[side, end] - self.ways_m[side, start]
+        line = self.trajectories_m[side, end] - self.trajectories_m[side, start]
         return np.asarray(np.degrees(np.arctan2(line @ self.up, line @ self.forward)))
 
-    def at(self, side: Side, marker: str, time_s: float) -> FloatArray | None:
+    def locate_marker(self, side: Side, marker: str, time_s: float) -> FloatArray | None:
         """Place of a marker at an instant, shape (3,); None where the layout does not name it."""
-        way = self.ways_m.get((side, marker))
-        if way is None:
+        trajectory = self.trajectories_m.get((side, marker))
+        if trajectory is None:
             return None
-        return np.array([np.interp(time_s, self.time_s, way[:, axis]) for axis in range(3)])
+        return np.array([np.interp(time_s, self.time_s, trajectory[:, axis]) for axis in range(3)])
 
-    def lower_side(self, time_s: float) -> str:
+    def find_lower_side(self, time_s: float) -> str:
         """Side of the foot that is clearly lower at an instant; empty where none is."""
         height = {}
         for side in SIDES:
-            places = [self.at(side, marker, time_s) for marker in _FOOT]
+            places = [self.locate_marker(side, marker, time_s) for marker in _FOOT]
             heights = [float(p @ self.up) for p in places if p is not None and np.isfinite(p).all()]
             height[side] = min(heights, default=np.nan)
         gap = height["right"] - height["left"]
@@ -89,29 +105,33 @@ def read_legs(file: C3dFile, layout: C3dLayout) -> Legs | None:
         for marker, name in getattr(layout.markers, side).model_dump().items():
             if name is not None:
                 named[side, marker] = name
-    ways = {
-        place: file.marker_m(name, f"markers.{place[0]}.{place[1]}")
+    trajectories = {
+        place: file.read_marker_m(name, f"markers.{place[0]}.{place[1]}")
         for place, name in named.items()
     }
-    up = _axis(layout.up)
+    up = _parse_axis(layout.up)
     for side in SIDES:
-        _check_upright(ways, side, up, layout.up)
-    forward = _way(ways, up) if layout.forward == "motion" else _axis(layout.forward or "+x")
-    return Legs(file.point_time_s(), ways, forward, up)
+        _check_upright(trajectories, side, up, layout.up)
+    forward = (
+        _find_running_direction(trajectories, up)
+        if layout.forward == "motion"
+        else _parse_axis(layout.forward or "+x")
+    )
+    return Legs(file.compute_frame_times_s(), trajectories, forward, up)
 
 
-def _axis(name: str) -> FloatArray:
+def _parse_axis(name: str) -> FloatArray:
     vector = np.zeros(3)
     vector["xyz".index(name[1])] = 1.0 if name[0] == "+" else -1.0
     return vector
 
 
 def _check_upright(
-    ways: Mapping[tuple[Side, str], FloatArray], side: Side, up: FloatArray, name: str
+    trajectories: Mapping[tuple[Side, str], FloatArray], side: Side, up: FloatArray, name: str
 ) -> None:
-    if (side, "knee") not in ways or (side, "ankle") not in ways:
+    if (side, "knee") not in trajectories or (side, "ankle") not in trajectories:
         return
-    rise = (ways[side, "knee"] - ways[side, "ankle"]) @ up
+    rise = (trajectories[side, "knee"] - trajectories[side, "ankle"]) @ up
     rise = rise[np.isfinite(rise)]
     if not len(rise):
         raise LogError(f"the markers of the {side} knee and ankle are never seen together")
@@ -122,17 +142,19 @@ def _check_upright(
         )
 
 
-def _way(ways: Mapping[tuple[Side, str], FloatArray], up: FloatArray) -> FloatArray:
+def _find_running_direction(
+    trajectories: Mapping[tuple[Side, str], FloatArray], up: FloatArray
+) -> FloatArray:
     """Direction in which all markers go together, horizontal."""
     moves = []
-    for way in ways.values():
-        seen = way[np.isfinite(way).all(axis=1)]
+    for trajectory in trajectories.values():
+        seen = trajectory[np.isfinite(trajectory).all(axis=1)]
         if len(seen) > 1:
             moves.append(seen[-1] - seen[0])
     mean = np.mean(moves, axis=0) if moves else np.zeros(3)
     flat = mean - (mean @ up) * up
     length = float(np.linalg.norm(flat))
-    if length < _LEAST_WAY_M:
+    if length < _MIN_TRAVEL_M:
         raise LogError(
             f"found that the markers go {length:.2f} m only, so the direction of running is not "
             "clear; allowed: forward as an axis of the lab, such as '+x'"
@@ -140,12 +162,12 @@ def _way(ways: Mapping[tuple[Side, str], FloatArray], up: FloatArray) -> FloatAr
     return np.asarray(flat / length)
 
 
-def _standing_forward(legs: Legs) -> FloatArray:
+def _find_standing_direction(legs: Legs) -> FloatArray:
     """Where the feet point in quiet standing, horizontal; as in the run where they do not tell."""
     lines = []
     for side in SIDES:
-        if (side, "toe") in legs.ways_m and (side, "heel") in legs.ways_m:
-            line = legs.ways_m[side, "toe"] - legs.ways_m[side, "heel"]
+        if (side, "toe") in legs.trajectories_m and (side, "heel") in legs.trajectories_m:
+            line = legs.trajectories_m[side, "toe"] - legs.trajectories_m[side, "heel"]
             seen = line[np.isfinite(line).all(axis=1)]
             lines += [seen.mean(axis=0)] if len(seen) else []
     if not lines:
@@ -155,7 +177,9 @@ def _standing_forward(legs: Legs) -> FloatArray:
     return np.asarray(flat / np.linalg.norm(flat))
 
 
-def standing_offsets(file: C3dFile, layout: C3dLayout, run: Legs) -> dict[tuple[Side, str], float]:
+def measure_standing_offsets(
+    file: C3dFile, layout: C3dLayout, run: Legs
+) -> dict[tuple[Side, str], float]:
     """What the angles of standing differ from 90 (shin) and 0 (foot), in deg.
 
     Parameters
@@ -176,29 +200,23 @@ def standing_offsets(file: C3dFile, layout: C3dLayout, run: Legs) -> dict[tuple[
     legs = read_legs(file, stated)
     if legs is None:
         return {}
-    legs = Legs(legs.time_s, legs.ways_m, run.forward, legs.up)
-    legs = Legs(legs.time_s, legs.ways_m, _standing_forward(legs), legs.up)
+    legs = Legs(legs.time_s, legs.trajectories_m, run.forward, legs.up)
+    legs = Legs(legs.time_s, legs.trajectories_m, _find_standing_direction(legs), legs.up)
     offsets: dict[tuple[Side, str], float] = {}
     for side in SIDES:
-        for angle, (start, end, usual) in _LINES.items():
-            line = legs.line_deg(side, start, end)
+        for angle, (start, end, standing_deg) in _LINES.items():
+            line = legs.measure_line_deg(side, start, end)
             if line is not None:
                 known = line[np.isfinite(line)]
                 if not len(known):
                     raise LogError(
                         f"the markers {start} and {end} of the {side} leg are never seen together"
                     )
-                offsets[side, angle] = float(np.median(known)) - usual
+                offsets[side, angle] = float(np.median(known)) - standing_deg
     return offsets
 
 
-_LINES: Final[dict[str, tuple[str, str, float]]] = {
-    "shin_angle": ("ankle", "knee", 90.0),
-    "foot_pitch": ("heel", "toe", 0.0),
-}
-
-
-def angles_at_events(
+def measure_angles(
     legs: Legs,
     side: NDArray[np.str_],
     events_s: Mapping[str, FloatArray],
@@ -213,8 +231,8 @@ def angles_at_events(
     events_s : mapping from str to ndarray, shape (m,)
         Times in s under ``touchdown`` and ``toe_off``.
     offsets_deg : mapping or None
-        From :func:`standing_offsets`; None without a standing trial: then there is no dorsiflexion,
-        as its zero is that of standing.
+        From :func:`measure_standing_offsets`; None without a standing trial: then there
+        is no dorsiflexion, as its zero is that of standing.
 
     Returns
     -------
@@ -226,7 +244,7 @@ def angles_at_events(
         for event, times in events_s.items():
             values = np.full(len(times), np.nan)
             for one in SIDES:
-                line = legs.line_deg(one, start, end)
+                line = legs.measure_line_deg(one, start, end)
                 if line is not None:
                     rows = (side == one) & np.isfinite(times)
                     values[rows] = np.interp(

@@ -12,17 +12,17 @@ from imuproc.dsp.force import force_contacts
 from imuproc.files.wording import listed, quoted
 from imuproc.readers.references.c3d.markers import (
     Legs,
-    angles_at_events,
+    measure_angles,
+    measure_standing_offsets,
     read_legs,
-    standing_offsets,
 )
 from imuproc.readers.references.c3d.trial import C3dFile, Plates, open_c3d
 from imuproc.readers.references.contacts import (
     OrderedContacts,
     RawContacts,
-    ordered,
-    paired,
-    with_clock,
+    build_reference,
+    order_contacts,
+    pair_events,
 )
 from imuproc.readers.references.layout import SIDE_WORDS, C3dLayout
 from imuproc.readers.references.request import ReferenceRequest
@@ -51,22 +51,24 @@ def read(request: ReferenceRequest) -> Reference:
     OSError
         The file cannot be read.
     """
-    layout = request.layout_as(C3dLayout)
+    layout = request.require_layout(C3dLayout)
     file = open_c3d(request.path)
     legs = read_legs(file, layout)
     by_force = layout.events == "force"
-    events = _by_force(file, layout, legs) if by_force else _stored(file, layout)
+    events = (
+        _find_force_events(file, layout, legs) if by_force else _read_stored_events(file, layout)
+    )
     contacts, notes = events.contacts, list(events.notes)
     angles: dict[str, FloatArray] = {}
     if legs is not None:
-        offsets = _standing(request, layout, legs)
+        offsets = _measure_standing(request, layout, legs)
         if offsets is None:
             notes.append(
                 "Angles are those of the lines between markers: there is no standing trial."
             )
         times = {"touchdown": contacts.touchdown_s, "toe_off": contacts.toe_off_s}
-        angles = angles_at_events(legs, contacts.side, times, offsets)
-    made = with_clock(
+        angles = measure_angles(legs, contacts.side, times, offsets)
+    made = build_reference(
         request,
         replace(contacts, angles=angles),
         "force plate" if by_force else "events",
@@ -81,13 +83,13 @@ def read(request: ReferenceRequest) -> Reference:
     )
 
 
-def _standing(
+def _measure_standing(
     request: ReferenceRequest, layout: C3dLayout, legs: Legs
 ) -> dict[tuple[Side, str], float] | None:
     if request.standing is None:
         return None
     try:
-        return standing_offsets(open_c3d(request.standing), layout, legs)
+        return measure_standing_offsets(open_c3d(request.standing), layout, legs)
     except LogError as error:
         raise LogError(f"standing trial {request.standing_source}: {error}") from error
 
@@ -102,16 +104,17 @@ class _Events:
     left_out_s: tuple[float, ...] = ()
 
 
-def _stored(file: C3dFile, layout: C3dLayout) -> _Events:
-    labels, contexts, times = file.stored_events()
+def _read_stored_events(file: C3dFile, layout: C3dLayout) -> _Events:
+    stored = file.read_stored_events()
+    contexts = stored.contexts
     wanted = (layout.touchdown_label, layout.toe_off_label)
     sides = [SIDE_WORDS.get(context.casefold(), "") for context in contexts]
     found: list[dict[str, FloatArray]] = []
     for word in wanted:
-        of = np.array([label.casefold() == word.casefold() for label in labels])
+        of = np.array([label.casefold() == word.casefold() for label in stored.labels])
         if not of.any():
             raise LogError(
-                f"found no stored event {quoted(word)}; found: {listed(sorted(set(labels)))}"
+                f"found no stored event {quoted(word)}; found: {listed(sorted(set(stored.labels)))}"
             )
         bad = next((c for c, s, o in zip(contexts, sides, of, strict=True) if o and not s), None)
         if bad is not None:
@@ -119,14 +122,14 @@ def _stored(file: C3dFile, layout: C3dLayout) -> _Events:
                 f"found a stored event {quoted(word)} with context {quoted(bad)}; allowed: 'Left' "
                 "or 'Right'"
             )
-        found.append({side: times[of & (np.array(sides) == side)] for side in SIDES})
-    raw, notes = paired(found[0], found[1])
+        found.append({side: stored.time_s[of & (np.array(sides) == side)] for side in SIDES})
+    raw, notes = pair_events(found[0], found[1])
     interval_s = 1.0 / file.frame_rate_hz if file.frame_rate_hz else np.nan
-    return _Events(ordered(raw), notes, interval_s)
+    return _Events(order_contacts(raw), notes, interval_s)
 
 
-def _by_force(file: C3dFile, layout: C3dLayout, legs: Legs | None) -> _Events:
-    plates = _chosen(file.plates(), layout)
+def _find_force_events(file: C3dFile, layout: C3dLayout, legs: Legs | None) -> _Events:
+    plates = _select_plates(file.read_plates(), layout)
     vertical = plates.force_n[:, :, "xyz".index(layout.up[1])].sum(axis=0)
     # A foot can only press: the largest force tells which sign the file gives to it.
     vertical = vertical * np.sign(vertical[np.argmax(np.abs(vertical))])
@@ -135,7 +138,7 @@ def _by_force(file: C3dFile, layout: C3dLayout, legs: Legs | None) -> _Events:
     known = has_on | has_off
     one = np.where(has_on, found.touchdown_s, found.toe_off_s)
     middle = np.where(has_on & has_off, 0.5 * (found.touchdown_s + found.toe_off_s), one)
-    side, notes = _sides(middle, layout, legs)
+    side, notes = _assign_sides(middle, layout, legs)
     for count, what in (
         (found.cut, "that the record begins or ends in"),
         (found.weak, "with less force than a running step"),
@@ -143,7 +146,7 @@ def _by_force(file: C3dFile, layout: C3dLayout, legs: Legs | None) -> _Events:
     ):
         if count:
             notes.append(f"Contacts {what} were left out: {count}.")
-    over = _over_edge(middle, side, plates, legs)
+    over = _find_over_edge(middle, side, plates, legs)
     if len(over) and known[over].any():
         when = ", ".join(f"{middle[k]:.3f} s" for k in over if known[k])
         notes.append(f"Contacts that reach over the edge of a plate were left out: at {when}.")
@@ -157,10 +160,10 @@ def _by_force(file: C3dFile, layout: C3dLayout, legs: Legs | None) -> _Events:
     )
     interval_s = float(plates.time_s[1] - plates.time_s[0])
     left_out_s = tuple(float(middle[k]) for k in over if known[k])
-    return _Events(ordered(raw), tuple(notes), interval_s, left_out_s)
+    return _Events(order_contacts(raw), tuple(notes), interval_s, left_out_s)
 
 
-def _chosen(plates: Plates, layout: C3dLayout) -> Plates:
+def _select_plates(plates: Plates, layout: C3dLayout) -> Plates:
     if layout.plates is None:
         return plates
     count = len(plates.force_n)
@@ -171,7 +174,7 @@ def _chosen(plates: Plates, layout: C3dLayout) -> Plates:
     return Plates(plates.time_s, plates.force_n[places], plates.corners_m[places])
 
 
-def _sides(
+def _assign_sides(
     middle_s: FloatArray, layout: C3dLayout, legs: Legs | None
 ) -> tuple[list[str], list[str]]:
     """Side of each contact: as stated for the first, or that of the lower foot in mid-contact."""
@@ -183,10 +186,10 @@ def _sides(
     if legs is None:
         text = "Sides are unknown: neither markers nor the first side are stated."
         return [""] * len(middle_s), [text]
-    return [legs.lower_side(float(time)) for time in middle_s], []
+    return [legs.find_lower_side(float(time)) for time in middle_s], []
 
 
-def _over_edge(
+def _find_over_edge(
     middle_s: FloatArray, side: list[str], plates: Plates, legs: Legs | None
 ) -> list[int]:
     """Contacts whose heel or toe marker is beside all plates in mid-contact."""
@@ -195,14 +198,14 @@ def _over_edge(
     over = []
     for k, (time, name) in enumerate(zip(middle_s.tolist(), side, strict=True)):
         for one in (s for s in SIDES if s == name):
-            places = [legs.at(one, marker, time) for marker in ("heel", "toe")]
+            places = [legs.locate_marker(one, marker, time) for marker in ("heel", "toe")]
             seen = [p for p in places if p is not None and np.isfinite(p).all()]
-            if any(not _on_any(p, plates.corners_m, legs.up) for p in seen):
+            if any(not _is_on_any_plate(p, plates.corners_m, legs.up) for p in seen):
                 over.append(k)
     return over
 
 
-def _on_any(place: FloatArray, corners_m: FloatArray, up: FloatArray) -> bool:
+def _is_on_any_plate(place: FloatArray, corners_m: FloatArray, up: FloatArray) -> bool:
     """Whether a point is above one of the plates."""
     along = corners_m - place
     following = np.roll(along, -1, axis=1)

@@ -18,7 +18,7 @@ from imuproc.readers.references.c3d.whole import check_c3d
 
 FloatArray = NDArray[np.float64]
 
-_METRES: Final[dict[str, float]] = {"m": 1.0, "cm": 0.01, "mm": 0.001}
+_METRES_PER_UNIT: Final[dict[str, float]] = {"m": 1.0, "cm": 0.01, "mm": 0.001}
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +41,15 @@ class Plates:
 
 
 @dataclass(frozen=True, eq=False)
+class StoredEvents:
+    """Events as the file has them, each with its label and context (the side, as a word)."""
+
+    labels: Sequence[str]
+    contexts: Sequence[str]
+    time_s: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
 class C3dFile:
     """What a C3D file holds. Its clock counts from the first frame of the capture (frame 1)."""
 
@@ -57,15 +66,15 @@ class C3dFile:
         rate_hz = self.frame_rate_hz
         return float(self.content["header"]["points"]["first_frame"]) / rate_hz if rate_hz else 0.0
 
-    def point_time_s(self) -> FloatArray:
+    def compute_frame_times_s(self) -> FloatArray:
         """Times of the frames in s."""
         count = self.content["data"]["points"].shape[2]
         if not count or self.frame_rate_hz <= 0.0:
             raise LogError("found no markers; allowed: a C3D file with the layout's markers")
         return self._start_s + np.arange(count) / self.frame_rate_hz
 
-    def marker_m(self, name: str, key: str) -> FloatArray:
-        """Way of a marker in m, lab axes, shape (n, 3); NaN where it was not seen.
+    def read_marker_m(self, name: str, key: str) -> FloatArray:
+        """Trajectory of a marker in m, lab axes, shape (n, 3); NaN where it was not seen.
 
         Parameters
         ----------
@@ -79,7 +88,7 @@ class C3dFile:
         LogError
             There is no such marker, or it is there more than once, or lengths have no known unit.
         """
-        labels = self._texts("POINT", "LABELS")
+        labels = self._read_texts("POINT", "LABELS")
         places = [k for k, label in enumerate(labels) if label == name]
         places = places or [k for k, label in enumerate(labels) if label.endswith(f":{name}")]
         if len(places) != 1:
@@ -91,9 +100,9 @@ class C3dFile:
         points = self.content["data"]["points"][:3, places[0], :].T
         residual = self.content["data"]["meta_points"]["residuals"][0, places[0], :]
         seen = (residual >= 0.0) & np.isfinite(points).all(axis=1)
-        return np.where(seen[:, None], points, np.nan) * self._metres()
+        return np.where(seen[:, None], points, np.nan) * self._read_metres_per_unit()
 
-    def plates(self) -> Plates:
+    def read_plates(self) -> Plates:
         """Force plates of the file.
 
         Raises
@@ -108,9 +117,9 @@ class C3dFile:
                 "found no force plates; allowed: a C3D file with force plates, or a layout with "
                 "events = 'stored'"
             )
-        platforms = _open(self.path, forces=True)["data"]["platform"]
+        platforms = _load_c3d(self.path, forces=True)["data"]["platform"]
         for number in range(1, len(platforms) + 1):
-            unit = self._force_unit(number)
+            unit = self._read_force_unit(number)
             if unit != "N":
                 raise LogError(
                     f"force plate {number}: found forces in {quoted(unit)}; allowed: 'N'"
@@ -120,18 +129,19 @@ class C3dFile:
         return Plates(
             time_s=self._start_s + np.arange(force.shape[1]) / rate_hz,
             force_n=force,
-            corners_m=np.array([plate["corners"].T for plate in platforms]) * self._metres(),
+            corners_m=np.array([plate["corners"].T for plate in platforms])
+            * self._read_metres_per_unit(),
         )
 
-    def _force_unit(self, number: int) -> str:
+    def _read_force_unit(self, number: int) -> str:
         """Unit of a plate's first channel; N where the file states none."""
         channel = np.asarray(self.content["parameters"]["FORCE_PLATFORM"]["CHANNEL"]["value"])
-        units = self._texts("ANALOG", "UNITS")
+        units = self._read_texts("ANALOG", "UNITS")
         place = int(channel.reshape(len(channel), -1)[0, number - 1]) - 1
         return (units[place] if place < len(units) else "") or "N"
 
-    def stored_events(self) -> tuple[Sequence[str], Sequence[str], FloatArray]:
-        """Labels, contexts and times in s of the stored events.
+    def read_stored_events(self) -> StoredEvents:
+        """Events that the program that wrote the file has put into it.
 
         Raises
         ------
@@ -139,7 +149,10 @@ class C3dFile:
             There are none.
         """
         group: Mapping[str, Any] = self.content["parameters"].get("EVENT", {})
-        labels, contexts = self._texts("EVENT", "LABELS"), self._texts("EVENT", "CONTEXTS")
+        labels, contexts = (
+            self._read_texts("EVENT", "LABELS"),
+            self._read_texts("EVENT", "CONTEXTS"),
+        )
         times = np.asarray(group.get("TIMES", {}).get("value", np.empty((2, 0))), dtype=np.float64)
         if not labels or times.size != 2 * len(labels):
             raise LogError(
@@ -148,28 +161,29 @@ class C3dFile:
             )
         times = times.reshape(2, -1)
         contexts = [*contexts, *[""] * len(labels)][: len(labels)]
-        return labels, contexts, np.asarray(60.0 * times[0] + times[1])
+        return StoredEvents(labels, contexts, np.asarray(60.0 * times[0] + times[1]))
 
-    def _metres(self) -> float:
-        units = self._texts("POINT", "UNITS")
+    def _read_metres_per_unit(self) -> float:
+        units = self._read_texts("POINT", "UNITS")
         unit = units[0].strip() if units else ""
-        if unit not in _METRES:
+        if unit not in _METRES_PER_UNIT:
             raise LogError(
-                f"POINT:UNITS: found {quoted(unit)}; allowed: {listed(_METRES)} (correct it in the "
-                "program that wrote the file)"
+                f"POINT:UNITS: found {quoted(unit)}; allowed: {listed(_METRES_PER_UNIT)} (correct "
+                "it in the program that wrote the file)"
             )
-        return _METRES[unit]
+        return _METRES_PER_UNIT[unit]
 
-    def _texts(self, group: str, name: str) -> list[str]:
+    def _read_texts(self, group: str, name: str) -> list[str]:
         """Texts of a parameter; more than 255 of them go on under the name with 2, 3, ..."""
-        held = self.content["parameters"].get(group, {})
+        parameters = self.content["parameters"].get(group, {})
         found: list[str] = []
         for suffix in ("", *map(str, range(2, 100))):
-            if f"{name}{suffix}" not in held:
+            if f"{name}{suffix}" not in parameters:
                 break
             # Bytes that are no UTF-8 come as halves of surrogate pairs, which nothing can print.
             texts = (
-                str(text).encode("utf-8", "replace") for text in held[f"{name}{suffix}"]["value"]
+                str(text).encode("utf-8", "replace")
+                for text in parameters[f"{name}{suffix}"]["value"]
             )
             found += [text.decode("utf-8").strip() for text in texts]
         return found
@@ -194,12 +208,12 @@ def open_c3d(path: Path) -> C3dFile:
         The file cannot be read.
     """
     check_c3d(path)
-    return C3dFile(path, _open(path, forces=False))
+    return C3dFile(path, _load_c3d(path, forces=False))
 
 
-def _open(path: Path, forces: bool) -> Any:
+def _load_c3d(path: Path, forces: bool) -> Any:
     try:
-        return _library().c3d(str(path), extract_forceplat_data=forces)
+        return _import_ezc3d().c3d(str(path), extract_forceplat_data=forces)
     except (OSError, RuntimeError, ValueError, IndexError) as error:
         if isinstance(error, OSError) and error.errno:  # of the system, not of the library
             raise
@@ -207,7 +221,7 @@ def _open(path: Path, forces: bool) -> Any:
         raise LogError(f"the C3D file is damaged, or {what}: {error}") from error
 
 
-def _library() -> ModuleType:
+def _import_ezc3d() -> ModuleType:
     try:
         import ezc3d
     except ImportError as error:
