@@ -56,8 +56,8 @@ def pieces_of(log, rows):
 def written(form, folder, log, rows=5):
     """The request that reads what a form makes of a log."""
     writer, target = import_module(FORMS[form]), target_in(form, log)
-    facts = writer.write(folder, target, pieces_of(log, rows))
-    layouts, names = writer.layouts([(target, facts)])
+    facts = writer.write_log(folder, target, pieces_of(log, rows))
+    layouts, names = writer.build_layouts([(target, facts)])
     layout = Layout.model_validate(layouts[names[0]])
     return LogRequest(log.site, folder / target.file, target.file, layout)
 
@@ -104,7 +104,7 @@ def test_a_log_that_breaks_off_leaves_nothing(form, tmp_path):
         raise LogError("line 99: found 3 cells")
 
     with pytest.raises(LogError, match="line 99"):
-        import_module(FORMS[form]).write(tmp_path, target_in(form, sample()), broken())
+        import_module(FORMS[form]).write_log(tmp_path, target_in(form, sample()), broken())
     assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
 
 
@@ -114,7 +114,7 @@ def test_what_is_known_of_a_log(form, tmp_path):
     stamps[[0, 50]] = np.nan
     log = SensorLog("left_foot", stamps, np.ones((100, 3)), np.ones((100, 3)), "a.csv", 313.8)
     writer = import_module(FORMS[form])
-    facts = writer.write(tmp_path, target_in(form, log), pieces_of(log, 30))
+    facts = writer.write_log(tmp_path, target_in(form, log), pieces_of(log, 30))
     assert (facts.n, facts.first_s, facts.last_s) == (100, stamps[1], stamps[-1])
     assert facts.rate_hz == 500.0
     assert (facts.accel_range_mps2, facts.gyro_range_radps) == (313.8, None)

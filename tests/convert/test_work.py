@@ -44,7 +44,9 @@ def assert_same_session(new, old, runs=None):
 @pytest.mark.parametrize("form", FORMS)
 def test_the_new_session_is_the_old_one(session, tmp_path, form):
     told = []
-    converted = convert(session, form, tmp_path / "out", told=lambda *count: told.append(count))
+    converted = convert(
+        session, form, tmp_path / "out", report_progress=lambda *count: told.append(count)
+    )
     assert (converted.logs, converted.failures) == (3, ())
     assert told == [(0, 3), (1, 3), (2, 3), (3, 3)]
     new = read_session(converted.session)
@@ -158,7 +160,7 @@ gyro = { columns = ["gx", "gy", "gz"], unit = "deg/s" }
 def test_ids_that_differ_by_hyphens_stay_apart_in_bids(tmp_path):
     content = SESSION.replace('"R07"', '"R-7"').replace('"R08"', '"R7"')
     session = read_session(write_session(tmp_path / "in", content))
-    targets = bids.targets(session, [run.id for run in session.runs])
+    targets = bids.list_targets(session, [run.id for run in session.runs])
     assert {target.file.split("/")[0] for target in targets} == {"sub-R7", "sub-R7x2"}
     path = convert(session, "bids-motion", tmp_path / "out").session
     assert_same_session(read_session(path), session)
@@ -194,7 +196,7 @@ def test_cut_short_the_old_session_file_does_not_name_logs_of_two_sessions(sessi
             raise KeyboardInterrupt("by the user")
 
     with pytest.raises(KeyboardInterrupt, match="by the user"):
-        convert(session, "hdf5", out, told=stop)
+        convert(session, "hdf5", out, report_progress=stop)
     assert "session.toml" not in files_in(out)
     assert convert(session, "hdf5", out).logs == 3  # and it can be taken up again
     assert_same_session(read_session(out / "session.toml"), session)

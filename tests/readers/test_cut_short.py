@@ -183,7 +183,7 @@ def test_a_cut_line_below_comments_is_told_even_if_nothing_else_is_in_its_block(
     tmp_path, monkeypatch
 ):
     monkeypatch.setattr("imuproc.readers.logs.text.text_file._BLOCK_BYTES", 199)
-    monkeypatch.setattr("imuproc.readers.logs.text.delimited.HEAD_LINES", 1)
+    monkeypatch.setattr("imuproc.readers.logs.text.delimited.HEAD_LINE_COUNT", 1)
     comments = "\n".join("# " + "x" * 60 for _ in range(20))
     log = read(tmp_path, "\n".join(lines_of("any")) + f"\n{comments}\n2.0,1.0")
     assert len(log.time_s) == ROWS

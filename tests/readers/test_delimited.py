@@ -190,7 +190,7 @@ def test_zero_of_the_stamps(tmp_path):
 def small_blocks(monkeypatch):
     """Blocks of a few lines, so that a short log has many."""
     monkeypatch.setattr(text_file, "_BLOCK_BYTES", 173)
-    monkeypatch.setattr("imuproc.readers.logs.text.delimited.HEAD_LINES", 1)
+    monkeypatch.setattr("imuproc.readers.logs.text.delimited.HEAD_LINE_COUNT", 1)
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
@@ -254,7 +254,7 @@ def test_memory_is_bounded_by_the_piece(tmp_path):
 
 def test_a_line_without_end_is_no_text(tmp_path, monkeypatch):
     monkeypatch.setattr(text_file, "_BLOCK_BYTES", 1 << 16)
-    monkeypatch.setattr(text_file, "_LONGEST_LINE", 1 << 20)
+    monkeypatch.setattr(text_file, "_LONGEST_LINE_BYTES", 1 << 20)
     found = refusal(tmp_path, text() + "1" * (1 << 21))
     assert found.startswith("line 7: found more than 1 MB without a line end; allowed: lines of te")
 

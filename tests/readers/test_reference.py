@@ -9,7 +9,7 @@ import pytest
 
 from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
-from imuproc.readers.references.layout import LAYOUTS, checked_layout
+from imuproc.readers.references.layout import LAYOUTS, check_layout
 from imuproc.readers.references.registry import read_reference
 from imuproc.readers.references.request import ReferenceRequest
 
@@ -165,7 +165,7 @@ def test_a_missing_file_and_a_folder_are_told_apart(tmp_path: Path) -> None:
     ],
 )
 def test_a_layout_says_what_it_allows(layout: dict[str, Any], message: str) -> None:
-    checked, problems = checked_layout("phone", layout)
+    checked, problems = check_layout("phone", layout)
     assert checked is None
     assert all(one.loc[:2] == ("layout", "phone") for one in problems)
     assert re.search(message, "; ".join(one.text for one in problems)), problems

@@ -22,7 +22,8 @@ CHANNEL_COLUMNS: Final = ("name", "component", "type", "tracked_point", "units")
 
 _SCANS: Final = "sub-*_scans.tsv"
 _ROOT: Final = "dataset_description.json"
-_MOST_LEVELS: Final = 4  # motion, session, subject, dataset
+_MAX_LEVEL_COUNT: Final = 4
+"""Folders from a recording up to its data set: motion, session, subject, data set (BIDS 1.10)."""
 
 
 @dataclass(frozen=True)
@@ -59,11 +60,11 @@ def read_channels(path: Path) -> tuple[Channel, ...]:
     LogError
         There is no ``_channels.tsv``, or it lacks a column that BIDS requires.
     """
-    found = next(_beside(path, CHANNELS), None)
+    found = next(_find_files_beside(path, CHANNELS), None)
     if found is None:
         wanted = path.name.removesuffix(MOTION) + CHANNELS
         raise LogError(f"found no {quoted(wanted)}, which says what the columns are")
-    rows = _table(found)
+    rows = _read_tsv(found)
     if not rows:
         raise LogError(f"{found.name}: found no channels")
     lacking = [column for column in CHANNEL_COLUMNS if column not in rows[0]]
@@ -81,7 +82,7 @@ def read_metadata(path: Path) -> dict[str, Any]:
         One of them is not a JSON object.
     """
     together: dict[str, Any] = {}
-    for found in _beside(path, "_motion.json"):
+    for found in _find_files_beside(path, "_motion.json"):
         try:
             content = json.loads(found.read_bytes())
         except (ValueError, RecursionError) as error:
@@ -102,22 +103,22 @@ def read_onset(path: Path) -> datetime.datetime | None:
     """
     folder = path.parent.parent
     for scans in sorted(folder.glob(_SCANS)):
-        for row in _table(scans):
+        for row in _read_tsv(scans):
             if row.get("filename") != f"{path.parent.name}/{path.name}":
                 continue
             text = row.get("acq_time", MISSING)
-            return None if text == MISSING else instant(text, f"{scans.name}, acq_time")
+            return None if text == MISSING else parse_instant(text, f"{scans.name}, acq_time")
     return None
 
 
-def files_beside(path: Path) -> list[Path]:
+def list_files_beside(path: Path) -> list[Path]:
     """Every file beside a recording that what is read from it depends on."""
-    channels = list(_beside(path, CHANNELS))[:1]
+    channels = list(_find_files_beside(path, CHANNELS))[:1]
     scans = sorted(path.parent.parent.glob(_SCANS))
-    return [*channels, *_beside(path, "_motion.json"), *scans]
+    return [*channels, *_find_files_beside(path, "_motion.json"), *scans]
 
 
-def instant(text: str, where: str) -> datetime.datetime:
+def parse_instant(text: str, where: str) -> datetime.datetime:
     """A date and time by ISO 8601; LogError where it is none."""
     try:
         return datetime.datetime.fromisoformat(text)
@@ -127,7 +128,7 @@ def instant(text: str, where: str) -> datetime.datetime:
         ) from None
 
 
-def _table(path: Path) -> list[dict[str, str]]:
+def _read_tsv(path: Path) -> list[dict[str, str]]:
     try:
         text = path.read_text(encoding="utf-8-sig")
         rows = csv.DictReader(
@@ -138,10 +139,10 @@ def _table(path: Path) -> list[dict[str, str]]:
         raise LogError(f"{path.name}: this is not a table in UTF-8: {error}") from error
 
 
-def _beside(path: Path, ending: str) -> Iterator[Path]:
+def _find_files_beside(path: Path, ending: str) -> Iterator[Path]:
     """Files that concern a recording, the nearest first; none from outside its dataset."""
     entities = set(path.name.removesuffix(MOTION).split("_"))
-    for folder in _levels(path):
+    for folder in _list_search_folders(path):
         fitting = []
         for other in folder.glob(f"*{ending.removeprefix('_')}"):
             own = {part for part in other.name[: -len(ending)].split("_") if part}
@@ -152,8 +153,8 @@ def _beside(path: Path, ending: str) -> Iterator[Path]:
         yield from (other for _, other in sorted(fitting, reverse=True))
 
 
-def _levels(path: Path) -> list[Path]:
-    folders = list(path.parents)[:_MOST_LEVELS]
+def _list_search_folders(path: Path) -> list[Path]:
+    folders = list(path.parents)[:_MAX_LEVEL_COUNT]
     for depth, folder in enumerate(folders):
         if (folder / _ROOT).is_file():
             return folders[: depth + 1]

@@ -20,19 +20,19 @@ from imuproc.files.wording import listed, quoted
 from imuproc.readers.logs.bids_files import (
     MISSING,
     Channel,
-    instant,
     is_motion_file,
+    parse_instant,
     read_channels,
     read_metadata,
     read_onset,
 )
 from imuproc.readers.logs.layout import Layout
 from imuproc.readers.logs.request import LogRequest
-from imuproc.readers.logs.signals import Meaning, Samples, sensor_logs
+from imuproc.readers.logs.signals import Meaning, Samples, to_sensor_logs
 from imuproc.readers.logs.text.dialect import TableShape
-from imuproc.readers.logs.text.numbers import table_values
-from imuproc.readers.logs.text.text_file import looks_like_text, text_blocks
-from imuproc.readers.logs.units_stated import unit_among
+from imuproc.readers.logs.text.numbers import parse_table
+from imuproc.readers.logs.text.text_file import looks_like_text, read_text_blocks
+from imuproc.readers.logs.units_stated import parse_unit
 
 STAMPS: Final = "time_s"
 ZERO_AT: Final = "StampsZeroAt"
@@ -87,19 +87,19 @@ def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
     if not is_motion_file(request.path):
         raise LogError("found another name; allowed: a file whose name ends in _motion.tsv")
     channels = read_channels(request.path)
-    sensor = _sensor(channels, request.select)
-    meaning = _meaning(request.path, sensor)
+    sensor = _select_sensor(channels, request.select)
+    meaning = _read_meaning(request.path, sensor)
     time = () if sensor.time is None else (sensor.time,)
     wanted = (*time, *sensor.accel, *sensor.gyro)
     shape = TableShape(
         "\t", tuple(c.name for c in channels), tuple(c.place for c in wanted), first_line=1
     )
-    yield from sensor_logs(request, meaning, _samples(request.path, shape, wanted), rows)
+    yield from to_sensor_logs(request, meaning, _read_samples(request.path, shape, wanted), rows)
 
 
-def _samples(path: Path, shape: TableShape, wanted: tuple[Channel, ...]) -> Iterator[Samples]:
+def _read_samples(path: Path, shape: TableShape, wanted: tuple[Channel, ...]) -> Iterator[Samples]:
     bad = [place for place, channel in enumerate(wanted) if channel["status"] == "bad"]
-    for block in table_values(text_blocks(path, None), shape, _RULES):
+    for block in parse_table(read_text_blocks(path, None), shape, _RULES):
         values = block.columns
         for place in bad:
             values[place] = np.full_like(values[place], np.nan)
@@ -108,7 +108,7 @@ def _samples(path: Path, shape: TableShape, wanted: tuple[Channel, ...]) -> Iter
         yield Samples(stamps, accel, gyro, block.cut_short)
 
 
-def _sensor(channels: tuple[Channel, ...], select: str | None) -> _Sensor:
+def _select_sensor(channels: tuple[Channel, ...], select: str | None) -> _Sensor:
     points = list(
         dict.fromkeys(channel["tracked_point"] for channel in channels if channel["type"] in _TYPES)
     )
@@ -118,11 +118,13 @@ def _sensor(channels: tuple[Channel, ...], select: str | None) -> _Sensor:
     point = points[0] if select is None else select
     own = [channel for channel in channels if channel["tracked_point"] == point]
     return _Sensor(
-        _three(own, "ACCEL", point), _three(own, "GYRO", point), _time(channels, own, point)
+        _find_axis_channels(own, "ACCEL", point),
+        _find_axis_channels(own, "GYRO", point),
+        _find_time_channel(channels, own, point),
     )
 
 
-def _three(own: list[Channel], kind: str, point: str) -> tuple[Channel, ...]:
+def _find_axis_channels(own: list[Channel], kind: str, point: str) -> tuple[Channel, ...]:
     found = [
         [c for c in own if c["type"] == kind and c["component"].lower() == axis] for axis in "xyz"
     ]
@@ -137,7 +139,9 @@ def _three(own: list[Channel], kind: str, point: str) -> tuple[Channel, ...]:
     return tuple(channels[0] for channels in found)
 
 
-def _time(channels: tuple[Channel, ...], own: list[Channel], point: str) -> Channel | None:
+def _find_time_channel(
+    channels: tuple[Channel, ...], own: list[Channel], point: str
+) -> Channel | None:
     names = (STAMPS, f"{point}_{STAMPS}")
     stamps = [c for c in channels if c["type"] == "MISC" and c.name in names]
     for everywhere in (stamps, [c for c in channels if c["type"] == "LATENCY"]):
@@ -154,35 +158,35 @@ def _time(channels: tuple[Channel, ...], own: list[Channel], point: str) -> Chan
     return None
 
 
-def _meaning(path: Path, sensor: _Sensor) -> Meaning:
+def _read_meaning(path: Path, sensor: _Sensor) -> Meaning:
     metadata = read_metadata(path)
     own_stamps = sensor.time is not None and sensor.time["type"] == "MISC"
     if own_stamps:
         stated = metadata.get(ZERO_AT)
-        zero_at = None if stated is None else instant(str(stated), f"_motion.json, {ZERO_AT}")
+        zero_at = None if stated is None else parse_instant(str(stated), f"_motion.json, {ZERO_AT}")
     else:
         zero_at = read_onset(path)
     time = sensor.time
     return Meaning(
-        accel_unit=cast(AccelUnit, _unit(sensor.accel, get_args(AccelUnit))),
-        gyro_unit=cast(GyroUnit, _unit(sensor.gyro, get_args(GyroUnit))),
-        time_unit="s" if time is None else cast(TimeUnit, _unit((time,), get_args(TimeUnit))),
+        accel_unit=cast(AccelUnit, _read_unit(sensor.accel, get_args(AccelUnit))),
+        gyro_unit=cast(GyroUnit, _read_unit(sensor.gyro, get_args(GyroUnit))),
+        time_unit="s" if time is None else cast(TimeUnit, _read_unit((time,), get_args(TimeUnit))),
         time_name=None if time is None else time.name,
-        rate_hz=None if time is not None else _rate(metadata, sensor),
-        accel_range=_range(sensor.accel),
-        gyro_range=_range(sensor.gyro),
+        rate_hz=None if time is not None else _read_rate_hz(metadata, sensor),
+        accel_range=_read_full_scale(sensor.accel),
+        gyro_range=_read_full_scale(sensor.gyro),
         zero_at=zero_at,
     )
 
 
-def _unit(channels: tuple[Channel, ...], allowed: tuple[str, ...]) -> str:
-    units = {unit_among(c["units"], allowed, f"channel {quoted(c.name)}, units") for c in channels}
+def _read_unit(channels: tuple[Channel, ...], allowed: tuple[str, ...]) -> str:
+    units = {parse_unit(c["units"], allowed, f"channel {quoted(c.name)}, units") for c in channels}
     if len(units) > 1:
         raise LogError(f"channels {listed(c.name for c in channels)}: found units that differ")
     return units.pop()
 
 
-def _range(channels: tuple[Channel, ...]) -> float | None:
+def _read_full_scale(channels: tuple[Channel, ...]) -> float | None:
     stated = {channel["range"] for channel in channels} - {MISSING, ""}
     if not stated:
         return None
@@ -198,7 +202,7 @@ def _range(channels: tuple[Channel, ...]) -> float | None:
     return values.pop()
 
 
-def _rate(metadata: dict[str, object], sensor: _Sensor) -> float:
+def _read_rate_hz(metadata: dict[str, object], sensor: _Sensor) -> float:
     stated = metadata.get("SamplingFrequency")
     if stated in (None, MISSING):
         cells = {c["sampling_frequency"] for c in (*sensor.accel, *sensor.gyro)}

@@ -13,7 +13,7 @@ from pydantic import (
 )
 
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
-from imuproc.files.toml_reading import Table, missing_key, refusal
+from imuproc.files.toml_reading import Table, refusal, refuse_missing_key
 from imuproc.files.wording import found, quoted
 
 Format = Literal["delimited", "hdf5", "parquet", "bids-motion", "xdf"]
@@ -28,7 +28,7 @@ ColumnKey = str | int
 UNIX_ZERO: Final = datetime.datetime(1970, 1, 1, tzinfo=datetime.UTC)
 
 
-def _column_key(value: Any) -> ColumnKey:
+def _check_column_key(value: Any) -> ColumnKey:
     is_name = isinstance(value, str) and bool(value.strip())
     is_number = isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 10_000
     if is_name or is_number:
@@ -36,7 +36,7 @@ def _column_key(value: Any) -> ColumnKey:
     raise refusal(found(value), "a column's name, or its number counted from 1")
 
 
-def _missing_code(value: Any) -> str | float:
+def _check_missing_code(value: Any) -> str | float:
     if isinstance(value, str) or (isinstance(value, int | float) and not isinstance(value, bool)):
         try:
             return value if isinstance(value, str) else float(value)
@@ -45,25 +45,25 @@ def _missing_code(value: Any) -> str | float:
     raise refusal(found(value), 'a text or a number, such as "n/a" or -9999')
 
 
-def _zero(value: Any) -> str | datetime.datetime:
+def _check_zero(value: Any) -> str | datetime.datetime:
     if value == "unix" or isinstance(value, datetime.datetime):
         return value  # type: ignore[no-any-return]
     allowed = '"unix" (stamps count from 1970-01-01 UTC), or a date and time without quotes'
     raise refusal(found(value), f"{allowed}, such as 2031-04-12T09:30:00+02:00")
 
 
-def _zero_text(value: str | datetime.datetime | None) -> str | None:
+def _format_zero(value: str | datetime.datetime | None) -> str | None:
     # Left to itself, pydantic warns of the text that it has made.
     return value.isoformat() if isinstance(value, datetime.datetime) else value
 
 
-def _one_or_three(columns: tuple[ColumnKey, ...]) -> tuple[ColumnKey, ...]:
+def _check_axis_count(columns: tuple[ColumnKey, ...]) -> tuple[ColumnKey, ...]:
     if len(columns) == 2:
         raise refusal("a list of 2", THREE_COLUMNS)
     return columns
 
 
-_Column = Annotated[ColumnKey, PlainValidator(_column_key)]
+_Column = Annotated[ColumnKey, PlainValidator(_check_column_key)]
 _Three = Annotated[
     tuple[_Column, ...],
     Field(
@@ -72,7 +72,7 @@ _Three = Annotated[
         max_length=3,
         description=THREE_COLUMNS,
     ),
-    AfterValidator(_one_or_three),
+    AfterValidator(_check_axis_count),
 ]
 _Range = Annotated[
     float | None,
@@ -92,8 +92,8 @@ class TimeColumn(Table):
     unit: TimeUnit
     zero: Annotated[
         Literal["unix"] | datetime.datetime | None,
-        PlainValidator(_zero),
-        PlainSerializer(_zero_text, when_used="json"),
+        PlainValidator(_check_zero),
+        PlainSerializer(_format_zero, when_used="json"),
     ] = None
 
     @property
@@ -153,17 +153,17 @@ class Layout(Table):
         default=0, ge=0, le=1_000_000, description="a number of lines, 0 or more"
     )
     comment: str = Field(default="#", description='what comment lines begin with, such as "#"')
-    missing: Annotated[str | float, PlainValidator(_missing_code)] | None = None
+    missing: Annotated[str | float, PlainValidator(_check_missing_code)] | None = None
     encoding: str | None = None
 
     @property
-    def by_number(self) -> bool:
+    def has_numbered_columns(self) -> bool:
         """Whether columns are numbered instead of named."""
         return self.accel is not None and isinstance(self.accel.columns[0], int)
 
     @field_validator("comment")
     @classmethod
-    def _comment_is_no_number(cls, value: str) -> str:
+    def _check_comment(cls, value: str) -> str:
         if not value.strip() or value.strip()[0] in "0123456789+-.,;|\"'" or "\n" in value:
             raise refusal(
                 f"the text {quoted(value)}",
@@ -173,7 +173,7 @@ class Layout(Table):
 
     @field_validator("encoding")
     @classmethod
-    def _encoding_is_known(cls, value: str | None) -> str | None:
+    def _check_encoding(cls, value: str | None) -> str | None:
         try:
             b"a".decode(value or "utf-8")
         except UnicodeError:
@@ -186,12 +186,12 @@ class Layout(Table):
         return value
 
     @model_validator(mode="after")
-    def _columns_fit_the_format(self) -> "Layout":
+    def _check_columns(self) -> "Layout":
         if self.accel is None or self.gyro is None:
             describes_itself = self.format in (None, *SELF_DESCRIBED)
             given = (self.accel, self.gyro, self.time, self.rate_hz)
             if not describes_itself or any(key is not None for key in given):
-                raise missing_key("accel" if self.accel is None else "gyro")
+                raise refuse_missing_key("accel" if self.accel is None else "gyro")
             return self
         if self.format == "bids-motion":
             raise refusal("columns", "no columns with format 'bids-motion': its files name them")

@@ -17,17 +17,23 @@ from imuproc.files.wording import quoted
 from imuproc.readers.logs.layout import UNIX_ZERO, Layout
 from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.logs.signals import (
+    BLOCK_ROW_COUNT,
     Meaning,
     Samples,
-    missing_as_nan,
-    sensor_logs,
-    stated_meaning,
+    read_stated_meaning,
+    replace_missing,
+    to_sensor_logs,
 )
-from imuproc.readers.logs.units_stated import check_stated
-from imuproc.readers.logs.wanted import Wanted, clean_name, missing_text, positions, wanted_columns
+from imuproc.readers.logs.units_stated import check_stated_unit
+from imuproc.readers.logs.wanted import (
+    Wanted,
+    clean_name,
+    describe_missing,
+    find_positions,
+    list_wanted_columns,
+)
 
 _SIGNATURE: Final = b"PAR1"
-_ROWS: Final = 1 << 16
 
 
 def recognise(path: Path) -> bool:
@@ -64,25 +70,25 @@ def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
         The file cannot be read.
     """
     layout = request.layout
-    meaning = stated_meaning(layout)
-    wanted = wanted_columns(layout, request.select)
+    meaning = read_stated_meaning(layout)
+    wanted = list_wanted_columns(layout, request.select)
     with request.path.open("rb") as opened:
         try:
             file = parquet.ParquetFile(opened)
             schema = file.schema_arrow
         except (pa.ArrowException, OSError, ValueError) as error:
             raise LogError(f"the file is cut short, damaged or no Parquet: {error}") from error
-        fields = [schema.field(place) for place in _places(schema, layout, wanted)]
+        fields = [schema.field(place) for place in _find_places(schema, layout, wanted)]
         for field, column in zip(fields, wanted, strict=True):
-            _check(field, column)
+            _check_field(field, column)
         if layout.time is not None:
-            meaning = _dated(meaning, fields[0].type)
-        yield from sensor_logs(request, meaning, _samples(file, fields, layout), rows)
+            meaning = _apply_timestamp_type(meaning, fields[0].type)
+        yield from to_sensor_logs(request, meaning, _read_samples(file, fields, layout), rows)
 
 
-def _places(schema: pa.Schema, layout: Layout, wanted: tuple[Wanted, ...]) -> tuple[int, ...]:
+def _find_places(schema: pa.Schema, layout: Layout, wanted: tuple[Wanted, ...]) -> tuple[int, ...]:
     names = [clean_name(name) for name in schema.names]
-    if layout.by_number:
+    if layout.has_numbered_columns:
         places = tuple(int(column.names[0]) - 1 for column in wanted)
         if max(places) >= len(names):
             raise LogError(
@@ -90,9 +96,9 @@ def _places(schema: pa.Schema, layout: Layout, wanted: tuple[Wanted, ...]) -> tu
                 "layout's column numbers need"
             )
     else:
-        found = positions(wanted, names)
+        found = find_positions(wanted, names)
         if found is None:
-            raise LogError(missing_text(wanted, names))
+            raise LogError(describe_missing(wanted, names))
         places = found
     for place in places:
         if schema.names.count(schema.names[place]) > 1:
@@ -102,7 +108,7 @@ def _places(schema: pa.Schema, layout: Layout, wanted: tuple[Wanted, ...]) -> tu
     return places
 
 
-def _check(field: pa.Field, column: Wanted) -> None:
+def _check_field(field: pa.Field, column: Wanted) -> None:
     where = f"column {quoted(field.name)}"
     kind = field.type
     numeric = pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)
@@ -111,11 +117,11 @@ def _check(field: pa.Field, column: Wanted) -> None:
     metadata = field.metadata or {}
     for name in (b"units", b"unit"):
         if name in metadata:
-            check_stated(metadata[name].decode("utf-8", errors="replace"), column.unit, where)
+            check_stated_unit(metadata[name].decode("utf-8", errors="replace"), column.unit, where)
 
 
-def _dated(meaning: Meaning, kind: pa.DataType) -> Meaning:
-    """What timestamps mean: the type says it, not the layout."""
+def _apply_timestamp_type(meaning: Meaning, kind: pa.DataType) -> Meaning:
+    """Let the type of a time column of timestamps say its unit and zero."""
     if not pa.types.is_timestamp(kind):
         return meaning
     zero_at = UNIX_ZERO if kind.tz else datetime.datetime(1970, 1, 1)
@@ -127,10 +133,12 @@ def _dated(meaning: Meaning, kind: pa.DataType) -> Meaning:
     return replace(meaning, time_unit=kind.unit, zero_at=zero_at)
 
 
-def _samples(
+def _read_samples(
     file: parquet.ParquetFile, fields: list[pa.Field], layout: Layout
 ) -> Iterator[Samples]:
-    batches = file.iter_batches(batch_size=_ROWS, columns=[field.name for field in fields])
+    batches = file.iter_batches(
+        batch_size=BLOCK_ROW_COUNT, columns=[field.name for field in fields]
+    )
     while True:
         try:
             batch = next(batches, None)
@@ -140,21 +148,21 @@ def _samples(
             return
         columns = [batch.column(batch.schema.get_field_index(field.name)) for field in fields]
         accel, gyro = (
-            missing_as_nan(np.column_stack([_floats(c) for c in three]), layout.missing)
+            replace_missing(np.column_stack([_to_floats(c) for c in three]), layout.missing)
             for three in (columns[-6:-3], columns[-3:])
         )
-        yield Samples(None if layout.time is None else _stamps(columns[0]), accel, gyro)
+        yield Samples(None if layout.time is None else _to_stamps(columns[0]), accel, gyro)
 
 
-def _floats(column: pa.Array) -> NDArray[np.float64]:
+def _to_floats(column: pa.Array) -> NDArray[np.float64]:
     values = column.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False)
     return np.asarray(values, dtype=np.float64)
 
 
-def _stamps(column: pa.Array) -> NDArray[Any]:
+def _to_stamps(column: pa.Array) -> NDArray[Any]:
     if pa.types.is_timestamp(column.type):
         column = column.cast(pa.int64())
     whole = pa.types.is_integer(column.type) and column.type != pa.uint64()
     if whole and column.null_count == 0:
         return np.asarray(column.cast(pa.int64()).to_numpy(zero_copy_only=False))
-    return _floats(column)
+    return _to_floats(column)

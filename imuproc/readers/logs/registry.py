@@ -15,10 +15,10 @@ from typing import Final, cast
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog, join_logs
 from imuproc.files.wording import listed, quoted
-from imuproc.readers.logs.bids_files import files_beside, is_motion_file
+from imuproc.readers.logs.bids_files import is_motion_file, list_files_beside
 from imuproc.readers.logs.layout import Format
 from imuproc.readers.logs.request import LogReader, LogRequest
-from imuproc.readers.logs.signals import LEAST_SAMPLES, ROWS_AT_A_TIME
+from imuproc.readers.logs.signals import BLOCK_ROW_COUNT, MIN_SAMPLE_COUNT
 
 # In the order in which they are asked: formats with a signature come before text.
 READERS: Final[dict[Format, str]] = {
@@ -45,7 +45,7 @@ def recognise(path: Path) -> Format:
     LogError
         No reader knows the file.
     """
-    shown = _recognised(path)
+    shown = _find_format(path)
     if shown is None:
         raise LogError(
             f"the format was not recognised; this version reads {listed(READERS)}: check the file, "
@@ -54,7 +54,7 @@ def recognise(path: Path) -> Format:
     return shown
 
 
-def _recognised(path: Path) -> Format | None:
+def _find_format(path: Path) -> Format | None:
     return next((name for name in READERS if load_reader(name).recognise(path)), None)
 
 
@@ -75,7 +75,7 @@ def read_log(request: LogRequest) -> SensorLog:
     LogError
         The log cannot be read; the text begins with the file and the site.
     """
-    return join_logs(stream_log(request, ROWS_AT_A_TIME))
+    return join_logs(stream_log(request, BLOCK_ROW_COUNT))
 
 
 def stream_log(request: LogRequest, rows: int) -> Iterator[SensorLog]:
@@ -93,7 +93,7 @@ def stream_log(request: LogRequest, rows: int) -> Iterator[SensorLog]:
     Yields
     ------
     SensorLog
-        Each with its own stretch of the log's stamps.
+        Each with its own part of the log's stamps.
 
     Raises
     ------
@@ -102,10 +102,10 @@ def stream_log(request: LogRequest, rows: int) -> Iterator[SensorLog]:
     LogError
         As of :func:`read_log`; what is wrong further on comes after the pieces before it.
     """
-    if rows < LEAST_SAMPLES:
-        raise ValueError(f"rows must be {LEAST_SAMPLES} or more, not {rows}")
-    with _named(request):
-        yield from _reader_of(request).stream(request, rows)
+    if rows < MIN_SAMPLE_COUNT:
+        raise ValueError(f"rows must be {MIN_SAMPLE_COUNT} or more, not {rows}")
+    with _name_log_in_errors(request):
+        yield from _select_reader(request).stream(request, rows)
 
 
 def input_files(request: LogRequest) -> dict[str, Path]:
@@ -123,24 +123,24 @@ def input_files(request: LogRequest) -> dict[str, Path]:
     files = {request.source: request.path}
     if request.layout.format in (None, "bids-motion") and is_motion_file(request.path):
         source = PurePosixPath(request.source).parent
-        for path in files_beside(request.path):
+        for path in list_files_beside(request.path):
             way = os.path.relpath(path, request.path.parent).replace(os.sep, "/")
             files[posixpath.normpath(f"{source}/{way}")] = path
     return files
 
 
-def _reader_of(request: LogRequest) -> LogReader:
+def _select_reader(request: LogRequest) -> LogReader:
     _check_file(request.path)
     stated = request.layout.format
     if stated is None:
         return load_reader(recognise(request.path))
     reader = load_reader(stated)
     if not reader.recognise(request.path):
-        _check_stated(request.path, stated)
+        _check_stated_format(request.path, stated)
     return reader
 
 
-def _check_stated(path: Path, stated: Format) -> None:
+def _check_stated_format(path: Path, stated: Format) -> None:
     """Refuse a stated format where the file surely has another; else its reader says what is wrong.
 
     Raises
@@ -148,7 +148,7 @@ def _check_stated(path: Path, stated: Format) -> None:
     LogError
         The layout and the file contradict each other.
     """
-    shown = _recognised(path)
+    shown = _find_format(path)
     if shown is not None and not {stated, shown} <= _TEXT:
         raise LogError(
             f"the layout states the format {quoted(stated)}, but the file looks like "
@@ -157,8 +157,8 @@ def _check_stated(path: Path, stated: Format) -> None:
 
 
 @contextmanager
-def _named(request: LogRequest) -> Iterator[None]:
-    """Errors begin with the file and the site."""
+def _name_log_in_errors(request: LogRequest) -> Iterator[None]:
+    """Let errors begin with the file and the site."""
     try:
         yield
     except LogError as error:

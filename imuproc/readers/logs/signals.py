@@ -23,12 +23,15 @@ from imuproc.readers.logs.request import LogRequest
 
 FloatArray = NDArray[np.float64]
 
-LEAST_SAMPLES: Final = 2
-ROWS_AT_A_TIME: Final = 1 << 16
-_EXACT: Final = 1 << 53  # whole numbers up to here are exact in float64
-_ANY_SIZE: Final = 1e15
-"""Beyond what any converter counts to, whatever unit the counts are taken for."""
-_ANY_TIME_S: Final = 1e12
+MIN_SAMPLE_COUNT: Final = 2
+"""A log with fewer has no rate."""
+BLOCK_ROW_COUNT: Final = 1 << 16
+"""Rows that are read at a time; chosen: a few MB of memory."""
+_EXACT_COUNT: Final = 1 << 53
+"""Whole numbers up to here are exact in float64 (IEEE 754)."""
+_LARGEST_SIGNAL_SI: Final = 1e15
+"""In m/s^2 or rad/s; beyond what any converter counts to, whatever unit is taken for its own."""
+_LARGEST_TIME_S: Final = 1e12
 """Beyond the years of any calendar in use."""
 
 
@@ -82,7 +85,7 @@ class Samples:
     cut_short: str = ""
 
 
-def stated_meaning(layout: Layout) -> Meaning:
+def read_stated_meaning(layout: Layout) -> Meaning:
     """What a layout says of the numbers.
 
     Raises
@@ -106,7 +109,7 @@ def stated_meaning(layout: Layout) -> Meaning:
     )
 
 
-def sensor_logs(
+def to_sensor_logs(
     request: LogRequest, meaning: Meaning, samples: Iterable[Samples], rows: int
 ) -> Iterator[SensorLog]:
     """One sensor's log in SI units, piece after piece.
@@ -131,43 +134,43 @@ def sensor_logs(
         Fewer than two samples, or no stamp is a number.
     """
     n, has_stamp = 0, meaning.time_name is None
-    in_si = (_in_si(block, meaning) for block in samples)
-    for piece in _regrouped(in_si, rows):
-        log = _log(request, meaning, piece, n)
+    in_si = (_to_si(block, meaning) for block in samples)
+    for piece in _regroup_samples(in_si, rows):
+        log = _make_log(request, meaning, piece, n)
         n += len(log.time_s)
-        if n < LEAST_SAMPLES:
+        if n < MIN_SAMPLE_COUNT:
             break
         has_stamp = has_stamp or not bool(np.isnan(log.time_s).all())
         yield log
-    if n < LEAST_SAMPLES:
-        raise LogError(f"found {n} sample{'s' * (n != 1)}; allowed: {LEAST_SAMPLES} or more")
+    if n < MIN_SAMPLE_COUNT:
+        raise LogError(f"found {n} sample{'s' * (n != 1)}; allowed: {MIN_SAMPLE_COUNT} or more")
     if not has_stamp:
         raise LogError(f"time column {meaning.time_name!r}: found no stamp that is a number")
 
 
-def _regrouped(samples: Iterable[Samples], rows: int) -> Iterator[Samples]:
-    """The same samples, ``rows`` in each but the last, which is known to be it at the end only."""
+def _regroup_samples(samples: Iterable[Samples], rows: int) -> Iterator[Samples]:
+    """Cut and join blocks so that each has ``rows`` samples, but for the last one of the file."""
     waiting: list[Samples] = []
     have, cut_short = 0, ""
     for block in samples:
         start, cut_short = 0, block.cut_short
         while len(block.accel) - start > rows - have:
             end = start + rows - have
-            yield _concatenated([*waiting, _part(block, start, end)])
+            yield _concatenate_samples([*waiting, _slice_samples(block, start, end)])
             waiting, have, start = [], 0, end
         if start < len(block.accel):
-            waiting.append(_part(block, start, len(block.accel)))
+            waiting.append(_slice_samples(block, start, len(block.accel)))
             have += len(block.accel) - start
     if waiting:
-        yield replace(_concatenated(waiting), cut_short=cut_short)
+        yield replace(_concatenate_samples(waiting), cut_short=cut_short)
 
 
-def _part(block: Samples, start: int, end: int) -> Samples:
+def _slice_samples(block: Samples, start: int, end: int) -> Samples:
     stamps = None if block.stamps is None else block.stamps[start:end]
     return Samples(stamps, block.accel[start:end], block.gyro[start:end])
 
 
-def _concatenated(parts: list[Samples]) -> Samples:
+def _concatenate_samples(parts: list[Samples]) -> Samples:
     parts = [part for part in parts if len(part.accel)]
     if len(parts) == 1:
         return parts[0]
@@ -179,30 +182,30 @@ def _concatenated(parts: list[Samples]) -> Samples:
     )
 
 
-def _in_si(samples: Samples, meaning: Meaning) -> Samples:
+def _to_si(samples: Samples, meaning: Meaning) -> Samples:
     stamps = samples.stamps
     return Samples(
-        None if stamps is None else _seconds(stamps, meaning.time_unit),
-        _within(samples.accel * ACCEL_TO_MPS2[meaning.accel_unit], _ANY_SIZE),
-        _within(samples.gyro * GYRO_TO_RADPS[meaning.gyro_unit], _ANY_SIZE),
+        None if stamps is None else _to_seconds(stamps, meaning.time_unit),
+        _drop_impossible(samples.accel * ACCEL_TO_MPS2[meaning.accel_unit], _LARGEST_SIGNAL_SI),
+        _drop_impossible(samples.gyro * GYRO_TO_RADPS[meaning.gyro_unit], _LARGEST_SIGNAL_SI),
         samples.cut_short,
     )
 
 
-def _seconds(stamps: NDArray[Any], unit: TimeUnit) -> FloatArray:
+def _to_seconds(stamps: NDArray[Any], unit: TimeUnit) -> FloatArray:
     per_second = PER_SECOND[unit]
     if stamps.dtype.kind == "f":
-        return _within(stamps / per_second, _ANY_TIME_S)
+        return _drop_impossible(stamps / per_second, _LARGEST_TIME_S)
     whole = stamps.astype(np.int64)
     parts = whole // int(per_second) + whole % int(per_second) / per_second
-    seconds = np.where(np.abs(whole) < _EXACT, whole / per_second, parts)
-    return _within(seconds, _ANY_TIME_S)
+    seconds = np.where(np.abs(whole) < _EXACT_COUNT, whole / per_second, parts)
+    return _drop_impossible(seconds, _LARGEST_TIME_S)
 
 
-def _log(request: LogRequest, meaning: Meaning, piece: Samples, before: int) -> SensorLog:
+def _make_log(request: LogRequest, meaning: Meaning, piece: Samples, before: int) -> SensorLog:
     time_s = piece.stamps
     if time_s is None:
-        time_s = np.arange(before, before + len(piece.accel)) / _rate(meaning)
+        time_s = np.arange(before, before + len(piece.accel)) / _get_rate_hz(meaning)
     accel_range, gyro_range = meaning.accel_range, meaning.gyro_range
     to_mps2, to_radps = ACCEL_TO_MPS2[meaning.accel_unit], GYRO_TO_RADPS[meaning.gyro_unit]
     return SensorLog(
@@ -214,30 +217,30 @@ def _log(request: LogRequest, meaning: Meaning, piece: Samples, before: int) -> 
         accel_range_mps2=None if accel_range is None else accel_range * to_mps2,
         gyro_range_radps=None if gyro_range is None else gyro_range * to_radps,
         zero_at=meaning.zero_at,
-        cut_short=_until(piece.cut_short, time_s),
+        cut_short=_describe_cut(piece.cut_short, time_s),
     )
 
 
-def _until(cut_short: str, time_s: FloatArray) -> str:
+def _describe_cut(cut_short: str, time_s: FloatArray) -> str:
     known = time_s[np.isfinite(time_s)]
     if not cut_short or not len(known):
         return cut_short
     return f"{cut_short}; its last sample is at {known[-1]:.10g} s"
 
 
-def _rate(meaning: Meaning) -> float:
+def _get_rate_hz(meaning: Meaning) -> float:
     if meaning.rate_hz is None:
         raise LogError("the layout states neither a time column nor rate_hz")
     return meaning.rate_hz
 
 
-def _within(values: FloatArray, largest: float) -> FloatArray:
-    """Values that may be meant; damage makes numbers of any size, which count as missing."""
+def _drop_impossible(values: FloatArray, largest: float) -> FloatArray:
+    """Set values beyond ``largest`` to NaN: only damage makes such numbers."""
     return np.where(np.abs(values) <= largest, values, np.nan)
 
 
-def missing_as_nan(values: FloatArray, code: str | float | None) -> FloatArray:
-    """Values equal to the layout's missing code become NaN; exact, as the code is a mark."""
+def replace_missing(values: FloatArray, code: str | float | None) -> FloatArray:
+    """Set values equal to the layout's missing code to NaN; exact, as the code is a mark."""
     try:
         number = float("nan" if code is None else code)
     except ValueError:  # a word: it was taken for missing while reading

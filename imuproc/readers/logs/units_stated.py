@@ -7,7 +7,7 @@ from imuproc.core.units import known_unit
 from imuproc.files.wording import listed, quoted
 
 
-def unit_among(stated: str | None, allowed: Sequence[str], where: str) -> str:
+def parse_unit(stated: str | None, allowed: Sequence[str], where: str) -> str:
     """Unit that a log's text stands for.
 
     Parameters
@@ -31,7 +31,7 @@ def unit_among(stated: str | None, allowed: Sequence[str], where: str) -> str:
     return str(unit)
 
 
-def check_stated(stated: str | None, wanted: str, where: str) -> None:
+def check_stated_unit(stated: str | None, wanted: str, where: str) -> None:
     """Refuse a unit that is known and not the layout's; words that are no unit say nothing.
 
     Raises

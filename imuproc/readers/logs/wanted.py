@@ -30,7 +30,7 @@ class Wanted:
     plain: str
 
 
-def wanted_columns(layout: Layout, select: str | None) -> tuple[Wanted, ...]:
+def list_wanted_columns(layout: Layout, select: str | None) -> tuple[Wanted, ...]:
     """Columns to find: time where the layout has it, then accelerometer, then gyroscope.
 
     Parameters
@@ -65,25 +65,25 @@ def clean_name(text: str) -> str:
     return text.strip().strip("'\"").strip()
 
 
-def positions(wanted: tuple[Wanted, ...], header: list[str]) -> tuple[int, ...] | None:
+def find_positions(wanted: tuple[Wanted, ...], header: list[str]) -> tuple[int, ...] | None:
     """Place of each wanted column in a header, from 0; None where one is not there."""
-    found = [_position(column, header) for column in wanted]
+    found = [_find_position(column, header) for column in wanted]
     return tuple(p for p in found if p is not None) if None not in found else None
 
 
-def _position(column: Wanted, header: list[str]) -> int | None:
+def _find_position(column: Wanted, header: list[str]) -> int | None:
     return next((header.index(name) for name in column.names if name in header), None)
 
 
-def missing_text(wanted: tuple[Wanted, ...], header: list[str]) -> str:
+def describe_missing(wanted: tuple[Wanted, ...], header: list[str]) -> str:
     """What a header lacks and what it has instead, in words."""
-    lacking = [column for column in wanted if _position(column, header) is None]
+    lacking = [column for column in wanted if _find_position(column, header) is None]
     present = {column.signal for column in wanted} - {column.signal for column in lacking}
     hints = []
     for column in lacking:
         hint = did_you_mean(column.names[0], header)
         hints.append(quoted(column.names[0]) + hint.replace(" - did", " (did").replace("?", "?)"))
-    prefixes = _prefixes(wanted, header)
+    prefixes = _find_prefixes(wanted, header)
     if prefixes and all(column.signal == "time" or column in lacking for column in wanted):
         more = f" and {len(hints) - 1} more" if len(hints) > 1 else ""
         return (
@@ -98,7 +98,7 @@ def missing_text(wanted: tuple[Wanted, ...], header: list[str]) -> str:
     return text
 
 
-def _prefixes(wanted: tuple[Wanted, ...], header: list[str]) -> list[str]:
+def _find_prefixes(wanted: tuple[Wanted, ...], header: list[str]) -> list[str]:
     """What the columns of each sensor in a header begin with, where nothing else is amiss."""
     own = [column.plain for column in wanted if column.signal != "time"]
     begins = [name.removesuffix(own[0]) for name in header if name.endswith(own[0])]

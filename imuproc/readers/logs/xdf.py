@@ -22,9 +22,19 @@ from imuproc.core.recording import SensorLog
 from imuproc.files.wording import listed, quoted
 from imuproc.readers.logs.layout import Layout
 from imuproc.readers.logs.request import LogRequest
-from imuproc.readers.logs.signals import Samples, missing_as_nan, sensor_logs, stated_meaning
-from imuproc.readers.logs.units_stated import check_stated
-from imuproc.readers.logs.wanted import clean_name, missing_text, positions, wanted_columns
+from imuproc.readers.logs.signals import (
+    Samples,
+    read_stated_meaning,
+    replace_missing,
+    to_sensor_logs,
+)
+from imuproc.readers.logs.units_stated import check_stated_unit
+from imuproc.readers.logs.wanted import (
+    clean_name,
+    describe_missing,
+    find_positions,
+    list_wanted_columns,
+)
 
 _SIGNATURE: Final = b"XDF:"
 _NO_FOOTER: Final = "the stream has no footer, which is written when a recording ends"
@@ -77,30 +87,30 @@ def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
             "the file is XDF, whose streams carry stamps; allowed: a layout that states "
             'format = "xdf", accel and gyro, and neither time nor rate_hz'
         )
-    meaning = stated_meaning(layout)
-    chosen = _chosen(_streams(request.path), request.select)
-    values = _channels(chosen, layout)
+    meaning = read_stated_meaning(layout)
+    chosen = _select_stream(_load_streams(request.path), request.select)
+    values = _select_channels(chosen, layout)
     stamps = np.asarray(chosen["time_stamps"], dtype=np.float64)
     if len(stamps) != len(values):
         raise LogError(f"found {len(stamps)} stamps and {len(values)} samples; allowed: as many")
-    values = missing_as_nan(values, layout.missing)
+    values = replace_missing(values, layout.missing)
     cut_short = "" if "footer" in chosen else _NO_FOOTER
     samples = Samples(stamps, values[:, :3], values[:, 3:], cut_short)
     meaning = replace(meaning, time_unit="s", time_name="stamps of the stream")
-    yield from sensor_logs(request, meaning, [samples], rows)
+    yield from to_sensor_logs(request, meaning, [samples], rows)
 
 
-def _streams(path: Path) -> list[dict[str, Any]]:
+def _load_streams(path: Path) -> list[dict[str, Any]]:
     try:
         import pyxdf
     except ModuleNotFoundError:
         raise LogError("reading XDF needs pyxdf: pip install 'imuproc[xdf]'") from None
-    with path.open("rb") as file, _quiet():
+    with path.open("rb") as file, _silence_pyxdf():
         if file.read(len(_SIGNATURE)) != _SIGNATURE:
             raise LogError("the file does not begin like XDF")
         try:
             streams, _ = pyxdf.load_xdf(
-                _whole_chunks(file),
+                _cut_to_whole_chunks(file),
                 synchronize_clocks=True,
                 dejitter_timestamps=False,
                 verbose=False,
@@ -110,7 +120,7 @@ def _streams(path: Path) -> list[dict[str, Any]]:
     return list(streams)
 
 
-def _whole_chunks(file: BinaryIO) -> BinaryIO:
+def _cut_to_whole_chunks(file: BinaryIO) -> BinaryIO:
     """The file, or what is whole of one that ends within a chunk.
 
     pyxdf would take what is left of a cut chunk: a last sample mixed with the one before it.
@@ -133,8 +143,8 @@ def _whole_chunks(file: BinaryIO) -> BinaryIO:
 
 
 @contextmanager
-def _quiet() -> Iterator[None]:
-    """pyxdf speaks of files that are cut short; what is whole of them is read."""
+def _silence_pyxdf() -> Iterator[None]:
+    """Keep pyxdf from logging that a file is cut short: what is whole of it is read."""
     logger = logging.getLogger("pyxdf.pyxdf")
     before, logger.disabled = logger.disabled, True
     try:
@@ -143,7 +153,7 @@ def _quiet() -> Iterator[None]:
         logger.disabled = before
 
 
-def _text(info: Any, *keys: str) -> str:
+def _read_text(info: Any, *keys: str) -> str:
     """A text of a stream's header; empty where it is not there."""
     for key in keys:
         inner = info.get(key) if isinstance(info, dict) else None
@@ -151,8 +161,8 @@ def _text(info: Any, *keys: str) -> str:
     return info if isinstance(info, str) else ""
 
 
-def _chosen(streams: list[dict[str, Any]], select: str | None) -> dict[str, Any]:
-    names = [_text(stream["info"], "name") for stream in streams]
+def _select_stream(streams: list[dict[str, Any]], select: str | None) -> dict[str, Any]:
+    names = [_read_text(stream["info"], "name") for stream in streams]
     fitting = [
         stream
         for stream, name in zip(streams, names, strict=True)
@@ -166,13 +176,15 @@ def _chosen(streams: list[dict[str, Any]], select: str | None) -> dict[str, Any]
     return fitting[0]
 
 
-def _channels(stream: dict[str, Any], layout: Layout) -> np.ndarray[Any, np.dtype[np.float64]]:
+def _select_channels(
+    stream: dict[str, Any], layout: Layout
+) -> np.ndarray[Any, np.dtype[np.float64]]:
     values = np.asarray(stream["time_series"], dtype=np.float64)
     if values.ndim != 2:
         raise LogError(f"found values of shape {values.shape}; allowed: (samples, channels)")
-    described = _described(stream["info"])
-    wanted = wanted_columns(layout, None)
-    if layout.by_number:
+    described = _list_channel_descriptions(stream["info"])
+    wanted = list_wanted_columns(layout, None)
+    if layout.has_numbered_columns:
         places = tuple(int(column.names[0]) - 1 for column in wanted)
         if max(places) >= values.shape[1]:
             raise LogError(
@@ -180,23 +192,23 @@ def _channels(stream: dict[str, Any], layout: Layout) -> np.ndarray[Any, np.dtyp
                 "layout's column numbers need"
             )
     else:
-        labels = [clean_name(_text(channel, "label")) for channel in described]
+        labels = [clean_name(_read_text(channel, "label")) for channel in described]
         if len(labels) != values.shape[1]:
             raise LogError(
                 f"found {len(labels)} labels for {values.shape[1]} channels; allowed: a layout "
                 "that numbers channels from 1"
             )
-        found = positions(wanted, labels)
+        found = find_positions(wanted, labels)
         if found is None:
-            raise LogError(missing_text(wanted, labels))
+            raise LogError(describe_missing(wanted, labels))
         places = found
     for place, column in zip(places, wanted, strict=True):
-        stated = _text(described[place], "unit") if place < len(described) else None
-        check_stated(stated, column.unit, f"channel {quoted(column.names[0])}")
+        stated = _read_text(described[place], "unit") if place < len(described) else None
+        check_stated_unit(stated, column.unit, f"channel {quoted(column.names[0])}")
     return values[:, places]
 
 
-def _described(info: Any) -> list[Any]:
+def _list_channel_descriptions(info: Any) -> list[Any]:
     """Entries of ``desc/channels/channel``; none where the stream has no description."""
     for key in ("desc", "channels"):
         inner = info.get(key) if isinstance(info, dict) else None

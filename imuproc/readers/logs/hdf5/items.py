@@ -11,14 +11,15 @@ from numpy.typing import NDArray
 from imuproc.core.errors import LogError
 from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.readers.logs.hdf5.heap import check_heaps
-from imuproc.readers.logs.units_stated import check_stated
+from imuproc.readers.logs.units_stated import check_stated_unit
 
 FloatArray = NDArray[np.float64]
 
 DAMAGE: Final = (OSError, RuntimeError, ValueError, KeyError, TypeError)
 """What h5py raises where a file is damaged."""
 
-_MOST_NAMES: Final = 30
+_MAX_NAME_COUNT: Final = 30
+"""Names that an error lists; chosen: a screen holds them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +39,7 @@ class Dataset:
     def unit(self) -> str | None:
         """Unit as the file states it."""
         for name in ("units", "unit"):
-            text = attribute(self.item, name)
+            text = read_attribute(self.item, name)
             if isinstance(text, str):
                 return text
         return None
@@ -46,7 +47,7 @@ class Dataset:
     @property
     def full_scale(self) -> float | None:
         """The sensor's range in the dataset's unit."""
-        value = number(self.item, "range")
+        value = read_number(self.item, "range")
         if value is not None and not 0 < value < float("inf"):
             raise LogError(
                 f"dataset {quoted(self.name)}, attribute range: found {value:g}; allowed: above 0"
@@ -55,25 +56,25 @@ class Dataset:
 
     def check_unit(self, wanted: str) -> None:
         """Refuse a stated unit that is not the layout's."""
-        check_stated(self.unit, wanted, f"dataset {quoted(self.name)}")
+        check_stated_unit(self.unit, wanted, f"dataset {quoted(self.name)}")
 
-    def floats(self, start: int, end: int) -> FloatArray:
+    def read_floats(self, start: int, end: int) -> FloatArray:
         """Some samples as float64, as many columns as the dataset has."""
-        return self._part(start, end).astype(np.float64)
+        return self._read_part(start, end).astype(np.float64)
 
-    def stamps(self, start: int, end: int) -> NDArray[Any]:
+    def read_stamps(self, start: int, end: int) -> NDArray[Any]:
         """Some samples; whole numbers stay whole, as far as 64 bits with sign hold them."""
-        part = self._part(start, end)
+        part = self._read_part(start, end)
         fits = part.dtype.kind == "i" or (part.dtype.kind == "u" and part.dtype.itemsize < 8)
         return part.astype(np.int64 if fits else np.float64)
 
-    def _part(self, start: int, end: int) -> NDArray[Any]:
+    def _read_part(self, start: int, end: int) -> NDArray[Any]:
         part = self.item[start:end]
         values = np.asarray(part if self.field is None else part[self.field])
         return values if values.ndim > 1 and values.shape[1] > 1 else values.reshape(-1)
 
 
-def dataset_at(group: h5py.Group, path: str, width: int) -> Dataset:
+def find_dataset(group: h5py.Group, path: str, width: int) -> Dataset:
     """Dataset at a path.
 
     Parameters
@@ -91,12 +92,12 @@ def dataset_at(group: h5py.Group, path: str, width: int) -> Dataset:
         Nothing is there, it leads out of the file, it has another shape, or it holds no numbers.
     """
     path = path.strip("/")
-    item, field = _item(group, path)
+    item, field = _find_item(group, path)
     if not isinstance(item, h5py.Dataset):
-        names = _names(group, h5py.Dataset)
+        names = _list_names(group, h5py.Dataset)
         raise LogError(
             f"found no dataset {quoted(path)}{did_you_mean(path, names)}; datasets: "
-            f"{names_of_datasets(group)}"
+            f"{describe_datasets(group)}"
         )
     if item.external or item.is_virtual or item.file != group.file:
         raise LogError(f"dataset {quoted(path)} lies in other files; allowed: all in one file")
@@ -112,7 +113,7 @@ def dataset_at(group: h5py.Group, path: str, width: int) -> Dataset:
     return Dataset(item, path, field)
 
 
-def _item(group: h5py.Group, path: str) -> tuple[Any, str | None]:
+def _find_item(group: h5py.Group, path: str) -> tuple[Any, str | None]:
     """What is at a path, and the field where the path ends in one of a table."""
     item: Any = group
     parts = path.split("/")
@@ -129,32 +130,32 @@ def _item(group: h5py.Group, path: str) -> tuple[Any, str | None]:
     return item, None
 
 
-def _names(group: h5py.Group, kind: type[h5py.Dataset | h5py.Group]) -> list[str]:
+def _list_names(group: h5py.Group, kind: type[h5py.Dataset | h5py.Group]) -> list[str]:
     """Paths of what a group holds of one kind, at any depth; some where they are many."""
     names: list[str] = []
 
-    def note(name: str, item: Any) -> bool | None:
+    def add_name(name: str, item: Any) -> bool | None:
         if isinstance(item, kind):
             names.append(name)
-        return True if len(names) > _MOST_NAMES else None
+        return True if len(names) > _MAX_NAME_COUNT else None
 
-    group.visititems(note)
+    group.visititems(add_name)
     return names
 
 
-def names_of_groups(group: h5py.Group) -> list[str]:
+def list_groups(group: h5py.Group) -> list[str]:
     """Paths of the groups within a group; the first ones where they are many."""
-    return _names(group, h5py.Group)[:_MOST_NAMES]
+    return _list_names(group, h5py.Group)[:_MAX_NAME_COUNT]
 
 
-def names_of_datasets(group: h5py.Group) -> str:
+def describe_datasets(group: h5py.Group) -> str:
     """Names of what a group holds, in words; the first ones where they are many."""
-    names = _names(group, h5py.Dataset)
-    more = ", and more" if len(names) > _MOST_NAMES else ""
-    return (listed(names[:_MOST_NAMES]) or "none") + more
+    names = _list_names(group, h5py.Dataset)
+    more = ", and more" if len(names) > _MAX_NAME_COUNT else ""
+    return (listed(names[:_MAX_NAME_COUNT]) or "none") + more
 
 
-def attribute(item: h5py.Group | h5py.Dataset, name: str) -> Any:
+def read_attribute(item: h5py.Group | h5py.Dataset, name: str) -> Any:
     """Attribute as a text or number; None where it is not there."""
     if name not in item.attrs:
         return None
@@ -164,21 +165,21 @@ def attribute(item: h5py.Group | h5py.Dataset, name: str) -> Any:
     if isinstance(value, bytes):
         return value.decode("utf-8", errors="replace")
     if isinstance(value, np.generic):
-        return _plain(value.item())
+        return _to_plain_value(value.item())
     if isinstance(value, np.ndarray) and value.size == 1:
-        return _plain(value.reshape(-1)[0])
+        return _to_plain_value(value.reshape(-1)[0])
     return value
 
 
-def _plain(value: Any) -> Any:
+def _to_plain_value(value: Any) -> Any:
     if isinstance(value, bytes):
         return value.decode("utf-8", errors="replace")
     return value.item() if isinstance(value, np.generic) else value
 
 
-def number(item: h5py.Group | h5py.Dataset, name: str) -> float | None:
+def read_number(item: h5py.Group | h5py.Dataset, name: str) -> float | None:
     """Attribute that must be a number; None where it is not there."""
-    value = attribute(item, name)
+    value = read_attribute(item, name)
     if value is None:
         return None
     if isinstance(value, bool) or not isinstance(value, int | float):

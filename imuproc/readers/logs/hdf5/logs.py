@@ -24,28 +24,28 @@ from imuproc.files.wording import did_you_mean, listed, quoted
 from imuproc.readers.logs.hdf5.items import (
     DAMAGE,
     Dataset,
-    attribute,
-    dataset_at,
-    names_of_datasets,
-    names_of_groups,
-    number,
+    describe_datasets,
+    find_dataset,
+    list_groups,
+    read_attribute,
+    read_number,
 )
 from imuproc.readers.logs.layout import Layout
 from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.logs.signals import (
+    BLOCK_ROW_COUNT,
     Meaning,
     Samples,
-    missing_as_nan,
-    sensor_logs,
-    stated_meaning,
+    read_stated_meaning,
+    replace_missing,
+    to_sensor_logs,
 )
-from imuproc.readers.logs.units_stated import unit_among
+from imuproc.readers.logs.units_stated import parse_unit
 
 FORMAT: Final = "imuproc sensor logs"
 VERSION: Final = 1
 
 _ARCHIVE: Final = b"imuproc archive"
-_ROWS: Final = 1 << 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,13 +90,19 @@ def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
     OSError
         The file cannot be read.
     """
-    with _opened(request.path) as file:
-        source = _own(file, request) if request.layout.accel is None else _named(file, request)
-        yield from sensor_logs(request, source.meaning, _samples(source, request.layout), rows)
+    with _open_hdf5(request.path) as file:
+        source = (
+            _find_own_datasets(file, request)
+            if request.layout.accel is None
+            else _find_named_datasets(file, request)
+        )
+        yield from to_sensor_logs(
+            request, source.meaning, _read_samples(source, request.layout), rows
+        )
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[h5py.File]:
+def _open_hdf5(path: Path) -> Iterator[h5py.File]:
     with path.open("rb") as file:
         if file.read(len(_ARCHIVE)) == _ARCHIVE:
             raise LogError(
@@ -109,33 +115,35 @@ def _opened(path: Path) -> Iterator[h5py.File]:
         raise LogError(f"the file is cut short, damaged or no HDF5: {error}") from error
 
 
-def _samples(source: _Source, layout: Layout) -> Iterator[Samples]:
+def _read_samples(source: _Source, layout: Layout) -> Iterator[Samples]:
     n = source.accel[0].length
-    for start in range(0, n, _ROWS):
-        end = min(start + _ROWS, n)
+    for start in range(0, n, BLOCK_ROW_COUNT):
+        end = min(start + BLOCK_ROW_COUNT, n)
         accel, gyro = (
-            missing_as_nan(
-                np.column_stack([one.floats(start, end) for one in three]), layout.missing
+            replace_missing(
+                np.column_stack([one.read_floats(start, end) for one in three]), layout.missing
             )
             for three in (source.accel, source.gyro)
         )
-        yield Samples(None if source.time is None else source.time.stamps(start, end), accel, gyro)
+        yield Samples(
+            None if source.time is None else source.time.read_stamps(start, end), accel, gyro
+        )
 
 
-def _named(file: h5py.File, request: LogRequest) -> _Source:
+def _find_named_datasets(file: h5py.File, request: LogRequest) -> _Source:
     """Datasets that the layout names by path."""
     layout = request.layout
-    meaning = stated_meaning(layout)
+    meaning = read_stated_meaning(layout)
     inside = (request.select or "").strip("/")
     if inside and inside not in file:
-        groups = names_of_groups(file)
+        groups = list_groups(file)
         raise LogError(
             f"found no group {quoted(inside)}, which select names{did_you_mean(inside, groups)}; "
             f"groups: {listed(groups) or 'none'}"
         )
 
-    def found(path: Any, width: int, unit: str) -> Dataset:
-        dataset = dataset_at(file, f"{inside}/{path}", width)
+    def find(path: Any, width: int, unit: str) -> Dataset:
+        dataset = find_dataset(file, f"{inside}/{path}", width)
         dataset.check_unit(unit)
         return dataset
 
@@ -143,16 +151,16 @@ def _named(file: h5py.File, request: LogRequest) -> _Source:
     for group in (layout.accel, layout.gyro):
         columns = () if group is None else group.columns
         width = 3 if len(columns) == 1 else 1
-        three.append(tuple(found(c, width, "" if group is None else group.unit) for c in columns))
+        three.append(tuple(find(c, width, "" if group is None else group.unit) for c in columns))
     time = None
     if layout.time is not None:
         shared = f"{inside}/{layout.time.column}" not in file  # by all sensors
-        time = dataset_at(file, f"{'' if shared else inside}/{layout.time.column}", 1)
+        time = find_dataset(file, f"{'' if shared else inside}/{layout.time.column}", 1)
         time.check_unit(layout.time.unit)
-    return _checked(_Source(meaning, time, three[0], three[1]))
+    return _check_lengths(_Source(meaning, time, three[0], three[1]))
 
 
-def _checked(source: _Source) -> _Source:
+def _check_lengths(source: _Source) -> _Source:
     datasets = [*source.accel, *source.gyro, *([] if source.time is None else [source.time])]
     first = datasets[0]
     for other in datasets[1:]:
@@ -164,44 +172,44 @@ def _checked(source: _Source) -> _Source:
     return source
 
 
-def _own(file: h5py.File, request: LogRequest) -> _Source:
+def _find_own_datasets(file: h5py.File, request: LogRequest) -> _Source:
     """Datasets of a sensor in our own layout."""
-    if attribute(file, "format") != FORMAT:
+    if read_attribute(file, "format") != FORMAT:
         raise LogError(
             "the file does not say what its datasets are; allowed: a layout that names time, accel "
-            f"and gyro by path; found datasets: {names_of_datasets(file)}"
+            f"and gyro by path; found datasets: {describe_datasets(file)}"
         )
-    version = attribute(file, "version")
+    version = read_attribute(file, "version")
     if version != VERSION:
         raise LogError(
             f"attribute version: found {version!r}; this imuproc reads version {VERSION}"
         )
-    group = _group(file, request.select)
-    accel, gyro = (dataset_at(group, name, 3) for name in ("accel", "gyro"))
-    time = dataset_at(group, "time_s", 1) if "time_s" in group else None
-    rate_hz = number(group, "sampling_frequency")
+    group = _select_group(file, request.select)
+    accel, gyro = (find_dataset(group, name, 3) for name in ("accel", "gyro"))
+    time = find_dataset(group, "time_s", 1) if "time_s" in group else None
+    rate_hz = read_number(group, "sampling_frequency")
     if time is None and (rate_hz is None or not 0 < rate_hz < float("inf")):
         raise LogError(
             f"group {quoted(group.name)}: found neither time_s nor a sampling_frequency above 0"
         )
     meaning = Meaning(
-        accel_unit=cast(AccelUnit, unit_among(accel.unit, get_args(AccelUnit), accel.name)),
-        gyro_unit=cast(GyroUnit, unit_among(gyro.unit, get_args(GyroUnit), gyro.name)),
+        accel_unit=cast(AccelUnit, parse_unit(accel.unit, get_args(AccelUnit), accel.name)),
+        gyro_unit=cast(GyroUnit, parse_unit(gyro.unit, get_args(GyroUnit), gyro.name)),
         time_unit="s"
         if time is None
-        else cast(TimeUnit, unit_among(time.unit, get_args(TimeUnit), time.name)),
+        else cast(TimeUnit, parse_unit(time.unit, get_args(TimeUnit), time.name)),
         time_name=None if time is None else "time_s",
         rate_hz=rate_hz,
         accel_range=accel.full_scale,
         gyro_range=gyro.full_scale,
-        zero_at=_start(group),
+        zero_at=_read_start_time(group),
     )
-    return _checked(_Source(meaning, time, (accel,), (gyro,)))
+    return _check_lengths(_Source(meaning, time, (accel,), (gyro,)))
 
 
-def _group(file: h5py.File, select: str | None) -> h5py.Group:
+def _select_group(file: h5py.File, select: str | None) -> h5py.Group:
     groups = {name: item for name, item in file.items() if isinstance(item, h5py.Group)}
-    points = {name: attribute(group, "tracked_point") for name, group in groups.items()}
+    points = {name: read_attribute(group, "tracked_point") for name, group in groups.items()}
     fitting = [name for name in groups if select in (None, name, points[name])]
     if len(fitting) != 1:
         wanted = "no sensor" if select is None else f"no sensor {quoted(select)}"
@@ -211,8 +219,8 @@ def _group(file: h5py.File, select: str | None) -> h5py.Group:
     return groups[fitting[0]]
 
 
-def _start(group: h5py.Group) -> datetime.datetime | None:
-    text = attribute(group, "start_time")
+def _read_start_time(group: h5py.Group) -> datetime.datetime | None:
+    text = read_attribute(group, "start_time")
     if text is None:
         return None
     try:

@@ -11,10 +11,10 @@ from imuproc.core.recording import SensorLog
 from imuproc.readers.logs.bids_files import is_motion_file
 from imuproc.readers.logs.layout import Layout
 from imuproc.readers.logs.request import LogRequest
-from imuproc.readers.logs.signals import Samples, sensor_logs, stated_meaning
-from imuproc.readers.logs.text.dialect import HEAD_LINES, find_table
-from imuproc.readers.logs.text.numbers import table_values
-from imuproc.readers.logs.text.text_file import TextBlock, looks_like_text, text_blocks
+from imuproc.readers.logs.signals import Samples, read_stated_meaning, to_sensor_logs
+from imuproc.readers.logs.text.dialect import HEAD_LINE_COUNT, find_table
+from imuproc.readers.logs.text.numbers import parse_table
+from imuproc.readers.logs.text.text_file import TextBlock, looks_like_text, read_text_blocks
 
 
 def recognise(path: Path) -> bool:
@@ -50,30 +50,32 @@ def stream(request: LogRequest, rows: int) -> Iterator[SensorLog]:
     OSError
         The file cannot be read.
     """
-    return sensor_logs(request, stated_meaning(request.layout), _samples(request), rows)
+    return to_sensor_logs(
+        request, read_stated_meaning(request.layout), _read_samples(request), rows
+    )
 
 
-def _samples(request: LogRequest) -> Iterator[Samples]:
+def _read_samples(request: LogRequest) -> Iterator[Samples]:
     layout = request.layout
-    blocks = text_blocks(request.path, layout.encoding)
-    head = _head(blocks, layout)
+    blocks = read_text_blocks(request.path, layout.encoding)
+    head = _join_first_blocks(blocks, layout)
     if not head.body.strip() and not any(block.body.strip() for block in blocks):
         raise LogError("the file is empty")
     shape = find_table(head.body, layout, request.select)
     above = shape.first_line - 1
     body = head.body.split(b"\n", above)[above]
     first = TextBlock(body, shape.first_line, head.is_last)
-    for block in table_values(chain([first], blocks), shape, layout):
+    for block in parse_table(chain([first], blocks), shape, layout):
         values = block.columns
         stamps = None if layout.time is None else values[0]
         accel, gyro = np.column_stack(values[-6:-3]), np.column_stack(values[-3:])
         yield Samples(stamps, accel, gyro, block.cut_short)
 
 
-def _head(blocks: Iterator[TextBlock], layout: Layout) -> TextBlock:
+def _join_first_blocks(blocks: Iterator[TextBlock], layout: Layout) -> TextBlock:
     """The file's first blocks in one, long enough to find the table in."""
     parts, lines, is_last = [], 0, False
-    while lines < layout.skip_rows + HEAD_LINES and not is_last:
+    while lines < layout.skip_rows + HEAD_LINE_COUNT and not is_last:
         block = next(blocks)
         parts.append(block.body)
         lines += block.body.count(b"\n")

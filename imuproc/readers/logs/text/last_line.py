@@ -18,14 +18,16 @@ from imuproc.readers.logs.text.cells import MISSING_WORDS, is_missing, is_number
 from imuproc.readers.logs.text.dialect import TableShape
 from imuproc.readers.logs.text.text_file import TextBlock
 
-_LINES: Final = 1000
-_LEAST_LINES: Final = 100
+_LINE_COUNT: Final = 1000
+"""Lines above the last one that it is compared with; chosen: enough for a share of 1 in 100."""
+_MIN_LINE_COUNT: Final = 100
+"""With fewer lines above nothing is concluded; chosen: a share of 0.05 is then five lines."""
 _RARE_SHARE: Final = 0.05
 """Loggers that leave out noughts at the end of a number write one number in ten with one decimal
 less than usual, and one in a hundred with two less."""
 
 
-def without_cut_line(block: TextBlock, shape: TableShape, layout: Layout) -> tuple[TextBlock, str]:
+def drop_cut_line(block: TextBlock, shape: TableShape, layout: Layout) -> tuple[TextBlock, str]:
     """Leave out a last line that is cut off, or may be.
 
     Parameters
@@ -42,7 +44,7 @@ def without_cut_line(block: TextBlock, shape: TableShape, layout: Layout) -> tup
         Where the line is cut off; empty where nothing tells that it is.
     """
     above, end, last = block.body.rpartition(b"\n")
-    line = _text(last)
+    line = _decode_line(last)
     if not (block.is_last and line.strip()) or line.lstrip().startswith(layout.comment):
         return block, ""
     cells = split_line(line, shape.delimiter)
@@ -52,46 +54,46 @@ def without_cut_line(block: TextBlock, shape: TableShape, layout: Layout) -> tup
     whole: bool | None = False
     if len(cells) == count and line.count('"') % 2 == 0:
         is_wanted = count - 1 in shape.positions
-        whole = _is_whole(line, above, shape, layout) if is_wanted else True
+        whole = _is_last_cell_whole(line, above, shape, layout) if is_wanted else True
     if whole:
         return block, ""
     number = block.first_line + block.body.count(b"\n")
-    told = f"line {number} breaks off in cell {len(cells)} of {count} and was left out"
-    return replace(block, body=above + end), "" if whole is None else told
+    cut_short = f"line {number} breaks off in cell {len(cells)} of {count} and was left out"
+    return replace(block, body=above + end), "" if whole is None else cut_short
 
 
-def _is_whole(line: str, above: bytes, shape: TableShape, layout: Layout) -> bool | None:
+def _is_last_cell_whole(line: str, above: bytes, shape: TableShape, layout: Layout) -> bool | None:
     """Whether the last of all cells is whole; None where nothing tells."""
     cell = split_line(line, shape.delimiter)[-1]
     if not (is_number(cell, layout.decimal) or is_missing(cell, layout.missing)):
         return False
     if cell and (line[-1].isspace() or line[-1] == '"' or cell in MISSING_WORDS):
         return True
-    before = list(_last_cells(above, shape, layout))
-    if len(before) < _LEAST_LINES:
+    before = list(_collect_last_cells(above, shape, layout))
+    if len(before) < _MIN_LINE_COUNT:
         return None
-    own, counts = _decimals(cell), np.array([_decimals(other) for other in before])
+    own, counts = _count_decimals(cell), np.array([_count_decimals(other) for other in before])
     usual = int(counts.max())
     if usual > 0 and own == usual and np.mean(counts == usual) >= 0.5:
         return True
     return False if np.mean(counts <= own) < _RARE_SHARE else None
 
 
-def _last_cells(above: bytes, shape: TableShape, layout: Layout) -> Iterator[str]:
+def _collect_last_cells(above: bytes, shape: TableShape, layout: Layout) -> Iterator[str]:
     """Last cells of the lines above, but for words for missing values."""
-    for raw in above.rsplit(b"\n", _LINES)[-_LINES:]:
-        line = _text(raw)
+    for raw in above.rsplit(b"\n", _LINE_COUNT)[-_LINE_COUNT:]:
+        line = _decode_line(raw)
         if line.strip() and not line.lstrip().startswith(layout.comment):
             cell = split_line(line, shape.delimiter)[-1]
             if not cell or cell not in MISSING_WORDS:
                 yield cell
 
 
-def _decimals(cell: str) -> int:
+def _count_decimals(cell: str) -> int:
     """How much stands behind the decimal mark; -1 without a mark, -2 without a number."""
     _, mark, behind = cell.replace(",", ".").rpartition(".")
     return len(behind) if mark else -1 - (not cell)
 
 
-def _text(line: bytes) -> str:
+def _decode_line(line: bytes) -> str:
     return line.decode("utf-8", errors="replace")

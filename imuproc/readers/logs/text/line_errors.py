@@ -12,16 +12,19 @@ from imuproc.readers.logs.text.cells import is_missing, is_number, split_line
 from imuproc.readers.logs.text.dialect import TableShape
 from imuproc.readers.logs.text.text_file import TextBlock
 
-_BLOCK_LINES: Final = 4096
+_BLOCK_LINE_COUNT: Final = 4096
+"""Lines that are tried together; chosen: quick to pass over, few to look through one by one."""
 
 
 @dataclass(frozen=True)
 class _Fault:
+    """The first line that is wrong, and what the error says after its number."""
+
     line: int
     text: str
 
 
-def explain(
+def explain_fault(
     block: TextBlock,
     shape: TableShape,
     layout: Layout,
@@ -44,12 +47,12 @@ def explain(
     lines = block.body.split(b"\n")
     faults = []
     for decimal in decimals:
-        for start in range(0, len(lines), _BLOCK_LINES):
-            some = lines[start : start + _BLOCK_LINES]
+        for start in range(0, len(lines), _BLOCK_LINE_COUNT):
+            some = lines[start : start + _BLOCK_LINE_COUNT]
             text = b"\n".join(some)
             if text.strip() and not readable(text, decimal):
                 first = block.first_line + start
-                faults.append(_first_fault(some, first, decimal, (shape, layout)))
+                faults.append(_find_first_fault(some, first, decimal, shape, layout))
                 break
     known = [fault for fault in faults if fault is not None]
     if not known:
@@ -63,10 +66,9 @@ def explain(
     return LogError(f"line {fault.line}{fault.text}{hint}")
 
 
-def _first_fault(
-    lines: list[bytes], first: int, decimal: str, rules: tuple[TableShape, Layout]
+def _find_first_fault(
+    lines: list[bytes], first: int, decimal: str, shape: TableShape, layout: Layout
 ) -> _Fault | None:
-    shape, layout = rules
     for number, line in enumerate(lines, first):
         text = line.decode("utf-8", errors="replace")
         cells = split_line(text, shape.delimiter)
@@ -80,11 +82,13 @@ def _first_fault(
             cell = cells[place]
             if not is_number(cell, decimal) and not is_missing(cell, layout.missing):
                 where = f", column {quoted(shape.columns[place])}"
-                return _Fault(number, f"{where}: found {quoted(cell)}; allowed: {_allowed(cell)}")
+                return _Fault(
+                    number, f"{where}: found {quoted(cell)}; allowed: {_describe_allowed(cell)}"
+                )
     return None
 
 
-def _allowed(cell: str) -> str:
+def _describe_allowed(cell: str) -> str:
     if ":" in cell:
         return "a number (clock times are not read: time must count s, ms or us)"
     if "," in cell and "." in cell:

@@ -12,17 +12,19 @@ from pyarrow import csv
 
 from imuproc.core.errors import LogError
 from imuproc.readers.logs.layout import Layout
-from imuproc.readers.logs.signals import missing_as_nan
+from imuproc.readers.logs.signals import replace_missing
 from imuproc.readers.logs.text.cells import MISSING_WORDS
 from imuproc.readers.logs.text.dialect import TableShape
-from imuproc.readers.logs.text.last_line import without_cut_line
-from imuproc.readers.logs.text.line_errors import explain
+from imuproc.readers.logs.text.last_line import drop_cut_line
+from imuproc.readers.logs.text.line_errors import explain_fault
 from imuproc.readers.logs.text.text_file import TextBlock
 
 Columns = list[NDArray[Any]]
 
 _BLOCK_BYTES = 1 << 24
-_FIRST_LINES = 100
+"""More than a line: pyarrow takes no line that is longer than its block."""
+_FIRST_LINE_COUNT = 100
+"""Lines on which a decimal mark is tried first; chosen: where it does not fit they tell."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,7 +44,7 @@ class TableBlock:
     cut_short: str = ""
 
 
-def table_values(
+def parse_table(
     blocks: Iterable[TextBlock], shape: TableShape, layout: Layout
 ) -> Iterator[TableBlock]:
     """Wanted columns of a table, block after block; a last line that is cut off is left out.
@@ -66,12 +68,12 @@ def table_values(
     """
     decimals: list[str] = [layout.decimal] if layout.decimal else [".", ","]
     for some in blocks:
-        block, cut_short = without_cut_line(some, shape, layout)
-        plain = replace(block, body=_plain(block, shape, layout))
+        block, cut_short = drop_cut_line(some, shape, layout)
+        plain = replace(block, body=_clean_lines(block, shape, layout))
         if plain.body.strip():
-            values, decimals = _parsed(plain, shape, layout, decimals)
+            values, decimals = _parse_columns(plain, shape, layout, decimals)
             columns = [
-                column if column.dtype.kind == "i" else missing_as_nan(column, layout.missing)
+                column if column.dtype.kind == "i" else replace_missing(column, layout.missing)
                 for column in values
             ]
             yield TableBlock(columns, cut_short)
@@ -79,14 +81,14 @@ def table_values(
             yield TableBlock([np.empty(0) for _ in shape.positions], cut_short)
 
 
-def _plain(block: TextBlock, shape: TableShape, layout: Layout) -> bytes:
+def _clean_lines(block: TextBlock, shape: TableShape, layout: Layout) -> bytes:
     """Lines of samples, comments blanked out; lines stay lines for error texts."""
     body = block.body
     mark = layout.comment.encode()
     if mark in body:
         body = re.sub(rb"(?m)^[ \t]*" + re.escape(mark) + rb".*$", b"", body)
     if shape.delimiter == " ":
-        body = _single_blanks(body)
+        body = _collapse_blanks(body)
     elif b"\n " in body:
         body = re.sub(rb"(?m)^ +$", b"", body)
     if b'"' in body:
@@ -94,7 +96,7 @@ def _plain(block: TextBlock, shape: TableShape, layout: Layout) -> bytes:
     return body
 
 
-def _single_blanks(body: bytes) -> bytes:
+def _collapse_blanks(body: bytes) -> bytes:
     # Plain replacements take a tenth of the time of a pattern.
     body = body.replace(b"\t", b" ")
     while b"  " in body:
@@ -115,7 +117,7 @@ def _check_quotes(body: bytes, first_line: int) -> None:
         )
 
 
-def _parsed(
+def _parse_columns(
     block: TextBlock, shape: TableShape, layout: Layout, decimals: list[str]
 ) -> tuple[Columns, list[str]]:
     """Wanted columns as numbers, and the decimal marks that fit, the one used first.
@@ -124,38 +126,39 @@ def _parsed(
     same with both), so trying both cannot mislead.
     """
 
-    def numbers(text: bytes, decimal: str) -> Columns | None:
+    def try_numbers(text: bytes, decimal: str) -> Columns | None:
         try:
-            return _numbers(text, decimal, shape, layout)
+            return _parse_numbers(text, decimal, shape, layout)
         except pa.ArrowException:
             return None
 
-    for text in _with_and_without_blanks(block.body, shape.delimiter):
+    for text in _try_without_blanks(block.body, shape.delimiter):
         for decimal in decimals:
-            values = numbers(text, decimal)
+            values = try_numbers(text, decimal)
             if values is not None:
                 others = [other for other in decimals if other != decimal]
                 if decimal.encode() in text:
                     others = [
                         other
                         for other in others
-                        if numbers(_beginning(text), other) is not None  # mostly settles it
-                        and numbers(text, other) is not None
+                        if try_numbers(_take_first_lines(text), other)
+                        is not None  # mostly settles it
+                        and try_numbers(text, other) is not None
                     ]
                 return values, [decimal, *others]
-    raise explain(
-        block, shape, layout, decimals, lambda text, decimal: numbers(text, decimal) is not None
+    raise explain_fault(
+        block, shape, layout, decimals, lambda text, decimal: try_numbers(text, decimal) is not None
     )
 
 
-def _beginning(text: bytes) -> bytes:
+def _take_first_lines(text: bytes) -> bytes:
     """The first lines: where they are no numbers, neither is the whole."""
-    lines = text.split(b"\n", _FIRST_LINES)
-    first = b"\n".join(lines[:_FIRST_LINES])
+    lines = text.split(b"\n", _FIRST_LINE_COUNT)
+    first = b"\n".join(lines[:_FIRST_LINE_COUNT])
     return first if first.strip() else text
 
 
-def _with_and_without_blanks(body: bytes, delimiter: str) -> Iterator[bytes]:
+def _try_without_blanks(body: bytes, delimiter: str) -> Iterator[bytes]:
     yield body
     if b" " in body and delimiter != " ":
         # Missing-value words are known only without blanks around them.
@@ -166,25 +169,24 @@ def _with_and_without_blanks(body: bytes, delimiter: str) -> Iterator[bytes]:
             yield stripped
 
 
-def _numbers(body: bytes, decimal: str, shape: TableShape, layout: Layout) -> Columns:
+def _parse_numbers(body: bytes, decimal: str, shape: TableShape, layout: Layout) -> Columns:
     chosen = [str(place) for place in shape.positions]
     types = dict.fromkeys(chosen, pa.float64())
     if layout.time is not None and layout.time.unit == "ns":
         # Since 1970 they are beyond what float64 holds exactly.
         try:
-            whole = _table(body, decimal, types | {chosen[0]: pa.int64()}, (shape, layout))
+            whole = _parse_csv(body, decimal, types | {chosen[0]: pa.int64()}, shape, layout)
         except pa.ArrowException:
             whole = None
         if whole is not None and whole.column(chosen[0]).null_count == 0:
             return [whole.column(name).to_numpy() for name in chosen]
-    table = _table(body, decimal, types, (shape, layout))
+    table = _parse_csv(body, decimal, types, shape, layout)
     return [table.column(name).to_numpy() for name in chosen]
 
 
-def _table(
-    body: bytes, decimal: str, types: dict[str, pa.DataType], rules: tuple[TableShape, Layout]
+def _parse_csv(
+    body: bytes, decimal: str, types: dict[str, pa.DataType], shape: TableShape, layout: Layout
 ) -> pa.Table:
-    shape, layout = rules
     names = [str(place) for place in range(len(shape.columns))]
     code = [layout.missing.strip()] if isinstance(layout.missing, str) else []
     return csv.read_csv(

@@ -14,7 +14,9 @@ from imuproc.core.errors import LogError
 
 _GZIP: Final = b"\x1f\x8b"
 _BLOCK_BYTES: Final = 1 << 21
-_LONGEST_LINE: Final = 1 << 26
+"""Bytes that are read at a time; chosen: memory stays small, calls few."""
+_LONGEST_LINE_BYTES: Final = 1 << 26
+"""Without a line end in so many bytes a file is no text; chosen: far beyond any table's line."""
 # UTF-32 first: its little-endian mark begins like that of UTF-16.
 _MARKS: Final[tuple[tuple[bytes, str], ...]] = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -45,7 +47,7 @@ class TextBlock:
     is_last: bool
 
 
-def text_blocks(path: Path, encoding: str | None) -> Iterator[TextBlock]:
+def read_text_blocks(path: Path, encoding: str | None) -> Iterator[TextBlock]:
     """Text of a file, block after block; never more than a few blocks are in memory.
 
     Parameters
@@ -69,13 +71,13 @@ def text_blocks(path: Path, encoding: str | None) -> Iterator[TextBlock]:
         The file cannot be read.
     """
     pending, rest, first_line = b"", b"", 1
-    for text in _with_line_feeds(_as_utf8(_raw(path), encoding)):
+    for text in _to_line_feeds(_to_utf8(_read_blocks(path), encoding)):
         lines, end, new_rest = text.rpartition(b"\n")
-        if not end and len(rest) + len(new_rest) > _LONGEST_LINE:
+        if not end and len(rest) + len(new_rest) > _LONGEST_LINE_BYTES:
             number = first_line + pending.count(b"\n")
             raise LogError(
-                f"line {number}: found more than {_LONGEST_LINE >> 20} MB without a line end; "
-                "allowed: lines of text"
+                f"line {number}: found more than {_LONGEST_LINE_BYTES >> 20} MB without a line "
+                "end; allowed: lines of text"
             )
         if end and pending:
             yield TextBlock(pending, first_line, False)
@@ -88,7 +90,7 @@ def text_blocks(path: Path, encoding: str | None) -> Iterator[TextBlock]:
     yield TextBlock(pending + rest, first_line, True)
 
 
-def _raw(path: Path) -> Iterator[bytes]:
+def _read_blocks(path: Path) -> Iterator[bytes]:
     with path.open("rb") as file:
         is_compressed = file.read(len(_GZIP)) == _GZIP
         file.seek(0)
@@ -96,10 +98,10 @@ def _raw(path: Path) -> Iterator[bytes]:
             yield from iter(partial(file.read, _BLOCK_BYTES), b"")
             return
         with gzip.open(file) as unpacked:
-            yield from iter(partial(_decompressed, unpacked), b"")
+            yield from iter(partial(_decompress_block, unpacked), b"")
 
 
-def _decompressed(file: gzip.GzipFile) -> bytes:
+def _decompress_block(file: gzip.GzipFile) -> bytes:
     try:
         return file.read(_BLOCK_BYTES)
     except EOFError:
@@ -111,7 +113,7 @@ def _decompressed(file: gzip.GzipFile) -> bytes:
         raise LogError(f"the compressed file is damaged: {error}") from error
 
 
-def _as_utf8(raw: Iterator[bytes], encoding: str | None) -> Iterator[bytes]:
+def _to_utf8(raw: Iterator[bytes], encoding: str | None) -> Iterator[bytes]:
     first = next(raw, b"")
     for mark, marked in _MARKS:
         if first.startswith(mark):
@@ -125,7 +127,7 @@ def _as_utf8(raw: Iterator[bytes], encoding: str | None) -> Iterator[bytes]:
         decoder = codecs.getincrementaldecoder(encoding)()
         for block in blocks:
             yield decoder.decode(block).encode("utf-8")
-        yield _rest_of(decoder).encode("utf-8")
+        yield _flush_decoder(decoder).encode("utf-8")
     except (ValueError, LookupError) as error:  # UnicodeError of either step
         raise LogError(
             f"the text is not {encoding}: {error}; allowed: the encoding that the file has, "
@@ -133,7 +135,7 @@ def _as_utf8(raw: Iterator[bytes], encoding: str | None) -> Iterator[bytes]:
         ) from error
 
 
-def _rest_of(decoder: codecs.IncrementalDecoder) -> str:
+def _flush_decoder(decoder: codecs.IncrementalDecoder) -> str:
     """What is left at the end of a file; one that is cut within a character ends with a mark."""
     try:
         return decoder.decode(b"", final=True)
@@ -141,16 +143,16 @@ def _rest_of(decoder: codecs.IncrementalDecoder) -> str:
         return "\ufffd"
 
 
-def _with_line_feeds(blocks: Iterator[bytes]) -> Iterator[bytes]:
-    held = b""  # a carriage return at a block's end may be half of a line end
+def _to_line_feeds(blocks: Iterator[bytes]) -> Iterator[bytes]:
+    carried = b""  # a carriage return at a block's end may be half of a line end
     for block in blocks:
-        text = held + block
-        held = b"\r" if text.endswith(b"\r") else b""
-        text = text[: len(text) - len(held)]
+        text = carried + block
+        carried = b"\r" if text.endswith(b"\r") else b""
+        text = text[: len(text) - len(carried)]
         if b"\r" in text:
             text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         yield text
-    if held:
+    if carried:
         yield b"\n"
 
 
