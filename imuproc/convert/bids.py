@@ -22,7 +22,7 @@ from imuproc import __version__
 from imuproc.convert.form import Facts, Target, Watched
 from imuproc.convert.tables import AXES
 from imuproc.core.recording import SensorLog
-from imuproc.files.whole import replaced_file
+from imuproc.files.whole import replaced_file, write_text
 from imuproc.readers.logs.bids_files import CHANNELS, MISSING, MOTION
 from imuproc.readers.logs.bids_motion import STAMPS, ZERO_AT
 from imuproc.readers.session import Session
@@ -55,12 +55,12 @@ _CHANNEL_NOTES: Final = {
 }
 
 
-def targets(session: Session, runs: Iterable[str]) -> list[Target]:
+def list_targets(session: Session, runs: Iterable[str]) -> list[Target]:
     """A recording for each log; runs of an athlete are counted from 1."""
     chosen = list(runs)
     athletes = list(dict.fromkeys(session.athlete_of(run).id for run in session.plans))
-    subjects = dict(zip(athletes, _labels(athletes), strict=True))
-    label = _labels([session.id])[0]
+    subjects = dict(zip(athletes, _make_labels(athletes), strict=True))
+    label = _make_labels([session.id])[0]
     found = []
     for athlete in athletes:
         own = [run for run in session.plans if session.athlete_of(run).id == athlete]
@@ -81,7 +81,7 @@ def targets(session: Session, runs: Iterable[str]) -> list[Target]:
     return sorted(found, key=lambda target: order[target.run.id])
 
 
-def _labels(ids: list[str]) -> list[str]:
+def _make_labels(ids: list[str]) -> list[str]:
     """BIDS labels have letters and digits only; a number keeps those apart that become equal."""
     labels: list[str] = []
     for name in ids:
@@ -94,13 +94,13 @@ def _labels(ids: list[str]) -> list[str]:
     return labels
 
 
-def beside(target: Target) -> tuple[str, ...]:
+def list_files_beside(target: Target) -> tuple[str, ...]:
     """Channels, their notes, and metadata."""
     stem = target.file.removesuffix(MOTION)
     return (stem + CHANNELS, stem + _CHANNELS_JSON, stem + _MOTION_JSON)
 
 
-def write(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Facts:
+def write_log(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Facts:
     """Write one log, piece after piece, and the files beside it.
 
     Raises
@@ -113,45 +113,45 @@ def write(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Facts:
     watched = Watched(pieces)
     path = folder / target.file
     path.parent.mkdir(parents=True, exist_ok=True)
-    channels, notes, metadata = (folder / name for name in beside(target))
+    channels, notes, metadata = (folder / name for name in list_files_beside(target))
     with replaced_file(path) as temporary:
         onset = float("nan")
         with temporary.open("wb") as file:
             for piece in watched:
                 if np.isnan(onset):
-                    onset = _first_number(piece.time_s)
-                file.write(_lines(piece, onset))
-        facts = watched.facts()
-        _write_text(channels, _channels(target, facts))
-        _write_text(notes, _json(_CHANNEL_NOTES))
-        _write_text(metadata, _json(_metadata(target, facts)))
+                    onset = _find_first_number(piece.time_s)
+                file.write(_format_lines(piece, onset))
+        facts = watched.get_facts()
+        write_text(channels, _format_channels(target, facts))
+        write_text(notes, _format_json(_CHANNEL_NOTES))
+        write_text(metadata, _format_json(_build_metadata(target, facts)))
     return facts
 
 
-def _first_number(values: NDArray[np.float64]) -> float:
+def _find_first_number(values: NDArray[np.float64]) -> float:
     known = values[np.isfinite(values)]
     return float(known[0]) if known.size else float("nan")
 
 
-def _lines(piece: SensorLog, onset: float) -> bytes:
+def _format_lines(piece: SensorLog, onset: float) -> bytes:
     """Rows of the recording: latency, stamp, accelerometer, gyroscope."""
     latency = np.char.mod("%.6f", piece.time_s - onset)
     latency[~np.isfinite(piece.time_s)] = MISSING
     columns = [piece.time_s, *piece.accel_mps2.T, *piece.gyro_radps.T]
-    cells = [pa.array(latency.astype(object), pa.string()), *map(_cells, columns)]
+    cells = [pa.array(latency.astype(object), pa.string()), *map(_format_cells, columns)]
     out = io.BytesIO()
     how = csv.WriteOptions(include_header=False, delimiter="\t", quoting_style="none")
     csv.write_csv(pa.table(cells, names=[str(place) for place in range(8)]), out, how)
     return out.getvalue()
 
 
-def _cells(values: NDArray[np.float64]) -> pa.Array:
+def _format_cells(values: NDArray[np.float64]) -> pa.Array:
     """Shortest texts that give the same numbers again."""
     numbers = pa.array(np.ascontiguousarray(values), mask=~np.isfinite(values))
     return numbers.cast(pa.string()).fill_null(MISSING)
 
 
-def _channels(target: Target, facts: Facts) -> str:
+def _format_channels(target: Target, facts: Facts) -> str:
     heads = ("name", "component", "type", "tracked_point", "units", "placement", "reference_frame")
     site, place = target.site, target.site.replace("_", " ")
     rows = [
@@ -168,19 +168,19 @@ def _channels(target: Target, facts: Facts) -> str:
             (f"{site}_{kind}_{axis}", axis, kind, site, units, place, "sensor", shown)
             for axis in AXES
         ]
-    return _tsv(rows)
+    return _format_tsv(rows)
 
 
-def _metadata(target: Target, facts: Facts) -> dict[str, Any]:
+def _build_metadata(target: Target, facts: Facts) -> dict[str, Any]:
     duration_s = facts.last_s - facts.first_s
     effective_hz = (facts.n - 1) / duration_s if duration_s > 0 else float("nan")
     content: dict[str, Any] = {
         "TaskName": _TASK,
         "TaskDescription": "Running; session.toml tells the start and the distance.",
         "TrackingSystemName": target.site.replace("_", ""),
-        "SamplingFrequency": _number(facts.rate_hz),
-        "SamplingFrequencyEffective": _number(effective_hz),
-        "RecordingDuration": _number(duration_s),
+        "SamplingFrequency": _to_json_number(facts.rate_hz),
+        "SamplingFrequencyEffective": _to_json_number(effective_hz),
+        "RecordingDuration": _to_json_number(duration_s),
         "MissingValues": MISSING,
         "MotionChannelCount": 8,
         "ACCELChannelCount": 3,
@@ -194,19 +194,19 @@ def _metadata(target: Target, facts: Facts) -> dict[str, Any]:
     return content
 
 
-def _number(value: float) -> float | str:
+def _to_json_number(value: float) -> float | str:
     return value if np.isfinite(value) else MISSING
 
 
-def layouts(written: list[tuple[Target, Facts]]) -> tuple[dict[str, Any], list[str]]:
+def build_layouts(written: list[tuple[Target, Facts]]) -> tuple[dict[str, Any], list[str]]:
     """One layout that only names the format."""
     return {_LAYOUT: {"format": "bids-motion"}}, [_LAYOUT] * len(written)
 
 
-def finish(folder: Path, session: Session, written: list[tuple[Target, Facts]]) -> list[str]:
+def finish_folder(folder: Path, session: Session, written: list[tuple[Target, Facts]]) -> list[str]:
     """Write what makes the folder a data set: its description, participants and times of day."""
     files = {
-        "dataset_description.json": _json(
+        "dataset_description.json": _format_json(
             {
                 "Name": session.id,
                 "BIDSVersion": _VERSION,
@@ -216,7 +216,7 @@ def finish(folder: Path, session: Session, written: list[tuple[Target, Facts]]) 
         ),
         "README": _README,
         ".bidsignore": "session.toml\n.imuproc-convert.json\n",
-        "participants.json": _json(
+        "participants.json": _format_json(
             {"athlete": {"Description": "The athlete's code in session.toml."}}
         ),
     }
@@ -226,18 +226,20 @@ def finish(folder: Path, session: Session, written: list[tuple[Target, Facts]]) 
         subject, session_folder, rest = target.file.split("/", 2)
         people[subject] = target.athlete
         name = f"{subject}/{session_folder}/{subject}_{session_folder}_scans.tsv"
-        scans.setdefault(name, []).append((rest, _acquired(facts), target.run.id))
-    files["participants.tsv"] = _tsv([("participant_id", "athlete"), *sorted(people.items())])
+        scans.setdefault(name, []).append((rest, _format_acquisition_time(facts), target.run.id))
+    files["participants.tsv"] = _format_tsv(
+        [("participant_id", "athlete"), *sorted(people.items())]
+    )
     for name, rows in scans.items():
-        files[name] = _tsv([("filename", "acq_time", "run_id"), *rows])
+        files[name] = _format_tsv([("filename", "acq_time", "run_id"), *rows])
         note = {"run_id": {"Description": "The run's id in session.toml."}}
-        files[name.replace(".tsv", ".json")] = _json(note)
+        files[name.replace(".tsv", ".json")] = _format_json(note)
     for name, text in files.items():
-        _write_text(folder / name, text)
+        write_text(folder / name, text)
     return list(files)
 
 
-def _acquired(facts: Facts) -> str:
+def _format_acquisition_time(facts: Facts) -> str:
     """When the first sample was taken, in UTC where the zone is known."""
     if facts.zero_at is None or not np.isfinite(facts.first_s):
         return MISSING
@@ -251,14 +253,9 @@ def _acquired(facts: Facts) -> str:
     return f"{utc.isoformat(timespec='microseconds')}Z"
 
 
-def _tsv(rows: Iterable[tuple[str, ...]]) -> str:
+def _format_tsv(rows: Iterable[tuple[str, ...]]) -> str:
     return "".join("\t".join(row) + "\n" for row in rows)
 
 
-def _json(content: dict[str, Any]) -> str:
+def _format_json(content: dict[str, Any]) -> str:
     return json.dumps(content, indent=2) + "\n"
-
-
-def _write_text(path: Path, text: str) -> None:
-    with replaced_file(path) as temporary:
-        temporary.write_text(text, encoding="utf-8", newline="\n")

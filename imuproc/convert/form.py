@@ -12,7 +12,8 @@ from imuproc.core.recording import Run, SensorLog
 from imuproc.core.sites import Site
 from imuproc.readers.session import Session
 
-_SHORTEST_STEP_S = 1e-9  # what is nearer is no rate of a sensor
+_SHORTEST_STEP_S = 1e-9
+"""Stamps nearer to each other tell no rate; chosen: no sensor has 1 GHz."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,7 @@ class Watched:
             self._cut_short = piece.cut_short
             yield piece
 
-    def facts(self) -> Facts:
+    def get_facts(self) -> Facts:
         """What was seen; after the last piece, of which every log has one."""
         if self._first is None:
             raise ValueError("no piece of the log was taken yet")
@@ -109,19 +110,21 @@ class Watched:
 class Form(Protocol):
     """A module that writes one open format."""
 
-    def targets(self, session: Session, runs: Iterable[str]) -> list[Target]:
+    def list_targets(self, session: Session, runs: Iterable[str]) -> list[Target]:
         """Where each log goes, in the order of the session file."""
 
-    def beside(self, target: Target) -> tuple[str, ...]:
-        """Further files that :meth:`write` makes for a log."""
+    def list_files_beside(self, target: Target) -> tuple[str, ...]:
+        """Further files that :meth:`write_log` makes for a log."""
 
-    def write(self, folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Facts:
+    def write_log(self, folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Facts:
         """Write one log, piece after piece; whole or not at all."""
 
-    def layouts(self, written: list[tuple[Target, Facts]]) -> tuple[dict[str, Any], list[str]]:
+    def build_layouts(
+        self, written: list[tuple[Target, Facts]]
+    ) -> tuple[dict[str, Any], list[str]]:
         """Layout tables for the session file, and the one that each log needs."""
 
-    def finish(
+    def finish_folder(
         self, folder: Path, session: Session, written: list[tuple[Target, Facts]]
     ) -> list[str]:
         """Write what the folder as a whole needs; gives the files."""

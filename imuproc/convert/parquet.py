@@ -9,7 +9,7 @@ import pyarrow as pa
 from pyarrow import parquet
 
 from imuproc.convert.form import Facts, Target, Watched
-from imuproc.convert.tables import AXES, log_targets
+from imuproc.convert.tables import AXES, list_log_targets
 from imuproc.core.recording import SensorLog
 from imuproc.files.whole import replaced_file
 from imuproc.readers.session import Session
@@ -26,17 +26,17 @@ _SCHEMA: Final = pa.schema(
 )
 
 
-def targets(session: Session, runs: Iterable[str]) -> list[Target]:
+def list_targets(session: Session, runs: Iterable[str]) -> list[Target]:
     """A file for each log."""
-    return log_targets(session, runs, ".parquet")
+    return list_log_targets(session, runs, ".parquet")
 
 
-def beside(_target: Target) -> tuple[str, ...]:
-    """Nothing: ranges and the stamps' zero stand in the session file."""
+def list_files_beside(_target: Target) -> tuple[str, ...]:
+    """List further files: none, as ranges and the stamps' zero stand in the session file."""
     return ()
 
 
-def write(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Facts:
+def write_log(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Facts:
     """Write one log, piece after piece.
 
     Raises
@@ -54,26 +54,26 @@ def write(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Facts:
             columns = [piece.time_s, *piece.accel_mps2.T, *piece.gyro_radps.T]
             arrays = [pa.array(np.ascontiguousarray(column)) for column in columns]
             file.write_table(pa.table(arrays, schema=_SCHEMA))
-    return watched.facts()
+    return watched.get_facts()
 
 
-def layouts(written: list[tuple[Target, Facts]]) -> tuple[dict[str, Any], list[str]]:
+def build_layouts(written: list[tuple[Target, Facts]]) -> tuple[dict[str, Any], list[str]]:
     """A layout for each set of ranges and zero."""
     found: list[dict[str, Any]] = []
     names = []
     for _, facts in written:
-        layout = _layout(facts)
+        layout = _build_layout(facts)
         if layout not in found:
             found.append(layout)
-        names.append(_name(found.index(layout)))
-    return {_name(place): layout for place, layout in enumerate(found)}, names
+        names.append(_name_layout(found.index(layout)))
+    return {_name_layout(place): layout for place, layout in enumerate(found)}, names
 
 
-def _name(place: int) -> str:
+def _name_layout(place: int) -> str:
     return f"parquet-{place + 1}" if place else "parquet"
 
 
-def _layout(facts: Facts) -> dict[str, Any]:
+def _build_layout(facts: Facts) -> dict[str, Any]:
     time: dict[str, Any] = {"column": "time_s", "unit": "s"}
     accel: dict[str, Any] = {"columns": _ACCEL, "unit": "m/s^2"}
     gyro: dict[str, Any] = {"columns": _GYRO, "unit": "rad/s"}
@@ -87,6 +87,8 @@ def _layout(facts: Facts) -> dict[str, Any]:
     return {"format": "parquet", "time": time, "accel": accel, "gyro": gyro}
 
 
-def finish(_folder: Path, _session: Session, _written: list[tuple[Target, Facts]]) -> list[str]:
-    """Nothing more is needed."""
+def finish_folder(
+    _folder: Path, _session: Session, _written: list[tuple[Target, Facts]]
+) -> list[str]:
+    """Write nothing: the folder needs no more than its logs."""
     return []

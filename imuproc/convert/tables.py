@@ -10,7 +10,7 @@ LOGS: Final = "logs"
 AXES: Final = ("x", "y", "z")
 
 
-def log_targets(session: Session, runs: Iterable[str], ending: str) -> list[Target]:
+def list_log_targets(session: Session, runs: Iterable[str], ending: str) -> list[Target]:
     """A file under ``logs/`` for each log, named by run and site."""
     return [
         Target(

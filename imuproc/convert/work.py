@@ -11,8 +11,9 @@ from imuproc.convert.form import Facts, Form, Target
 from imuproc.core.errors import LogError, SessionError
 from imuproc.files.toml_reading import load_toml
 from imuproc.files.toml_writing import toml_text
-from imuproc.files.whole import replaced_file
+from imuproc.files.whole import write_text
 from imuproc.readers.logs.registry import stream_log
+from imuproc.readers.logs.signals import BLOCK_ROW_COUNT
 from imuproc.readers.session import Session
 
 FORMS: Final[dict[str, str]] = {
@@ -23,7 +24,6 @@ FORMS: Final[dict[str, str]] = {
 SESSION_FILE: Final = "session.toml"
 MARK: Final = ".imuproc-convert.json"
 
-_ROWS: Final = 1 << 16
 _HEAD: Final = "# Written by imuproc convert.\n"
 
 
@@ -72,7 +72,7 @@ def convert(
     form: str,
     folder: Path,
     runs: Sequence[str] = (),
-    told: Callable[[int, int], None] = lambda _done, _of: None,
+    report_progress: Callable[[int, int], None] = lambda _done, _of: None,
 ) -> Converted:
     """Write a session's logs in an open format, with a session file that reads them.
 
@@ -85,7 +85,7 @@ def convert(
         New, empty, or written by an earlier conversion, whose files are then replaced.
     runs : sequence of str
         Ids of the runs to convert; all where empty.
-    told : callable
+    report_progress : callable
         Called with the number of logs that are done and of all.
 
     Returns
@@ -107,16 +107,20 @@ def convert(
     for run in runs:
         session.athlete_of(run)  # refuses a run that is not there
     chosen = [run.id for run in session.runs if not runs or run.id in runs]
-    targets = writer.targets(session, chosen)
-    planned = [name for target in targets for name in (target.file, *writer.beside(target))]
-    earlier = _claim(session, folder, planned)
-    written, failures = _written(session, writer, folder, targets, told)
-    files = [name for target, _ in written for name in (target.file, *writer.beside(target))]
+    targets = writer.list_targets(session, chosen)
+    planned = [
+        name for target in targets for name in (target.file, *writer.list_files_beside(target))
+    ]
+    earlier = _claim_folder(session, folder, planned)
+    written, failures = _write_logs(session, writer, folder, targets, report_progress)
+    files = [
+        name for target, _ in written for name in (target.file, *writer.list_files_beside(target))
+    ]
     if written:
-        files += [*writer.finish(folder, session, written), SESSION_FILE]
-        _write_text(folder / SESSION_FILE, _session_text(content, writer, written))
-    _forget(folder, set(earlier) - set(files))
-    _mark(folder, files)
+        files += [*writer.finish_folder(folder, session, written), SESSION_FILE]
+        write_text(folder / SESSION_FILE, _format_session(content, writer, written))
+    _remove_stale_files(folder, set(earlier) - set(files))
+    _write_mark(folder, files)
     cut_short = tuple(
         CutShort(target.run.id, target.site, facts.cut_short)
         for target, facts in written
@@ -126,33 +130,33 @@ def convert(
     return Converted(new, len(written), tuple(failures), cut_short)
 
 
-def _written(
+def _write_logs(
     session: Session,
     writer: Form,
     folder: Path,
     targets: list[Target],
-    told: Callable[[int, int], None],
+    report_progress: Callable[[int, int], None],
 ) -> tuple[list[tuple[Target, Facts]], list[Failure]]:
     requests = {
         (run, request.site): request for run in session.plans for request in session.requests(run)
     }
     written, failures = [], []
-    told(0, len(targets))
+    report_progress(0, len(targets))
     for done, target in enumerate(targets, 1):
-        pieces = stream_log(requests[target.run.id, target.site], _ROWS)
+        pieces = stream_log(requests[target.run.id, target.site], BLOCK_ROW_COUNT)
         try:
-            written.append((target, writer.write(folder, target, pieces)))
+            written.append((target, writer.write_log(folder, target, pieces)))
         except LogError as error:
             failures.append(Failure(target.run.id, target.site, str(error)))
-        told(done, len(targets))
+        report_progress(done, len(targets))
     return written, failures
 
 
-def _session_text(
+def _format_session(
     content: dict[str, Any], writer: Form, written: list[tuple[Target, Facts]]
 ) -> str:
     """The session file as it was, but for layouts, logs, and runs without any."""
-    layouts, names = writer.layouts(written)
+    layouts, names = writer.build_layouts(written)
     logs: dict[str, dict[str, Any]] = {}
     for (target, _), layout in zip(written, names, strict=True):
         log = {"file": target.file, "layout": layout}
@@ -166,26 +170,26 @@ def _session_text(
     return _HEAD + toml_text({**content, "layout": layouts, "run": runs})
 
 
-def _claim(session: Session, folder: Path, planned: list[str]) -> list[str]:
+def _claim_folder(session: Session, folder: Path, planned: list[str]) -> list[str]:
     """Make the folder ours, or refuse it; gives what an earlier conversion wrote there."""
     if folder.exists() and not folder.is_dir():
         raise SessionError(f"{folder}: found a file; allowed as output: a folder")
     if folder.resolve() == session.path.parent.resolve():
         raise SessionError(f"{folder}: is the folder of the session itself; allowed: another one")
-    earlier = _marked(folder)
+    earlier = _read_mark(folder)
     if earlier is None and folder.is_dir() and any(folder.iterdir()):
         raise SessionError(
             f"{folder}: found files that imuproc convert did not write; allowed as output: a new "
             "or empty folder"
         )
     folder.mkdir(parents=True, exist_ok=True)
-    _mark(folder, sorted({*(earlier or ()), *planned, SESSION_FILE}))
+    _write_mark(folder, sorted({*(earlier or ()), *planned, SESSION_FILE}))
     # Cut short, an old session file would name logs of which some are new.
     (folder / SESSION_FILE).unlink(missing_ok=True)
     return earlier or []
 
 
-def _marked(folder: Path) -> list[str] | None:
+def _read_mark(folder: Path) -> list[str] | None:
     try:
         files = json.loads((folder / MARK).read_bytes())["files"]
     except (OSError, ValueError, KeyError, TypeError):
@@ -193,19 +197,14 @@ def _marked(folder: Path) -> list[str] | None:
     return [name for name in files if isinstance(name, str)] if isinstance(files, list) else None
 
 
-def _mark(folder: Path, files: list[str]) -> None:
-    _write_text(folder / MARK, json.dumps({"files": sorted(files)}, indent=1) + "\n")
+def _write_mark(folder: Path, files: list[str]) -> None:
+    write_text(folder / MARK, json.dumps({"files": sorted(files)}, indent=1) + "\n")
 
 
-def _forget(folder: Path, names: set[str]) -> None:
+def _remove_stale_files(folder: Path, names: set[str]) -> None:
     """Take away what an earlier conversion wrote and this one did not."""
     inside = folder.resolve()
     for name in sorted(names):
         path = folder / name
         if path.resolve().is_relative_to(inside):  # the mark is a file that people can change
             path.unlink(missing_ok=True)
-
-
-def _write_text(path: Path, text: str) -> None:
-    with replaced_file(path) as temporary:
-        temporary.write_text(text, encoding="utf-8", newline="\n")
