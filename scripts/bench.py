@@ -48,7 +48,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 import imuproc  # noqa: E402
 from imuproc.core.recording import Recording, SensorLog  # noqa: E402
 from imuproc.core.sites import Site  # noqa: E402
-from imuproc.files.toml_writing import toml_text  # noqa: E402
+from imuproc.files.toml_writing import format_toml  # noqa: E402
 from imuproc.synth.plan import random_plan  # noqa: E402
 from imuproc.synth.runs import simulate_run  # noqa: E402
 
@@ -162,7 +162,7 @@ def write_session(folder: Path, recording: Recording, runs: int, copies: int = 1
         ],
     }
     path = folder / "session.toml"
-    path.write_text(toml_text(content), encoding="utf-8")
+    path.write_text(format_toml(content), encoding="utf-8")
     return path
 
 

@@ -10,8 +10,8 @@ from typing import Final
 import pandas as pd
 
 from imuproc.core.errors import ArchiveError, RunError, SessionError
-from imuproc.files.text import clean
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.text import clean_text
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.results.archive.reading import ArchivedRun, open_archive
 from imuproc.results.folder import SESSION_ARCHIVE, archive_path
 from imuproc.results.squad_tables import SquadTables, read_squad
@@ -82,15 +82,21 @@ class Results:
             parts = [run.run for run in tables.runs if run.run.startswith(f"{run_id}_")]
             known = [run.run for run in tables.runs]
             raise RunError(
-                f"found no run {quoted(run_id)} in the results {quoted(source)}; allowed: "
-                + (f"one of the runs found in its log: {listed(parts)}" if parts else listed(known))
-                + ("" if parts else did_you_mean(run_id, known))
+                f"found no run {quote(run_id)} in the results {quote(source)}; allowed: "
+                + (
+                    f"one of the runs found in its log: {quote_all(parts)}"
+                    if parts
+                    else quote_all(known)
+                )
+                + ("" if parts else suggest_word(run_id, known))
             )
         if summary.status == "failed":
-            raise RunError(f"has no figures, it could not be processed: {clean(summary.reason)}")
+            raise RunError(
+                f"has no figures, it could not be processed: {clean_text(summary.reason)}"
+            )
         steps = tables.steps[run_id]
         if not len(steps):
-            raise RunError(f"has no steps in the results {quoted(source)}")
+            raise RunError(f"has no steps in the results {quote(source)}")
         found = RunResult(run_id, summary.athlete, summary.session, steps.reset_index(drop=True))
         return _add_archive(found, folder)
 
@@ -132,7 +138,7 @@ def _add_archive(found: RunResult, folder: Path) -> RunResult:
                 archive=path,
             )
     except ArchiveError as error:
-        return replace(found, notes=(f"{_NO_ARCHIVE} {clean(str(error))}",))
+        return replace(found, notes=(f"{_NO_ARCHIVE} {clean_text(str(error))}",))
 
 
 def _read_version(run: ArchivedRun) -> str:

@@ -14,7 +14,7 @@ from imuproc.agreement.summing import study as agreement_of
 from imuproc.core.errors import ImuprocError, RunError
 from imuproc.core.reference import Reference
 from imuproc.core.words import plural
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.readers.study import Study, StudyRun
 
 FEWEST_COMMON: Final = 3
@@ -102,7 +102,7 @@ def _compare_run(
         made = compare(result.steps, reference, _make_stated_clock(asked), settings)
         _require_common_steps(made)
     except ImuprocError as error:
-        reason = clean(str(error))
+        reason = clean_text(str(error))
         known = (result.athlete, result.session) if result else ()
         return NotCompared(asked, reason, *known)
     made = replace(made, notes=(*made.notes, *result.notes))
@@ -161,7 +161,11 @@ def _collect_exclusions(
         result = each.result
         keys = {"session": result.session, "athlete": result.athlete, "run": result.run}
         rows += [
-            {**keys, "of": "reference file", "reason": f"{each.reference.source}: {clean(note)}"}
+            {
+                **keys,
+                "of": "reference file",
+                "reason": f"{each.reference.source}: {clean_text(note)}",
+            }
             for note in each.reference.notes
         ]
     of_runs = pd.DataFrame(rows, columns=list(EXCLUSION_COLUMNS))

@@ -19,13 +19,13 @@ from imuproc.core.errors import SessionError
 from imuproc.files.toml_reading import (
     Problem,
     Table,
-    complain,
     load_toml,
-    problem,
-    problems_of,
-    refusal,
+    make_problem,
+    make_session_error,
+    refuse,
+    to_problems,
 )
-from imuproc.files.wording import did_you_mean, found, listed, quoted
+from imuproc.files.wording import describe_value, quote, quote_all, suggest_word
 from imuproc.results.columns import KEY_FIGURES
 
 FloatArray = NDArray[np.float64]
@@ -38,14 +38,14 @@ _SCHEMA: Final = 1
 
 def _known_figure(name: str) -> str:
     if name not in FIGURES:
-        raise refusal(quoted(name), "a figure of the step table" + did_you_mean(name, FIGURES))
+        raise refuse(quote(name), "a figure of the step table" + suggest_word(name, FIGURES))
     return name
 
 
 def _known_difference(name: str) -> str:
     if name not in KEY_FIGURES:
-        allowed = f"one of {listed(KEY_FIGURES)}"
-        raise refusal(quoted(name), allowed + did_you_mean(name, KEY_FIGURES))
+        allowed = f"one of {quote_all(KEY_FIGURES)}"
+        raise refuse(quote(name), allowed + suggest_word(name, KEY_FIGURES))
     return name
 
 
@@ -80,12 +80,12 @@ class BandEntry(Table):
     def _one_kind_of_limit(self) -> "BandEntry":
         plain = self.low is not None or self.high is not None
         if plain + (self.steps is not None) + (self.by_speed is not None) != 1:
-            raise refusal("several or none of them", "low, high or both; or steps; or by_speed")
+            raise refuse("several or none of them", "low, high or both; or steps; or by_speed")
         if any(not low < high for low, high in self.ends()):
-            raise refusal("a low end that is not below the high one", "low below high")
+            raise refuse("a low end that is not below the high one", "low below high")
         speeds = [row[0] for row in self.by_speed or ()]
         if not all(a < b for a, b in pairwise(speeds)) or not np.isfinite(speeds).all():
-            raise refusal("speeds that do not rise from row to row", "rising speeds", "by_speed")
+            raise refuse("speeds that do not rise from row to row", "rising speeds", "by_speed")
         return self
 
     def ends(self) -> list[tuple[float, float]]:
@@ -225,7 +225,8 @@ def chosen(sets: Mapping[str, TargetSet], name: str | None) -> TargetSet:
     wanted = name or DEFAULT
     if wanted not in sets:
         raise SessionError(
-            f"targets: found {quoted(wanted)}; allowed: {listed(sets)}{did_you_mean(wanted, sets)}"
+            f"targets: found {quote(wanted)}; allowed: {quote_all(sets)}"
+            f"{suggest_word(wanted, sets)}"
         )
     return sets[wanted]
 
@@ -233,16 +234,18 @@ def chosen(sets: Mapping[str, TargetSet], name: str | None) -> TargetSet:
 def _sets_of(path: Path) -> dict[str, TargetSet]:
     content = load_toml(path)
     if content.get("schema") != _SCHEMA:
-        shown = found(content["schema"]) if "schema" in content else "nothing"
-        raise complain(path, [problem(("schema",), shown, f"the number {_SCHEMA}")], content)
+        shown = describe_value(content["schema"]) if "schema" in content else "nothing"
+        raise make_session_error(
+            path, [make_problem(("schema",), shown, f"the number {_SCHEMA}")], content
+        )
     tables: dict[str, Any] = {key: value for key, value in content.items() if key != "schema"}
     try:
         file = TargetsFile.model_validate(tables)
     except ValidationError as error:
-        raise complain(path, problems_of(error, TargetsFile), content) from error
+        raise make_session_error(path, to_problems(error, TargetsFile), content) from error
     problems = _twice(file)
     if problems:
-        raise complain(path, problems, content)
+        raise make_session_error(path, problems, content)
     return {entry.name: _target_set(entry) for entry in file.set}
 
 
@@ -253,7 +256,7 @@ def _twice(file: TargetsFile) -> list[Problem]:
     for number, entry in enumerate(file.set):
         if entry.name in names[:number]:
             problems.append(
-                problem(("set", number, "name"), quoted(entry.name), "a name used once")
+                make_problem(("set", number, "name"), quote(entry.name), "a name used once")
             )
         keys = [(band.figure, band.phase) for band in entry.band]
         figures = [(difference.figure,) for difference in entry.difference]
@@ -261,7 +264,9 @@ def _twice(file: TargetsFile) -> list[Problem]:
             for place, key in enumerate(of_kind):
                 if key in of_kind[:place]:
                     loc = ("set", number, kind, place)
-                    problems.append(problem(loc, f"a second {kind} for {' in '.join(key)}", "one"))
+                    problems.append(
+                        make_problem(loc, f"a second {kind} for {' in '.join(key)}", "one")
+                    )
     return problems
 
 

@@ -12,9 +12,9 @@ from markupsafe import Markup
 from imuproc.agreement.study import StudyResult, compare_study
 from imuproc.batch.folder import RESULTS, held, require_no_file
 from imuproc.core.errors import SessionError
-from imuproc.files.disk_errors import cannot_be_written
-from imuproc.files.whole import replaced_file
-from imuproc.files.wording import quoted
+from imuproc.files.disk_errors import describe_write_error
+from imuproc.files.whole import replace_file
+from imuproc.files.wording import quote
 from imuproc.readers.study import Study
 from imuproc.report.agreement.charts import pictures_of
 from imuproc.report.agreement.page import AGREEMENT_HTML, Chart, agreement_page
@@ -75,7 +75,7 @@ def agree(study: Study, folder: Path, advance: Callable[[str], None] | None = No
         try:
             files = _write_agreement(folder, result)
         except OSError as error:
-            raise SessionError(cannot_be_written(error.filename or folder, error)) from error
+            raise SessionError(describe_write_error(error.filename or folder, error)) from error
     return Agreed(result, files)
 
 
@@ -98,8 +98,8 @@ def _require_own_folder(folder: Path, study: Study) -> None:
     other = _read_study_id(folder)
     if other is not None and other != study.id:
         raise SessionError(
-            f"{folder}: holds the agreement of the study {quoted(other)}, not of "
-            f"{quoted(study.id)}; allowed: another folder with --out"
+            f"{folder}: holds the agreement of the study {quote(other)}, not of "
+            f"{quote(study.id)}; allowed: another folder with --out"
         )
 
 
@@ -150,7 +150,7 @@ def _draw_pictures(folder: Path, result: StudyResult, files: dict[str, str]) -> 
         for picture in pictures_of(result):
             for kind in ("svg", "png"):
                 path = place / f"{picture.name}.{kind}"
-                with replaced_file(path) as temporary:
+                with replace_file(path) as temporary:
                     metadata = {"Date": None} if kind == "svg" else {"Software": None}
                     picture.figure.savefig(
                         temporary, format=kind, dpi=_PNG_DPI, facecolor=PAPER, metadata=metadata
@@ -169,6 +169,6 @@ def _draw_pictures(folder: Path, result: StudyResult, files: dict[str, str]) -> 
 
 
 def _write_text(path: Path, content: str) -> str:
-    with replaced_file(path) as temporary:
+    with replace_file(path) as temporary:
         temporary.write_text(content, encoding="utf-8")
     return str(path)

@@ -22,7 +22,7 @@ from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job
 from imuproc.batch.work import Method, work_on
 from imuproc.core.errors import SessionError
-from imuproc.files.disk_errors import cannot_be_written
+from imuproc.files.disk_errors import describe_write_error
 from imuproc.results.folder import RUNS_FOLDER
 
 CONNECT_S: Final = 10.0
@@ -125,7 +125,7 @@ def _place_probe(folder: Path) -> Generator[Path, None, None]:
         probe.touch()
         yield probe
     except OSError as error:
-        raise SessionError(cannot_be_written(folder / RUNS_FOLDER, error)) from error
+        raise SessionError(describe_write_error(folder / RUNS_FOLDER, error)) from error
     finally:
         probe.unlink(missing_ok=True)
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from imuproc.batch.plan import Task
-from imuproc.readers.logs.registry import input_files
+from imuproc.readers.logs.registry import list_input_files
 from imuproc.results.archive.plain import digest_of
 from imuproc.results.archive.schema import SCHEMA
 from imuproc.results.archive.writing import versions
@@ -43,7 +43,7 @@ def input_digests(task: Task, known: MutableMapping[Path, str] | None = None) ->
     seen = {} if known is None else known
     digests = {}
     for request in task.session.plans[task.run.id].logs:
-        for source, path in input_files(request).items():
+        for source, path in list_input_files(request).items():
             if path not in seen:
                 with path.open("rb") as file:
                     seen[path] = hashlib.file_digest(file, "sha256").hexdigest()

@@ -11,7 +11,7 @@ from filelock import FileLock, Timeout
 from imuproc.batch.log import PROCESS_LOG
 from imuproc.batch.plan import Task
 from imuproc.core.errors import SessionError
-from imuproc.files.disk_errors import cannot_be_written
+from imuproc.files.disk_errors import describe_write_error
 from imuproc.results.folder import RUNS_FOLDER, SESSION_ARCHIVE, archive_path
 from imuproc.results.tables import (
     PHASES_CSV,
@@ -101,7 +101,7 @@ def held(folder: Path, made: Path) -> Iterator[None]:
             "another folder with --out"
         ) from None
     except OSError as error:
-        raise SessionError(cannot_be_written(folder, error)) from error
+        raise SessionError(describe_write_error(folder, error)) from error
     try:
         yield
     finally:
@@ -114,7 +114,7 @@ def _clean_folder(folder: Path) -> None:
         with (folder / PROCESS_LOG).open("a", encoding="utf-8"):
             pass
     except OSError as error:
-        raise SessionError(cannot_be_written(error.filename or folder, error)) from error
+        raise SessionError(describe_write_error(error.filename or folder, error)) from error
 
 
 def _require_no_inputs(folder: Path, tasks: Sequence[Task]) -> None:

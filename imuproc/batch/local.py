@@ -11,7 +11,7 @@ from joblib.externals.loky import BrokenProcessPool
 from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job
 from imuproc.batch.work import Method, Tell, work_on
-from imuproc.files.workers import shared_out
+from imuproc.files.workers import share_out
 
 DIED: Final = (
     "its worker process was ended from outside, also when it was tried again alone; "
@@ -83,7 +83,7 @@ class _Round:
     def iterate_outcomes(self) -> Iterator[Outcome]:
         """Outcomes as they are ready; fewer than jobs when a worker has died."""
         with _silence_restarts():
-            finished = shared_out(self._iterate_calls(), self._workers, in_order=False)
+            finished = share_out(self._iterate_calls(), self._workers, in_order=False)
             try:
                 for outcome in finished:
                     self._back.add(outcome.run)

@@ -9,8 +9,8 @@ from imuproc.assessment.targets import chosen, read_targets
 from imuproc.batch.fingerprint import drawn_with, programs
 from imuproc.batch.plan import Task
 from imuproc.core.errors import ArchiveError, SessionError
-from imuproc.files.disk_errors import cannot_be_written
-from imuproc.files.whole import replaced_file
+from imuproc.files.disk_errors import describe_write_error
+from imuproc.files.whole import replace_file
 from imuproc.results.archive.plain import to_json
 from imuproc.results.tables import REPORT_FOLDER
 
@@ -91,7 +91,7 @@ def make_report(
         stamp, path = _describe_sources(session, targets), folder / REPORT_FOLDER / _MADE_WITH
         same = path.is_file() and path.read_text(encoding="utf-8") == stamp
         files = _write_pages(folder, targets, worked_on if same else None, jobs)
-        with replaced_file(path) as temporary:
+        with replace_file(path) as temporary:
             temporary.write_text(stamp, encoding="utf-8")
     except (SessionError, ArchiveError, OSError) as error:
         return {}, f"the report could not be made: {error}"
@@ -132,7 +132,7 @@ def _write_pages(
         try:
             stamp.unlink(missing_ok=True)
         except OSError as error:
-            raise SessionError(cannot_be_written(stamp, error)) from error
+            raise SessionError(describe_write_error(stamp, error)) from error
     return write_report(folder, targets, only, jobs)
 
 

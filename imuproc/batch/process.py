@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from imuproc.batch.plan import Task, plan
 from imuproc.core.errors import SessionError
-from imuproc.files.workers import cores, started
+from imuproc.files.workers import count_cores, start_workers
 from imuproc.readers.session import read_session
 from imuproc.results.folder import archive_path
 
@@ -131,12 +131,12 @@ def process_session(
     """
     options, folder = options or SessionOptions(), Path(out)
     tasks = plan(read_session(path), options.runs)
-    with started(_count_early_workers(tasks, folder, options), _NEEDED_BY_WORKERS):
+    with start_workers(_count_early_workers(tasks, folder, options), _NEEDED_BY_WORKERS):
         return _process_tasks(tasks, folder, options, watch)
 
 
 def _count_jobs(options: SessionOptions) -> int:
-    return cores() if options.jobs is None else options.jobs
+    return count_cores() if options.jobs is None else options.jobs
 
 
 def _count_early_workers(tasks: list[Task], out: Path, options: SessionOptions) -> int:

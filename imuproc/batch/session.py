@@ -21,8 +21,8 @@ from imuproc.batch.tables import gather, session_facts, write_results
 from imuproc.batch.work import Method, Tell, unheard
 from imuproc.core.errors import SessionError
 from imuproc.core.flag_policy import against_run
-from imuproc.files.disk_errors import cannot_be_written
-from imuproc.files.text import clean
+from imuproc.files.disk_errors import describe_write_error
+from imuproc.files.text import clean_text
 from imuproc.pipeline.settings import Settings
 from imuproc.results.folder import archive_path
 
@@ -171,7 +171,7 @@ def _write_tables(
     remove_leftovers(folder)
     files = write_results(folder, jobs, rows)
     log.line("results written")
-    complaints = (cannot_be_written(log.path, log.fault),) if log.fault else ()
+    complaints = (describe_write_error(log.path, log.fault),) if log.fault else ()
     wanted = {job.task.run.id for job in jobs if job.task.wanted}
     return Processed(
         jobs[0].task.session.id if jobs else "",
@@ -211,7 +211,8 @@ def _start_work(
             from imuproc.batch.cluster import on_cluster
         except ImportError as error:
             raise SessionError(
-                f"--cluster needs what `pip install 'imuproc[cluster]'` adds ({clean(str(error))})"
+                "--cluster needs what `pip install 'imuproc[cluster]'` adds "
+                f"({clean_text(str(error))})"
             ) from error
         return on_cluster(jobs, request.method, request.cluster, folder)
     workers = min(request.jobs, len(jobs))

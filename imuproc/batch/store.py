@@ -10,7 +10,7 @@ from imuproc.batch.plan import Task
 from imuproc.core.errors import ArchiveError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Result
-from imuproc.files.disk_errors import cannot_be_written
+from imuproc.files.disk_errors import describe_write_error
 from imuproc.pipeline.run import refusal_flags
 from imuproc.results.archive.assembling import assemble_session
 from imuproc.results.archive.reading import Archive, ArchivedRun, open_archive
@@ -93,7 +93,7 @@ def keep(
             if still_valid is not None:
                 still_valid()
     except OSError as error:
-        raise ArchiveError(cannot_be_written(job.shown, error)) from error
+        raise ArchiveError(describe_write_error(job.shown, error)) from error
     return sum(run.counts["steps"] for run in runs)
 
 

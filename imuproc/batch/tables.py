@@ -10,8 +10,8 @@ from imuproc.batch.plan import Task
 from imuproc.batch.store import Job, join_archives, load
 from imuproc.core.columns import STEP_COLUMNS
 from imuproc.core.errors import ArchiveError, SessionError
-from imuproc.files.disk_errors import cannot_be_written
-from imuproc.files.text import clean
+from imuproc.files.disk_errors import describe_write_error
+from imuproc.files.text import clean_text
 from imuproc.results.columns import PHASE_COLUMNS, RUN_COLUMNS
 from imuproc.results.folder import SESSION_ARCHIVE
 from imuproc.results.summary import failed_run
@@ -99,13 +99,13 @@ def write_results(folder: Path, jobs: Sequence[Job], rows: Sequence[Row]) -> dic
         try:
             writers[name](folder / name)
         except OSError as error:
-            raise SessionError(cannot_be_written(folder / name, error)) from error
+            raise SessionError(describe_write_error(folder / name, error)) from error
     return {name: (folder / name).as_posix() for name in RESULTS}
 
 
 def _make_failed_row(job: Job, reason: str) -> Row:
     task = job.task
-    summary = failed_run(task.session.id, task.athlete, task.run, clean(reason))
+    summary = failed_run(task.session.id, task.athlete, task.run, clean_text(reason))
     return Row(task.run.id, summary, None)
 
 

@@ -14,7 +14,7 @@ from imuproc.batch.outcome import Outcome
 from imuproc.batch.store import Job, keep, load
 from imuproc.core.errors import ImuprocError, LogError, RunError
 from imuproc.core.result import Result
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource
 
@@ -56,14 +56,14 @@ def work_on(job: Job, method: Method, tell: Tell = unheard) -> Outcome:
             steps = _archive_job(job, method, tell)
             outcome = replace(outcome, state="done", steps=steps, rows=tuple(load(job)))
         except ImuprocError as error:
-            outcome = replace(outcome, reason=clean(str(error)))
+            outcome = replace(outcome, reason=clean_text(str(error)))
         except MemoryError:
             reason = "not enough memory for this run; use fewer workers at once (--jobs)"
             outcome = replace(outcome, reason=reason, log=traceback.format_exc())
         except Exception as error:  # noqa: BLE001  our own fault in one run must not cost the others
-            reason = clean(f"unexpected {type(error).__name__}: {error} (see process.log)")
+            reason = clean_text(f"unexpected {type(error).__name__}: {error} (see process.log)")
             outcome = replace(outcome, reason=reason, log=traceback.format_exc())
-    told = "\n".join(f"{w.category.__name__}: {clean(str(w.message))}" for w in caught)
+    told = "\n".join(f"{w.category.__name__}: {clean_text(str(w.message))}" for w in caught)
     seconds = time.perf_counter() - begin
     return replace(outcome, log=f"{told}\n{outcome.log}".strip(), seconds=seconds)
 

@@ -12,8 +12,8 @@ from imuproc.checks.recording import LogToCheck, check_logs_of
 from imuproc.checks.settings import CheckSettings
 from imuproc.core.errors import SessionError
 from imuproc.core.recording import Athlete, Recording, Run
-from imuproc.files.toml_reading import Table, complain, load_toml, problems_of
-from imuproc.files.wording import listed
+from imuproc.files.toml_reading import Table, load_toml, make_session_error, to_problems
+from imuproc.files.wording import quote_all
 from imuproc.readers.logs.layout import Layout
 from imuproc.readers.logs.registry import stream_log
 from imuproc.readers.logs.request import LogRequest
@@ -105,10 +105,10 @@ def read_layout(path: Path) -> Layout:
     try:
         found = _LayoutFile.model_validate(layouts).layout
     except ValidationError as error:
-        raise complain(path, problems_of(error, _LayoutFile), content) from error
+        raise make_session_error(path, to_problems(error, _LayoutFile), content) from error
     if len(found) > 1:
         raise SessionError(
-            f"{path}: found {len(found)} layouts ({listed(found)}); allowed: one, so that it is "
+            f"{path}: found {len(found)} layouts ({quote_all(found)}); allowed: one, so that it is "
             "clear which one the logs have"
         )
     return next(iter(found.values()))

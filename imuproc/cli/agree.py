@@ -90,7 +90,9 @@ def _print_agreement(agreed: "Agreed", options: AgreeOptions) -> None:
 
 def _print_failures(agreed: "Agreed") -> None:
     """Name what could not be compared, on stderr, whatever else is printed."""
-    from imuproc.files.text import clean
+    from imuproc.files.text import clean_text
 
     for one in agreed.result.failed:
-        print(f"imuproc: run {one.asked.id} not compared: {clean(one.reason)}", file=sys.stderr)
+        print(
+            f"imuproc: run {one.asked.id} not compared: {clean_text(one.reason)}", file=sys.stderr
+        )

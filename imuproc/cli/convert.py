@@ -67,7 +67,7 @@ def convert(options: ConvertOptions) -> None:
 def _convert_with_bar(options: ConvertOptions) -> "Converted":
     from imuproc.cli.bar import counted
     from imuproc.convert.work import convert as convert_session
-    from imuproc.files.disk_errors import cannot_be_written
+    from imuproc.files.disk_errors import describe_write_error
     from imuproc.readers.session import read_session
 
     session = read_session(options.session)
@@ -81,21 +81,23 @@ def _convert_with_bar(options: ConvertOptions) -> "Converted":
                 lambda done, total: moved(completed=done, total=total),
             )
     except OSError as error:
-        raise SessionError(cannot_be_written(error.filename or options.out, error, "")) from error
+        raise SessionError(
+            describe_write_error(error.filename or options.out, error, "")
+        ) from error
 
 
 def _print_result(converted: "Converted", options: ConvertOptions) -> None:
     from imuproc.core.words import plural
-    from imuproc.files.text import clean
+    from imuproc.files.text import clean_text
 
     for failure in converted.failures:
-        run, reason = clean(failure.run), clean(failure.reason).rstrip(".")
+        run, reason = clean_text(failure.run), clean_text(failure.reason).rstrip(".")
         print(f"imuproc: run {run}: {reason}; its log is left out", file=sys.stderr)
     for cut in converted.cut_short:
-        told = f"{clean(cut.run)}: the log of {cut.site.replace('_', ' ')} is cut short"
+        told = f"{clean_text(cut.run)}: the log of {cut.site.replace('_', ' ')} is cut short"
         print(
-            f"imuproc: run {told}: {clean(cut.text)}; it is converted as far as it goes, and the "
-            "new log does not tell",
+            f"imuproc: run {told}: {clean_text(cut.text)}; it is converted as far as it goes, and "
+            "the new log does not tell",
             file=sys.stderr,
         )
     if not options.quiet:

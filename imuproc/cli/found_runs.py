@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from imuproc.core.words import plural
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 
 _OVER_BAR: Final = "\r\x1b[2K"
 """To the line's beginning, and the line cleared: the bar is drawn anew below."""
@@ -35,5 +35,5 @@ class FoundRuns:
         if self.quiet:
             return
         clear = _OVER_BAR if self.moving and os.getpid() != self.shown_by else ""
-        line = f"{clear}  {clean(run)} done, {plural(steps, 'step')}\n"
+        line = f"{clear}  {clean_text(run)} done, {plural(steps, 'step')}\n"
         print(line, end="", file=sys.stderr, flush=True)

@@ -44,11 +44,11 @@ def guide(options: GuideOptions) -> None:
     topic = options.topic.strip().casefold().removesuffix(".md")
     if topic not in texts:
         from imuproc.core.errors import SessionError
-        from imuproc.files.wording import did_you_mean, listed, quoted
+        from imuproc.files.wording import quote, quote_all, suggest_word
 
-        hint = did_you_mean(topic, texts) or did_you_mean(_find_most_mentions(topic, texts), texts)
+        hint = suggest_word(topic, texts) or suggest_word(_find_most_mentions(topic, texts), texts)
         raise SessionError(
-            f"guide: found no topic {quoted(options.topic)}{hint}\nallowed: {listed(texts)}"
+            f"guide: found no topic {quote(options.topic)}{hint}\nallowed: {quote_all(texts)}"
         )
     _show_guide(texts[topic])
 

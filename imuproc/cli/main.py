@@ -79,10 +79,10 @@ def main() -> None:
     try:
         app(prog_name="imuproc")
     except ImuprocError as error:
-        from imuproc.files.text import clean
+        from imuproc.files.text import clean_text
 
         for line in str(error).splitlines():
-            print(f"imuproc: {clean(line)}", file=sys.stderr)
+            print(f"imuproc: {clean_text(line)}", file=sys.stderr)
         sys.exit(WRONG_REQUEST)
     except (ImportError, AttributeError, KeyboardInterrupt):
         if not stopped:

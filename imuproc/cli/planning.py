@@ -44,12 +44,12 @@ def plan_study(out: Path, path: Path) -> None:
 
 def _write_expectation(out: Path, found: "Expectation") -> None:
     from imuproc.core.errors import SessionError
-    from imuproc.files.whole import replaced_file
+    from imuproc.files.whole import replace_file
 
     try:
         out.mkdir(parents=True, exist_ok=True)
         for name, table in (("accuracy.csv", found.accuracy), ("changes.csv", found.changes)):
-            with replaced_file(out / name) as temporary:
+            with replace_file(out / name) as temporary:
                 table.to_csv(temporary, index=False, float_format="%.6g", lineterminator="\n")
     except OSError as error:
         raise SessionError(f"{out} cannot be written: {error.strerror}") from error

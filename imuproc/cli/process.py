@@ -135,13 +135,13 @@ def _print_summary(processed: "Processed", options: ProcessOptions) -> None:
 
 def _print_failures(processed: "Processed") -> None:
     """Name what failed, on stderr, whatever else is printed."""
-    from imuproc.files.text import clean
+    from imuproc.files.text import clean_text
 
     for run, why in processed.failed.items():
-        reason = clean(why).removeprefix(f"run {run}: ")  # some say it themselves
-        print(f"imuproc: run {clean(run)} failed: {reason}", file=sys.stderr)
+        reason = clean_text(why).removeprefix(f"run {run}: ")  # some say it themselves
+        print(f"imuproc: run {clean_text(run)} failed: {reason}", file=sys.stderr)
     for complaint in processed.complaints:
-        print(f"imuproc: {clean(complaint)}", file=sys.stderr)
+        print(f"imuproc: {clean_text(complaint)}", file=sys.stderr)
     if processed.interrupted:
         done, asked = len(processed.outcomes), processed.asked
         print(f"imuproc: interrupted; {done} of {asked} runs are written", file=sys.stderr)

@@ -9,7 +9,7 @@ from imuproc.batch.outcome import Outcome
 from imuproc.cli.bar import new_bar
 from imuproc.cli.found_runs import FoundRuns
 from imuproc.core.words import plural
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 
 _STYLES = {"done": "", "reused": "dim", "failed": "red"}
 
@@ -57,7 +57,7 @@ class Shown:
         if outcome.state == "done":
             what += f", {plural(outcome.steps, 'step')}"
         count = f"{self._done:{len(str(self._total))}d}/{self._total}"
-        line = f"{count} {clean(outcome.run)} {what}, {outcome.seconds:.1f} s"
+        line = f"{count} {clean_text(outcome.run)} {what}, {outcome.seconds:.1f} s"
         self._print_line(line, _STYLES[outcome.state])
         self._bar.advance(self._task)
 

@@ -39,11 +39,11 @@ def report(options: ReportOptions) -> None:
     """
     from imuproc.batch.pages import remake_report
     from imuproc.core.words import plural
-    from imuproc.files.workers import cores
+    from imuproc.files.workers import count_cores
     from imuproc.report.pages.writing import INDEX
     from imuproc.results.tables import REPORT_FOLDER
 
-    files = remake_report(options.out, options.targets, options.jobs or cores())
+    files = remake_report(options.out, options.targets, options.jobs or count_cores())
     if options.as_json:
         import json
 

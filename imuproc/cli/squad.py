@@ -75,7 +75,7 @@ def squad(options: SquadOptions) -> None:
     Exit code: 0 shown, 2 the request is wrong or the results are not whole.
     """
     from imuproc.core.errors import SessionError
-    from imuproc.files.text import clean
+    from imuproc.files.text import clean_text
     from imuproc.results.squad import of_athletes, of_group, ordered, squad_runs
     from imuproc.results.squad_tables import read_squad
 
@@ -90,7 +90,7 @@ def squad(options: SquadOptions) -> None:
 
         runs = ordered(runs, options.sort, options.descending, HEADINGS)
     for note in tables.notes:
-        print(f"imuproc: {clean(note)}", file=sys.stderr)
+        print(f"imuproc: {clean_text(note)}", file=sys.stderr)
     if options.as_json:
         from imuproc.report.machine import squad_json
 

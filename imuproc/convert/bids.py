@@ -22,7 +22,7 @@ from imuproc import __version__
 from imuproc.convert.form import Facts, Target, Watched
 from imuproc.convert.tables import AXES
 from imuproc.core.recording import SensorLog
-from imuproc.files.whole import replaced_file, write_text
+from imuproc.files.whole import replace_file, write_text
 from imuproc.readers.logs.bids_files import CHANNELS, MISSING, MOTION
 from imuproc.readers.logs.bids_motion import STAMPS, ZERO_AT
 from imuproc.readers.session import Session
@@ -114,7 +114,7 @@ def write_log(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Fact
     path = folder / target.file
     path.parent.mkdir(parents=True, exist_ok=True)
     channels, notes, metadata = (folder / name for name in list_files_beside(target))
-    with replaced_file(path) as temporary:
+    with replace_file(path) as temporary:
         onset = float("nan")
         with temporary.open("wb") as file:
             for piece in watched:

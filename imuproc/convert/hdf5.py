@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from imuproc.convert.form import Facts, Target, Watched
 from imuproc.convert.tables import AXES, list_log_targets
 from imuproc.core.recording import SensorLog
-from imuproc.files.whole import replaced_file
+from imuproc.files.whole import replace_file
 from imuproc.readers.logs.hdf5.logs import FORMAT, VERSION
 from imuproc.readers.session import Session
 
@@ -43,7 +43,7 @@ def write_log(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Fact
     watched = Watched(pieces)
     path = folder / target.file
     path.parent.mkdir(parents=True, exist_ok=True)
-    with replaced_file(path) as temporary, h5py.File(temporary, "w") as file:
+    with replace_file(path) as temporary, h5py.File(temporary, "w") as file:
         file.attrs["format"], file.attrs["version"] = _to_fixed_text(FORMAT), VERSION
         group = file.create_group(target.site)
         group.attrs["tracked_point"] = _to_fixed_text(target.site)

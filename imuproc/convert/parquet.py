@@ -11,7 +11,7 @@ from pyarrow import parquet
 from imuproc.convert.form import Facts, Target, Watched
 from imuproc.convert.tables import AXES, list_log_targets
 from imuproc.core.recording import SensorLog
-from imuproc.files.whole import replaced_file
+from imuproc.files.whole import replace_file
 from imuproc.readers.session import Session
 
 _ACCEL: Final = [f"accel_{axis}_mps2" for axis in AXES]
@@ -49,7 +49,7 @@ def write_log(folder: Path, target: Target, pieces: Iterable[SensorLog]) -> Fact
     watched = Watched(pieces)
     path = folder / target.file
     path.parent.mkdir(parents=True, exist_ok=True)
-    with replaced_file(path) as temporary, parquet.ParquetWriter(temporary, _SCHEMA) as file:
+    with replace_file(path) as temporary, parquet.ParquetWriter(temporary, _SCHEMA) as file:
         for piece in watched:
             columns = [piece.time_s, *piece.accel_mps2.T, *piece.gyro_radps.T]
             arrays = [pa.array(np.ascontiguousarray(column)) for column in columns]

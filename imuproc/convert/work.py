@@ -10,7 +10,7 @@ from typing import Any, Final, cast
 from imuproc.convert.form import Facts, Form, Target
 from imuproc.core.errors import LogError, SessionError
 from imuproc.files.toml_reading import load_toml
-from imuproc.files.toml_writing import toml_text
+from imuproc.files.toml_writing import format_toml
 from imuproc.files.whole import write_text
 from imuproc.readers.logs.registry import stream_log
 from imuproc.readers.logs.signals import BLOCK_ROW_COUNT
@@ -167,7 +167,7 @@ def _format_session(
         for entry in content["run"]
         if entry["id"] in logs
     ]
-    return _HEAD + toml_text({**content, "layout": layouts, "run": runs})
+    return _HEAD + format_toml({**content, "layout": layouts, "run": runs})
 
 
 def _claim_folder(session: Session, folder: Path, planned: list[str]) -> list[str]:

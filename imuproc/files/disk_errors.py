@@ -7,7 +7,9 @@ _FULL: Final = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}
 _FORBIDDEN: Final = {errno.EACCES, errno.EPERM, errno.EROFS}
 
 
-def cannot_be_written(what: object, error: OSError, kept: str = ": finished runs are kept") -> str:
+def describe_write_error(
+    what: object, error: OSError, kept: str = ": finished runs are kept"
+) -> str:
     """A sentence for a file or folder that cannot be written; ``kept``: what of it need not be."""
     reason = error.strerror or str(error)
     advice = f"look at the disk, then run the same command again{kept}"

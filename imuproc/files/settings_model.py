@@ -13,8 +13,8 @@ from typing import Any, ClassVar, Final
 from pydantic import ConfigDict, Field, model_validator
 from pydantic.fields import FieldInfo
 
-from imuproc.files.toml_reading import Table, refusal
-from imuproc.files.wording import found
+from imuproc.files.toml_reading import Table, refuse
+from imuproc.files.wording import describe_value
 
 JUDGEMENT: Final = "chosen by judgement, no source"
 MEMORY: Final = "from memory, no source"
@@ -64,7 +64,7 @@ class StageSettings(Table):
         for name, field in cls.model_fields.items():
             extra = _get_extra(field)
             if "range" in extra:
-                extra["unit"] = extra["unit"] if extra["unit"] is not None else unit_of(name)
+                extra["unit"] = extra["unit"] if extra["unit"] is not None else find_unit(name)
                 extra["basis"] = extra["basis"] or cls.basis
                 extra["allowed"] = _describe_allowed(field.default, extra)
 
@@ -84,10 +84,10 @@ class StageSettings(Table):
     @model_validator(mode="after")
     def _check_order(self) -> "StageSettings":
         for first, second in self.ordered:
-            low, high = value_at(self, first), value_at(self, second)
+            low, high = get_value(self, first), get_value(self, second)
             if low > high:
-                unit = unit_of(first)
-                raise refusal(
+                unit = find_unit(first)
+                raise refuse(
                     f"{first} = {low:g} with {second} = {high:g}",
                     f"{first} at most as large as {second}{unit and f', both in {unit}'}",
                     first,
@@ -166,8 +166,8 @@ class Setting:
     high: float
 
 
-def settings_in(stage: StageSettings) -> Iterator[Setting]:
-    """A stage's own numbers; those of the tables in it are in :func:`tables_in`.
+def list_settings(stage: StageSettings) -> Iterator[Setting]:
+    """A stage's own numbers; those of the tables in it are in :func:`list_tables`.
 
     Parameters
     ----------
@@ -184,17 +184,17 @@ def settings_in(stage: StageSettings) -> Iterator[Setting]:
             yield Setting(name, value, *texts, *extra["range"])
 
 
-def tables_in(stage: StageSettings, prefix: str = "") -> dict[str, StageSettings]:
+def list_tables(stage: StageSettings, prefix: str = "") -> dict[str, StageSettings]:
     """Tables within a table by their place (``motion.zones``), each before those in it."""
     found: dict[str, StageSettings] = {}
     for name, value in stage:
         if isinstance(value, StageSettings):
             found[prefix + name] = value
-            found |= tables_in(value, f"{prefix}{name}.")
+            found |= list_tables(value, f"{prefix}{name}.")
     return found
 
 
-def value_at(stage: StageSettings, key: str) -> Any:
+def get_value(stage: StageSettings, key: str) -> Any:
     """What stands at a place such as ``calibration.standing.search_s``."""
     value: Any = stage
     for name in key.split("."):
@@ -202,7 +202,7 @@ def value_at(stage: StageSettings, key: str) -> Any:
     return value
 
 
-def unit_of(name: str) -> str:
+def find_unit(name: str) -> str:
     """Unit that the end of a name tells; empty where it tells none."""
     ends = [end for end in _UNITS if name.endswith(end)]
     return _UNITS[max(ends, key=len)] if ends else ""
@@ -216,11 +216,11 @@ def _check_row(value: Any, name: str, field: FieldInfo) -> tuple[float, ...]:
         isinstance(one, bool) or not isinstance(one, int | float) for one in row
     )
     if not known:
-        raise refusal(found(list(row) if row else value), extra["allowed"], name)
+        raise refuse(describe_value(list(row) if row else value), extra["allowed"], name)
     falls = extra["ascending"] and not row[0] < row[1]
     if falls or not all(low <= one <= high for one in row):
         shown = ", ".join(f"{one:g}" for one in row)
-        raise refusal(f"[{shown}]", extra["allowed"], name)
+        raise refuse(f"[{shown}]", extra["allowed"], name)
     return tuple(float(one) for one in row)
 
 

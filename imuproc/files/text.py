@@ -16,28 +16,28 @@ MISSING: Final = "-"
 """What stands in a table for people where there is no figure."""
 
 
-def clean(text: str) -> str:
+def clean_text(text: str) -> str:
     """Free text on one line, without control characters."""
     return re.sub(r"\s+", " ", _CONTROLS.sub(" ", _ESCAPES.sub("", text))).strip()
 
 
-def spreadsheet_safe(text: str) -> str:
+def escape_formula(text: str) -> str:
     """Free text for a CSV cell: cleaned, and never taken for a formula by a spreadsheet."""
-    cleaned = clean(text)
+    cleaned = clean_text(text)
     return f"'{cleaned}" if cleaned.startswith(_FORMULA_STARTS) else cleaned
 
 
-def from_spreadsheet_safe(cell: str) -> str:
-    """What :func:`spreadsheet_safe` was given, but for what cleaning took away."""
+def unescape_formula(cell: str) -> str:
+    """What :func:`escape_formula` was given, but for what cleaning took away."""
     return cell[1:] if cell.startswith(tuple(f"'{start}" for start in _FORMULA_STARTS)) else cell
 
 
-def fixed(value: float, decimals: int, missing: str = "") -> str:
+def format_fixed(value: float, decimals: int, missing: str = "") -> str:
     """A number with fixed decimals and no minus zero; ``missing`` where it is not finite."""
     return f"{value:z.{decimals}f}" if math.isfinite(value) else missing
 
 
-def with_uncertainty(value: float, uncertainty: float, decimals: int) -> str:
+def format_with_uncertainty(value: float, uncertainty: float, decimals: int) -> str:
     """A figure and its standard uncertainty, as in ``47.3 ±0.8``.
 
     An uncertainty is never rounded to nothing: ``±0`` would claim a certainty that is not there.
@@ -45,6 +45,6 @@ def with_uncertainty(value: float, uncertainty: float, decimals: int) -> str:
     if not math.isfinite(value):
         return MISSING
     if not math.isfinite(uncertainty):
-        return fixed(value, decimals)
+        return format_fixed(value, decimals)
     least = 10.0**-decimals
-    return f"{fixed(value, decimals)} ±{fixed(max(uncertainty, least), decimals)}"
+    return f"{format_fixed(value, decimals)} ±{format_fixed(max(uncertainty, least), decimals)}"

@@ -17,7 +17,7 @@ from pydantic_core import ErrorDetails, PydanticCustomError
 
 from imuproc.core.errors import SessionError
 from imuproc.core.units import known_unit
-from imuproc.files.wording import did_you_mean, find_nearest, found, listed, quoted
+from imuproc.files.wording import describe_value, find_nearest, quote, quote_all, suggest_word
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _MAX_SHOWN_COUNT = 20
@@ -37,7 +37,7 @@ class Table(BaseModel):
 TableT = TypeVar("TableT", bound=Table)
 
 
-def refusal(found_text: str, allowed: str, key: str = "") -> PydanticCustomError:
+def refuse(found_text: str, allowed: str, key: str = "") -> PydanticCustomError:
     """Error for a validator to raise, in our wording; of a table with the key that is meant."""
     # Braces would be taken for places to fill in, so the texts travel in the context.
     context = {"found": found_text, "allowed": allowed, "key": key}
@@ -65,12 +65,14 @@ class Problem:
     text: str
 
 
-def problem(loc: tuple[str | int, ...], found_text: str, allowed: str) -> Problem:
+def make_problem(loc: tuple[str | int, ...], found_text: str, allowed: str) -> Problem:
     """A problem in our wording."""
     return Problem(loc, f"found {found_text}; allowed: {allowed}")
 
 
-def complain(path: Path, problems: list[Problem], content: dict[str, Any]) -> SessionError:
+def make_session_error(
+    path: Path, problems: list[Problem], content: dict[str, Any]
+) -> SessionError:
     """Error that lists every problem of a file, one line each, the file's name in each.
 
     Parameters
@@ -95,7 +97,7 @@ def _describe_owner(loc: tuple[str | int, ...], content: dict[str, Any]) -> str:
         return ""
     entry = content[str(loc[0])][loc[1]]
     name = entry.get("id") if isinstance(entry, dict) else None
-    return f" (id {quoted(name)})" if isinstance(name, str) else ""
+    return f" (id {quote(name)})" if isinstance(name, str) else ""
 
 
 def load_toml(path: Path) -> dict[str, Any]:
@@ -161,8 +163,10 @@ def strip_schema(path: Path, content: dict[str, Any], schema: int) -> dict[str, 
     """
     stated = content.get("schema")
     if type(stated) is not int or stated != schema:
-        shown = "nothing" if stated is None else found(stated)
-        raise complain(path, [problem(("schema",), shown, f"the number {schema}")], content)
+        shown = "nothing" if stated is None else describe_value(stated)
+        raise make_session_error(
+            path, [make_problem(("schema",), shown, f"the number {schema}")], content
+        )
     return {key: value for key, value in content.items() if key != "schema"}
 
 
@@ -184,10 +188,10 @@ def validate_file(path: Path, content: dict[str, Any], schema: int, model: type[
     SessionError
         A line for each problem: file, key, what was found, what is allowed.
     """
-    return checked(path, strip_schema(path, content, schema), model)
+    return validate_tables(path, strip_schema(path, content, schema), model)
 
 
-def checked(path: Path, content: dict[str, Any], model: type[TableT]) -> TableT:
+def validate_tables(path: Path, content: dict[str, Any], model: type[TableT]) -> TableT:
     """The tables of a file checked against its model.
 
     Parameters
@@ -206,10 +210,10 @@ def checked(path: Path, content: dict[str, Any], model: type[TableT]) -> TableT:
     try:
         return model.model_validate(content)
     except ValidationError as error:
-        raise complain(path, problems_of(error, model), content) from error
+        raise make_session_error(path, to_problems(error, model), content) from error
 
 
-def problems_of(error: ValidationError, model: type[Table]) -> list[Problem]:
+def to_problems(error: ValidationError, model: type[Table]) -> list[Problem]:
     """What pydantic found wrong, in our words.
 
     Parameters
@@ -238,22 +242,22 @@ def _to_problem(detail: ErrorDetails, model: type[Table]) -> Problem:
         loc = (*loc, context["key"])
     if detail["type"] == "refused":
         inner = filter(None, context["key"].split("."))
-        return problem((*loc, *inner), context["found"], context["allowed"])
+        return make_problem((*loc, *inner), context["found"], context["allowed"])
     if detail["type"] == "extra_forbidden":
         owner, _ = _resolve_place(model, loc[:-1])
         return _report_unknown_key(loc, list(owner.model_fields), dict(_list_places(model)))
     _, field = _resolve_place(model, loc)
     if field is None:
-        return problem(loc, found(value), detail["msg"])
+        return make_problem(loc, describe_value(value), detail["msg"])
     if loc[-1] == "[key]":  # how pydantic marks a wrong key of a dict
         return _report_unknown_key(loc[:-1], _list_choices(get_args(field.annotation)[0]))
     choices = _list_choices(field.annotation)
     extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
     words = extra.get("allowed") or field.description
-    allowed = str(words or listed(choices) or detail["msg"])
+    allowed = str(words or quote_all(choices) or detail["msg"])
     if detail["type"] in ("missing", "missing_key"):
         return Problem(loc, f"this key is missing; allowed: {allowed}")
-    return problem(loc, found(value), allowed + _suggest_choice(value, choices))
+    return make_problem(loc, describe_value(value), allowed + _suggest_choice(value, choices))
 
 
 def _report_unknown_key(
@@ -261,11 +265,11 @@ def _report_unknown_key(
 ) -> Problem:
     """Which keys there are, and the one that was probably meant, here or in another table."""
     name = str(loc[-1])
-    hint = did_you_mean(name, known)
+    hint = suggest_word(name, known)
     elsewhere = None if hint or not places else find_nearest(name, places)
     if places and elsewhere:
-        hint = f" - did you mean {quoted(places[elsewhere])}?"
-    return problem(loc, f"unknown key {quoted(name)}", listed(known) + hint)
+        hint = f" - did you mean {quote(places[elsewhere])}?"
+    return make_problem(loc, f"unknown key {quote(name)}", quote_all(known) + hint)
 
 
 def _list_places(model: type[Table], prefix: str = "") -> Iterator[tuple[str, str]]:
@@ -282,7 +286,7 @@ def _suggest_choice(value: Any, choices: list[str]) -> str:
     if not isinstance(value, str):
         return ""
     unit = known_unit(value)
-    return did_you_mean(unit if unit in choices else value, choices)
+    return suggest_word(unit if unit in choices else value, choices)
 
 
 def format_place(loc: tuple[str | int, ...]) -> str:
@@ -292,7 +296,7 @@ def format_place(loc: tuple[str | int, ...]) -> str:
         if isinstance(part, int):
             text += f"[{part + 1}]"
         else:
-            word = part if _BARE_KEY.fullmatch(part) else quoted(part)
+            word = part if _BARE_KEY.fullmatch(part) else quote(part)
             text += f".{word}" if text else word
     return text
 

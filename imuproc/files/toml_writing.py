@@ -7,7 +7,7 @@ import tomlkit
 from tomlkit.items import AoT, Item, Table
 
 
-def toml_text(content: Mapping[str, Any]) -> str:
+def format_toml(content: Mapping[str, Any]) -> str:
     """A TOML document.
 
     Parameters

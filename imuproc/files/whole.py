@@ -8,7 +8,7 @@ from pathlib import Path
 
 
 @contextmanager
-def replaced_file(path: Path) -> Iterator[Path]:
+def replace_file(path: Path) -> Iterator[Path]:
     """Give a temporary path beside ``path``; rename it to ``path`` when the block succeeds.
 
     A reader never sees half a file, and an error or an interruption leaves the old one as it was.
@@ -49,7 +49,7 @@ def write_text(path: Path, text: str) -> None:
     OSError
         The folder cannot be written.
     """
-    with replaced_file(path) as temporary:
+    with replace_file(path) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="\n")
 
 

@@ -8,7 +8,7 @@ _MAX_SHOWN_CHARACTER_COUNT = 80
 """Characters of a text that an error shows; chosen: one line of a terminal."""
 
 
-def quoted(text: str) -> str:
+def quote(text: str) -> str:
     """A text in quotes, control characters made visible, cut where it is very long."""
     shown = repr(text)
     return (
@@ -18,15 +18,15 @@ def quoted(text: str) -> str:
     )
 
 
-def listed(words: Iterable[str]) -> str:
+def quote_all(words: Iterable[str]) -> str:
     """Words in quotes with commas between."""
-    return ", ".join(quoted(word) for word in words)
+    return ", ".join(quote(word) for word in words)
 
 
-def did_you_mean(word: str, allowed: Iterable[str]) -> str:
+def suggest_word(word: str, allowed: Iterable[str]) -> str:
     """`` - did you mean 'x'?`` where an allowed word is near, else nothing."""
     match = find_nearest(word, allowed)
-    return f" - did you mean {quoted(match)}?" if match else ""
+    return f" - did you mean {quote(match)}?" if match else ""
 
 
 def find_nearest(word: str, allowed: Iterable[str]) -> str | None:
@@ -38,7 +38,7 @@ def find_nearest(word: str, allowed: Iterable[str]) -> str | None:
     return by_lower[matches[0]] if matches else None
 
 
-def found(value: Any) -> str:
+def describe_value(value: Any) -> str:
     """A value out of a TOML file in words: its kind, and itself where it is short."""
     if isinstance(value, bool):
         return "true" if value else "false"
@@ -47,7 +47,7 @@ def found(value: Any) -> str:
     if isinstance(value, list):
         return f"a list of {len(value)}"
     if isinstance(value, str):
-        return f"the text {quoted(value)}"
+        return f"the text {quote(value)}"
     if isinstance(value, int | float):
         return f"the number {_format_number(value)}"
     return f"{type(value).__name__} {value}"

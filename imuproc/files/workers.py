@@ -27,7 +27,7 @@ _TAKEN_S: Final = 0.2
 """How long calls that have just been given out are left to be taken before they are given up."""
 
 
-def cores() -> int:
+def count_cores() -> int:
     """Cores that this process may use."""
     from joblib import cpu_count
 
@@ -35,7 +35,7 @@ def cores() -> int:
     return max(1, count)
 
 
-def shared_out(
+def share_out(
     calls: Iterable[Any], workers: int, in_order: bool = True
 ) -> Generator[Any, None, None]:
     """Give calls to workers; those of an earlier time are taken again if they were as many.
@@ -59,7 +59,7 @@ def shared_out(
     from joblib import Parallel, parallel_config
 
     with parallel_config("loky", inner_max_num_threads=1):
-        share_out = Parallel(
+        parallel = Parallel(
             n_jobs=workers,
             return_as="generator" if in_order else "generator_unordered",
             batch_size=1,
@@ -72,15 +72,15 @@ def shared_out(
         with _block_interruption(), warnings.catch_warnings():
             # Where more are wanted than have been started, those have to load first.
             warnings.filterwarnings("ignore", "Trying to resize an executor")
-            results: Generator[Any, None, None] = share_out(calls)
+            results: Generator[Any, None, None] = parallel(calls)
             undo.callback(_close_early, results)
         undo.pop_all()
     return results
 
 
 @contextmanager
-def started(workers: int, modules: Sequence[str]) -> Iterator[None]:
-    """Start the workers of :func:`shared_out` now and let them load; so do all in the block.
+def start_workers(workers: int, modules: Sequence[str]) -> Iterator[None]:
+    """Start the workers of :func:`share_out` now and let them load; so do all in the block.
 
     They end with this process. However the block ends, they have loaded then: to end them before
     would leave messages of those that were just being started.
@@ -102,7 +102,7 @@ def started(workers: int, modules: Sequence[str]) -> Iterator[None]:
         with ExitStack() as at_end:
             with _block_interruption():
                 calls = [delayed(_do_nothing)() for _ in range(workers)]
-                at_end.callback(_await_results, shared_out(calls, workers))
+                at_end.callback(_await_results, share_out(calls, workers))
             yield
     finally:
         _LOADED.reset(before)

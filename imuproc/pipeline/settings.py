@@ -15,7 +15,7 @@ from imuproc.events.runs import RunSettings
 from imuproc.events.selection import SelectionSettings
 from imuproc.events.unaided import UnaidedSettings
 from imuproc.files.settings_model import StageSettings, number, table
-from imuproc.files.toml_reading import checked, load_toml
+from imuproc.files.toml_reading import load_toml, validate_tables
 from imuproc.motion.settings import MotionSettings
 from imuproc.pipeline.overview import LongSettings
 
@@ -106,4 +106,4 @@ def read_settings(path: Path | None) -> Settings:
     SessionError
         A line for each problem: file, key, what was found, what is allowed and in which unit.
     """
-    return checked(path, load_toml(path), Settings) if path else usual_settings()
+    return validate_tables(path, load_toml(path), Settings) if path else usual_settings()

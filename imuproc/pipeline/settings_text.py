@@ -4,9 +4,9 @@ import inspect
 import textwrap
 
 from imuproc.core.errors import SessionError
-from imuproc.files.settings_model import Setting, StageSettings, settings_in, tables_in
-from imuproc.files.toml_writing import toml_text
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.settings_model import Setting, StageSettings, list_settings, list_tables
+from imuproc.files.toml_writing import format_toml
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.pipeline.settings import Settings
 
 _WIDTH = 98
@@ -43,10 +43,11 @@ def settings_text(settings: Settings, stage: str = "") -> str:
     [long]
     bin_hz = 100.0
     """
-    tables = tables_in(settings)
+    tables = list_tables(settings)
     if stage and stage not in tables:
         raise SessionError(
-            f"found stage {quoted(stage)}; allowed: {listed(tables)}" + did_you_mean(stage, tables)
+            f"found stage {quote(stage)}; allowed: {quote_all(tables)}"
+            + suggest_word(stage, tables)
         )
     lines = [f"# {line}" for line in _HEAD.splitlines()]
     for name, own in tables.items():
@@ -57,7 +58,7 @@ def settings_text(settings: Settings, stage: str = "") -> str:
 
 def _table(name: str, stage: StageSettings) -> list[str]:
     lines = ["", f"[{name}]", *_comment(inspect.getdoc(type(stage)) or "")]
-    for setting in settings_in(stage):
+    for setting in list_settings(stage):
         lines += ["", *_explained(setting)]
     return lines
 
@@ -66,7 +67,7 @@ def _explained(setting: Setting) -> list[str]:
     value = list(setting.value) if isinstance(setting.value, tuple) else setting.value
     known = f"Allowed: {setting.allowed}. Basis: {setting.basis}."
     told = [*_comment(setting.meaning), *_comment(known)]
-    return [*told, toml_text({setting.key: value}).strip()]
+    return [*told, format_toml({setting.key: value}).strip()]
 
 
 def _comment(text: str) -> list[str]:

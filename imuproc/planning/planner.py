@@ -113,7 +113,7 @@ def sensor_model(plan: PlanFile) -> SensorModel:
     grade = plan.sensors.grade
     if grade not in GRADES:
         raise SessionError(f"grade {grade!r} is not one of {', '.join(GRADES)}")
-    return replace(GRADES[grade], **plan.sensors.stated())  # type: ignore[arg-type]
+    return replace(GRADES[grade], **plan.sensors.get_stated())  # type: ignore[arg-type]
 
 
 def _judge_runs(plan: PlanFile) -> Iterator[Judged]:

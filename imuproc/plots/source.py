@@ -13,7 +13,7 @@ from imuproc.core.flag_policy import policy_of
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Result
 from imuproc.core.sites import SIDES, SITES, Side
-from imuproc.files.wording import did_you_mean, quoted
+from imuproc.files.wording import quote, suggest_word
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -64,7 +64,7 @@ class RunToPlot:
         """A column of numbers of the step table; PlotError where the run has none of that name."""
         if name not in self.steps:
             raise PlotError(
-                f"run {self.run}: has no column {quoted(name)}, as it was processed by an earlier "
+                f"run {self.run}: has no column {quote(name)}, as it was processed by an earlier "
                 "version of imuproc; process it again"
             )
         return self.steps[name].to_numpy(dtype=np.float64)
@@ -85,7 +85,7 @@ class RunToPlot:
             No figure has that name, or the run has it in no step.
         """
         if name not in FIGURES:
-            raise PlotError(f"no figure is called {quoted(name)}{did_you_mean(name, FIGURES)}")
+            raise PlotError(f"no figure is called {quote(name)}{suggest_word(name, FIGURES)}")
         value = self.column(name)
         if not np.isfinite(value).any():
             raise PlotError(f"run {self.run}: has {name} in no step{self._why()}")
@@ -107,9 +107,9 @@ class RunToPlot:
     def need_site(self, site: str, there: tuple[str, ...]) -> None:
         """Raise PlotError, the nearest one named, unless a site is among those there are."""
         if site not in there:
-            near = "" if site in SITES else did_you_mean(site, SITES)
+            near = "" if site in SITES else suggest_word(site, SITES)
             has = ", ".join(known for known in SITES if known in there) or "none"
-            raise PlotError(f"run {self.run}: has no sensor {quoted(site)}{near}; it has: {has}")
+            raise PlotError(f"run {self.run}: has no sensor {quote(site)}{near}; it has: {has}")
 
     def _why(self) -> str:
         of_run = {flag.name for flag in self.flags if flag.step is None}

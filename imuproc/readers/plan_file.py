@@ -9,8 +9,8 @@ from pydantic import Field, field_validator, model_validator
 from imuproc.core.columns import FIGURES
 from imuproc.core.recording import Start
 from imuproc.core.sites import SITES, Site
-from imuproc.files.toml_reading import Table, load_toml, refusal, validate_file
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.toml_reading import Table, load_toml, refuse, validate_file
+from imuproc.files.wording import quote, quote_all, suggest_word
 
 SCHEMA = 1
 
@@ -45,7 +45,7 @@ class SensorsEntry(Table):
     bits: int | None = Field(default=None, ge=8, le=32, description="a number of bits, 8 to 32")
     bandwidth_hz: float | None = _make_field_above_0("-3 dB frequency in Hz")
 
-    def stated(self) -> dict[str, float | int]:
+    def get_stated(self) -> dict[str, float | int]:
         """What differs from the grade, by the name of the sensor model's field."""
         own = self.model_dump(exclude={"grade", "rate_hz", "sites"})
         return {name: value for name, value in own.items() if value is not None}
@@ -65,7 +65,7 @@ class RunsEntry(Table):
     @model_validator(mode="after")
     def _check_run_count(self) -> "RunsEntry":
         if self.athletes * self.runs < 2:
-            raise refusal("one run", "two or more: errors from run to run show in no less")
+            raise refuse("one run", "two or more: errors from run to run show in no less")
         return self
 
 
@@ -93,8 +93,8 @@ class ChangeEntry(Table):
     @classmethod
     def _check_figure(cls, value: str) -> str:
         if value not in FIGURES:
-            raise refusal(
-                f"the text {quoted(value)}", listed(FIGURES) + did_you_mean(value, FIGURES)
+            raise refuse(
+                f"the text {quote(value)}", quote_all(FIGURES) + suggest_word(value, FIGURES)
             )
         return value
 
@@ -102,7 +102,7 @@ class ChangeEntry(Table):
     @classmethod
     def _check_change(cls, value: float) -> float:
         if value == 0.0:
-            raise refusal("the number 0", "a change")
+            raise refuse("the number 0", "a change")
         return value
 
 

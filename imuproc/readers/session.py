@@ -11,8 +11,8 @@ from imuproc.core.gravity import local_gravity_mps2
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Athlete, Recording, Run, Surface
 from imuproc.core.sites import Site
-from imuproc.files.toml_reading import complain, load_toml, validate_file
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.toml_reading import load_toml, make_session_error, validate_file
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.readers.logs.registry import read_log
 from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.session_checks import build_log_requests, find_cross_problems
@@ -135,8 +135,8 @@ class Session:
     def _find_plan(self, run_id: str) -> RunPlan:
         if run_id not in self.plans:
             raise SessionError(
-                f"{self.path}: found no run {quoted(run_id)}; allowed: {listed(self.plans)}"
-                f"{did_you_mean(run_id, self.plans)}"
+                f"{self.path}: found no run {quote(run_id)}; allowed: {quote_all(self.plans)}"
+                f"{suggest_word(run_id, self.plans)}"
             )
         return self.plans[run_id]
 
@@ -175,12 +175,12 @@ def read_session(path: str | PathLike[str]) -> Session:
     file = validate_file(path, content, SCHEMA, SessionFile)
     problems = find_cross_problems(file)
     if problems:
-        raise complain(path, problems, content)
+        raise make_session_error(path, problems, content)
     folder = path.parent.resolve()
     checked = [build_log_requests(file, index, folder) for index in range(len(file.run))]
     problems = [one for _, found_here in checked for one in found_here]
     if problems:
-        raise complain(path, problems, content)
+        raise make_session_error(path, problems, content)
     return _build_session(path, file, [requests for requests, _ in checked])
 
 

@@ -3,8 +3,8 @@
 from collections.abc import Iterator
 from pathlib import Path, PureWindowsPath
 
-from imuproc.files.toml_reading import Problem, problem
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.toml_reading import Problem, make_problem
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.session_model import RunEntry, SessionFile
 
@@ -21,8 +21,8 @@ def find_cross_problems(file: SessionFile) -> list[Problem]:
             problems.append(_report_unknown(("run", index, "athlete"), run.athlete, athletes))
         if run.belt_speed_mps is not None and file.session.surface != "treadmill":
             loc = ("run", index, "belt_speed_mps")
-            surface = f"a belt speed on surface {quoted(file.session.surface)}"
-            problems.append(problem(loc, surface, "only on surface 'treadmill'"))
+            surface = f"a belt speed on surface {quote(file.session.surface)}"
+            problems.append(make_problem(loc, surface, "only on surface 'treadmill'"))
         problems.extend(_find_layout_problems(file, index, run))
     return problems
 
@@ -32,12 +32,14 @@ def _find_repeated_ids(table: str, ids: list[str]) -> Iterator[Problem]:
     for index, name in enumerate(ids):
         earlier = first.setdefault(name.casefold(), name)
         if index != ids.index(name) or earlier != name:
-            allowed = f"ids that differ by more than case (there is {quoted(earlier)} already)"
-            yield problem((table, index, "id"), f"the id {quoted(name)} again", allowed)
+            allowed = f"ids that differ by more than case (there is {quote(earlier)} already)"
+            yield make_problem((table, index, "id"), f"the id {quote(name)} again", allowed)
 
 
 def _report_unknown(loc: tuple[str | int, ...], name: str, known: list[str]) -> Problem:
-    return problem(loc, f"the text {quoted(name)}", listed(known) + did_you_mean(name, known))
+    return make_problem(
+        loc, f"the text {quote(name)}", quote_all(known) + suggest_word(name, known)
+    )
 
 
 def _find_layout_problems(file: SessionFile, index: int, run: RunEntry) -> Iterator[Problem]:
@@ -48,7 +50,9 @@ def _find_layout_problems(file: SessionFile, index: int, run: RunEntry) -> Itera
         if entry.layout is not None and entry.layout not in layouts:
             yield _report_unknown(("run", index, "logs", site, "layout"), entry.layout, layouts)
         elif entry.layout is None and run.layout is None:
-            text = f"this key is missing (the log of {site} needs it); allowed: {listed(layouts)}"
+            text = (
+                f"this key is missing (the log of {site} needs it); allowed: {quote_all(layouts)}"
+            )
             yield Problem(("run", index, "layout"), text)
             return
 
@@ -75,12 +79,12 @@ def build_log_requests(
         layout = file.layout[entry.layout or run.layout or ""]
         path = _resolve_inside(folder, entry.file)
         if isinstance(path, str):
-            problems.append(problem(loc, f"the path {quoted(entry.file)}", path))
+            problems.append(make_problem(loc, f"the path {quote(entry.file)}", path))
             continue
         # In XDF it names a stream, whose channels may be numbered.
         if entry.select is not None and layout.has_numbered_columns and layout.format != "xdf":
             allowed = "select only where the layout names its columns (it numbers them)"
-            problems.append(problem((*loc, "select"), quoted(entry.select), allowed))
+            problems.append(make_problem((*loc, "select"), quote(entry.select), allowed))
         request = LogRequest(site, path, entry.file, layout, entry.select)
         problems.extend(_find_shared_log(loc, request, requests))
         requests.append(request)
@@ -93,8 +97,8 @@ def _find_shared_log(
     for other in earlier:
         same_file = new.path == other.path
         if same_file and new.select == other.select and new.layout == other.layout:
-            found = f"the path {quoted(new.source)}, which {other.site} reads too"
-            yield problem(loc, found, "a log for each sensor, or a different select for each")
+            found = f"the path {quote(new.source)}, which {other.site} reads too"
+            yield make_problem(loc, found, "a log for each sensor, or a different select for each")
             return
 
 

@@ -13,13 +13,13 @@ from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
 from imuproc.files.toml_reading import (
     Problem,
-    complain,
     load_toml,
-    problem,
-    problems_of,
+    make_problem,
+    make_session_error,
     strip_schema,
+    to_problems,
 )
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.readers.references.layout import C3dLayout, ReferenceLayout, check_layout
 from imuproc.readers.references.registry import read_reference
 from imuproc.readers.references.request import ReferenceRequest
@@ -164,14 +164,14 @@ def read_study(path: str | PathLike[str]) -> Study:
     file, layouts = _check_tables(path, content)
     problems = _find_cross_problems(file, layouts)
     if problems:
-        raise complain(path, problems, content)
+        raise make_session_error(path, problems, content)
     runs, problems = [], []
     for index in range(len(file.run)):
         run, wrong = _check_study_run(file, index, layouts, path.parent)
         runs.append(run)
         problems += wrong
     if problems:
-        raise complain(path, problems, content)
+        raise make_session_error(path, problems, content)
     figures = file.study.figures
     return Study(
         path=path,
@@ -190,7 +190,7 @@ def _check_tables(
     try:
         file = StudyFile.model_validate(tables)
     except ValidationError as error:
-        problems, file = problems_of(error, StudyFile), None
+        problems, file = to_problems(error, StudyFile), None
     layouts: dict[str, ReferenceLayout] = {}
     named = content.get("layout")
     for name, value in named.items() if isinstance(named, dict) else ():
@@ -199,7 +199,7 @@ def _check_tables(
         if layout is not None:
             layouts[name] = layout
     if problems or file is None:
-        raise complain(path, problems, content)
+        raise make_session_error(path, problems, content)
     return file, layouts
 
 
@@ -211,18 +211,20 @@ def _find_cross_problems(file: StudyFile, layouts: Mapping[str, ReferenceLayout]
         place = ("run", index)
         layout = layouts.get(run.layout)
         if layout is None:
-            allowed = listed(layouts) + did_you_mean(run.layout, layouts)
-            problems.append(problem((*place, "layout"), f"the text {quoted(run.layout)}", allowed))
+            allowed = quote_all(layouts) + suggest_word(run.layout, layouts)
+            problems.append(
+                make_problem((*place, "layout"), f"the text {quote(run.layout)}", allowed)
+            )
         elif run.standing is not None and not isinstance(layout, C3dLayout):
-            text = f"a standing trial with format {quoted(layout.format)}"
-            problems.append(problem((*place, "standing"), text, "only with format 'c3d'"))
+            text = f"a standing trial with format {quote(layout.format)}"
+            problems.append(make_problem((*place, "standing"), text, "only with format 'c3d'"))
         elif run.instant is not None and layout.format == "photocells":
             text = "an instant with format 'photocells', which has no clock"
-            problems.append(problem((*place, "instant"), text, "none"))
+            problems.append(make_problem((*place, "instant"), text, "none"))
         key = (run.results, run.id, run.reference)
         if key in seen:
-            text = f"the run {quoted(run.id)} with the reference {quoted(run.reference)} again"
-            problems.append(problem((*place, "id"), text, "each pair once"))
+            text = f"the run {quote(run.id)} with the reference {quote(run.reference)} again"
+            problems.append(make_problem((*place, "id"), text, "each pair once"))
         seen.add(key)
     return problems
 
@@ -238,12 +240,12 @@ def _check_study_run(
         if name is not None:
             why = _explain_bad_path(name)
             if why:
-                problems.append(problem(("run", index, key), f"the path {quoted(name)}", why))
+                problems.append(make_problem(("run", index, key), f"the path {quote(name)}", why))
             paths[key] = folder / name
     if not problems and not (paths["results"] / STEPS).is_file():
-        text = f"no {STEPS} in the folder {quoted(run.results)}"
+        text = f"no {STEPS} in the folder {quote(run.results)}"
         allowed = "the folder that imuproc process wrote its results to"
-        problems.append(problem(("run", index, "results"), text, allowed))
+        problems.append(make_problem(("run", index, "results"), text, allowed))
     if problems:
         return None, problems
     request = ReferenceRequest(

@@ -9,8 +9,8 @@ from pydantic import Field, field_validator
 
 from imuproc.core.columns import FIGURES
 from imuproc.core.sites import Side
-from imuproc.files.toml_reading import Table, refusal
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.toml_reading import Table, refuse
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.readers.session_model import ID_PATTERN
 
 SCHEMA = 1
@@ -41,8 +41,8 @@ class StudyEntry(Table):
     def _check_figures(cls, value: list[str] | None) -> list[str] | None:
         for name in value or []:
             if name not in FIGURES:
-                allowed = listed(FIGURES) + did_you_mean(name, FIGURES)
-                raise refusal(f"the text {quoted(name)}", allowed)
+                allowed = quote_all(FIGURES) + suggest_word(name, FIGURES)
+                raise refuse(f"the text {quote(name)}", allowed)
         return value
 
 
@@ -94,7 +94,7 @@ class StudyRunEntry(Table):
     @classmethod
     def _check_order(cls, value: tuple[float, float] | None) -> tuple[float, float] | None:
         if value is not None and not value[0] < value[1]:
-            raise refusal(f"{value[0]:g} and {value[1]:g}", "the first time before the last")
+            raise refuse(f"{value[0]:g} and {value[1]:g}", "the first time before the last")
         return value
 
 

@@ -9,7 +9,7 @@ from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import is_serious, is_told
 from imuproc.core.flag_words import detail
 from imuproc.core.flags import RaisedFlag, Value
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.results.squad import SquadRun
 from imuproc.results.summary import RunSummary
 
@@ -62,7 +62,7 @@ def squad_json(runs: Sequence[SquadRun], phase: str | None, notes: Sequence[str]
         "phase": phase,
         **_counted([run.summary for run in runs]),
         "runs": [_squad_run(run) for run in runs],
-        "notes": [clean(note) for note in notes],
+        "notes": [clean_text(note) for note in notes],
     }
     return json.dumps(content, indent=2, allow_nan=False)
 
@@ -74,10 +74,10 @@ def _counted(summaries: Sequence[RunSummary]) -> dict[str, int]:
 
 def _squad_run(run: SquadRun) -> dict[str, Any]:
     row: dict[str, Any] = run.summary.row()
-    row = {name: clean(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
+    row = {name: clean_text(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
     row["reason"] = row["reason"] or None
     names = [name for name in run.summary.flag_names() if is_told(name, "json")]
-    row["flags"] = [clean(name) for name in names]
+    row["flags"] = [clean_text(name) for name in names]
     row |= {"best": run.best, "last": run.last}
     row["surely_differ"] = list(run.summary.surely_differ())
     return row
@@ -85,7 +85,7 @@ def _squad_run(run: SquadRun) -> dict[str, Any]:
 
 def _run(summary: RunSummary) -> dict[str, Any]:
     row: dict[str, Any] = summary.row()
-    row["reason"] = clean(summary.reason) or None
+    row["reason"] = clean_text(summary.reason) or None
     row["flags"] = [_flag(raised) for raised in summary.flags if is_told(raised.name, "json")]
     return row
 
@@ -108,7 +108,7 @@ def flag_data(raised: RaisedFlag | None) -> dict[str, Any]:
 
 
 def _value(value: Value) -> Value | None:
-    return clean(value) if isinstance(value, str) else _number(value)
+    return clean_text(value) if isinstance(value, str) else _number(value)
 
 
 def _number(value: float) -> float | None:
@@ -120,7 +120,7 @@ def _flag(raised: RaisedFlag) -> dict[str, Any]:
     return {
         "name": raised.name,
         **flag_data(raised),
-        "detail": clean(detail(raised)) or None,
+        "detail": clean_text(detail(raised)) or None,
         "serious": is_serious(raised.name) if flag else None,
         "sentence": flag.sentence if flag else None,
         "advice": flag.advice if flag else None,

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from imuproc.assessment.verdicts import ABOVE, BELOW
 from imuproc.core.columns import uncertainty_name
-from imuproc.files.text import clean
-from imuproc.files.whole import replaced_file
+from imuproc.files.text import clean_text
+from imuproc.files.whole import replace_file
 from imuproc.plots.looks import BAND, COVERAGE, FAINT, GREEN, INK, LEFT, PAPER, RIGHT, SOFT
 from imuproc.report.pages import story
 from imuproc.report.pages.drawing import Canvas, find_ticks
@@ -61,15 +61,15 @@ def write_picture(path: Path, view: RunView) -> None:
     below = _draw_figure(sheet, shown, below)
     _draw_legs(sheet, view, shown, below)
     _write_foot(sheet)
-    with replaced_file(path) as temporary:
+    with replace_file(path) as temporary:
         sheet.save(temporary)
 
 
 def _write_head(sheet: Sheet, view: RunView) -> float:
     """Who, when, the main point and what to try; where the next thing begins, in px."""
     run = view.summary
-    sheet.text(_MARGIN_PX, 78, clean(run.athlete), 53, INK, bold=True)
-    about = f"run {clean(run.run)}   {story.brief_facts(view)}"
+    sheet.text(_MARGIN_PX, 78, clean_text(run.athlete), 53, INK, bold=True)
+    about = f"run {clean_text(run.run)}   {story.brief_facts(view)}"
     sheet.text(_MARGIN_PX, 122, about[:64], _SMALL_PX, SOFT)
     found = story.matters(view)
     if view.in_trouble():

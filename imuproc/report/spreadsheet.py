@@ -14,8 +14,8 @@ from xlsxwriter.worksheet import Worksheet
 
 from imuproc.assessment.targets import Band, TargetSet
 from imuproc.core.columns import COLUMNS, FIGURES, STEP_COLUMNS, step_table_columns
-from imuproc.files.text import clean
-from imuproc.files.whole import replaced_file
+from imuproc.files.text import clean_text
+from imuproc.files.whole import replace_file
 
 _DECIMALS: Final = {"s": 3, "Hz": 2, "deg": 1, "m": 3, "m/s": 2}
 _MOST_CHARACTERS: Final = 32_767  # of a cell; the rest is cut off, with a sign that it was
@@ -61,7 +61,7 @@ def write_steps_xlsx(
         "nan_inf_to_errors": False,
     }
     table = _with_verdicts(steps, judged, targets)
-    with replaced_file(path) as temporary, xlsxwriter.Workbook(str(temporary), options) as book:
+    with replace_file(path) as temporary, xlsxwriter.Workbook(str(temporary), options) as book:
         book.set_properties({"created": _MADE})
         _steps_sheet(book, table)
         _columns_sheet(book, list(table.columns))
@@ -123,7 +123,7 @@ def _fill(sheet: Worksheet, at: int, values: "pd.Series[Any]", form: Format | No
 
 
 def _text(value: str) -> str:
-    cleaned = clean(value)
+    cleaned = clean_text(value)
     return cleaned if len(cleaned) <= _MOST_CHARACTERS else cleaned[: _MOST_CHARACTERS - 1] + "…"
 
 

@@ -15,7 +15,7 @@ from imuproc.core.columns import uncertainty_name
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import is_serious, is_told
 from imuproc.core.words import plural
-from imuproc.files.text import MISSING, clean, fixed
+from imuproc.files.text import MISSING, clean_text, format_fixed
 from imuproc.report.terminal_figures import FIGURES
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
 from imuproc.results.columns import difference_name, mean_name
@@ -58,11 +58,11 @@ def _mean(name: str, rank: int) -> Column[SquadRun]:
 
 
 def _speed(run: SquadRun) -> str:
-    return fixed(_value(run, "top_speed_mps"), 2, MISSING)
+    return format_fixed(_value(run, "top_speed_mps"), 2, MISSING)
 
 
 def _speed_u(run: SquadRun) -> str:
-    cell = fixed(max(_value(run, "top_speed_mps_u"), 0.01), 2)
+    cell = format_fixed(max(_value(run, "top_speed_mps_u"), 0.01), 2)
     return f"±{cell}" if cell else MISSING
 
 
@@ -82,7 +82,7 @@ def _distance(run: SquadRun) -> str:
 
 def _id(text: str) -> str:
     """An id, its beginning left out where it is long: ids of runs differ at the end."""
-    cleaned = clean(text)
+    cleaned = clean_text(text)
     return cleaned if cell_len(cleaned) <= _ID_CELLS else f"…{cleaned[1 - _ID_CELLS :]}"
 
 
@@ -92,7 +92,7 @@ _ATHLETE: Final[Column[SquadRun]] = Column(
 _COLUMNS: Final[tuple[Column[SquadRun], ...]] = (
     Column("run", "", lambda run: _id(run.summary.run), words=True),
     Column("", "", _mark, words=True),
-    Column("start", "", lambda run: clean(run.summary.start), 9, words=True),
+    Column("start", "", lambda run: clean_text(run.summary.start), 9, words=True),
     Column("dist.", "m", _distance, 8),
     Column("steps", "", lambda run: str(run.summary.counts.get("steps", 0)), 4),
     Column("speed", "m/s", _speed, 1),
@@ -172,9 +172,9 @@ class _Lines:
         else:
             self._console.print()
         group = runs[0].summary.group
-        who = Text(clean(athlete), style="bold")
+        who = Text(clean_text(athlete), style="bold")
         if group:
-            who.append(f", group {clean(group)}", style="not bold")
+            who.append(f", group {clean_text(group)}", style="not bold")
         self._console.print(who)
         for run in runs:
             self.run(run)
@@ -184,7 +184,7 @@ class _Lines:
         self._since_head += 1
         if run.summary.status == "failed":
             who = [str(column.cell(run)) for column in self.table.columns if not column.rank]
-            told = [*filter(None, who), "failed:", clean(run.summary.reason)]
+            told = [*filter(None, who), "failed:", clean_text(run.summary.reason)]
             self._long(" ".join(told), "red")
             return
         self.table.print([run], headings=False)
@@ -210,7 +210,7 @@ def _differing(summary: RunSummary) -> Iterator[str]:
         u = summary.figures[uncertainty_name(column)] * figure.factor
         told = f"{figure.heading} {value:+.{figure.decimals}f}"
         least = 10.0**-figure.decimals  # ±0 would claim a certainty that is not there
-        told += f" ±{fixed(max(u, least), figure.decimals)} {figure.unit}"
+        told += f" ±{format_fixed(max(u, least), figure.decimals)} {figure.unit}"
         yield told.replace(" ", _TIED)
 
 
@@ -229,7 +229,7 @@ def _print_flags(console: Console, runs: Sequence[SquadRun]) -> None:
     told = []
     for name, count in counts.most_common():
         flag = FLAGS.get(name)
-        words = Text.assemble((clean(name), "bold red" if is_serious(name) else "bold"))
+        words = Text.assemble((clean_text(name), "bold red" if is_serious(name) else "bold"))
         if flag:
             words.append(f"{'!' if is_serious(name) else ''}: {flag.sentence}")
         told.append((Text(plural(count, "run")), words))

@@ -16,7 +16,7 @@ from imuproc.core.flag_policy import is_serious, is_told
 from imuproc.core.flag_words import detail, where
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.words import plural, steps_phrase
-from imuproc.files.text import MISSING, clean
+from imuproc.files.text import MISSING, clean_text
 from imuproc.report.terminal_figures import FIGURES
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
 from imuproc.results.columns import difference_name, mean_name
@@ -67,7 +67,7 @@ def print_run(console: Console, summary: RunSummary, steps: "pd.DataFrame | None
     """
     console.print(_header(summary))
     if steps is None:
-        console.print(Text(f"Not processed: {clean(summary.reason)}", style="red"))
+        console.print(Text(f"Not processed: {clean_text(summary.reason)}", style="red"))
     elif len(steps) == 0:
         console.print(Text("No steps."))
     else:
@@ -88,7 +88,7 @@ def print_closing(console: Console, summaries: Sequence[RunSummary]) -> None:
     failed = [summary.run for summary in summaries if summary.status == "failed"]
     line = f"{plural(len(summaries), 'run')}: {len(summaries) - len(failed)} done"
     if failed:
-        line += f", {len(failed)} failed ({clean(', '.join(failed))})"
+        line += f", {len(failed)} failed ({clean_text(', '.join(failed))})"
     console.print(Text(f"{line}."))
 
 
@@ -101,7 +101,7 @@ def _header(summary: RunSummary) -> Text:
         parts.append(plural(summary.counts.get("steps", 0), "step"))
     if summary.start_time:
         parts.append(f"at {summary.start_time}")
-    return Text.assemble((clean(summary.athlete), "bold"), "  ", clean(", ".join(parts)))
+    return Text.assemble((clean_text(summary.athlete), "bold"), "  ", clean_text(", ".join(parts)))
 
 
 def _print_steps(
@@ -112,7 +112,7 @@ def _print_steps(
     raised = [
         " ".join(marks[name] for name in _names(value) if name in marks) for value in steps["flags"]
     ]
-    words = [[clean(str(word)) for word in steps[name]] for name in ("step", "side", "phase")]
+    words = [[clean_text(str(word)) for word in steps[name]] for name in ("step", "side", "phase")]
     rows = [
         _styled(cells, "dim" if cells[2] == "slowing" else "")
         for cells in zip(*words, *figures.values(), raised, strict=True)
@@ -192,12 +192,12 @@ def _explanation(name: str, summary: RunSummary, steps: "pd.DataFrame | None") -
     places = ", ".join(filter(None, [_where(of_run), _on_steps(name, steps)]))
     details = "; ".join(dict.fromkeys(filter(None, (detail(raised) for raised in of_run))))
     words = Text()
-    words.append(clean(name), style="bold red" if is_serious(name) else "bold")
+    words.append(clean_text(name), style="bold red" if is_serious(name) else "bold")
     words.append(f" ({places}): " if places else ": ")
     if flag:
         words.append(f"{flag.sentence} {flag.advice}")
     if details:
-        words.append(f" [{clean(details)}]")
+        words.append(f" [{clean_text(details)}]")
     return words
 
 

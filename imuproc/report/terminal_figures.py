@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from imuproc.files.text import MISSING, fixed, with_uncertainty
+from imuproc.files.text import MISSING, format_fixed, format_with_uncertainty
 
 
 @dataclass(frozen=True)
@@ -26,11 +26,13 @@ class TerminalFigure:
 
     def number(self, value: float) -> str:
         """A value of the step table in the shown unit; a dash where there is none."""
-        return fixed(value * self.factor, self.decimals, MISSING)
+        return format_fixed(value * self.factor, self.decimals, MISSING)
 
     def with_uncertainty(self, value: float, uncertainty: float) -> str:
         """A value and its standard uncertainty in the shown unit."""
-        return with_uncertainty(value * self.factor, uncertainty * self.factor, self.decimals)
+        return format_with_uncertainty(
+            value * self.factor, uncertainty * self.factor, self.decimals
+        )
 
 
 FIGURES: Final[Mapping[str, TerminalFigure]] = {

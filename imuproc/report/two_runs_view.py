@@ -6,7 +6,7 @@ from typing import Final
 from rich.console import Console
 from rich.text import Text
 
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.report.pages.compare_page import DifferenceRow, difference_rows
 from imuproc.report.pages.view import RunView
 from imuproc.report.terminal_table import Column, TerminalTable
@@ -27,8 +27,8 @@ def print_two_runs(console: Console, first: RunView, second: RunView) -> None:
     first, second : RunView
     """
     rows = difference_rows(first, second)
-    names = [clean(view.summary.run) for view in (first, second)]
-    athletes = [clean(view.summary.athlete) for view in (first, second)]
+    names = [clean_text(view.summary.run) for view in (first, second)]
+    athletes = [clean_text(view.summary.athlete) for view in (first, second)]
     columns: list[Column[DifferenceRow]] = [
         Column("phase", "", attrgetter("phase"), 0, True),
         Column("figure", "", attrgetter("name"), 0, True),

@@ -15,7 +15,7 @@ import pyarrow.parquet as pq
 from imuproc.core.columns import repeat_name, step_table_columns, uncertainty_name
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.core.flags import RaisedFlag
-from imuproc.files.text import from_spreadsheet_safe
+from imuproc.files.text import unescape_formula
 from imuproc.results.archive.reading import open_archive
 from imuproc.results.columns import KEY_FIGURES, RUN_COLUMNS, count_name, mean_name, sd_name
 from imuproc.results.folder import SESSION_ARCHIVE
@@ -207,9 +207,9 @@ def _summarise_row(
         "start": row["start"],
         "start_time": row.get("start_time", ""),
         "distance_m": _parse_number(row, "distance_m", where),
-        "reason": from_spreadsheet_safe(row["reason"]),
+        "reason": unescape_formula(row["reason"]),
         "flags": flags,
-        "group": from_spreadsheet_safe(row.get("group", "")) or None,
+        "group": unescape_formula(row.get("group", "")) or None,
     }
     if status == "failed":
         return RunSummary(**known, status="failed")

@@ -10,8 +10,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from imuproc.core.columns import STEP_COLUMNS, Column
-from imuproc.files.text import fixed, spreadsheet_safe
-from imuproc.files.whole import replaced_file
+from imuproc.files.text import escape_formula, format_fixed
+from imuproc.files.whole import replace_file
 from imuproc.results.columns import PHASE_COLUMNS, RUN_COLUMNS, sd_name
 from imuproc.results.means import mean_columns
 from imuproc.results.summary import RunSummary
@@ -92,7 +92,7 @@ def write_csv(path: Path, table: pd.DataFrame, columns: Mapping[str, Column]) ->
         Its columns by name.
     """
     cells = [_format_cells(columns[name], table[name]) for name in table.columns]
-    with replaced_file(path) as temporary, temporary.open("w", encoding="utf-8", newline="") as out:
+    with replace_file(path) as temporary, temporary.open("w", encoding="utf-8", newline="") as out:
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(table.columns)
         writer.writerows(zip(*cells, strict=True))
@@ -101,10 +101,10 @@ def write_csv(path: Path, table: pd.DataFrame, columns: Mapping[str, Column]) ->
 def _format_cells(column: Column, values: "pd.Series[Any]") -> list[str]:
     if column.kind == "figure":
         decimals = DECIMALS[column.unit]
-        return [fixed(float(value), decimals) for value in values]
+        return [format_fixed(float(value), decimals) for value in values]
     if column.kind == "count":
         return ["" if pd.isna(value) else str(value) for value in values]
-    safe = spreadsheet_safe if column.name in _FREE_TEXT else str
+    safe = escape_formula if column.name in _FREE_TEXT else str
     return [safe(value) for value in values]
 
 
@@ -123,5 +123,5 @@ def write_parquet(path: Path, table: pd.DataFrame, columns: Mapping[str, Column]
         ).with_metadata({"unit": columns[field.name].unit, "meaning": columns[field.name].meaning})
         for field in written.schema
     ]
-    with replaced_file(path) as temporary:
+    with replace_file(path) as temporary:
         pq.write_table(written.cast(pa.schema(fields)), temporary, write_page_checksum=True)

@@ -14,8 +14,8 @@ from imuproc.core.errors import SessionError
 from imuproc.core.recording import Clock, SensorLog, Start
 from imuproc.core.sites import SITES, Site, is_foot
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
-from imuproc.files.toml_writing import toml_text
-from imuproc.files.whole import replaced_file
+from imuproc.files.toml_writing import format_toml
+from imuproc.files.whole import replace_file
 from imuproc.synth.long import make_long, record_long
 from imuproc.synth.moments import record_common, with_jumps
 from imuproc.synth.plan import FAULTS, Fault, RunPlan, random_plan
@@ -201,7 +201,7 @@ def _write_table(table: pd.DataFrame, path: Path) -> None:
     data = table.to_csv(index=False, lineterminator="\n").encode()
     if path.suffix == ".gz":
         data = gzip.compress(data, mtime=0)
-    with replaced_file(path) as temporary:
+    with replace_file(path) as temporary:
         temporary.write_bytes(data)
 
 
@@ -359,8 +359,8 @@ def write_session(
             for _ in parts:
                 (advance or _ignore)()
         path = folder / "session.toml"
-        with replaced_file(path) as temporary:
-            temporary.write_text(toml_text(_session_content(plan)), encoding="utf-8")
+        with replace_file(path) as temporary:
+            temporary.write_text(format_toml(_session_content(plan)), encoding="utf-8")
     except OSError as error:
         raise SessionError(f"{folder} cannot be written: {error.strerror}") from error
     return path

@@ -16,7 +16,7 @@ import pandas as pd
 from imuproc.core.recording import Recording
 from imuproc.core.sites import Site
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
-from imuproc.files.toml_writing import toml_text
+from imuproc.files.toml_writing import format_toml
 from imuproc.synth.sensors.imperfect import GRADES
 from imuproc.synth.session import log_layout
 from scripts.lab.optical_running import RealCase
@@ -92,7 +92,7 @@ def real_session(folder: Path, cases: Sequence[RealCase], rate_hz: float, seed: 
         "athlete": [{"id": runner} for runner in dict.fromkeys(case.runner for case in cases)],
         "run": runs,
     }
-    (folder / "session.toml").write_text(toml_text(content), encoding="utf-8")
+    (folder / "session.toml").write_text(format_toml(content), encoding="utf-8")
     return seen
 
 
@@ -185,7 +185,7 @@ def study_text(
         for one in seen
     ]
     study = {"id": "against-plates"}
-    return toml_text({"schema": 1, "study": study, "layout": {"other": layout}, "run": runs})
+    return format_toml({"schema": 1, "study": study, "layout": {"other": layout}, "run": runs})
 
 
 _CONTACT_COLUMNS: Final = {"side": "foot", "touchdown": "on", "toe_off": "off"}

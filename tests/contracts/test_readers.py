@@ -10,7 +10,13 @@ import numpy as np
 import pytest
 
 from imuproc.core.errors import LogError
-from imuproc.readers.logs.registry import READERS, load_reader, read_log, recognise, stream_log
+from imuproc.readers.logs.registry import (
+    READERS,
+    load_reader,
+    read_log,
+    recognise_format,
+    stream_log,
+)
 from tests.contracts.kinds import COLUMNS, KINDS
 
 N = 200
@@ -55,7 +61,7 @@ def test_every_reader_has_a_sample():
 
 def test_own_sample_is_recognised_and_no_other_takes_it(kind, sample):
     assert [other for other in READERS if load_reader(other).recognise(sample)] == [kind.format]
-    assert recognise(sample) == kind.format
+    assert recognise_format(sample) == kind.format
 
 
 def zipped() -> bytes:

@@ -16,7 +16,7 @@ from imuproc.convert.work import FORMS
 from imuproc.core.errors import LogError
 from imuproc.core.recording import Run, SensorLog
 from imuproc.readers.logs.layout import Layout
-from imuproc.readers.logs.registry import read_log, recognise, stream_log
+from imuproc.readers.logs.registry import read_log, recognise_format, stream_log
 from imuproc.readers.logs.request import LogRequest
 from tests.convert.bits import assert_same_bits, assert_same_log
 
@@ -68,7 +68,7 @@ def written(form, folder, log, rows=5):
 def test_nothing_is_lost(form, log):
     with tempfile.TemporaryDirectory() as folder:
         request = written(form, Path(folder), log)
-        assert recognise(request.path) == form
+        assert recognise_format(request.path) == form
         assert_same_log(read_log(request), log)
         pieces = [piece.time_s for piece in stream_log(request, 3)]
         assert_same_bits(np.concatenate(pieces), log.time_s)

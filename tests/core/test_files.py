@@ -3,12 +3,12 @@ from pathlib import Path
 
 import pytest
 
-from imuproc.files.whole import replaced_file
+from imuproc.files.whole import replace_file
 
 
 def test_the_file_appears_when_it_is_whole(tmp_path: Path) -> None:
     path = tmp_path / "a.csv"
-    with replaced_file(path) as temporary:
+    with replace_file(path) as temporary:
         temporary.write_text("whole", encoding="utf-8")
         assert not path.exists()
     assert path.read_text(encoding="utf-8") == "whole"
@@ -23,7 +23,7 @@ def test_an_interruption_leaves_the_old_file_and_nothing_else(
     path.write_text("old", encoding="utf-8")
 
     def stopped_half_way() -> None:
-        with replaced_file(path) as temporary:
+        with replace_file(path) as temporary:
             temporary.write_text("half", encoding="utf-8")
             raise error("stop")
 
@@ -47,7 +47,7 @@ def test_the_content_is_on_the_disk_before_the_name_is(
 
     monkeypatch.setattr("imuproc.files.whole.os.fsync", synced)
     monkeypatch.setattr("imuproc.files.whole.os.replace", renamed)
-    with replaced_file(path) as temporary:
+    with replace_file(path) as temporary:
         temporary.write_text("whole", encoding="utf-8")
     assert order == (["file", "name"] if os.name == "nt" else ["file", "name", "folder"])
     assert path.read_text(encoding="utf-8") == "whole"

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from joblib import delayed
 
-from imuproc.files.workers import shared_out, started
+from imuproc.files.workers import share_out, start_workers
 from tests.session_folder import small_session
 
 UNUSED = "imuproc.synth.jump"
@@ -37,16 +37,16 @@ def _there(process: int) -> bool:
 
 def test_workers_started_early_have_loaded_what_is_needed_and_do_the_work() -> None:
     calls = [delayed(_loaded)(UNUSED) for _ in range(4)]
-    assert list(shared_out(calls, 2)) == [False] * 4
-    with started(2, [UNUSED]):
-        assert list(shared_out(calls, 2)) == [True] * 4
+    assert list(share_out(calls, 2)) == [False] * 4
+    with start_workers(2, [UNUSED]):
+        assert list(share_out(calls, 2)) == [True] * 4
 
 
 @pytest.mark.skipif(not Path("/proc").is_dir(), reason="needs /proc")
 def test_workers_started_early_are_the_ones_used() -> None:
-    with started(2, []):
-        first = set(shared_out([delayed(_process)() for _ in range(8)], 2))
-        again = set(shared_out([delayed(_process)() for _ in range(8)], 2, in_order=False))
+    with start_workers(2, []):
+        first = set(share_out([delayed(_process)() for _ in range(8)], 2))
+        again = set(share_out([delayed(_process)() for _ in range(8)], 2, in_order=False))
         assert len(first) == 2
         assert first == again
 
@@ -54,9 +54,9 @@ def test_workers_started_early_are_the_ones_used() -> None:
 def test_more_workers_may_be_wanted_than_were_started_early() -> None:
     seen: set[int] = set()
     last_s = time.monotonic() + 60.0  # a busy machine starts the second one late
-    with started(2, [UNUSED]):
+    with start_workers(2, [UNUSED]):
         while len(seen) < 2 and time.monotonic() < last_s:
-            seen |= set(shared_out([delayed(_process)() for _ in range(12)], 3))
+            seen |= set(share_out([delayed(_process)() for _ in range(12)], 3))
     assert len(seen) > 1
 
 
@@ -64,8 +64,8 @@ def test_for_one_worker_nothing_is_started(monkeypatch: pytest.MonkeyPatch) -> N
     def never(*_: object) -> None:
         raise AssertionError("a worker was started")
 
-    monkeypatch.setattr("imuproc.files.workers.shared_out", never)
-    with started(1, [UNUSED]):
+    monkeypatch.setattr("imuproc.files.workers.share_out", never)
+    with start_workers(1, [UNUSED]):
         pass
 
 
@@ -77,11 +77,11 @@ def test_ctrl_c_while_calls_are_given_out_is_heard_afterwards() -> None:
 
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
-        with started(2, []):
+        with start_workers(2, []):
             with pytest.raises(KeyboardInterrupt):
-                shared_out(calls(), 2)
+                share_out(calls(), 2)
             gc.collect()
-        assert len(list(shared_out([delayed(_process)() for _ in range(4)], 2))) == 4
+        assert len(list(share_out([delayed(_process)() for _ in range(4)], 2))) == 4
     finally:
         signal.signal(signal.SIGINT, before)
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.files.toml_writing import toml_text
+from imuproc.files.toml_writing import format_toml
 
 # Halves of surrogate pairs cannot be written as UTF-8; no TOML file holds them.
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
@@ -30,7 +30,7 @@ VALUES = st.recursive(
 
 @given(st.dictionaries(TEXTS, VALUES, max_size=5))
 def test_reading_gives_what_was_written(content):
-    assert tomllib.loads(toml_text(content)) == content
+    assert tomllib.loads(format_toml(content)) == content
 
 
 def test_as_people_write_it():
@@ -40,7 +40,7 @@ def test_as_people_write_it():
         "layout": {"one": {"format": "hdf5"}, "two words": {"time": {"unit": "s"}}},
         "run": [{"id": "R07-01", "logs": {"left_foot": {"file": "a.h5"}}}, {"id": "R07-02"}],
     }
-    assert toml_text(content).splitlines() == [
+    assert format_toml(content).splitlines() == [
         "schema = 1",
         "",
         "[session]",
@@ -63,9 +63,9 @@ def test_as_people_write_it():
 
 
 def test_numbers_that_are_none():
-    assert math.isnan(tomllib.loads(toml_text({"a": float("nan")}))["a"])
+    assert math.isnan(tomllib.loads(format_toml({"a": float("nan")}))["a"])
 
 
 def test_what_toml_has_not():
     with pytest.raises(TypeError, match="NoneType"):
-        toml_text({"a": None})
+        format_toml({"a": None})

@@ -10,7 +10,13 @@ from pydantic import ValidationError
 
 from imuproc.core.errors import SessionError
 from imuproc.events.runs import RunSettings
-from imuproc.files.settings_model import Setting, StageSettings, settings_in, tables_in, unit_of
+from imuproc.files.settings_model import (
+    Setting,
+    StageSettings,
+    find_unit,
+    list_settings,
+    list_tables,
+)
 from imuproc.pipeline.settings import Settings, read_settings
 from imuproc.pipeline.settings_text import settings_text
 
@@ -19,13 +25,13 @@ def all_settings(stage: StageSettings) -> list[Setting]:
     """Those of the tables in it, too, by their place."""
     inner = [
         replace(one, key=f"{name}.{one.key}")
-        for name, table in tables_in(stage).items()
-        for one in settings_in(table)
+        for name, table in list_tables(stage).items()
+        for one in list_settings(table)
     ]
-    return [*settings_in(stage), *inner]
+    return [*list_settings(stage), *inner]
 
 
-TABLES = tables_in(Settings())
+TABLES = list_tables(Settings())
 ALL = all_settings(Settings())
 
 
@@ -172,7 +178,7 @@ def test_every_unit_is_told_by_the_name_or_beside_it() -> None:
         if setting.unit:
             assert setting.unit in setting.allowed, setting.key
         else:  # a pure number says so where its name does not
-            assert name.endswith(ends) or unit_of(name) == "", setting.key
+            assert name.endswith(ends) or find_unit(name) == "", setting.key
 
 
 def test_defaults_are_allowed_and_both_ends_of_each_range_are_numbers() -> None:

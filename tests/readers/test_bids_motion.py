@@ -8,7 +8,7 @@ import pytest
 
 from imuproc.core.errors import LogError
 from imuproc.readers.logs.layout import Layout
-from imuproc.readers.logs.registry import input_files, read_log
+from imuproc.readers.logs.registry import list_input_files, read_log
 from imuproc.readers.logs.request import LogRequest
 
 N = 20
@@ -230,9 +230,9 @@ def test_a_file_of_another_name_is_no_recording(dataset, tmp_path):
 
 
 def test_files_beside_count_as_inputs(dataset):
-    files = input_files(dataset.request())
+    files = list_input_files(dataset.request())
     folder = "sub-R07/ses-a/motion"
     assert list(files) == [PLACE, f"{folder}/{STEM}_channels.tsv", f"{folder}/{STEM}_motion.json"]
     scans = dataset.folder / "sub-R07/ses-a/sub-R07_ses-a_scans.tsv"
     scans.write_text("filename\n")
-    assert input_files(dataset.request())["sub-R07/ses-a/sub-R07_ses-a_scans.tsv"] == scans
+    assert list_input_files(dataset.request())["sub-R07/ses-a/sub-R07_ses-a_scans.tsv"] == scans

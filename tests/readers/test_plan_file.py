@@ -35,7 +35,7 @@ def read(tmp_path: Path, text: str):
 
 def test_what_is_left_out_has_a_stated_value(tmp_path: Path) -> None:
     plan = read(tmp_path, PLAN)
-    assert plan.sensors.stated() == {"bits": 14}
+    assert plan.sensors.get_stated() == {"bits": 14}
     assert (plan.errors.alpha, plan.errors.power) == (0.05, 0.9)
     assert plan.runs.starts == ("blocks",)
     assert plan.sensors.sites == ("left_shank", "left_foot", "right_shank", "right_foot")

@@ -5,7 +5,7 @@ import os
 import pytest
 
 from imuproc.core.errors import LogError
-from imuproc.readers.logs.registry import READERS, load_reader, read_log, recognise
+from imuproc.readers.logs.registry import READERS, load_reader, read_log, recognise_format
 from tests.readers.samples import layout, request, text
 
 
@@ -42,7 +42,7 @@ def test_file_of_another_format_than_the_layout_states(tmp_path, content, stated
 def test_name_of_the_file_does_not_matter(tmp_path):
     path = tmp_path / "log.parquet"
     path.write_text(text())
-    assert recognise(path) == "delimited"
+    assert recognise_format(path) == "delimited"
     assert len(read_log(request(path)).time_s) == 5
 
 

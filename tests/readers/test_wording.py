@@ -4,7 +4,7 @@ import datetime
 
 import pytest
 
-from imuproc.files.wording import did_you_mean, found, quoted
+from imuproc.files.wording import describe_value, quote, suggest_word
 
 
 @pytest.mark.parametrize(
@@ -22,15 +22,15 @@ from imuproc.files.wording import did_you_mean, found, quoted
     ],
 )
 def test_value_in_words(value, words):
-    assert found(value) == words
+    assert describe_value(value) == words
 
 
 def test_long_texts_are_cut():
-    assert len(quoted("x" * 10_000)) < 100
-    assert quoted("x" * 10_000).endswith("...")
+    assert len(quote("x" * 10_000)) < 100
+    assert quote("x" * 10_000).endswith("...")
 
 
 def test_near_words_only():
-    assert did_you_mean("ATHELETE", ["athlete", "id"]) == " - did you mean 'athlete'?"
-    assert did_you_mean("colour", ["athlete", "id"]) == ""
-    assert did_you_mean("x", []) == ""
+    assert suggest_word("ATHELETE", ["athlete", "id"]) == " - did you mean 'athlete'?"
+    assert suggest_word("colour", ["athlete", "id"]) == ""
+    assert suggest_word("x", []) == ""

@@ -1,11 +1,11 @@
 import pytest
 
 from imuproc.files.text import (
-    clean,
-    fixed,
-    from_spreadsheet_safe,
-    spreadsheet_safe,
-    with_uncertainty,
+    clean_text,
+    escape_formula,
+    format_fixed,
+    format_with_uncertainty,
+    unescape_formula,
 )
 
 
@@ -21,21 +21,21 @@ from imuproc.files.text import (
     ],
 )
 def test_free_text_cannot_steer_a_terminal(text: str, shown: str) -> None:
-    assert clean(text) == shown
+    assert clean_text(text) == shown
 
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t=", "\n@"])
 def test_free_text_is_never_a_spreadsheet_formula(start: str) -> None:
-    assert spreadsheet_safe(f"{start}SUM(A1)").startswith("'")
+    assert escape_formula(f"{start}SUM(A1)").startswith("'")
 
 
 @pytest.mark.parametrize("text", ["=SUM(A1)", "-", "logs/a.csv: line 3", "'quoted' word", ""])
 def test_what_was_made_safe_for_a_spreadsheet_is_read_back(text: str) -> None:
-    assert from_spreadsheet_safe(spreadsheet_safe(text)) == text
+    assert unescape_formula(escape_formula(text)) == text
 
 
 def test_ordinary_reasons_keep_their_words() -> None:
-    assert spreadsheet_safe("logs/a.csv: line 3") == "logs/a.csv: line 3"
+    assert escape_formula("logs/a.csv: line 3") == "logs/a.csv: line 3"
 
 
 @pytest.mark.parametrize(
@@ -43,12 +43,12 @@ def test_ordinary_reasons_keep_their_words() -> None:
     [(0.1234567, 6, "0.123457"), (-0.0001, 3, "0.000"), (-12.0, 1, "-12.0")],
 )
 def test_numbers_have_fixed_decimals(value: float, decimals: int, shown: str) -> None:
-    assert fixed(value, decimals) == shown
+    assert format_fixed(value, decimals) == shown
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf"), float("-inf")])
 def test_what_is_no_number_is_empty(value: float) -> None:
-    assert fixed(value, 2) == ""
+    assert format_fixed(value, 2) == ""
 
 
 @pytest.mark.parametrize(
@@ -61,4 +61,4 @@ def test_what_is_no_number_is_empty(value: float) -> None:
     ],
 )
 def test_uncertainty_stands_beside_its_figure(value: float, uncertainty: float, shown: str) -> None:
-    assert with_uncertainty(value, uncertainty, 1) == shown
+    assert format_with_uncertainty(value, uncertainty, 1) == shown

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from imuproc.core.errors import LogError
-from imuproc.files.wording import listed, quoted
+from imuproc.files.wording import quote, quote_all
 
 MOTION: Final = "_motion.tsv"
 CHANNELS: Final = "_channels.tsv"
@@ -63,13 +63,13 @@ def read_channels(path: Path) -> tuple[Channel, ...]:
     found = next(_find_files_beside(path, CHANNELS), None)
     if found is None:
         wanted = path.name.removesuffix(MOTION) + CHANNELS
-        raise LogError(f"found no {quoted(wanted)}, which says what the columns are")
+        raise LogError(f"found no {quote(wanted)}, which says what the columns are")
     rows = _read_tsv(found)
     if not rows:
         raise LogError(f"{found.name}: found no channels")
     lacking = [column for column in CHANNEL_COLUMNS if column not in rows[0]]
     if lacking:
-        raise LogError(f"{found.name}: missing columns: {listed(lacking)}")
+        raise LogError(f"{found.name}: missing columns: {quote_all(lacking)}")
     return tuple(Channel(place, row) for place, row in enumerate(rows))
 
 
@@ -124,7 +124,7 @@ def parse_instant(text: str, where: str) -> datetime.datetime:
         return datetime.datetime.fromisoformat(text)
     except ValueError:
         raise LogError(
-            f"{where}: found {quoted(text)}; allowed: a date and time such as 2031-04-12T09:30:00Z"
+            f"{where}: found {quote(text)}; allowed: a date and time such as 2031-04-12T09:30:00Z"
         ) from None
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
-from imuproc.files.wording import listed, quoted
+from imuproc.files.wording import quote, quote_all
 from imuproc.readers.logs.bids_files import (
     MISSING,
     Channel,
@@ -113,8 +113,8 @@ def _select_sensor(channels: tuple[Channel, ...], select: str | None) -> _Sensor
         dict.fromkeys(channel["tracked_point"] for channel in channels if channel["type"] in _TYPES)
     )
     if select not in points and (select is not None or len(points) != 1):
-        wanted = f"no tracked point {quoted(select)}" if select else f"{len(points)} tracked points"
-        raise LogError(f"found {wanted}; allowed: a select that names one of {listed(points)}")
+        wanted = f"no tracked point {quote(select)}" if select else f"{len(points)} tracked points"
+        raise LogError(f"found {wanted}; allowed: a select that names one of {quote_all(points)}")
     point = points[0] if select is None else select
     own = [channel for channel in channels if channel["tracked_point"] == point]
     return _Sensor(
@@ -133,7 +133,7 @@ def _find_axis_channels(own: list[Channel], kind: str, point: str) -> tuple[Chan
             f"{len(c)} with component {a}" for a, c in zip("xyz", found, strict=True)
         )
         raise LogError(
-            f"tracked point {quoted(point)}, type {kind}: found channels: {counts}; allowed: one "
+            f"tracked point {quote(point)}, type {kind}: found channels: {counts}; allowed: one "
             "of each"
         )
     return tuple(channels[0] for channels in found)
@@ -150,8 +150,8 @@ def _find_time_channel(
         ]
         if len(found) > 1:
             raise LogError(
-                f"tracked point {quoted(point)}: found several channels of stamps: "
-                f"{listed(channel.name for channel in found)}; allowed: one"
+                f"tracked point {quote(point)}: found several channels of stamps: "
+                f"{quote_all(channel.name for channel in found)}; allowed: one"
             )
         if found:
             return found[0]
@@ -180,9 +180,9 @@ def _read_meaning(path: Path, sensor: _Sensor) -> Meaning:
 
 
 def _read_unit(channels: tuple[Channel, ...], allowed: tuple[str, ...]) -> str:
-    units = {parse_unit(c["units"], allowed, f"channel {quoted(c.name)}, units") for c in channels}
+    units = {parse_unit(c["units"], allowed, f"channel {quote(c.name)}, units") for c in channels}
     if len(units) > 1:
-        raise LogError(f"channels {listed(c.name for c in channels)}: found units that differ")
+        raise LogError(f"channels {quote_all(c.name for c in channels)}: found units that differ")
     return units.pop()
 
 
@@ -190,14 +190,14 @@ def _read_full_scale(channels: tuple[Channel, ...]) -> float | None:
     stated = {channel["range"] for channel in channels} - {MISSING, ""}
     if not stated:
         return None
-    names = listed(channel.name for channel in channels)
+    names = quote_all(channel.name for channel in channels)
     try:
         values = {float(text) for text in stated}
     except ValueError:
         values = set()
     if len(values) != 1 or not all(0 < value < float("inf") for value in values):
         raise LogError(
-            f"channels {names}, range: found {listed(sorted(stated))}; allowed: a number"
+            f"channels {names}, range: found {quote_all(sorted(stated))}; allowed: a number"
         )
     return values.pop()
 

@@ -13,8 +13,8 @@ from pydantic import (
 )
 
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
-from imuproc.files.toml_reading import Table, refusal, refuse_missing_key
-from imuproc.files.wording import found, quoted
+from imuproc.files.toml_reading import Table, refuse, refuse_missing_key
+from imuproc.files.wording import describe_value, quote
 
 Format = Literal["delimited", "hdf5", "parquet", "bids-motion", "xdf"]
 SELF_DESCRIBED: Final[tuple[Format, ...]] = ("hdf5", "bids-motion")
@@ -33,7 +33,7 @@ def _check_column_key(value: Any) -> ColumnKey:
     is_number = isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 10_000
     if is_name or is_number:
         return value  # type: ignore[no-any-return]
-    raise refusal(found(value), "a column's name, or its number counted from 1")
+    raise refuse(describe_value(value), "a column's name, or its number counted from 1")
 
 
 def _check_missing_code(value: Any) -> str | float:
@@ -42,14 +42,14 @@ def _check_missing_code(value: Any) -> str | float:
             return value if isinstance(value, str) else float(value)
         except OverflowError:
             pass
-    raise refusal(found(value), 'a text or a number, such as "n/a" or -9999')
+    raise refuse(describe_value(value), 'a text or a number, such as "n/a" or -9999')
 
 
 def _check_zero(value: Any) -> str | datetime.datetime:
     if value == "unix" or isinstance(value, datetime.datetime):
         return value  # type: ignore[no-any-return]
     allowed = '"unix" (stamps count from 1970-01-01 UTC), or a date and time without quotes'
-    raise refusal(found(value), f"{allowed}, such as 2031-04-12T09:30:00+02:00")
+    raise refuse(describe_value(value), f"{allowed}, such as 2031-04-12T09:30:00+02:00")
 
 
 def _format_zero(value: str | datetime.datetime | None) -> str | None:
@@ -59,7 +59,7 @@ def _format_zero(value: str | datetime.datetime | None) -> str | None:
 
 def _check_axis_count(columns: tuple[ColumnKey, ...]) -> tuple[ColumnKey, ...]:
     if len(columns) == 2:
-        raise refusal("a list of 2", THREE_COLUMNS)
+        raise refuse("a list of 2", THREE_COLUMNS)
     return columns
 
 
@@ -165,8 +165,8 @@ class Layout(Table):
     @classmethod
     def _check_comment(cls, value: str) -> str:
         if not value.strip() or value.strip()[0] in "0123456789+-.,;|\"'" or "\n" in value:
-            raise refusal(
-                f"the text {quoted(value)}",
+            raise refuse(
+                f"the text {quote(value)}",
                 "a mark that no line with numbers begins with, such as # or %",
             )
         return value.strip()
@@ -179,8 +179,8 @@ class Layout(Table):
         except UnicodeError:
             return value  # the encoding is known; one byte is too short for it
         except (LookupError, ValueError) as error:
-            raise refusal(
-                f"the text {quoted(str(value))}",
+            raise refuse(
+                f"the text {quote(str(value))}",
                 "a text encoding that Python knows, such as utf-8, utf-16, cp1252 or latin-1",
             ) from error
         return value
@@ -194,10 +194,10 @@ class Layout(Table):
                 raise refuse_missing_key("accel" if self.accel is None else "gyro")
             return self
         if self.format == "bids-motion":
-            raise refusal("columns", "no columns with format 'bids-motion': its files name them")
+            raise refuse("columns", "no columns with format 'bids-motion': its files name them")
         for columns in (self.accel.columns, self.gyro.columns):
             if len(columns) == 1 and self.format != "hdf5":
-                raise refusal("a list of 1", THREE_COLUMNS)
+                raise refuse("a list of 1", THREE_COLUMNS)
         _check_time(self)
         _check_keys(self)
         return self
@@ -206,7 +206,7 @@ class Layout(Table):
 def _check_time(layout: Layout) -> None:
     stated = (layout.time is not None) + (layout.rate_hz is not None)
     if layout.format == "xdf" and stated:
-        raise refusal(
+        raise refuse(
             "time" if layout.rate_hz is None else "rate_hz",
             "neither time nor rate_hz with format 'xdf': its streams carry stamps",
         )
@@ -214,7 +214,7 @@ def _check_time(layout: Layout) -> None:
         allowed = "one of the two: time where the log has a time column, else rate_hz"
         if not stated and layout.format is None:
             allowed += '; none with format = "xdf", whose streams carry stamps'
-        raise refusal("both time and rate_hz" if stated else "neither time nor rate_hz", allowed)
+        raise refuse("both time and rate_hz" if stated else "neither time nor rate_hz", allowed)
 
 
 def _check_keys(layout: Layout) -> None:
@@ -222,9 +222,9 @@ def _check_keys(layout: Layout) -> None:
     keys = [key for group in groups if group is not None for key in group.columns]
     keys += [] if layout.time is None else [layout.time.column]
     if len({type(key) for key in keys}) > 1:
-        raise refusal("both names and numbers of columns", "one of the two in a layout")
+        raise refuse("both names and numbers of columns", "one of the two in a layout")
     if layout.format == "hdf5" and isinstance(keys[0], int):
-        raise refusal("numbers of columns", "paths of datasets, such as 'imu/accel'")
+        raise refuse("numbers of columns", "paths of datasets, such as 'imu/accel'")
     twice = next((key for key in keys if keys.count(key) > 1), None)
     if twice is not None:
-        raise refusal(f"the column {twice!r} twice", "a column of its own for each signal")
+        raise refuse(f"the column {twice!r} twice", "a column of its own for each signal")

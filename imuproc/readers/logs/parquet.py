@@ -13,7 +13,7 @@ from pyarrow import parquet
 
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
-from imuproc.files.wording import quoted
+from imuproc.files.wording import quote
 from imuproc.readers.logs.layout import UNIX_ZERO, Layout
 from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.logs.signals import (
@@ -103,13 +103,13 @@ def _find_places(schema: pa.Schema, layout: Layout, wanted: tuple[Wanted, ...]) 
     for place in places:
         if schema.names.count(schema.names[place]) > 1:
             raise LogError(
-                f"the column {quoted(schema.names[place])} is there more than once; allowed: once"
+                f"the column {quote(schema.names[place])} is there more than once; allowed: once"
             )
     return places
 
 
 def _check_field(field: pa.Field, column: Wanted) -> None:
-    where = f"column {quoted(field.name)}"
+    where = f"column {quote(field.name)}"
     kind = field.type
     numeric = pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)
     if not numeric and not (column.signal == "time" and pa.types.is_timestamp(kind)):

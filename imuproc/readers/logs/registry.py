@@ -14,7 +14,7 @@ from typing import Final, cast
 
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog, join_logs
-from imuproc.files.wording import listed, quoted
+from imuproc.files.wording import quote, quote_all
 from imuproc.readers.logs.bids_files import is_motion_file, list_files_beside
 from imuproc.readers.logs.layout import Format
 from imuproc.readers.logs.request import LogReader, LogRequest
@@ -37,7 +37,7 @@ def load_reader(name: Format) -> LogReader:
     return cast(LogReader, import_module(READERS[name]))
 
 
-def recognise(path: Path) -> Format:
+def recognise_format(path: Path) -> Format:
     """Format of a file, from its content; BIDS recordings also by their name.
 
     Raises
@@ -48,8 +48,8 @@ def recognise(path: Path) -> Format:
     shown = _find_format(path)
     if shown is None:
         raise LogError(
-            f"the format was not recognised; this version reads {listed(READERS)}: check the file, "
-            "or state the layout's format"
+            f"the format was not recognised; this version reads {quote_all(READERS)}: check the "
+            "file, or state the layout's format"
         )
     return shown
 
@@ -108,7 +108,7 @@ def stream_log(request: LogRequest, rows: int) -> Iterator[SensorLog]:
         yield from _select_reader(request).stream(request, rows)
 
 
-def input_files(request: LogRequest) -> dict[str, Path]:
+def list_input_files(request: LogRequest) -> dict[str, Path]:
     """Files that a log is read from: itself, and those beside it that say what it holds.
 
     Parameters
@@ -133,7 +133,7 @@ def _select_reader(request: LogRequest) -> LogReader:
     _check_file(request.path)
     stated = request.layout.format
     if stated is None:
-        return load_reader(recognise(request.path))
+        return load_reader(recognise_format(request.path))
     reader = load_reader(stated)
     if not reader.recognise(request.path):
         _check_stated_format(request.path, stated)
@@ -151,8 +151,8 @@ def _check_stated_format(path: Path, stated: Format) -> None:
     shown = _find_format(path)
     if shown is not None and not {stated, shown} <= _TEXT:
         raise LogError(
-            f"the layout states the format {quoted(stated)}, but the file looks like "
-            f"{quoted(shown)}; allowed: the format that the log has, or none to have it recognised"
+            f"the layout states the format {quote(stated)}, but the file looks like "
+            f"{quote(shown)}; allowed: the format that the log has, or none to have it recognised"
         )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from imuproc.core.errors import LogError
 from imuproc.core.units import known_unit
-from imuproc.files.wording import listed, quoted
+from imuproc.files.wording import quote, quote_all
 
 
 def parse_unit(stated: str | None, allowed: Sequence[str], where: str) -> str:
@@ -26,8 +26,8 @@ def parse_unit(stated: str | None, allowed: Sequence[str], where: str) -> str:
     """
     unit = None if stated is None else known_unit(stated)
     if unit not in allowed:
-        shown = "no unit" if stated is None else f"the unit {quoted(stated)}"
-        raise LogError(f"{where}: found {shown}; allowed: {listed(allowed)}")
+        shown = "no unit" if stated is None else f"the unit {quote(stated)}"
+        raise LogError(f"{where}: found {shown}; allowed: {quote_all(allowed)}")
     return str(unit)
 
 
@@ -42,6 +42,6 @@ def check_stated_unit(stated: str | None, wanted: str, where: str) -> None:
     unit = None if stated is None else known_unit(stated)
     if unit is not None and unit != wanted:
         raise LogError(
-            f"{where}: the log states the unit {quoted(str(stated))}, the layout {quoted(wanted)}; "
+            f"{where}: the log states the unit {quote(str(stated))}, the layout {quote(wanted)}; "
             "allowed: the same in both"
         )

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from imuproc.core.errors import LogError
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.readers.logs.layout import Layout
 
 
@@ -81,16 +81,16 @@ def describe_missing(wanted: tuple[Wanted, ...], header: list[str]) -> str:
     present = {column.signal for column in wanted} - {column.signal for column in lacking}
     hints = []
     for column in lacking:
-        hint = did_you_mean(column.names[0], header)
-        hints.append(quoted(column.names[0]) + hint.replace(" - did", " (did").replace("?", "?)"))
+        hint = suggest_word(column.names[0], header)
+        hints.append(quote(column.names[0]) + hint.replace(" - did", " (did").replace("?", "?)"))
     prefixes = _find_prefixes(wanted, header)
     if prefixes and all(column.signal == "time" or column in lacking for column in wanted):
         more = f" and {len(hints) - 1} more" if len(hints) > 1 else ""
         return (
             f"missing columns: {hints[0]}{more}; state as select what all columns of this sensor "
-            f"begin with, here one of {listed(prefixes)}"
+            f"begin with, here one of {quote_all(prefixes)}"
         )
-    text = f"missing columns: {', '.join(hints)}; found columns: {listed(header)}"
+    text = f"missing columns: {', '.join(hints)}; found columns: {quote_all(header)}"
     for signal, word in (("accel", "accelerometer"), ("gyro", "gyroscope")):
         all_lacking = sum(column.signal == signal for column in lacking) == 3
         if all_lacking and present:

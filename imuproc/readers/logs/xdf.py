@@ -19,7 +19,7 @@ import numpy as np
 
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
-from imuproc.files.wording import listed, quoted
+from imuproc.files.wording import quote, quote_all
 from imuproc.readers.logs.layout import Layout
 from imuproc.readers.logs.request import LogRequest
 from imuproc.readers.logs.signals import (
@@ -169,10 +169,10 @@ def _select_stream(streams: list[dict[str, Any]], select: str | None) -> dict[st
         if select in (None, name) and isinstance(stream["time_series"], np.ndarray)
     ]
     if len(fitting) != 1:
-        wanted = f"no stream {quoted(select)}" if select else "no stream of numbers"
+        wanted = f"no stream {quote(select)}" if select else "no stream of numbers"
         if fitting:
-            wanted = f"{len(fitting)} streams" + (f" named {quoted(select)}" if select else "")
-        raise LogError(f"found {wanted}; allowed: a select that names one of {listed(names)}")
+            wanted = f"{len(fitting)} streams" + (f" named {quote(select)}" if select else "")
+        raise LogError(f"found {wanted}; allowed: a select that names one of {quote_all(names)}")
     return fitting[0]
 
 
@@ -204,7 +204,7 @@ def _select_channels(
         places = found
     for place, column in zip(places, wanted, strict=True):
         stated = _read_text(described[place], "unit") if place < len(described) else None
-        check_stated_unit(stated, column.unit, f"channel {quoted(column.names[0])}")
+        check_stated_unit(stated, column.unit, f"channel {quote(column.names[0])}")
     return values[:, places]
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
-from imuproc.files.wording import listed, quoted
+from imuproc.files.wording import quote, quote_all
 from imuproc.readers.references.contacts import (
     RawContacts,
     build_reference,
@@ -54,8 +54,8 @@ def read(request: ReferenceRequest) -> Reference:
     for word in known:
         if word not in words:
             raise LogError(
-                f"column {quoted(layout.column)}: found no row {quoted(word)}, which the layout "
-                f"names; found: {listed(sorted(set(words))[:12])}"
+                f"column {quote(layout.column)}: found no row {quote(word)}, which the layout "
+                f"names; found: {quote_all(sorted(set(words))[:12])}"
             )
     raw, notes = (
         (_read_lasting_events(table, words, layout), ())

@@ -9,8 +9,8 @@ from imuproc.core.reference import ReferenceKind
 from imuproc.core.sites import Side
 from imuproc.core.units import TimeUnit
 from imuproc.dsp.force import LOADED_N
-from imuproc.files.toml_reading import Problem, Table, problem, problems_of, refusal
-from imuproc.files.wording import did_you_mean, found, listed, quoted
+from imuproc.files.toml_reading import Problem, Table, make_problem, refuse, to_problems
+from imuproc.files.wording import describe_value, quote, quote_all, suggest_word
 
 ReferenceFormat = Literal["events", "photocells", "c3d", "bids-events"]
 EventUnit = Literal["frame", "s", "ms", "us"]
@@ -51,7 +51,7 @@ class SidedLayout(Table):
     def check_side(self, column: str | None) -> None:
         """Refuse a layout that leaves the side open without saying so."""
         if (column is None) == (self.side is None):
-            raise refusal(
+            raise refuse(
                 "neither columns.side nor side" if column is None else "both columns.side and side",
                 'one of the two: columns.side, or side = "left", "right" or "unknown"',
             )
@@ -86,8 +86,8 @@ class EventsLayout(SidedLayout):
     def _check_angles(cls, value: dict[str, str]) -> dict[str, str]:
         for name in value:
             if name not in ANGLES:
-                raise refusal(
-                    f"the key {quoted(name)}", listed(ANGLES) + did_you_mean(name, ANGLES)
+                raise refuse(
+                    f"the key {quote(name)}", quote_all(ANGLES) + suggest_word(name, ANGLES)
                 )
         return value
 
@@ -95,7 +95,7 @@ class EventsLayout(SidedLayout):
     def _check_consistency(self) -> "EventsLayout":
         self.check_side(self.columns.side)
         if self.unit == "frame" and self.frame_rate_hz is None:
-            raise refusal(
+            raise refuse(
                 'unit = "frame" without frame_rate_hz',
                 "frame_rate_hz, the rate in Hz at which the frames were taken (of a slow-motion "
                 "film not the rate at which it is shown)",
@@ -148,7 +148,7 @@ class BidsEventsLayout(Table):
     def _check_consistency(self) -> "BidsEventsLayout":
         by_events = bool(self.touchdowns)
         if by_events == bool(self.contacts) or (self.toe_offs and not by_events):
-            raise refusal(
+            raise refuse(
                 "both contacts and touchdowns" if by_events else "no touchdowns",
                 'either contacts = { "contact_left" = "left", ... }, or touchdowns and toe_offs',
             )
@@ -197,18 +197,18 @@ class C3dLayout(Table):
     @model_validator(mode="after")
     def _check_consistency(self) -> "C3dLayout":
         if self.forward is not None and self.forward[-1] == self.up[-1]:
-            raise refusal(
-                f"forward = {quoted(self.forward)} along up = {quoted(self.up)}",
+            raise refuse(
+                f"forward = {quote(self.forward)} along up = {quote(self.up)}",
                 "two different axes",
             )
         if self.markers is not None and self.forward is None:
-            raise refusal(
+            raise refuse(
                 "markers without forward",
                 'forward = "+x", "-x", ... as the athlete runs, or "motion" where the athlete '
                 "comes along (not on a treadmill)",
             )
         if self.first_side is not None and self.events == "stored":
-            raise refusal("first_side", "only with events = 'force': stored events have sides")
+            raise refuse("first_side", "only with events = 'force': stored events have sides")
         return self
 
 
@@ -240,17 +240,17 @@ def check_layout(name: str, value: Any) -> tuple[ReferenceLayout | None, list[Pr
     """
     place = ("layout", name)
     if not isinstance(value, dict):
-        return None, [problem(place, found(value), "a table with format and more")]
+        return None, [make_problem(place, describe_value(value), "a table with format and more")]
     stated = value.get("format")
     if not isinstance(stated, str) or stated not in LAYOUTS:
-        hint = did_you_mean(stated, LAYOUTS) if isinstance(stated, str) else ""
-        shown = "nothing" if stated is None else found(stated)
-        return None, [problem((*place, "format"), shown, listed(LAYOUTS) + hint)]
+        hint = suggest_word(stated, LAYOUTS) if isinstance(stated, str) else ""
+        shown = "nothing" if stated is None else describe_value(stated)
+        return None, [make_problem((*place, "format"), shown, quote_all(LAYOUTS) + hint)]
     model = LAYOUTS[stated]
     # Places of problems are those in the file only where the model begins at the file's top.
     whole = create_model("Whole", __base__=Table, layout=(dict[str, model], ...))  # type: ignore[valid-type]
     try:
         checked: Any = whole.model_validate({"layout": {name: value}})
     except ValidationError as error:
-        return None, problems_of(error, whole)
+        return None, to_problems(error, whole)
     return checked.layout[name], []

@@ -5,7 +5,7 @@ import numpy as np
 from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.units import TIME_TO_S
-from imuproc.files.wording import quoted
+from imuproc.files.wording import quote
 from imuproc.readers.references.contacts import check_contact_count, check_durations
 from imuproc.readers.references.layout import PhotocellsLayout
 from imuproc.readers.references.request import ReferenceRequest
@@ -40,7 +40,7 @@ def read(request: ReferenceRequest) -> Reference:
     for line, value in zip(table.lines, contact.tolist(), strict=True):
         if value <= 0.0:
             raise LogError(
-                f"line {line}, column {quoted(columns.contact_time)}: found {value:g}; allowed: a "
+                f"line {line}, column {quote(columns.contact_time)}: found {value:g}; allowed: a "
                 "time above 0"
             )
     nothing = np.full(len(contact), np.nan)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.readers.logs.text.cells import is_missing, is_number, split_line
 from imuproc.readers.logs.text.dialect import DELIMITERS
 from imuproc.readers.logs.text.text_file import looks_like_text, read_text_blocks
@@ -58,7 +58,7 @@ class TextTable:
             number = float(cell.replace(",", ".")) if is_number(cell, None) else np.nan
             if not np.isfinite(number):
                 raise LogError(
-                    f"line {line}, column {quoted(column)}: found {quoted(cell)}; allowed: a "
+                    f"line {line}, column {quote(column)}: found {quote(cell)}; allowed: a "
                     "number, or nothing where it was not measured"
                 )
             values.append(number)
@@ -135,7 +135,7 @@ def _find_header(lines: Sequence[tuple[int, str]], wanted: Sequence[str]) -> _He
                 twice = next((name for name in wanted if cells.count(name) > 1), None)
                 if twice is not None:
                     raise LogError(
-                        f"line {number}: the column {quoted(twice)} is there "
+                        f"line {number}: the column {quote(twice)} is there "
                         f"{cells.count(twice)} times; allowed: once"
                     )
                 return _Header(place, delimiter, cells)
@@ -144,8 +144,8 @@ def _find_header(lines: Sequence[tuple[int, str]], wanted: Sequence[str]) -> _He
     cells = [clean_name(cell) for cell in split_line(line, delimiter)]
     missing = next((name for name in wanted if name not in cells), wanted[0])
     raise LogError(
-        f"line {number}: found no column {quoted(missing)}; the layout names it; found: "
-        f"{listed(cells)}{did_you_mean(missing, cells)}"
+        f"line {number}: found no column {quote(missing)}; the layout names it; found: "
+        f"{quote_all(cells)}{suggest_word(missing, cells)}"
     )
 
 
@@ -178,9 +178,9 @@ def read_sides(table: TextTable, layout: SidedLayout, column: str | None) -> lis
         side = words.get(text) or folded.get(text.casefold())
         if side is None:
             raise LogError(
-                f"line {line}, column {quoted(column)}: found {quoted(text)}; allowed: "
-                f"{listed(words)} in any case, or a word that the layout's sides maps to left or "
-                "right"
+                f"line {line}, column {quote(column)}: found {quote(text)}; allowed: "
+                f"{quote_all(words)} in any case, or a word that the layout's sides maps to left "
+                "or right"
             )
         found.append(side)
     return found

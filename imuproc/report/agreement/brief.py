@@ -8,7 +8,7 @@ import numpy as np
 
 from imuproc.agreement.study import ComparedRun, StudyResult
 from imuproc.core.words import plural
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.report.agreement.quantities import quantity_of, share
 from imuproc.report.agreement.wording import KINDS, TOLD, beyond_of, on_average, whole
 
@@ -43,7 +43,7 @@ def brief(result: StudyResult) -> list[str]:
 def _run_sentence(one: ComparedRun) -> str:
     counts = one.comparison.detection
     row = counts[(counts["of"] == "contacts") & (counts["part"] == "all")].iloc[0].to_dict()
-    source = clean(one.reference.source)
+    source = clean_text(one.reference.source)
     words = _counts(row, beyond_of(counts))
     return f"{one.result.run} ({one.result.athlete}) against {source}: {words}."
 

@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from imuproc.agreement.study import StudyResult
 from imuproc.core.words import plural
-from imuproc.files.text import MISSING, clean, fixed
+from imuproc.files.text import MISSING, clean_text, format_fixed
 from imuproc.report.agreement.brief import brief
 from imuproc.report.agreement.quantities import Quantity, coefficient, quantity_of, share
 from imuproc.report.agreement.tables import EXCLUSIONS_CSV
@@ -83,11 +83,11 @@ def agreement_page(result: StudyResult, words: Paragraphs | None, charts: Sequen
     """
     compared = result.compared
     content = {
-        "study": clean(result.study.id),
-        "note": clean(result.study.note or ""),
+        "study": clean_text(result.study.id),
+        "note": clean_text(result.study.note or ""),
         "facts": _facts(result),
         "brief": brief(result),
-        "failed": [(one.asked.id, clean(one.reason)) for one in result.failed],
+        "failed": [(one.asked.id, clean_text(one.reason)) for one in result.failed],
         "charts": charts,
         "headings": HEADINGS,
         "tables": _tables(result),
@@ -97,7 +97,7 @@ def agreement_page(result: StudyResult, words: Paragraphs | None, charts: Sequen
         "excluded": plural(len(result.exclusions), "row"),
         "exclusions_file": EXCLUSIONS_CSV,
         "words": words,
-        "notes": sorted({clean(n) for one in compared for n in one.comparison.notes}),
+        "notes": sorted({clean_text(n) for one in compared for n in one.comparison.notes}),
     }
     return rendered("agreement.html.j2", content)
 
@@ -143,8 +143,12 @@ def _row(row: Mapping[str, Any], grouped: bool = False) -> Row:
     q = quantity_of(str(row["figure"]))
     name = f"{q.name.capitalize()} ({q.unit})"
     if grouped:
-        name += f", {clean(str(row['group']))}"
-    slope = fixed(row["slope"], 3, MISSING).replace("-", "−") if isfinite(row["slope"]) else MISSING
+        name += f", {clean_text(str(row['group']))}"
+    slope = (
+        format_fixed(row["slope"], 3, MISSING).replace("-", "−")
+        if isfinite(row["slope"])
+        else MISSING
+    )
     cells = (
         str(int(row["n"])),
         str(int(row["athletes"])),
@@ -199,7 +203,7 @@ def _clocks(result: StudyResult) -> list[tuple[str, ...]]:
     out = []
     for one in result.compared:
         clock = one.comparison.clock
-        where = (one.result.run, clean(one.reference.source))
+        where = (one.result.run, clean_text(one.reference.source))
         if clock is None:
             out.append((*where, "none: paired by durations", *([MISSING] * 4)))
             continue
@@ -211,7 +215,7 @@ def _clocks(result: StudyResult) -> list[tuple[str, ...]]:
                 f"{clock.offset_s:.4f} ±{clock.offset_u_s:.4f}".replace("-", "−"),
                 f"{1e6 * clock.drift:.0f} ±{1e6 * clock.drift_u:.0f}".replace("-", "−"),
                 str(clock.matched_events) if drift else MISSING,
-                fixed(1000.0 * clock.scatter_s, 1, MISSING),
+                format_fixed(1000.0 * clock.scatter_s, 1, MISSING),
             )
         )
     return out
@@ -227,5 +231,5 @@ def _exclusions(table: pd.DataFrame) -> list[tuple[str, ...]]:
     for (run, of, reason), part in grouped:
         figures = sorted({str(f) for f in part["figure"] if f})
         named = "; ".join(quantity_of(f).name for f in figures)
-        rows.append((str(run), str(of), clean(str(reason)), named, str(len(part))))
+        rows.append((str(run), str(of), clean_text(str(reason)), named, str(len(part))))
     return rows[:_MOST_ROWS]

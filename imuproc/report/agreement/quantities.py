@@ -6,7 +6,7 @@ from math import isfinite
 from typing import Final
 
 from imuproc.core.columns import BY_NAME
-from imuproc.files.text import MISSING, fixed
+from imuproc.files.text import MISSING, format_fixed
 
 _SHOWN: Final[Mapping[str, tuple[str, float, int]]] = {
     "s": ("ms", 1000.0, 1),
@@ -46,7 +46,7 @@ class Quantity:
     def number(self, value: float) -> str:
         """A difference in the shown unit, without it."""
         return (
-            fixed(value * self.factor, self.decimals, MISSING).replace("-", "−")
+            format_fixed(value * self.factor, self.decimals, MISSING).replace("-", "−")
             if isfinite(value)
             else MISSING
         )
@@ -74,7 +74,7 @@ def quantity_of(figure: str) -> Quantity:
 
 def share(value: float, decimals: int = 1) -> str:
     """A share in per cent."""
-    return f"{fixed(100.0 * value, decimals)} %" if isfinite(value) else MISSING
+    return f"{format_fixed(100.0 * value, decimals)} %" if isfinite(value) else MISSING
 
 
 def coefficient(value: float) -> str:
@@ -83,4 +83,4 @@ def coefficient(value: float) -> str:
         return MISSING
     if 0.9995 <= value < 1.0:
         return "> 0.999"
-    return fixed(value, 3).replace("-", "−")
+    return format_fixed(value, 3).replace("-", "−")

@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 
 from imuproc.agreement.study import ComparedRun, StudyResult
-from imuproc.files.text import clean, spreadsheet_safe
-from imuproc.files.whole import replaced_file
+from imuproc.files.text import clean_text, escape_formula
+from imuproc.files.whole import replace_file
 
 AGREEMENT_CSV: Final = "agreement.csv"
 AGREEMENT_JSON: Final = "agreement.json"
@@ -64,7 +64,7 @@ def write_tables(folder: Path, result: StudyResult) -> dict[str, str]:
     for name, table in tables_of(result).items():
         _write_csv(folder / name, table)
         written[name] = str(folder / name)
-    with replaced_file(folder / AGREEMENT_JSON) as temporary:
+    with replace_file(folder / AGREEMENT_JSON) as temporary:
         temporary.write_text(study_json(result) + "\n", encoding="utf-8")
     written[AGREEMENT_JSON] = str(folder / AGREEMENT_JSON)
     return written
@@ -89,7 +89,7 @@ def study_json(result: StudyResult, files: Mapping[str, str] | None = None) -> s
     content: dict[str, Any] = {
         "schema": 1,
         "study": result.study.id,
-        "note": clean(result.study.note or "") or None,
+        "note": clean_text(result.study.note or "") or None,
         "figures_asked_for": result.study.figures,
         "runs_compared": len(result.compared),
         "runs_not_compared": len(result.failed),
@@ -102,7 +102,9 @@ def study_json(result: StudyResult, files: Mapping[str, str] | None = None) -> s
     for name, table in tables.items():
         if name != PAIRS_CSV:
             content[name.removesuffix(".csv")] = _records(table)
-    content["notes"] = [] if result.agreement is None else list(map(clean, result.agreement.notes))
+    content["notes"] = (
+        [] if result.agreement is None else list(map(clean_text, result.agreement.notes))
+    )
     if files is not None:
         content["files"] = dict(files)
     return json.dumps(content, indent=2, allow_nan=False)
@@ -123,7 +125,7 @@ def _run(one: ComparedRun) -> dict[str, Any]:
         "rate_hz": _plain(result.rate_hz),
         "sensors": list(result.sites),
         "imuproc": result.version or None,
-        "note": clean(one.asked.note or "") or None,
+        "note": clean_text(one.asked.note or "") or None,
     }
 
 
@@ -143,11 +145,11 @@ def _plain(cell: object) -> Any:
         return int(cell)
     if isinstance(cell, (float, np.floating)):
         return float(cell) if math.isfinite(cell) else None
-    return None if cell is None else clean(str(cell))
+    return None if cell is None else clean_text(str(cell))
 
 
 def _write_csv(path: Path, table: pd.DataFrame) -> None:
-    with replaced_file(path) as temporary, temporary.open("w", encoding="utf-8", newline="") as out:
+    with replace_file(path) as temporary, temporary.open("w", encoding="utf-8", newline="") as out:
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(table.columns)
         writer.writerows(map(_cells, table.itertuples(index=False, name=None)))
@@ -163,4 +165,4 @@ def _cell(cell: object) -> str:
         return ""
     if isinstance(plain, float):
         return f"{plain:.10g}"
-    return spreadsheet_safe(plain) if isinstance(plain, str) else str(plain)
+    return escape_formula(plain) if isinstance(plain, str) else str(plain)

@@ -7,7 +7,7 @@ from typing import Final
 
 from imuproc.checks.findings import SensorCheck
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.files.text import MISSING, fixed
+from imuproc.files.text import MISSING, format_fixed
 from imuproc.report.terminal_table import Column
 
 _AXES: Final = "xyz"
@@ -22,7 +22,7 @@ class ShownSensor:
 
 
 def _known(value: float, decimals: int) -> str:
-    return fixed(value, decimals, MISSING)
+    return format_fixed(value, decimals, MISSING)
 
 
 def _used(largest: float, full_scale: float, per_unit: float) -> str:

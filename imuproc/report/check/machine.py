@@ -17,7 +17,7 @@ from imuproc.checks.findings import (
 )
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.allan import AllanReading
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.report.machine import flag_data
 
 _PER_HOUR = degrees(1.0) * 3600.0
@@ -57,7 +57,7 @@ def _without_nan(value: Any) -> Any:
 
 def _report(report: CheckReport) -> dict[str, Any]:
     return {
-        "run": clean(report.run),
+        "run": clean_text(report.run),
         "athlete": report.athlete or None,
         "verdict": report.verdict,
         "running": [{"start_s": run.start_s, "end_s": run.end_s} for run in report.runs],
@@ -69,8 +69,8 @@ def _report(report: CheckReport) -> dict[str, Any]:
 def _reason(reason: Reason) -> dict[str, Any]:
     return {
         "severity": reason.severity,
-        "text": clean(reason.text),
-        "advice": clean(reason.advice) or None,
+        "text": clean_text(reason.text),
+        "advice": clean_text(reason.advice) or None,
         "flag": reason.flag_name or None,
         **flag_data(reason.flag),
     }
@@ -79,7 +79,7 @@ def _reason(reason: Reason) -> dict[str, Any]:
 def _sensor(sensor: SensorCheck, placed: bool) -> dict[str, Any]:
     return {
         "site": sensor.site if placed else None,
-        "source": clean(sensor.source),
+        "source": clean_text(sensor.source),
         "verdict": sensor.verdict,
         "reasons": [_reason(reason) for reason in sensor.reasons],
         **_sampling(sensor.sampling),

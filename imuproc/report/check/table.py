@@ -18,7 +18,7 @@ from imuproc.checks.findings import (
 from imuproc.core.flag_policy import Severity
 from imuproc.core.sites import SITES, Site
 from imuproc.core.words import plural
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.report.check.columns import ShownSensor, figure_columns
 from imuproc.report.terminal_table import Column, TerminalTable, print_terms
 
@@ -68,7 +68,7 @@ class _Shown:
     def __init__(self, report: CheckReport) -> None:
         self.report = report
         self.alone = not report.athlete
-        self.name = clean(report.run)
+        self.name = clean_text(report.run)
         names = [self.name if self.alone else _site(s.site) for s in report.sensors]
         self.own = list(zip(names, report.sensors, strict=True))
         # What concerns all sensors is each one's in its verdict.
@@ -87,7 +87,7 @@ class _Shown:
             seen = f"1 run seen, {report.runs[0].start_s:.1f} to {report.runs[0].end_s:.1f} s"
         else:
             seen = f"{len(report.runs)} runs seen"
-        line = Text.assemble((self.name, "bold"), f" ({clean(report.athlete)}), {seen}: ")
+        line = Text.assemble((self.name, "bold"), f" ({clean_text(report.athlete)}), {seen}: ")
         return line.append(report.verdict, style=f"bold {_STYLES[report.verdict]}")
 
     def reasons(self) -> Iterator[tuple[str, Reason]]:
@@ -142,7 +142,7 @@ def _print_matrix(console: Console, shown: Sequence[_Shown]) -> None:
     """A line for each recording, a word for each sensor."""
     columns: list[Column[_Shown]] = [
         Column("run", "", lambda one: one.name, words=True),
-        Column("athlete", "", lambda one: clean(one.report.athlete), 1, words=True),
+        Column("athlete", "", lambda one: clean_text(one.report.athlete), 1, words=True),
     ]
     for site in SITES:
         if any(site in one.places for one in shown):
@@ -200,12 +200,12 @@ def _told(members: Sequence[tuple[str, str, Reason]], sensors: Mapping[str, int]
         names if not several or names == run else f"{names} of {run}" for run, names in whom.items()
     )
     reason = max((one for _, _, one in members), key=lambda one: one.samples)
-    words = Text.assemble((who, "bold"), ": ", clean(reason.text))
+    words = Text.assemble((who, "bold"), ": ", clean_text(reason.text))
     if len({other.text for _, _, other in members}) > 1:
         which = "worst" if reason.samples else "first"
         words.append(f" (Numbers of the {which} one.)", style="dim")
     if reason.advice:
-        words.append(f" {clean(reason.advice)}")
+        words.append(f" {clean_text(reason.advice)}")
     if reason.flag:
         words.append(f" [{reason.flag.name}]", style="dim")
     return words

@@ -6,7 +6,7 @@ from typing import Any, Final
 import numpy as np
 from markupsafe import Markup
 
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.report.pages import story
 from imuproc.report.pages.charts import draw_two_by_step
 from imuproc.report.pages.labels import LABELS, Label
@@ -71,8 +71,8 @@ def compare_page(first: RunView, second: RunView) -> str:
     content: dict[str, Any] = {
         "runs": [
             {
-                "run": clean(view.summary.run),
-                "athlete": clean(view.summary.athlete),
+                "run": clean_text(view.summary.run),
+                "athlete": clean_text(view.summary.athlete),
                 "brief": story.brief_facts(view),
                 "page": page_name(view.summary.run),
                 "point": view.cues[0].words.title if view.cues else "Nothing stood out",

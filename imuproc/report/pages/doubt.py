@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import doubted_sides
 from imuproc.core.flag_words import where
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.report.pages.labels import LABELS
 from imuproc.report.pages.view import RunView
 
@@ -40,13 +40,15 @@ class Trust:
 def trouble(view: RunView) -> list[str]:
     """Sentences that come before all else where a run is in trouble."""
     if view.failed:
-        return [f"This run could not be processed: {clean(view.summary.reason)}"]
+        return [f"This run could not be processed: {clean_text(view.summary.reason)}"]
     if not view.has_steps:
         return ["No steps were found in this run."]
     out = []
     for name in dict.fromkeys(flag.name for flag in view.serious_flags()):
         flag = FLAGS[name]
-        sites = sorted({clean(where(f)) for f in view.serious_flags() if f.name == name and f.site})
+        sites = sorted(
+            {clean_text(where(f)) for f in view.serious_flags() if f.name == name and f.site}
+        )
         told = f" ({', '.join(sites)})" if sites else ""
         out.append(f"{flag.sentence[:-1]}{told}. {flag.advice}")
     return out or ["Many figures are missing in this run; see below which ones are there."]

@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from imuproc.files.text import MISSING, fixed
+from imuproc.files.text import MISSING, format_fixed
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Label:
 
     def number(self, value: float) -> str:
         """A value in the shown unit, without it."""
-        return fixed(value * self.factor, self.decimals, MISSING)
+        return format_fixed(value * self.factor, self.decimals, MISSING)
 
     def with_unit(self, value: float) -> str:
         """A value with its unit."""
@@ -51,13 +51,13 @@ class Label:
         least = 10.0**-self.decimals
         size = max(abs(value * self.factor), least)
         space = "" if self.unit == "°" else " "
-        return f"{'+' if value > 0.0 else '−'}{fixed(size, self.decimals)}{space}{self.unit}"
+        return f"{'+' if value > 0.0 else '−'}{format_fixed(size, self.decimals)}{space}{self.unit}"
 
     def uncertainty(self, value: float) -> str:
         """A standard uncertainty, never rounded to nothing; empty where there is none."""
         if not np.isfinite(value):
             return ""
-        return fixed(max(value * self.factor, 10.0**-self.decimals), self.decimals)
+        return format_fixed(max(value * self.factor, 10.0**-self.decimals), self.decimals)
 
 
 LABELS: Final[dict[str, Label]] = {

@@ -9,7 +9,7 @@ import numpy as np
 from imuproc.assessment.verdicts import ABOVE, BELOW, IN_DOUBT, NOT_MEASURED, ON_TARGET, TOO_CLOSE
 from imuproc.core.columns import uncertainty_name
 from imuproc.core.uncertainty import PARTS
-from imuproc.files.text import MISSING, clean, fixed
+from imuproc.files.text import MISSING, clean_text, format_fixed
 from imuproc.report.pages.labels import LABELS, Label
 from imuproc.report.pages.view import RunView
 from imuproc.results.columns import WITH_SYMMETRY, difference_name, symmetry_name
@@ -107,7 +107,7 @@ def step_rows(view: RunView) -> tuple[StepRow, ...]:
             for label in LABELS.values()
         )
         side, phase = str(row["side"]), str(row["phase"])
-        flags = clean(str(row["flags"] or "").replace("_", " ").replace(";", ", "))
+        flags = clean_text(str(row["flags"] or "").replace("_", " ").replace(";", ", "))
         said, brief = _said(number, (side, phase), cells), _brief(number, side, cells)
         out.append(StepRow(number, side, phase, cells, flags, said, brief))
     return tuple(out)
@@ -203,7 +203,7 @@ def side_rows(view: RunView) -> list[SideRow]:
                 left=label.number(of_sides[0]),
                 right=label.number(of_sides[1]),
                 difference=_difference(label, difference, u),
-                index=fixed(index, 1) if label.figure in WITH_SYMMETRY else "",
+                index=format_fixed(index, 1) if label.figure in WITH_SYMMETRY else "",
                 words=f"more on the {more}" if label.figure in sure else "no clear difference",
             )
         )
@@ -213,7 +213,7 @@ def side_rows(view: RunView) -> list[SideRow]:
 def _difference(label: Label, difference: float, u: float) -> str:
     decimals = label.decimals + (1 if label.unit == "°" else 0)
     shown = max(u * label.factor, 10.0**-decimals)
-    return f"{difference * label.factor:+z.{decimals}f} ± {fixed(shown, decimals)}"
+    return f"{difference * label.factor:+z.{decimals}f} ± {format_fixed(shown, decimals)}"
 
 
 @dataclass(frozen=True)
@@ -256,4 +256,6 @@ def part_meanings(rows: list[PartRow]) -> list[tuple[str, str]]:
 def _fine(label: Label, value: float) -> str:
     decimals = label.decimals + (0 if label.unit == "m" else 1)
     space = "" if label.unit == "°" else " "
-    return f"{fixed(max(value * label.factor, 10.0**-decimals), decimals)}{space}{label.unit}"
+    return (
+        f"{format_fixed(max(value * label.factor, 10.0**-decimals), decimals)}{space}{label.unit}"
+    )

@@ -7,7 +7,7 @@ import numpy as np
 from markupsafe import Markup
 
 from imuproc.core.words import plural
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.report.pages import story
 from imuproc.report.pages.charts import draw_by_step, draw_swings, draw_time_strip
 from imuproc.report.pages.doubt import trouble, trusted
@@ -83,7 +83,7 @@ def _of_steps(view: RunView) -> dict[str, Any]:
         "thinned": _thinned_words(view),
         "matters": story.matters(view),
         "nothing_off": story.nothing_off(view),
-        "targets": clean(view.targets.name),
+        "targets": clean_text(view.targets.name),
         "legs": legs(shown),
         "on_target_shin": story.on_target_words(view, "shin_angle_touchdown_deg"),
         "charts": [_by_step(view, shown, name) for name in _in_order(view) if _any(shown, name)],
@@ -172,7 +172,7 @@ def _strip(view: RunView) -> Chart:
 
 def method(view: RunView) -> str:
     """How it was measured, in sentences."""
-    sites = ", ".join(clean(site).replace("_", " ") for site in view.sites)
+    sites = ", ".join(clean_text(site).replace("_", " ") for site in view.sites)
     before = [k for k, _ in view.still.values()]
     after = [k for _, k in view.still.values()]
     return (
@@ -201,5 +201,7 @@ def bases(view: RunView) -> list[str]:
     """For each judged figure and phase what its target rests on, alike ones in one line."""
     lines: dict[tuple[str, str], list[str]] = {}
     for band in view.targets.bands:
-        lines.setdefault((label_of(band.figure).name, clean(band.basis)), []).append(band.phase)
+        lines.setdefault((label_of(band.figure).name, clean_text(band.basis)), []).append(
+            band.phase
+        )
     return [f"{name} ({', '.join(phases)}): {basis}." for (name, basis), phases in lines.items()]

@@ -12,7 +12,7 @@ from imuproc.assessment.verdicts import ABOVE, BELOW, ON_TARGET, TOO_CLOSE
 from imuproc.core.errors import SessionError
 from imuproc.core.flag_policy import is_serious
 from imuproc.core.words import plural
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.report.pages import story
 from imuproc.report.pages.labels import LABELS, STARTS, Label, label_of
 from imuproc.report.pages.rendering import rendered
@@ -147,9 +147,9 @@ def squad_row(view: RunView) -> SquadRow:
         state = "noted" if any(map(is_serious, names)) else "remarks"
     words, share = _on_target(view)
     return SquadRow(
-        run=clean(view.summary.run),
-        athlete=clean(view.summary.athlete),
-        start=STARTS.get(view.summary.start, clean(view.summary.start)),
+        run=clean_text(view.summary.run),
+        athlete=clean_text(view.summary.athlete),
+        start=STARTS.get(view.summary.start, clean_text(view.summary.start)),
         page=page_name(view.summary.run),
         steps=view.summary.counts.get("steps_effort", 0),
         means=tuple(_mean(view, LABELS[name]) for name in SHOWN),
@@ -160,10 +160,10 @@ def squad_row(view: RunView) -> SquadRow:
         matter=view.cues[0].words.title if view.cues else "",
         size=story.size_of(view.cues[0]) if view.cues else "",
         state=state,
-        flags=tuple(clean(name).replace("_", " ") for name in names),
+        flags=tuple(clean_text(name).replace("_", " ") for name in names),
         doubts=tuple(dict.fromkeys(f.name.replace("_", " ") for f in view.serious_flags()))
         or ("much is missing",),
-        reason=clean(view.summary.reason),
+        reason=clean_text(view.summary.reason),
     )
 
 
@@ -176,7 +176,9 @@ def page_name(run_id: str) -> str:
         The id is none that a session file may hold, and could name a place elsewhere.
     """
     if not _SAFE_ID.fullmatch(run_id):
-        raise SessionError(f"found {clean(run_id)[:100]!r} as id of a run; allowed: A-Za-z0-9_-")
+        raise SessionError(
+            f"found {clean_text(run_id)[:100]!r} as id of a run; allowed: A-Za-z0-9_-"
+        )
     return f"{run_id}.html"
 
 
@@ -260,12 +262,12 @@ def find_recurring(cues: Mapping[str, Mapping[str, Sequence[Cue]]]) -> dict[str,
             for cue in found:
                 by_fault.setdefault(cue.words.title, {})[run] = cue
         again = sorted((runs for runs in by_fault.values() if len(runs) > 1), key=len, reverse=True)
-        out[clean(athlete)] = [_say_fault(runs, len(of_runs)) for runs in again]
+        out[clean_text(athlete)] = [_say_fault(runs, len(of_runs)) for runs in again]
     return out
 
 
 def _say_fault(cues: Mapping[str, Cue], of: int) -> Recurring:
-    where = ", ".join(f"{clean(run)} {story.size_of(cue)}" for run, cue in cues.items())
+    where = ", ".join(f"{clean_text(run)} {story.size_of(cue)}" for run, cue in cues.items())
     words = next(iter(cues.values())).words
     return Recurring(words.title, f"{len(cues)} of {of} runs: {where}", words.try_this)
 
@@ -290,9 +292,9 @@ def squad_page(
     failed = sum(row.state == "failed" for row in rows)
     doubtful = sum(row.state == "trouble" for row in rows)
     content = {
-        "session": clean(str(session.get("id") or "")) or "session",
-        "date": clean(str(session.get("date") or "")),
-        "surface": clean(str(session.get("surface") or "")),
+        "session": clean_text(str(session.get("id") or "")) or "session",
+        "date": clean_text(str(session.get("date") or "")),
+        "surface": clean_text(str(session.get("surface") or "")),
         "note": story.note_text(session.get("note")),
         "rows": rows,
         "blocks": _make_blocks(rows, again),

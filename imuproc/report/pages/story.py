@@ -14,7 +14,7 @@ from imuproc.core.flag_policy import is_serious, is_told
 from imuproc.core.flag_words import detail, where
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.words import in_a_row, plural, steps_phrase
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.report.pages.labels import LABELS, STARTS, label_of
 from imuproc.report.pages.view import RunView
 
@@ -70,7 +70,7 @@ class FlagText:
 
 def note_text(note: str | None) -> str:
     """A note on one line; of a very long one the beginning, with a remark."""
-    text = clean(note or "")
+    text = clean_text(note or "")
     if len(text) <= LONGEST_NOTE:
         return text
     return f"{text[:LONGEST_NOTE]} … ({len(text)} characters; the archive holds all of them)"
@@ -80,12 +80,12 @@ def facts(view: RunView) -> list[tuple[str, str]]:
     """What stands under the headline: when, how it was started, how far, how many steps."""
     run = view.summary
     out = [
-        ("Athlete", clean(run.athlete)),
-        ("Date", clean(str(view.session.get("date") or "")) or "not known"),
-        ("Start", STARTS.get(run.start, clean(run.start))),
+        ("Athlete", clean_text(run.athlete)),
+        ("Date", clean_text(str(view.session.get("date") or "")) or "not known"),
+        ("Start", STARTS.get(run.start, clean_text(run.start))),
     ]
     if run.start_time:
-        out.append(("First touchdown", clean(run.start_time)))
+        out.append(("First touchdown", clean_text(run.start_time)))
     if run.distance_m is not None:
         out.append(("Distance", f"{run.distance_m:g} m"))
     if view.failed:
@@ -96,7 +96,7 @@ def facts(view: RunView) -> list[tuple[str, str]]:
     slowing = run.counts["steps"] - run.counts["steps_effort"]
     count = f"{run.counts['steps_effort']}"
     out.append(("Steps", f"{count}, then {slowing} slowing down" if slowing else count))
-    out.append(("Surface", clean(str(view.run.surface))))
+    out.append(("Surface", clean_text(str(view.run.surface))))
     return out
 
 
@@ -199,10 +199,10 @@ def flag_texts(view: RunView) -> list[FlagText]:
 def _flag_text(name: str, raised: list[RaisedFlag]) -> FlagText:
     known = FLAGS.get(name)
     numbers = sorted({flag.step for flag in raised if flag.step is not None})
-    sites = dict.fromkeys(clean(where(flag)) for flag in raised if flag.site)
+    sites = dict.fromkeys(clean_text(where(flag)) for flag in raised if flag.site)
     places = [*sites, *([steps_phrase(numbers)] if numbers else [])]
     return FlagText(
-        name=clean(name).replace("_", " "),
+        name=clean_text(name).replace("_", " "),
         sentence=known.sentence if known else "This version does not know this flag.",
         advice=known.advice if known else "",
         where=", ".join(places) or "whole run",
@@ -214,7 +214,7 @@ def _flag_text(name: str, raised: list[RaisedFlag]) -> FlagText:
 def _details(raised: Iterable[RaisedFlag]) -> list[str]:
     """Details in words, each once; sensors are named with theirs."""
     told = ((where(flag), detail(flag)) for flag in raised)
-    return list(dict.fromkeys(clean(": ".join(filter(None, one))) for one in told if one[1]))
+    return list(dict.fromkeys(clean_text(": ".join(filter(None, one))) for one in told if one[1]))
 
 
 def on_target_words(view: RunView, figure: str) -> str:

@@ -14,7 +14,7 @@ from imuproc.core.flag_policy import against_run, doubted_sides
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
 from imuproc.core.sites import SIDES
-from imuproc.files.text import clean
+from imuproc.files.text import clean_text
 from imuproc.report.pages.labels import LABELS
 from imuproc.results.summarising import summarise_archived
 from imuproc.results.summary import RunSummary, failed_run
@@ -166,7 +166,7 @@ def failed_view(
     run = Run(id=str(row["run"]), start=row.get("start") or "standing", distance_m=_metres(row))
     steps = joined_steps([])
     targets = chosen(sets, None)
-    reason = clean(str(row.get("reason") or "")) or "the reason was not kept"
+    reason = clean_text(str(row.get("reason") or "")) or "the reason was not kept"
     return RunView(
         summary=failed_run(str(row.get("session", "")), athlete, run, reason),
         session=session,

@@ -12,9 +12,9 @@ import pandas as pd
 from imuproc.assessment.cues import Cue
 from imuproc.assessment.targets import DEFAULT, TargetSet, chosen, read_targets
 from imuproc.core.errors import ArchiveError, SessionError
-from imuproc.files.whole import replaced_file
-from imuproc.files.wording import did_you_mean, listed, quoted
-from imuproc.files.workers import shared_out
+from imuproc.files.whole import replace_file
+from imuproc.files.wording import quote, quote_all, suggest_word
+from imuproc.files.workers import share_out
 from imuproc.report.pages.compare_page import compare_name, compare_page
 from imuproc.report.pages.run_page import run_page
 from imuproc.report.pages.squad_page import (
@@ -193,13 +193,13 @@ def two_views(folder: Path, runs: tuple[str, str], targets: Path | None = None) 
     for run in runs:
         if run not in where:
             raise SessionError(
-                f"compare: found no run {quoted(run)} in {folder}; allowed: {listed(where)}"
-                + did_you_mean(run, where)
+                f"compare: found no run {quote(run)} in {folder}; allowed: {quote_all(where)}"
+                + suggest_word(run, where)
             )
         with open_archive(where[run]) as archive:
             view = read_view(archive.run(run), session, sets, drawn=False)
         if not view.has_steps:
-            raise SessionError(f"compare: run {quoted(run)} has no steps to compare")
+            raise SessionError(f"compare: run {quote(run)} has no steps to compare")
         views.append(view)
     return views
 
@@ -267,7 +267,7 @@ def _shared_out(sources: Sequence[tuple[Path, str]], request: _Request, jobs: in
     size = -(-len(sources) // workers)
     parts = [sources[at : at + size] for at in range(0, len(sources), size)]
     gathered = _Gathered()
-    for part in shared_out((delayed(_part)(part, request) for part in parts), workers):
+    for part in share_out((delayed(_part)(part, request) for part in parts), workers):
         gathered.join(part)
     return gathered
 
@@ -316,7 +316,7 @@ def _write_run(report: Path, view: RunView) -> list[str]:
 
 
 def _write(path: Path, text: str) -> None:
-    with replaced_file(path) as temporary:
+    with replace_file(path) as temporary:
         temporary.write_text(text, encoding="utf-8", errors="replace", newline="\n")
 
 

@@ -21,7 +21,7 @@ from imuproc.core.motion import SegmentMotion
 from imuproc.core.recording import Conditioned, Recording
 from imuproc.core.result import Result
 from imuproc.core.uncertainty import PARTS
-from imuproc.files.whole import replaced_file
+from imuproc.files.whole import replace_file
 from imuproc.results.archive.flag_table import write_flags
 from imuproc.results.archive.head import HEAD_BYTES, seal
 from imuproc.results.archive.schema import (
@@ -205,7 +205,7 @@ def archive_file(path: Path, kind: str) -> Iterator[tuple[h5py.File, Sink]]:
     OSError
         The file cannot be written.
     """
-    with replaced_file(path) as temporary:
+    with replace_file(path) as temporary:
         with Sink(temporary) as sink:
             try:
                 with _create_hdf5(sink) as file:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.readers.logs.hdf5.heap import check_heaps
 from imuproc.readers.logs.units_stated import check_stated_unit
 
@@ -50,13 +50,13 @@ class Dataset:
         value = read_number(self.item, "range")
         if value is not None and not 0 < value < float("inf"):
             raise LogError(
-                f"dataset {quoted(self.name)}, attribute range: found {value:g}; allowed: above 0"
+                f"dataset {quote(self.name)}, attribute range: found {value:g}; allowed: above 0"
             )
         return value
 
     def check_unit(self, wanted: str) -> None:
         """Refuse a stated unit that is not the layout's."""
-        check_stated_unit(self.unit, wanted, f"dataset {quoted(self.name)}")
+        check_stated_unit(self.unit, wanted, f"dataset {quote(self.name)}")
 
     def read_floats(self, start: int, end: int) -> FloatArray:
         """Some samples as float64, as many columns as the dataset has."""
@@ -96,20 +96,20 @@ def find_dataset(group: h5py.Group, path: str, width: int) -> Dataset:
     if not isinstance(item, h5py.Dataset):
         names = _list_names(group, h5py.Dataset)
         raise LogError(
-            f"found no dataset {quoted(path)}{did_you_mean(path, names)}; datasets: "
+            f"found no dataset {quote(path)}{suggest_word(path, names)}; datasets: "
             f"{describe_datasets(group)}"
         )
     if item.external or item.is_virtual or item.file != group.file:
-        raise LogError(f"dataset {quoted(path)} lies in other files; allowed: all in one file")
+        raise LogError(f"dataset {quote(path)} lies in other files; allowed: all in one file")
     shape, kind = item.shape, item.dtype if field is None else item.dtype[field]
     if kind.kind not in "fiu":
-        raise LogError(f"dataset {quoted(path)}: found {kind}; allowed: numbers")
+        raise LogError(f"dataset {quote(path)}: found {kind}; allowed: numbers")
     fits = shape is not None and (shape[1:] == (3,) if width == 3 else shape[1:] in ((), (1,)))
     if not fits:
         allowed = "(samples, 3)" if width == 3 else "(samples,)"
         if width == 1 and shape is not None and shape[1:] == (3,):
             allowed += "; one with all three axes stands alone in the layout's list of columns"
-        raise LogError(f"dataset {quoted(path)}: found the shape {shape}; allowed: {allowed}")
+        raise LogError(f"dataset {quote(path)}: found the shape {shape}; allowed: {allowed}")
     return Dataset(item, path, field)
 
 
@@ -123,7 +123,7 @@ def _find_item(group: h5py.Group, path: str) -> tuple[Any, str | None]:
             return (item, part) if is_field else (None, None)
         link = item.get(part, getlink=True)
         if isinstance(link, h5py.ExternalLink):
-            raise LogError(f"{quoted(path)} leads to another file; allowed: all in one file")
+            raise LogError(f"{quote(path)} leads to another file; allowed: all in one file")
         item = item.get(part)
         if item is None:
             return None, None
@@ -152,7 +152,7 @@ def describe_datasets(group: h5py.Group) -> str:
     """Names of what a group holds, in words; the first ones where they are many."""
     names = _list_names(group, h5py.Dataset)
     more = ", and more" if len(names) > _MAX_NAME_COUNT else ""
-    return (listed(names[:_MAX_NAME_COUNT]) or "none") + more
+    return (quote_all(names[:_MAX_NAME_COUNT]) or "none") + more
 
 
 def read_attribute(item: h5py.Group | h5py.Dataset, name: str) -> Any:
@@ -184,6 +184,6 @@ def read_number(item: h5py.Group | h5py.Dataset, name: str) -> float | None:
         return None
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise LogError(
-            f"{quoted(str(item.name))}, attribute {name}: found {value!r}; allowed: a number"
+            f"{quote(str(item.name))}, attribute {name}: found {value!r}; allowed: a number"
         )
     return float(value)

@@ -20,7 +20,7 @@ import numpy as np
 from imuproc.core.errors import LogError
 from imuproc.core.recording import SensorLog
 from imuproc.core.units import AccelUnit, GyroUnit, TimeUnit
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.readers.logs.hdf5.items import (
     DAMAGE,
     Dataset,
@@ -138,8 +138,8 @@ def _find_named_datasets(file: h5py.File, request: LogRequest) -> _Source:
     if inside and inside not in file:
         groups = list_groups(file)
         raise LogError(
-            f"found no group {quoted(inside)}, which select names{did_you_mean(inside, groups)}; "
-            f"groups: {listed(groups) or 'none'}"
+            f"found no group {quote(inside)}, which select names{suggest_word(inside, groups)}; "
+            f"groups: {quote_all(groups) or 'none'}"
         )
 
     def find(path: Any, width: int, unit: str) -> Dataset:
@@ -166,8 +166,8 @@ def _check_lengths(source: _Source) -> _Source:
     for other in datasets[1:]:
         if other.length != first.length:
             raise LogError(
-                f"dataset {quoted(other.name)}: found {other.length} samples; allowed: "
-                f"{first.length}, as in {quoted(first.name)}"
+                f"dataset {quote(other.name)}: found {other.length} samples; allowed: "
+                f"{first.length}, as in {quote(first.name)}"
             )
     return source
 
@@ -190,7 +190,7 @@ def _find_own_datasets(file: h5py.File, request: LogRequest) -> _Source:
     rate_hz = read_number(group, "sampling_frequency")
     if time is None and (rate_hz is None or not 0 < rate_hz < float("inf")):
         raise LogError(
-            f"group {quoted(group.name)}: found neither time_s nor a sampling_frequency above 0"
+            f"group {quote(group.name)}: found neither time_s nor a sampling_frequency above 0"
         )
     meaning = Meaning(
         accel_unit=cast(AccelUnit, parse_unit(accel.unit, get_args(AccelUnit), accel.name)),
@@ -212,10 +212,10 @@ def _select_group(file: h5py.File, select: str | None) -> h5py.Group:
     points = {name: read_attribute(group, "tracked_point") for name, group in groups.items()}
     fitting = [name for name in groups if select in (None, name, points[name])]
     if len(fitting) != 1:
-        wanted = "no sensor" if select is None else f"no sensor {quoted(select)}"
+        wanted = "no sensor" if select is None else f"no sensor {quote(select)}"
         if fitting:
             wanted = f"{len(fitting)} sensors"
-        raise LogError(f"found {wanted}; allowed: a select that names one of {listed(groups)}")
+        raise LogError(f"found {wanted}; allowed: a select that names one of {quote_all(groups)}")
     return groups[fitting[0]]
 
 
@@ -227,6 +227,6 @@ def _read_start_time(group: h5py.Group) -> datetime.datetime | None:
         return datetime.datetime.fromisoformat(str(text))
     except ValueError:
         raise LogError(
-            f"group {quoted(group.name)}, attribute start_time: found {quoted(str(text))}; "
+            f"group {quote(group.name)}, attribute start_time: found {quote(str(text))}; "
             "allowed: a date and time by ISO 8601, such as 2031-04-12T09:30:00+02:00"
         ) from None

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 
 from imuproc.core.errors import LogError
 from imuproc.core.words import plural
-from imuproc.files.wording import quoted
+from imuproc.files.wording import quote
 from imuproc.readers.logs.layout import Layout
 from imuproc.readers.logs.text.cells import begins_like_number, is_missing, is_number, split_line
 from imuproc.readers.logs.units_stated import check_stated_unit
@@ -130,7 +130,7 @@ def _find_named_table(lines: list[Line], layout: Layout, wanted: tuple[Wanted, .
     for place in places:
         if cells.count(cells[place]) > 1:
             raise LogError(
-                f"line {line.number}: the column {quoted(cells[place])} is there "
+                f"line {line.number}: the column {quote(cells[place])} is there "
                 f"{cells.count(cells[place])} times; allowed: once"
             )
     _check_units(line.number, [_extract_bracketed_unit(cell) for cell in cells], places, wanted)
@@ -239,7 +239,7 @@ def _check_units(
 ) -> None:
     for place, column in zip(places, wanted, strict=True):
         stated = cells[place] if place < len(cells) else None
-        check_stated_unit(stated, column.unit, f"line {number}, column {quoted(column.names[0])}")
+        check_stated_unit(stated, column.unit, f"line {number}, column {quote(column.names[0])}")
 
 
 def _extract_bracketed_unit(name: str) -> str:
@@ -304,5 +304,5 @@ def _explain_no_number(
         places[0],
     )
     return LogError(
-        f"line {number}, column {bad + 1}: found {quoted(cells[bad])}; allowed: a number{hint}"
+        f"line {number}, column {bad + 1}: found {quote(cells[bad])}; allowed: a number{hint}"
     )

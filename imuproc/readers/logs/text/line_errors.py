@@ -6,7 +6,7 @@ from typing import Final
 
 from imuproc.core.errors import LogError
 from imuproc.core.words import plural
-from imuproc.files.wording import quoted
+from imuproc.files.wording import quote
 from imuproc.readers.logs.layout import Layout
 from imuproc.readers.logs.text.cells import is_missing, is_number, split_line
 from imuproc.readers.logs.text.dialect import TableShape
@@ -81,9 +81,9 @@ def _find_first_fault(
         for place in shape.positions:
             cell = cells[place]
             if not is_number(cell, decimal) and not is_missing(cell, layout.missing):
-                where = f", column {quoted(shape.columns[place])}"
+                where = f", column {quote(shape.columns[place])}"
                 return _Fault(
-                    number, f"{where}: found {quoted(cell)}; allowed: {_describe_allowed(cell)}"
+                    number, f"{where}: found {quote(cell)}; allowed: {_describe_allowed(cell)}"
                 )
     return None
 

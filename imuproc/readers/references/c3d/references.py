@@ -9,7 +9,7 @@ from imuproc.core.errors import LogError
 from imuproc.core.reference import Reference
 from imuproc.core.sites import SIDES, Side
 from imuproc.dsp.force import force_contacts
-from imuproc.files.wording import listed, quoted
+from imuproc.files.wording import quote, quote_all
 from imuproc.readers.references.c3d.markers import (
     Legs,
     measure_angles,
@@ -114,12 +114,13 @@ def _read_stored_events(file: C3dFile, layout: C3dLayout) -> _Events:
         of = np.array([label.casefold() == word.casefold() for label in stored.labels])
         if not of.any():
             raise LogError(
-                f"found no stored event {quoted(word)}; found: {listed(sorted(set(stored.labels)))}"
+                f"found no stored event {quote(word)}; found: "
+                f"{quote_all(sorted(set(stored.labels)))}"
             )
         bad = next((c for c, s, o in zip(contexts, sides, of, strict=True) if o and not s), None)
         if bad is not None:
             raise LogError(
-                f"found a stored event {quoted(word)} with context {quoted(bad)}; allowed: 'Left' "
+                f"found a stored event {quote(word)} with context {quote(bad)}; allowed: 'Left' "
                 "or 'Right'"
             )
         found.append({side: stored.time_s[of & (np.array(sides) == side)] for side in SIDES})

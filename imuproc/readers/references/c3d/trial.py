@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.errors import LogError
-from imuproc.files.wording import did_you_mean, listed, quoted
+from imuproc.files.wording import quote, quote_all, suggest_word
 from imuproc.readers.references.c3d.whole import check_c3d
 
 FloatArray = NDArray[np.float64]
@@ -94,8 +94,8 @@ class C3dFile:
         if len(places) != 1:
             found = "no marker" if not places else f"{len(places)} markers"
             raise LogError(
-                f"found {found} {quoted(name)} (the layout's {key}); found: "
-                f"{listed(labels[:60]) or 'no markers'}{did_you_mean(name, labels)}"
+                f"found {found} {quote(name)} (the layout's {key}); found: "
+                f"{quote_all(labels[:60]) or 'no markers'}{suggest_word(name, labels)}"
             )
         points = self.content["data"]["points"][:3, places[0], :].T
         residual = self.content["data"]["meta_points"]["residuals"][0, places[0], :]
@@ -121,9 +121,7 @@ class C3dFile:
         for number in range(1, len(platforms) + 1):
             unit = self._read_force_unit(number)
             if unit != "N":
-                raise LogError(
-                    f"force plate {number}: found forces in {quoted(unit)}; allowed: 'N'"
-                )
+                raise LogError(f"force plate {number}: found forces in {quote(unit)}; allowed: 'N'")
         force = np.array([plate["force"].T for plate in platforms])
         rate_hz = float(self.content["header"]["analogs"]["frame_rate"])
         return Plates(
@@ -168,8 +166,8 @@ class C3dFile:
         unit = units[0].strip() if units else ""
         if unit not in _METRES_PER_UNIT:
             raise LogError(
-                f"POINT:UNITS: found {quoted(unit)}; allowed: {listed(_METRES_PER_UNIT)} (correct "
-                "it in the program that wrote the file)"
+                f"POINT:UNITS: found {quote(unit)}; allowed: {quote_all(_METRES_PER_UNIT)} "
+                "(correct it in the program that wrote the file)"
             )
         return _METRES_PER_UNIT[unit]
 
