@@ -1,6 +1,6 @@
 """The study file as pydantic sees it: which keys there are and what each allows.
 
-Layouts are checked by the model of their own format, see ``reference_layout.py``.
+Layouts are checked by the model of their own format, see ``references/layout.py``.
 """
 
 from typing import Annotated, Any

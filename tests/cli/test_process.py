@@ -28,7 +28,7 @@ FILES += ["runs.csv", "session.h5", "steps.csv", "steps.parquet", "steps.xlsx"]
 def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A session file; the method behind the command is a stand-in that gives fixed steps."""
     stand_in(monkeypatch, lambda r, _: fake_result(r, flags=[RaisedFlag("no_standing_after")]))
-    monkeypatch.setattr("imuproc.batch.process.cores", lambda: 1)
+    monkeypatch.setattr("imuproc.batch.process.count_cores", lambda: 1)
     return small_session(tmp_path / "session")
 
 
@@ -199,11 +199,11 @@ def test_workers_are_started_early_for_the_runs_there_are_to_do(
         asked.append(workers)
         yield
 
-    monkeypatch.setattr("imuproc.batch.process.started", note)
+    monkeypatch.setattr("imuproc.batch.process.start_workers", note)
     monkeypatch.setattr(
         "imuproc.batch.session.work_in_processes", lambda j, m, t, _: work_in_turn(j, m, t)
     )
-    monkeypatch.setattr("imuproc.batch.process.cores", lambda: 2)
+    monkeypatch.setattr("imuproc.batch.process.count_cores", lambda: 2)
     again = ("process", session, "-o", tmp_path / "out", "--no-report", *options)
     imuproc(*again)
     assert asked == [expected]

@@ -1,6 +1,6 @@
 """Every reader of references, and the one way to read one.
 
-A new format is a layout in ``reference_layout.py`` (one line in ``LAYOUTS``), a module with
+A new format is a layout in ``layout.py`` (one line in ``LAYOUTS``), a module with
 ``read`` (see :class:`imuproc.readers.references.request.ReferenceReader`) and one line in
 ``READERS``.
 """
