@@ -180,8 +180,8 @@ def method(view: RunView) -> str:
         "Directions of each segment come from quiet standing and from the axis about which the leg "
         f"swings in running. Quiet standing before the run: {_span(before)}; after it: "
         f"{_span(after)}. Angles count from standing: shin 90°, foot and ankle 0°. Touchdown and "
-        "toe-off come from shocks, turning and rest of the foot; what drifts is held by the times at which foot or "
-        "body is at rest."
+        "toe-off come from shocks, turning and rest of the foot; what drifts is held by the times "
+        "at which foot or body is at rest."
     )
 
 
