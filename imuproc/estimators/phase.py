@@ -180,11 +180,22 @@ def _fit_gains(
     steps: StepSpeeds, used: NDArray[np.bool_], start: str, settings: PhaseSettings
 ) -> tuple[FloatArray, FloatArray]:
     """Gain of speed per step as a share of top speed, and its standard uncertainty."""
-    share, share_u = (
-        (0.0, settings.rolling_share_u)
-        if start == "rolling"
-        else (settings.start_share, settings.start_share_u)
-    )
+    lacking, rise, covariance = _fit_rise(steps, used, start, settings)
+    away = (steps.number - 1.0) / rise
+    per_lacking = np.exp(-away) / rise
+    gain = lacking * per_lacking
+    slopes = np.stack([per_lacking, gain * (away - 1.0)])
+    variance = np.einsum("in,ij,jn->n", slopes, covariance, slopes)
+    return gain, np.sqrt(variance + (settings.curve_u_share * gain) ** 2 + 1e-12)
+
+
+def _fit_rise(
+    steps: StepSpeeds, used: NDArray[np.bool_], start: str, settings: PhaseSettings
+) -> tuple[float, float, FloatArray]:
+    """What step 1 lacks, N, and the covariance of the former with the logarithm of the latter."""
+    rolling = start == "rolling"
+    share = 0.0 if rolling else settings.start_share
+    share_u = settings.rolling_share_u if rolling else settings.start_share_u
     known = used & np.isfinite(steps.speed_mps)
     n = steps.number[known] - 1.0
     side = np.where(steps.left[known], 1.0, -1.0)
@@ -192,9 +203,8 @@ def _fit_gains(
     top = float(np.max(speed, initial=1.0))
     scatter = np.hypot(np.nan_to_num(steps.u_mps[known]), settings.step_scatter_share * top)
     prior = np.array([0.0, share, np.log(settings.rise_steps), 0.0])
-    prior_u = np.array(
-        [1.0, share_u, np.log(settings.rise_steps_factor), settings.side_scatter_share]
-    )
+    rise_u = np.log(settings.rise_steps_factor)
+    prior_u = np.array([1.0, share_u, rise_u, settings.side_scatter_share])
     theta, covariance, spread = prior, np.diag(prior_u**2), 1.0
     for _ in range(_MOST_ROUNDS):
         model, slopes = _rise(theta, n, side, top)
@@ -210,14 +220,7 @@ def _fit_gains(
         theta = moved
         if done:
             break
-    covariance = covariance * max(1.0, spread)
-    lacking, rise = float(theta[1]), float(np.exp(theta[2]))
-    away = (steps.number - 1.0) / rise
-    per_lacking = np.exp(-away) / rise
-    gain = lacking * per_lacking
-    slopes = np.stack([per_lacking, gain * (away - 1.0)])
-    variance = np.einsum("in,ij,jn->n", slopes, covariance[1:3, 1:3], slopes)
-    return gain, np.sqrt(variance + (settings.curve_u_share * gain) ** 2 + 1e-12)
+    return float(theta[1]), float(np.exp(theta[2])), covariance[1:3, 1:3] * max(1.0, spread)
 
 
 def _rise(

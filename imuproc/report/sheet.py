@@ -19,9 +19,11 @@ _FINER: Final = 2
 def _find_font(size_px: int, bold: bool) -> ImageFont.FreeTypeFont:
     """DejaVu Sans, as matplotlib brings it along; matplotlib itself is not loaded."""
     spec = find_spec("matplotlib")
-    assert spec is not None  # noqa: S101 - a dependency of the package
-    assert spec.submodule_search_locations is not None  # noqa: S101
-    folder = Path(spec.submodule_search_locations[0]) / "mpl-data" / "fonts" / "ttf"
+    if spec is None or spec.origin is None:
+        raise ModuleNotFoundError(
+            "matplotlib, whose fonts pictures are written in, is not installed"
+        )
+    folder = Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf"
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
     return ImageFont.truetype(str(folder / name), size_px)
 

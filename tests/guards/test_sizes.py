@@ -6,7 +6,7 @@ from tests.guards.sources import Function, functions, public, sources
 
 FILE_LINES = 400
 FUNCTION_LINES = 40
-PARAMETERS = 6
+PARAMETERS = 8
 PUBLIC_METHODS = 12
 
 

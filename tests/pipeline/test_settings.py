@@ -52,7 +52,7 @@ toe_out_deg = 7
 [calibration.stillness]
 window_s = 0.5
 [estimators.phase]
-drive_steps = 6
+least_drive_steps = 6
 [refine.touchdown]
 strike_u_s = [0.002, 0.003]
 """
@@ -60,7 +60,7 @@ strike_u_s = [0.002, 0.003]
     assert found.calibration.toe_out_deg == 7.0
     assert isinstance(found.calibration.toe_out_deg, float)
     assert found.calibration.stillness.window_s == 0.5
-    assert found.estimators.phase.drive_steps == 6
+    assert found.estimators.phase.least_drive_steps == 6
     assert found.refine.touchdown.strike_u_s == (0.002, 0.003)
     assert found.calibration.stillness.shortest_s == Settings().calibration.stillness.shortest_s
     assert (found.motion, found.runs) == (Settings().motion, Settings().runs)
@@ -90,8 +90,8 @@ strike_u_s = [0.002, 0.003]
         ),
         ("[runs]\nmargin_s = nan", r"runs\.margin_s: found the number nan; allowed: a number from"),
         (
-            "[estimators.phase]\ndrive_steps = 6.5",
-            r"drive_steps: found the number 6\.5; allowed: a whole number from 0 to 100 steps",
+            "[estimators.phase]\nleast_drive_steps = 6.5",
+            r"least_drive_steps: found the number 6\.5; allowed: a whole number from 0 to 20 steps",
         ),
         ("calibration = 3", r"calibration: found the number 3; allowed: a table"),
         ("[calibration", r"settings\.toml: this is not TOML"),

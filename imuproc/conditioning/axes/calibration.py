@@ -159,9 +159,8 @@ def calibrate(
         if not sure and site != "pelvis":
             unsure.add(site)
     running = _mask_interval(time_s, run)
-    own_flags = select_flags_of_run(
-        timebased.flags, Interval(float(time_s[0]), float(time_s[-1])), run
-    )
+    around = Interval(float(time_s[0]), float(time_s[-1]))
+    own_flags = select_flags_of_run(timebased.flags, around, run)
     segments, flags = select_usable_segments(segments, unsure, running, left_out)
     if not segments:
         raise RunError(
