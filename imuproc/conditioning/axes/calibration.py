@@ -8,6 +8,7 @@ Where that does not settle it, shank and foot of one leg turn together.
 
 from collections.abc import Mapping
 from dataclasses import asdict
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -140,41 +141,54 @@ def calibrate(
     RunError
         If no sensor can be used.
     """
-    timebased, rests, standing = _cut_surroundings(timebased, run, settings, rejected, others)
+    around = _cut_surroundings(timebased, run, settings, rejected, others)
+    timebased, standing = around.timebased, around.standing
     kept = _choose_kept_rows(timebased.time_s, standing, run, settings)
     time_s = timebased.time_s[kept]
-    clock = (time_s, timebased.rate_hz)
     parts = _find_unbroken_parts(timebased, kept, run, settings.tears)
-    torn, left_out = list_dropout_flags(parts)
-    segments: dict[Site, Conditioned] = {}
-    unsure: set[Site] = set()
-    for site, whole in parts.items():
-        inside = find_common_rests([(whole.span,), rests[site]], settings.stillness.shortest_s)
-        own = restrict_standing(standing, inside, settings.shortest_standing_s)
-        segments[site], sure, lost = _condition_sensor(
-            whole.signals, clock, run, (own, inside), settings
-        )
-        if lost is not None:
-            left_out.setdefault(site, lost)
-        if not sure and site != "pelvis":
-            unsure.add(site)
-    running = _mask_interval(time_s, run)
-    around = Interval(float(time_s[0]), float(time_s[-1]))
-    own_flags = select_flags_of_run(timebased.flags, around, run)
-    segments, flags = select_usable_segments(segments, unsure, running, left_out)
+    dropouts, left_out = list_dropout_flags(parts)
+    sensors = {
+        site: _condition_sensor(part, time_s, run, around, settings) for site, part in parts.items()
+    }
+    lost = {k: s.lost for k, s in sensors.items() if s.lost is not None and k not in left_out}
+    segments, flags = select_usable_segments(
+        {site: s.segment for site, s in sensors.items()},
+        {site for site, s in sensors.items() if not s.forward_sure and site != "pelvis"},
+        _mask_interval(time_s, run),
+        left_out | lost,
+    )
     if not segments:
         raise RunError(
             f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: "
             + "; ".join(f"{flag.site}: {describe_flag(flag)}" for flag in flags)
         )
+    own_flags = select_flags_of_run(
+        timebased.flags, Interval(float(time_s[0]), float(time_s[-1])), run
+    )
     return ConditionedRecording(
         recording=timebased.recording,
         time_s=time_s,
         rate_hz=timebased.rate_hz,
         segments=segments,
-        flags=(*own_flags, *standing.flags, *torn, *flags, *_list_zero_flags(segments)),
+        flags=(*own_flags, *standing.flags, *dropouts, *flags, *_list_zero_flags(segments)),
         history=(*timebased.history, _make_history_entry(standing, settings)),
     )
+
+
+class _Surroundings(NamedTuple):
+    """The part of a recording around a run, the rests in it, and the run's quiet standing."""
+
+    timebased: TimeBased
+    rests: dict[Site, tuple[Interval, ...]]
+    standing: Standing
+
+
+class _Sensor(NamedTuple):
+    """One sensor in segment axes, whether forward surely is, and why it cannot be used."""
+
+    segment: Conditioned
+    forward_sure: bool
+    lost: RaisedFlag | None
 
 
 def _make_history_entry(standing: Standing, settings: CalibrationSettings) -> HistoryEntry:
@@ -195,18 +209,18 @@ def _cut_surroundings(
     settings: CalibrationSettings,
     rejected: tuple[Interval, ...],
     others: tuple[Interval, ...],
-) -> tuple[TimeBased, dict[Site, tuple[Interval, ...]], Standing]:
-    """The part of a recording around a run, the rests in it, and the run's quiet standing."""
+) -> _Surroundings:
+    """Look near the run first, and farther away where no quiet standing is there."""
     nearest, farthest = find_spans_around(run, others, settings.standing.search_s)
     near = cut_recording(timebased, nearest)
     rests = _find_rests_by_site(near, settings.stillness)
     allowed = (settings.shortest_standing_s, settings.standing, rejected)
     standing = find_standing(near, rests, run, *allowed)
     if standing.before or standing.after or nearest == farthest:
-        return near, rests, standing
+        return _Surroundings(near, rests, standing)
     far = cut_recording(timebased, farthest)
     rests = _find_rests_by_site(far, settings.stillness)
-    return far, rests, find_standing(far, rests, run, *allowed)
+    return _Surroundings(far, rests, find_standing(far, rests, run, *allowed))
 
 
 def _find_rests_by_site(
@@ -243,14 +257,16 @@ def _find_unbroken_parts(
 
 
 def _condition_sensor(
-    signals: SiteSignals,
-    clock: tuple[FloatArray, float],
+    part: UnbrokenPart,
+    time_s: FloatArray,
     run: Interval,
-    still: tuple[Standing, tuple[Interval, ...]],
+    around: _Surroundings,
     settings: CalibrationSettings,
-) -> tuple[Conditioned, bool, RaisedFlag | None]:
-    """One sensor in segment axes, whether forward surely is, and why it cannot be used."""
-    (time_s, rate_hz), (standing, rests) = clock, still
+) -> _Sensor:
+    """Turn one sensor's signals into segment axes, from its own rests and standing."""
+    signals, own_rests = part.signals, around.rests[part.signals.site]
+    rests = find_common_rests([(part.span,), own_rests], settings.stillness.shortest_s)
+    standing = restrict_standing(around.standing, rests, settings.shortest_standing_s)
     accel, gyro = bridge_gaps(time_s, signals.accel_mps2), bridge_gaps(time_s, signals.gyro_radps)
     bias, bias_u = estimate_gyro_bias(time_s, gyro, rests, settings.axes)
     anchor = standing.before or standing.after
@@ -259,12 +275,14 @@ def _condition_sensor(
     known = running & signals.measured
     running = known if known.any() else running
     standing_mask = None if anchor is None else _mask_interval(time_s, anchor)
-    stretch = SensorRecord(time_s, rate_hz, accel, gyro - bias, running, standing_mask)
-    axes = find_segment_axes(stretch, settings.sign_margin, settings.axes)
+    record = SensorRecord(
+        time_s, around.timebased.rate_hz, accel, gyro - bias, running, standing_mask
+    )
+    axes = find_segment_axes(record, settings.sign_margin, settings.axes)
     turn, axis_u = _compute_rotation(signals.site, axes, settings)
     moved = measure_zero_shift(time_s, gyro, rests, running, settings.axes)
-    rotated = (accel @ turn.T, stretch.gyro_radps @ turn.T)
-    up_after = _find_up_after(time_s, rotated[0], standing)
+    accel, gyro = accel @ turn.T, record.gyro_radps @ turn.T
+    up_after = _find_up_after(time_s, accel, standing)
     calibration = Calibration(
         segment_from_sensor=turn,
         gyro_bias_radps=bias,
@@ -279,21 +297,22 @@ def _condition_sensor(
         up_after=up_after,
         slip=signals.slip,
     )
-    segment = _to_segment_axes(signals, time_s, rotated, calibration)
-    return segment, axes.sign_sure, _find_loss(segment, stretch, settings)
+    segment = _to_segment_axes(signals, time_s, accel, gyro, calibration)
+    return _Sensor(segment, axes.sign_sure, _find_loss(segment, record, settings))
 
 
 def _to_segment_axes(
     signals: SiteSignals,
     time_s: FloatArray,
-    rotated: tuple[FloatArray, FloatArray],
+    accel_mps2: FloatArray,
+    gyro_radps: FloatArray,
     calibration: Calibration,
 ) -> Conditioned:
-    """One sensor's marks with its signals (specific force and angular velocity) in new axes."""
+    """One sensor's marks with its signals in segment axes."""
     return Conditioned(
         site=signals.site,
-        accel_mps2=rotated[0],
-        gyro_radps=rotated[1],
+        accel_mps2=accel_mps2,
+        gyro_radps=gyro_radps,
         measured=signals.measured,
         accel_clipped=signals.accel_clipped,
         gyro_clipped=signals.gyro_clipped,
@@ -330,13 +349,13 @@ def _compute_slip_u_rad(
 
 
 def _find_loss(
-    segment: Conditioned, stretch: SensorRecord, settings: CalibrationSettings
+    segment: Conditioned, record: SensorRecord, settings: CalibrationSettings
 ) -> RaisedFlag | None:
     """Why a sensor cannot be used; None where it can."""
     moved, rests = segment.calibration.zero_moved_radps, segment.calibration.rests
     if moved > np.radians(settings.lost_degps):
         return _make_zero_flag(segment.site, moved, left_out=True)
-    fault = find_axes_fault(stretch, rests, settings.columns)
+    fault = find_axes_fault(record, rests, settings.columns)
     if fault is None:
         return None
     values: Values = {
