@@ -274,10 +274,8 @@ def _condition_sensor(
     # What was filled in tells nothing of the axes: a log that ends in a swing would turn on in it.
     known = running & signals.measured
     running = known if known.any() else running
-    standing_mask = None if anchor is None else _mask_interval(time_s, anchor)
-    record = SensorRecord(
-        time_s, around.timebased.rate_hz, accel, gyro - bias, running, standing_mask
-    )
+    still = None if anchor is None else _mask_interval(time_s, anchor)
+    record = SensorRecord(time_s, around.timebased.rate_hz, accel, gyro - bias, running, still)
     axes = find_segment_axes(record, settings.sign_margin, settings.axes)
     turn, axis_u = _compute_rotation(signals.site, axes, settings)
     moved = measure_zero_shift(time_s, gyro, rests, running, settings.axes)
