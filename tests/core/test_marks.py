@@ -18,12 +18,12 @@ def of(*rows: int):
 
 
 def test_samples_in_a_row_are_one_stretch() -> None:
-    found = of(3, 4, 5, 20).values()
+    found = of(3, 4, 5, 20).list_values()
     assert (found["samples"], found["stretches"], found["first_s"]) == (4, 2, 0.3)
 
 
 def test_of_stretches_the_longest_is_told() -> None:
-    found = of(10, 11, 40, 41, 42, 43).values()
+    found = of(10, 11, 40, 41, 42, 43).list_values()
     assert (found["longest_s"], found["longest_at_s"]) == pytest.approx((0.3, 4.0))
 
 
