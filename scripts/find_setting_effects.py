@@ -1,0 +1,135 @@
+"""Find for every setting a scene and a value that show in the results.
+
+    python scripts/find_setting_effects.py                  write the table anew
+    python scripts/find_setting_effects.py --only clocks    look at some, and write nothing
+
+The table is ``tests/pipeline/every_setting.toml``, which a test holds; its reasons are written by
+hand and kept. Listed is which setting shows on no scene, and which legal value ends in an error
+that the program did not foresee: the latter is a fault of the program. Exit code: 0 none, 1 some.
+"""
+
+import argparse
+import os
+import sys
+import time
+import warnings
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
+
+REPO = Path(__file__).resolve().parents[1]
+sys.path.append(str(REPO))
+
+from pydantic import ValidationError  # noqa: E402
+
+from imuproc.files.settings_model import Setting, StageSettings  # noqa: E402
+from tests.pipeline.scenes import SCENES, Scene  # noqa: E402
+from tests.pipeline.setting_effects import (  # noqa: E402
+    REASONS,
+    TABLE,
+    changed,
+    every_number,
+    owner_of,
+    read_table,
+)
+from tests.pipeline.watched import Watched  # noqa: E402
+
+
+def main() -> int:
+    """Run the script."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("--only", default="", help="places that begin with this; writes nothing")
+    parser.add_argument("--scene", action="append", choices=SCENES, help="writes nothing")
+    args = parser.parse_args()
+    left = {place: s for place, s in every_number().items() if place.startswith(args.only)}
+    count = len(left)
+    warnings.simplefilter("error")
+    found: dict[str, dict[str, float]] = {name: {} for name in args.scene or SCENES}
+    faults: list[str] = []
+    scenes = {name: _read_on(SCENES[name]) for name in found}
+    for values in (_ends, _between):
+        for name, (watched, read) in scenes.items():
+            start_s = time.process_time()
+            for place, setting in list(left.items()):
+                tried = values(setting) if owner_of(place) in read else ()
+                value = _that_shows(watched, place, tried, faults)
+                if value is not None:
+                    found[name][place] = value
+                    del left[place]
+            took_s = time.process_time() - start_s
+            print(f"{name}: {len(found[name])} show, {len(left)} left, {took_s:.0f} s", flush=True)
+    read_somewhere = set().union(*(read for _, read in scenes.values()))
+    reasons = read_table()[REASONS] if TABLE.exists() else {}
+    for place in left:
+        never = "" if owner_of(place) in read_somewhere else " (never read)"
+        print(f"shows nowhere{never}: {place}: {reasons.get(place, 'no reason given')}")
+    print(*sorted(faults), f"{count - len(left)} of {count} show", sep="\n")
+    if not (args.only or args.scene):
+        TABLE.write_text(_table({**found, REASONS: {p: reasons.get(p, "") for p in left}}), "utf-8")
+    return 1 if faults or not left.keys() <= reasons.keys() else 0
+
+
+def _read_on(scene: Scene) -> tuple[Watched, set[tuple[str, str]]]:
+    """A scene, and the settings that its run looked at: no others can make a difference there."""
+    read = set()
+
+    def noted(settings: StageSettings, name: str) -> object:
+        read.add((type(settings).__name__, name))
+        return object.__getattribute__(settings, name)
+
+    StageSettings.__getattribute__ = noted  # type: ignore[method-assign, assignment]
+    try:
+        return Watched(scene.make(), scene.base), read
+    finally:
+        del StageSettings.__getattribute__
+
+
+def _that_shows(
+    watched: Watched, place: str, values: Iterable[float], faults: list[str]
+) -> float | None:
+    """The first value that makes a difference; None where none does."""
+    for value in values:
+        try:
+            if watched.difference(changed(place, value)):
+                return value
+        except ValidationError:
+            continue  # against another setting
+        except Exception as error:
+            faults.append(f"error: {place} = {value:g}: {type(error).__name__}: {error}")
+    return None
+
+
+def _ends(setting: Setting) -> list[float]:
+    return [setting.low, setting.high]
+
+
+def _between(setting: Setting) -> Iterator[float]:
+    """Nearer to the usual value."""
+    usual, low, high = setting.value, setting.low, setting.high
+    assert not isinstance(usual, tuple)
+    between = [usual + share * (end - usual) for share in (0.5, 0.1) for end in (low, high)]
+    for value in (*between, 0.5 * usual, 2.0 * usual, 0.8 * usual, 1.25 * usual):
+        whole = round(value) if isinstance(usual, int) else float(f"{value:.4g}")
+        if low <= whole <= high and whole != usual:
+            yield whole
+
+
+def _table(found: dict[str, dict[str, float]] | dict[str, dict[str, str]]) -> str:
+    parts = [
+        "# On which scene each setting shows, and at which value. Made by\n"
+        "# scripts/find_setting_effects.py, but for the reasons at the end, which are written by hand.\n"
+    ]
+    for name, own in found.items():
+        lines = [f'"{place}" = {_toml(value)}\n' for place, value in own.items()]
+        parts.append(f"[{name}]\n{''.join(lines)}")
+    return "\n".join(parts)
+
+
+def _toml(value: float | str) -> str:
+    return f'"{value}"' if isinstance(value, str) else repr(value)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
