@@ -49,11 +49,14 @@ def main() -> int:
     found: dict[str, dict[str, float]] = {name: {} for name in args.scene or SCENES}
     faults: list[str] = []
     scenes = {name: _read_on(SCENES[name]) for name in found}
+    for name, (watched, _) in scenes.items():
+        print(name, *watched.outcome(), sep="\n    ", flush=True)
     for values in (_ends, _between):
         for name, (watched, read) in scenes.items():
             start_s = time.process_time()
             for place, setting in list(left.items()):
-                tried = values(setting) if owner_of(place) in read else ()
+                here = place.startswith(SCENES[name].shows or "") and owner_of(place) in read
+                tried = values(setting) if here else ()
                 value = _that_shows(watched, place, tried, faults)
                 if value is not None:
                     found[name][place] = value

@@ -177,7 +177,7 @@ def touchdown_marks(leg: LegSignals, between: Between, settings: MarkSettings) -
     if leg.axial_mps2 is not None:
         shakes_to = settings.shank_shakes_to_share
     first = max(between.swing, between.at(settings.touchdown_from_share))
-    last = between.at(shakes_to)
+    last = max(between.at(shakes_to), first + 1)
     weighed = leg.jerk_mps3[first:last].copy()
     # The swing shakes too: before it has slowed only a shake that stands out is a touchdown.
     weighed[: between.slowed - first] *= settings.swinging_weight
@@ -319,7 +319,8 @@ def _push_fall(rate: FloatArray, force: FloatArray, beside: int) -> tuple[float,
 def _shank_off_s(leg: LegSignals, between: Between, settings: MarkSettings) -> float:
     """When the shank's rate has fallen half-way; NaN if the shank does not fold back."""
     rate = leg.turn_radps
-    low, high = between.at(settings.stance_from_share), between.at(settings.shank_back_to_share)
+    low = between.at(settings.stance_from_share)
+    high = min(between.at(settings.shank_back_to_share), between.rise)
     if high - low < 3:
         return float("nan")
     top = low + int(np.argmax(rate[low:high]))

@@ -146,7 +146,7 @@ class MotionSettings(StageSettings):
     )
     wander_sd_deg_per_sqrt_s: float = number(
         0.1,
-        (0.0, 20.0),
+        (0.0001, 20.0),
         "Random walk of orientation beyond the named terms.",
         unit="deg/sqrt(s)",
     )

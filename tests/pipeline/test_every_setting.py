@@ -1,0 +1,35 @@
+"""Every number of the settings is used: on some scene another value shows in the results.
+
+In figures, uncertainties, curves, events, flags, or in whether and why a run is refused; that a
+setting is recorded does not count. ``python scripts/find_setting_effects.py`` makes the table anew.
+"""
+
+import pytest
+
+from tests.pipeline.scenes import SCENES
+from tests.pipeline.setting_effects import REASONS, changed, every_number, read_table
+from tests.pipeline.watched import Watched
+
+MOST_REASONS = 25
+
+
+@pytest.mark.parametrize("scene", SCENES)
+def test_each_setting_shows_on_its_scene(scene: str) -> None:
+    watched = Watched(SCENES[scene].make(), SCENES[scene].base)
+    assert watched.difference({}) == ""
+    effects = read_table()[scene]
+    assert [p for p, value in effects.items() if not watched.difference(changed(p, value))] == []
+
+
+def test_no_setting_is_left_out_but_for_a_reason() -> None:
+    table = read_table()
+    reasons = table[REASONS]
+    told = [place for part in table.values() for place in part]
+    assert sorted(told) == sorted(every_number())
+    assert all(len(reason) > 20 for reason in reasons.values())
+    assert len(reasons) <= MOST_REASONS
+
+
+def test_a_setting_that_a_scene_has_no_use_for_shows_nothing_there() -> None:
+    watched = Watched(SCENES["sprint"].make())
+    assert watched.difference({"motion.belt_velocity_sd_mps": 5.0}) == ""
