@@ -1,6 +1,7 @@
 """Find for every setting a scene and a value that show in the results.
 
-    python scripts/find_setting_effects.py                  write the table anew
+    python scripts/find_setting_effects.py            look for what shows no more, or is new
+    python scripts/find_setting_effects.py --anew     look for every setting
     python scripts/find_setting_effects.py --only clocks    look at some, and write nothing
 
 The table is ``tests/pipeline/every_setting.toml``, which a test holds; its reasons are written by
@@ -42,6 +43,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--only", default="", help="places that begin with this; writes nothing")
     parser.add_argument("--scene", action="append", choices=SCENES, help="writes nothing")
+    parser.add_argument("--anew", action="store_true", help="as if there were no table")
     args = parser.parse_args()
     left = {place: s for place, s in every_number().items() if place.startswith(args.only)}
     count = len(left)
@@ -51,12 +53,14 @@ def main() -> int:
     scenes = {name: _read_on(SCENES[name]) for name in found}
     for name, (watched, _) in scenes.items():
         print(name, *watched.outcome(), sep="\n    ", flush=True)
-    for values in (_ends, _between):
+    known = {} if args.anew or not TABLE.exists() else read_table()
+    for values in (_known, _ends, _between):
         for name, (watched, read) in scenes.items():
             start_s = time.process_time()
+            own = known.get(name, {})
             for place, setting in list(left.items()):
                 here = place.startswith(SCENES[name].shows or "") and owner_of(place) in read
-                tried = values(setting) if here else ()
+                tried = values(setting, own.get(place)) if here else ()
                 value = _that_shows(watched, place, tried, faults)
                 if value is not None:
                     found[name][place] = value
@@ -104,19 +108,24 @@ def _that_shows(
     return None
 
 
-def _ends(setting: Setting) -> list[float]:
+def _known(setting: Setting, known: float | None) -> list[float]:
+    return [] if known is None else [known]
+
+
+def _ends(setting: Setting, known: float | None) -> list[float]:
     return [setting.low, setting.high]
 
 
-def _between(setting: Setting) -> Iterator[float]:
+def _between(setting: Setting, known: float | None) -> Iterator[float]:
     """Nearer to the usual value."""
     usual, low, high = setting.value, setting.low, setting.high
     assert not isinstance(usual, tuple)
-    between = [usual + share * (end - usual) for share in (0.5, 0.1) for end in (low, high)]
-    for value in (*between, 0.5 * usual, 2.0 * usual, 0.8 * usual, 1.25 * usual):
-        whole = round(value) if isinstance(usual, int) else float(f"{value:.4g}")
-        if low <= whole <= high and whole != usual:
-            yield whole
+    shares = (0.5, 0.3, 0.1, 0.03)
+    between = [usual + share * (end - usual) for share in shares for end in (low, high)]
+    for value in (*between, *(times * usual for times in (0.1, 0.25, 0.5, 0.8, 1.25, 2.0, 4.0, 16.0))):
+        near = round(value) if isinstance(usual, int) else float(f"{value:.4g}")
+        if low <= near <= high and near != usual:
+            yield near
 
 
 def _table(found: dict[str, dict[str, float]] | dict[str, dict[str, str]]) -> str:

@@ -60,9 +60,6 @@ class CoarseSettings(StageSettings):
         (0.0, 2.0),
         "After its last step a leg comes forward no sooner than so long after it has slowed.",
     )
-    u_s: float = number(
-        0.015, (0.001, 0.2), "Standard uncertainty of coarse touchdowns and toe-offs."
-    )
     signals: SignalSettings = table(SignalSettings)
     marks: MarkSettings = table(MarkSettings)
 
@@ -182,13 +179,12 @@ def _leg_contacts(
         **{name: np.array([mark[name] for mark in marks], dtype=np.float64) for name in _MARKS},
     }
     events = marked_events(evidence, unaided, fusion)
-    u_s = np.full(len(cycles), settings.u_s)
     contacts = Contacts(
         side=np.full(len(cycles), leg.side, dtype="<U5"),
         touchdown_s=events.touchdown_s,
         toe_off_s=events.toe_off_s,
-        touchdown_u_s=u_s,
-        toe_off_u_s=u_s,
+        touchdown_u_s=events.touchdown_u_s,
+        toe_off_u_s=events.toe_off_u_s,
         evidence=evidence,
     )
     return contacts.take(events.toe_off_s > events.touchdown_s)

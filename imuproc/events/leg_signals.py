@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import Side, foot_of, is_foot, shank_of
-from imuproc.dsp.filters import choose_odd_width, differentiate, low_pass, moving_mean
+from imuproc.dsp.filters import differentiate, low_pass
 from imuproc.dsp.rotations import norm
 from imuproc.files.settings_model import FUKUCHI, TRIED, StageSettings, number, span
 
@@ -38,12 +38,6 @@ class SignalSettings(StageSettings):
     )
     shock_hz: tuple[float, float] = span(
         (20.0, 150.0), (1.0, 1000.0), "Band of what an impact adds to the motion of the leg."
-    )
-    impact_window_s: float = number(
-        0.15,
-        (0.01, 1.0),
-        "Before and after an impact a foot is looked at for so long, where only that tells which "
-        "way it faces.",
     )
     push_lean_deg: float = number(
         15.0,
@@ -198,7 +192,7 @@ def _cut(
     segment: Conditioned | None,
     inside: slice,
     rate_hz: float,
-    partner: _Cut | None,
+    shank: _Cut | None,
     settings: SignalSettings,
 ) -> _Cut | None:
     """Signals of a segment; without standing its axes are put right as far as running tells."""
@@ -208,7 +202,8 @@ def _cut(
     if segment.calibration.vertical_known:
         return cut
     foot = is_foot(segment.site)
-    if foot and not _points_left(cut, rate_hz, partner, settings):
+    # Both swing forward together; of a foot by itself nothing would tell, and it is left out.
+    if foot and shank is not None and cut.pitch_rate_radps @ shank.pitch_rate_radps <= 0.0:
         half_turn = np.array([-1.0, -1.0, 1.0])
         cut = _Cut(cut.accel_mps2 * half_turn, cut.gyro_radps * half_turn)
     lean = np.radians(settings.foot_force_lean_deg if foot else settings.shank_force_lean_deg)
@@ -217,20 +212,3 @@ def _cut(
         [[np.cos(lean), 0.0, -np.sin(lean)], [0.0, 1.0, 0.0], [np.sin(lean), 0.0, np.cos(lean)]]
     )
     return _Cut(cut.accel_mps2 @ turn.T, cut.gyro_radps @ turn.T)
-
-
-def _points_left(foot: _Cut, rate_hz: float, shank: _Cut | None, settings: SignalSettings) -> bool:
-    """Whether a foot's y axis points left, not right.
-
-    With a shank sensor: both swing forward together. Else: the foot shakes after its forward swing
-    and before its push-off.
-    """
-    rate = foot.pitch_rate_radps
-    if shank is not None:
-        return float(np.sum(rate * shank.pitch_rate_radps)) > 0.0
-    jerk = _jerk(_smooth(foot.accel_mps2, settings.jerk_cutoff_hz, rate_hz), rate_hz)
-    half = choose_odd_width(settings.impact_window_s, rate_hz)
-    mean = moving_mean(_smooth(rate, settings.swing_cutoff_hz, rate_hz), half)
-    shift = half // 2
-    before, after = np.roll(mean, shift), np.roll(mean, -shift)
-    return float(np.sum((jerk - jerk.mean()) * (before - after))) > 0.0
