@@ -53,7 +53,9 @@ def main() -> int:
     scenes = {name: _read_on(SCENES[name]) for name in found}
     for name, (watched, _) in scenes.items():
         print(name, *watched.outcome(), sep="\n    ", flush=True)
-    known = {} if args.anew or not TABLE.exists() else read_table()
+    table = read_table() if TABLE.exists() else {REASONS: {}}
+    reasons, known = table[REASONS], {} if args.anew else table
+    writes = not (args.only or args.scene)
     for values in (_known, _ends, _between):
         for name, (watched, read) in scenes.items():
             start_s = time.process_time()
@@ -67,14 +69,13 @@ def main() -> int:
                     del left[place]
             took_s = time.process_time() - start_s
             print(f"{name}: {len(found[name])} show, {len(left)} left, {took_s:.0f} s", flush=True)
+            if writes:
+                TABLE.write_text(_table({**found, REASONS: {p: reasons.get(p, "") for p in left}}))
     read_somewhere = set().union(*(read for _, read in scenes.values()))
-    reasons = read_table()[REASONS] if TABLE.exists() else {}
     for place in left:
         never = "" if owner_of(place) in read_somewhere else " (never read)"
         print(f"shows nowhere{never}: {place}: {reasons.get(place, 'no reason given')}")
     print(*sorted(faults), f"{count - len(left)} of {count} show", sep="\n")
-    if not (args.only or args.scene):
-        TABLE.write_text(_table({**found, REASONS: {p: reasons.get(p, "") for p in left}}), "utf-8")
     return 1 if faults or not left.keys() <= reasons.keys() else 0
 
 

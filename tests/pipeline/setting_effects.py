@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
-from imuproc.files.settings_model import Setting, settings_in, tables_in, value_at
+from imuproc.files.settings_model import Setting, list_settings, list_tables, get_value
 from imuproc.pipeline.settings import Settings
 from tests.pipeline.watched import Changes
 
@@ -17,8 +17,8 @@ REASONS: Final = "reasons"
 def every_number() -> dict[str, Setting]:
     """Numbers by their place; those of a row end with their place in it, from 0."""
     usual, found = Settings(), {}
-    for name, stage in {"": usual, **tables_in(usual)}.items():
-        for setting in settings_in(stage):
+    for name, stage in {"": usual, **list_tables(usual)}.items():
+        for setting in list_settings(stage):
             place = f"{name}.{setting.key}"
             if isinstance(setting.value, tuple):
                 for number, value in enumerate(setting.value):
@@ -31,7 +31,7 @@ def every_number() -> dict[str, Setting]:
 def owner_of(place: str) -> tuple[str, str]:
     """The class that a number is of, and its name there."""
     table, _, name = _row_of(place)[0].rpartition(".")
-    return type(value_at(Settings(), table)).__name__, name
+    return type(get_value(Settings(), table)).__name__, name
 
 
 def changed(place: str, value: float) -> Changes:
@@ -39,7 +39,7 @@ def changed(place: str, value: float) -> Changes:
     row, number = _row_of(place)
     if number is None:
         return {place: value}
-    usual = value_at(Settings(), row)
+    usual = get_value(Settings(), row)
     return {row: tuple(value if k == number else one for k, one in enumerate(usual))}
 
 
