@@ -1,12 +1,12 @@
-"""Find for every setting a scene and a value that show in the results.
+"""Find for settings a scene and a value that show in the results.
 
-    python scripts/find_setting_effects.py            look for what shows no more, or is new
-    python scripts/find_setting_effects.py --anew     look for every setting
-    python scripts/find_setting_effects.py --only clocks    look at some, and write nothing
+    python scripts/find_setting_effects.py                  those that the table does not show
+    python scripts/find_setting_effects.py --scene slow     on this scene alone
 
-The table is ``tests/pipeline/every_setting.toml``, which a test holds; its reasons are written by
-hand and kept. Listed is which setting shows on no scene, and which legal value ends in an error
-that the program did not foresee: the latter is a fault of the program. Exit code: 0 none, 1 some.
+The table is ``tests/pipeline/every_setting.toml``, which a test holds: take a line out of it, and
+it is sought anew. Reasons at its end are written by hand and kept. Listed is which setting shows on
+no scene, and which legal value ends in an error that the program did not foresee: the latter is a
+fault of the program. Exit code: 0 none, 1 some.
 """
 
 import argparse
@@ -41,41 +41,34 @@ from tests.pipeline.watched import Watched  # noqa: E402
 def main() -> int:
     """Run the script."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("--only", default="", help="places that begin with this; writes nothing")
-    parser.add_argument("--scene", action="append", choices=SCENES, help="writes nothing")
-    parser.add_argument("--anew", action="store_true", help="as if there were no table")
-    args = parser.parse_args()
-    left = {place: s for place, s in every_number().items() if place.startswith(args.only)}
-    count = len(left)
+    parser.add_argument("--scene", action="append", choices=SCENES)
+    names = parser.parse_args().scene or list(SCENES)
     warnings.simplefilter("error")
-    found: dict[str, dict[str, float]] = {name: {} for name in args.scene or SCENES}
+    table = read_table() if TABLE.exists() else {}
+    reasons = table.pop(REASONS, {})
+    found = {name: dict(table.get(name, {})) for name in SCENES}
+    numbers = every_number()
+    left = {p: s for p, s in numbers.items() if not any(p in own for own in found.values())}
     faults: list[str] = []
-    scenes = {name: _read_on(SCENES[name]) for name in found}
-    for name, (watched, _) in scenes.items():
-        print(name, *watched.outcome(), sep="\n    ", flush=True)
-    table = read_table() if TABLE.exists() else {REASONS: {}}
-    reasons, known = table[REASONS], {} if args.anew else table
-    writes = not (args.only or args.scene)
-    for values in (_known, _ends, _between):
+    scenes = {name: _read_on(SCENES[name]) for name in names}
+    for values in (_ends, _between):
         for name, (watched, read) in scenes.items():
             start_s = time.process_time()
-            own = known.get(name, {})
             for place, setting in list(left.items()):
-                here = place.startswith(SCENES[name].shows or "") and owner_of(place) in read
-                tried = values(setting, own.get(place)) if here else ()
-                value = _that_shows(watched, place, tried, faults)
+                if not (place.startswith(SCENES[name].shows or "") and owner_of(place) in read):
+                    continue
+                value = _that_shows(watched, place, values(setting), faults)
                 if value is not None:
                     found[name][place] = value
                     del left[place]
             took_s = time.process_time() - start_s
             print(f"{name}: {len(found[name])} show, {len(left)} left, {took_s:.0f} s", flush=True)
-            if writes:
-                TABLE.write_text(_table({**found, REASONS: {p: reasons.get(p, "") for p in left}}))
+            TABLE.write_text(_table({**found, REASONS: {p: reasons.get(p, "") for p in left}}))
     read_somewhere = set().union(*(read for _, read in scenes.values()))
     for place in left:
         never = "" if owner_of(place) in read_somewhere else " (never read)"
         print(f"shows nowhere{never}: {place}: {reasons.get(place, 'no reason given')}")
-    print(*sorted(faults), f"{count - len(left)} of {count} show", sep="\n")
+    print(*sorted(faults), f"{len(numbers) - len(left)} of {len(numbers)} show", sep="\n")
     return 1 if faults or not left.keys() <= reasons.keys() else 0
 
 
@@ -109,15 +102,11 @@ def _that_shows(
     return None
 
 
-def _known(setting: Setting, known: float | None) -> list[float]:
-    return [] if known is None else [known]
-
-
-def _ends(setting: Setting, known: float | None) -> list[float]:
+def _ends(setting: Setting) -> list[float]:
     return [setting.low, setting.high]
 
 
-def _between(setting: Setting, known: float | None) -> Iterator[float]:
+def _between(setting: Setting) -> Iterator[float]:
     """Nearer to the usual value."""
     usual, low, high = setting.value, setting.low, setting.high
     assert not isinstance(usual, tuple)
