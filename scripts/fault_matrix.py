@@ -250,7 +250,7 @@ def row_of(
     row: dict[str, object] = {
         "fault": kind.name,
         "severity": f"{kind.severities[level]:g} {kind.unit}",
-        "harmful": "yes" if kind.harmful(level) else "no",
+        "harmful": "yes" if kind.is_harmful(level) else "no",
         "flagged %": 100.0 * np.mean([bool(o.refused) or bool(told & o.flags) for o in outcomes]),
         "refused %": 100.0 * np.mean([bool(o.refused) for o in outcomes]),
         "remaining %": 100.0 * errors["error"].notna().sum() / max(clean, 1),

@@ -44,7 +44,9 @@ class Jump:
     strike_mps: float
 
 
-def _angles(stand_s: float, flight_s: float, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _compute_angles(
+    stand_s: float, flight_s: float, t: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """Shin angle and foot pitch in rad."""
     shin, pitch = Knots(), Knots()
     shin.hold(0.0, stand_s, 90.0)
@@ -79,7 +81,7 @@ def make_jump(plan: RunPlan, stand_s: float, rng: np.random.Generator) -> Jump:
     body, flight_s = plan.body, float(rng.uniform(0.34, 0.46))
     total_s = stand_s + _DIP_S + flight_s + _SETTLE_S + stand_s
     t = np.arange(round(total_s * GRID_HZ)) / GRID_HZ
-    shin, pitch = _angles(stand_s, flight_s, t)
+    shin, pitch = _compute_angles(stand_s, flight_s, t)
     since = np.clip(t - stand_s - _DIP_S, 0.0, flight_s)
     speed_mps = 0.5 * STANDARD_GRAVITY_MPS2 * flight_s
     fall = speed_mps * since - 0.5 * STANDARD_GRAVITY_MPS2 * since**2

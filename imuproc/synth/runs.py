@@ -77,7 +77,7 @@ def make_motion(plan: RunPlan) -> RunMotion:
     for side in SIDES:
         leg = make_leg(plan, course, schedule, pelvis, side)
         bones[shank_of(side)], bones[foot_of(side)] = leg.shank, leg.foot
-        shocks = _shocks(leg.strikes_mps, schedule.of_side(side))
+        shocks = _collect_shocks(leg.strikes_mps, schedule.of_side(side))
         strikes[shank_of(side)] = strikes[foot_of(side)] = shocks
         strikes["pelvis"] = {**strikes["pelvis"], **shocks}
         pivots[shank_of(side)] = pivots[foot_of(side)] = leg.ball_m
@@ -86,17 +86,19 @@ def make_motion(plan: RunPlan) -> RunMotion:
         shaken = on_skin(track, strikes[site], plan, site)
         skin[site] = around_curve(shaken, pivots[site], plan.curve_radius_m)
         if plan.treadmill:
-            skin[site] = _on_belt(skin[site], course)
+            skin[site] = _move_onto_belt(skin[site], course)
     return RunMotion(plan, course, schedule, bones, skin)
 
 
-def _shocks(strikes_mps: Mapping[float, float], stances: tuple[Stance, ...]) -> dict[float, float]:
+def _collect_shocks(
+    strikes_mps: Mapping[float, float], stances: tuple[Stance, ...]
+) -> dict[float, float]:
     """Speed of each strike by the time at which its shock comes."""
     late = {stance.touchdown_s: stance.ground.shock_late_s for stance in stances}
     return {at_s + late[at_s]: mps for at_s, mps in strikes_mps.items()}
 
 
-def _on_belt(track: PoseTrack, course: Course) -> PoseTrack:
+def _move_onto_belt(track: PoseTrack, course: Course) -> PoseTrack:
     """The track seen from beside a belt that goes back as fast as the hips go forward.
 
     The belt's own gain of speed is in it, which feet at rest on the belt share.

@@ -80,14 +80,14 @@ def ball_ahead_of_hip(body: Body, posture: Posture, travel_m: float) -> float:
     return float(ahead[np.argmin(np.abs(height1 - height0 - rise) + 10.0 * over)])
 
 
-def _ball_or_heel(pitch_deg: float) -> float:
+def _avoid_flat_landing(pitch_deg: float) -> float:
     """Foot pitch at touchdown, kept off the flat landing that is neither ball nor heel first."""
     if -2.0 < pitch_deg < 6.0:
         return -2.0 if pitch_deg < 2.0 else 6.0
     return pitch_deg
 
 
-def _scattered(posture: Posture, sd_deg: float, rng: np.random.Generator) -> Posture:
+def _scatter_posture(posture: Posture, sd_deg: float, rng: np.random.Generator) -> Posture:
     """Posture of one step: the athlete's own with step-to-step scatter."""
     z = np.clip(rng.standard_normal(10), -2.2, 2.2)
     return replace(
@@ -96,7 +96,7 @@ def _scattered(posture: Posture, sd_deg: float, rng: np.random.Generator) -> Pos
         shin_toe_off_deg=posture.shin_toe_off_deg + 0.7 * sd_deg * z[1],
         shin_rate_touchdown_degps=posture.shin_rate_touchdown_degps + 25.0 * sd_deg * z[2],
         shin_swing_low_deg=posture.shin_swing_low_deg + 1.5 * sd_deg * z[3],
-        pitch_touchdown_deg=_ball_or_heel(posture.pitch_touchdown_deg + sd_deg * z[4]),
+        pitch_touchdown_deg=_avoid_flat_landing(posture.pitch_touchdown_deg + sd_deg * z[4]),
         pitch_toe_off_deg=posture.pitch_toe_off_deg + sd_deg * z[5],
         dorsiflexion_swing_deg=posture.dorsiflexion_swing_deg + sd_deg * z[6],
         knee_lift_deg=posture.knee_lift_deg + sd_deg * z[7],
@@ -105,7 +105,7 @@ def _scattered(posture: Posture, sd_deg: float, rng: np.random.Generator) -> Pos
     )
 
 
-def _mixed(a: Posture, b: Posture, weight: float) -> Posture:
+def _mix_postures(a: Posture, b: Posture, weight: float) -> Posture:
     """Posture between two, weight 1 giving the second."""
     names = a.__dataclass_fields__
     return Posture(*((1 - weight) * getattr(a, n) + weight * getattr(b, n) for n in names))
@@ -116,7 +116,7 @@ _READY_LIFT_RAD: Final = np.radians(30.0)
 _MOST_LIFT_RAD: Final = 0.9
 
 
-def _toe_lift_rad(toe_m: float, ground: Ground, speed_mps: float) -> float:
+def _compute_toe_lift_rad(toe_m: float, ground: Ground, speed_mps: float) -> float:
     """Angle by which the ball is lifted over the toes at toe-off, so that they leave as stated."""
     rising_mps = ground.toe_speed_share * speed_mps
     lift = 0.5 * rising_mps * ground.peel_s / toe_m
@@ -147,29 +147,29 @@ class _Stepper:
         self.rng = np.random.default_rng([plan.seed, 1])
         self.slowing = 0
 
-    def step(self, number: int, touchdown_s: float, side: Side) -> _Step:
+    def plan_step(self, number: int, touchdown_s: float, side: Side) -> _Step:
         """Timing and posture of a step that touches down at a time."""
         speed = self.course.speed_at(touchdown_s + 0.05)
-        step = self._sound(number, touchdown_s, speed, side)
+        step = self._plan_sound_step(number, touchdown_s, speed, side)
         k = 0 if side == "left" else 1
         sd = self.plan.contact_sd_s
         z = np.clip(self.rng.standard_normal(2), -2.2, 2.2)
         contact_s = step.contact_s + self.technique.contact_offset_s[k] + sd * z[0]
-        posture = _scattered(step.posture, self.plan.angle_sd_deg, self.rng)
+        posture = _scatter_posture(step.posture, self.plan.angle_sd_deg, self.rng)
         return replace(
             step, contact_s=contact_s, step_s=step.step_s + 1.2 * sd * z[1], posture=posture
         )
 
-    def ground(self, touchdown_s: float, contact_s: float) -> tuple[Ground, float, float]:
+    def draw_ground(self, touchdown_s: float, contact_s: float) -> tuple[Ground, float, float]:
         """How the foot lands and leaves, how long it peels off, and how far its ball is lifted."""
         ground = scattered(self.technique.ground, self.rng)
         # The heel must be down before it rises again.
         ground = replace(ground, sink_s=min(ground.sink_s, 0.34 * contact_s))
         speed = self.course.speed_at(touchdown_s + 0.05)
-        lift_rad = _toe_lift_rad(self.plan.body.toe_m, ground, speed)
+        lift_rad = _compute_toe_lift_rad(self.plan.body.toe_m, ground, speed)
         return ground, min(ground.peel_s, 0.5 * contact_s), lift_rad
 
-    def _sound(self, number: int, touchdown_s: float, speed: float, side: Side) -> _Step:
+    def _plan_sound_step(self, number: int, touchdown_s: float, speed: float, side: Side) -> _Step:
         if speed < RUN_MPS:
             return _Step(*walking_times(speed), slow_posture(self.technique, speed), "walk")
         slow = _Step(*running_times(speed), slow_posture(self.technique, speed), "run")
@@ -178,7 +178,7 @@ class _Stepper:
         if self.plan.start == "rolling":
             posture = effort_posture(self.technique, 7.0, side)
             eager = float(np.clip(speed / self.plan.vmax_mps / 0.45 - 0.8, 0.0, 1.0))
-            posture = _mixed(slow.posture, posture, eager)
+            posture = _mix_postures(slow.posture, posture, eager)
         else:
             posture = effort_posture(self.technique, float(number), side)
         fast = _Step(*times, posture, "run")
@@ -189,12 +189,14 @@ class _Stepper:
         return _Step(
             (1 - weight) * fast.contact_s + weight * slow.contact_s,
             (1 - weight) * fast.step_s + weight * slow.step_s,
-            _mixed(fast.posture, slow.posture, weight),
+            _mix_postures(fast.posture, slow.posture, weight),
             "run",
         )
 
 
-def _ready(plan: RunPlan, course: Course, stepper: _Stepper) -> tuple[list[Stance], float]:
+def _plan_ready_contacts(
+    plan: RunPlan, course: Course, stepper: _Stepper
+) -> tuple[list[Stance], float]:
     """The two feet before the start and the time of the first touchdown."""
     technique, rear = stepper.technique, plan.first_side
     push = course.exit_s - course.go_s
@@ -246,10 +248,10 @@ def make_schedule(plan: RunPlan, course: Course) -> Schedule:
     Schedule
     """
     stepper = _Stepper(plan, course)
-    stances, touchdown_s = _ready(plan, course, stepper)
+    stances, touchdown_s = _plan_ready_contacts(plan, course, stepper)
     side, number = plan.first_side, 1
     while touchdown_s < course.stop_s - 0.62:
-        step = stepper.step(number, touchdown_s, side)
+        step = stepper.plan_step(number, touchdown_s, side)
         toe_off_s = touchdown_s + step.contact_s
         travel_m = course.at(toe_off_s) - course.at(touchdown_s)
         ball_m = course.at(touchdown_s) + ball_ahead_of_hip(plan.body, step.posture, travel_m)
@@ -265,15 +267,15 @@ def make_schedule(plan: RunPlan, course: Course) -> Schedule:
                 left_m,
                 step.posture,
                 step.kind,
-                *stepper.ground(touchdown_s, step.contact_s),
+                *stepper.draw_ground(touchdown_s, step.contact_s),
             )
         )
         touchdown_s += step.step_s
         side, number = other(side), number + 1
-    return Schedule((*stances, *_standing(plan, course, stances, touchdown_s)))
+    return Schedule((*stances, *_plan_standing_contacts(plan, course, stances, touchdown_s)))
 
 
-def _standing(
+def _plan_standing_contacts(
     plan: RunPlan, course: Course, before: list[Stance], touchdown_s: float
 ) -> list[Stance]:
     """The last contact of each foot, side by side."""

@@ -114,28 +114,32 @@ def effort_posture(technique: Technique, step: float, side: Side) -> Posture:
     k = 0 if side == "left" else 1
     u = 1.0 - float(np.exp(-(step - 1.0) / technique.posture_steps))
 
-    def mix(first: float, top: float) -> float:
+    def mix_values(first: float, top: float) -> float:
         return first + u * (top - first)
 
-    shin = mix(technique.shin_touchdown_first_deg, technique.shin_touchdown_top_deg)
+    shin = mix_values(technique.shin_touchdown_first_deg, technique.shin_touchdown_top_deg)
     flat_first = technique.pitch_touchdown_first_deg + 7.0
     return Posture(
         upright=u,
         shin_touchdown_deg=shin + technique.shin_offset_deg[k],
-        shin_toe_off_deg=mix(technique.shin_toe_off_first_deg, technique.shin_toe_off_top_deg),
-        shin_rate_touchdown_degps=mix(-80.0, -540.0),
-        shin_swing_low_deg=mix(
+        shin_toe_off_deg=mix_values(
+            technique.shin_toe_off_first_deg, technique.shin_toe_off_top_deg
+        ),
+        shin_rate_touchdown_degps=mix_values(-80.0, -540.0),
+        shin_swing_low_deg=mix_values(
             technique.shin_swing_low_first_deg, technique.shin_swing_low_top_deg
         ),
-        pitch_touchdown_deg=mix(
+        pitch_touchdown_deg=mix_values(
             technique.pitch_touchdown_first_deg, technique.pitch_touchdown_top_deg
         ),
-        pitch_flat_deg=mix(flat_first, technique.pitch_flat_top_deg),
-        pitch_toe_off_deg=mix(technique.pitch_toe_off_first_deg, technique.pitch_toe_off_top_deg),
+        pitch_flat_deg=mix_values(flat_first, technique.pitch_flat_top_deg),
+        pitch_toe_off_deg=mix_values(
+            technique.pitch_toe_off_first_deg, technique.pitch_toe_off_top_deg
+        ),
         dorsiflexion_swing_deg=technique.dorsiflexion_swing_deg
         + technique.dorsiflexion_offset_deg[k],
-        knee_lift_deg=mix(technique.knee_lift_deg + 6.0, technique.knee_lift_deg),
-        slip_speed_mps=mix(0.4, 1.0) * technique.slip_speed_mps,
+        knee_lift_deg=mix_values(technique.knee_lift_deg + 6.0, technique.knee_lift_deg),
+        slip_speed_mps=mix_values(0.4, 1.0) * technique.slip_speed_mps,
     )
 
 
@@ -149,20 +153,22 @@ def slow_posture(technique: Technique, speed: float) -> Posture:
     Fukuchi et al. 2017); the rest is judgement.
     """
 
-    def by_speed(*values: float) -> float:
+    def interpolate_by_speed(*values: float) -> float:
         return float(np.interp(speed, _SLOW_MPS, values))
 
     return Posture(
         upright=1.0,
-        shin_touchdown_deg=by_speed(105.0, 103.0, 103.0, 98.0),
-        shin_toe_off_deg=by_speed(53.0, 54.0, 48.0, 44.0),
-        shin_rate_touchdown_degps=by_speed(-80.0, -160.0, -320.0, -520.0),
-        shin_swing_low_deg=by_speed(36.0, 28.0, 8.0, -14.0),
-        pitch_touchdown_deg=by_speed(20.0, 14.0, 13.0, 4.0),
-        pitch_flat_deg=by_speed(0.0, 0.0, -0.5, -1.0),
-        pitch_toe_off_deg=by_speed(-48.0, -46.0, -52.0, -66.0),
-        dorsiflexion_swing_deg=by_speed(3.0, 3.0, 4.0, technique.dorsiflexion_swing_deg),
-        knee_lift_deg=by_speed(24.0, 28.0, 36.0, 52.0),
-        slip_speed_mps=by_speed(0.5, 0.9, 1.5, 1.8),
-        heel_first_s=by_speed(0.09, 0.05, 0.04, 0.032),
+        shin_touchdown_deg=interpolate_by_speed(105.0, 103.0, 103.0, 98.0),
+        shin_toe_off_deg=interpolate_by_speed(53.0, 54.0, 48.0, 44.0),
+        shin_rate_touchdown_degps=interpolate_by_speed(-80.0, -160.0, -320.0, -520.0),
+        shin_swing_low_deg=interpolate_by_speed(36.0, 28.0, 8.0, -14.0),
+        pitch_touchdown_deg=interpolate_by_speed(20.0, 14.0, 13.0, 4.0),
+        pitch_flat_deg=interpolate_by_speed(0.0, 0.0, -0.5, -1.0),
+        pitch_toe_off_deg=interpolate_by_speed(-48.0, -46.0, -52.0, -66.0),
+        dorsiflexion_swing_deg=interpolate_by_speed(
+            3.0, 3.0, 4.0, technique.dorsiflexion_swing_deg
+        ),
+        knee_lift_deg=interpolate_by_speed(24.0, 28.0, 36.0, 52.0),
+        slip_speed_mps=interpolate_by_speed(0.5, 0.9, 1.5, 1.8),
+        heel_first_s=interpolate_by_speed(0.09, 0.05, 0.04, 0.032),
     )

@@ -64,7 +64,7 @@ def blend(upright: float, first: Sequence[float], top: Sequence[float]) -> Float
     return (1.0 - upright) * np.array(first) + upright * np.array(top)
 
 
-def _shin_stance(knots: Knots, stance: Stance) -> None:
+def _add_shin_stance(knots: Knots, stance: Stance) -> None:
     p = stance.posture
     shape = blend(p.upright, _SHIN_STANCE_FIRST, _SHIN_STANCE_TOP)
     contact_s = stance.toe_off_s - stance.touchdown_s
@@ -83,7 +83,7 @@ _RISE_AT: Final = np.array((0.22, 0.42, 0.62, 0.82))
 _RISE: Final = (0.075, 0.325, 0.675, 0.935)
 
 
-def _shin_swing(knots: Knots, before: Stance, after: Stance) -> None:
+def _add_shin_swing(knots: Knots, before: Stance, after: Stance) -> None:
     """Down to the lowest angle as the leg folds, up as it reaches out, and back before landing.
 
     Where the shin still rotates forward at touchdown (first steps) it only goes up.
@@ -146,7 +146,9 @@ def ready_angles(plan: RunPlan, rear: bool, rng: np.random.Generator) -> Ready:
     return Ready(marks_shin, marks_pitch, set_shin, set_pitch, 90.0 + float(end), 0.35 * float(end))
 
 
-def _ramp(knots: Knots, start: tuple[float, float], end: tuple[float, float], lift: float) -> None:
+def _add_ramp(
+    knots: Knots, start: tuple[float, float], end: tuple[float, float], lift: float
+) -> None:
     """Slow move between two postures, with a swing by ``lift`` in its middle."""
     for w in np.linspace(0.0, 1.0, 9)[1:-1]:
         share = w * w * (3.0 - 2.0 * w)
@@ -163,10 +165,10 @@ def add_ready(
     if course.go_s - course.marks_s < 0.5:
         return
     sink_s = course.marks_s + 1.6
-    _ramp(knots, (course.marks_s, stand), (sink_s - 0.1, marks), lift)
+    _add_ramp(knots, (course.marks_s, stand), (sink_s - 0.1, marks), lift)
     if course.set_s > sink_s + 0.2:
         knots.hold(sink_s - 0.1, sink_s, marks)
-        _ramp(knots, (sink_s, marks), (course.set_s, in_set), 0.0)
+        _add_ramp(knots, (sink_s, marks), (course.set_s, in_set), 0.0)
     knots.hold(course.set_s, course.go_s, in_set)
 
 
@@ -192,9 +194,9 @@ def shin_curve(course: Course, stances: Sequence[Stance], ready: Ready) -> Float
     start = ready.shin_set_deg if knots.time_s[-1] > course.marks_s + 0.2 else 90.0
     add_departure(knots, course.go_s, first.toe_off_s, start, first.posture.shin_toe_off_deg)
     for before, after in pairwise(stances):
-        _shin_swing(knots, before, after)
+        _add_shin_swing(knots, before, after)
         if np.isfinite(after.toe_off_s):
-            _shin_stance(knots, after)
+            _add_shin_stance(knots, after)
         else:
             knots.add(after.touchdown_s, after.posture.shin_touchdown_deg)
             add_ending(

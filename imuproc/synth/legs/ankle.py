@@ -45,7 +45,7 @@ def lowest_pitch_deg(stance: Stance) -> float:
     return min(p.pitch_touchdown_deg + sink_deg, max(p.pitch_flat_deg, 0.0))
 
 
-def _stance_pitch(knots: Knots, stance: Stance) -> None:
+def _add_stance_pitch(knots: Knots, stance: Stance) -> None:
     p = stance.posture
     contact_s = stance.toe_off_s - stance.touchdown_s
     lead_s = heel_lead_s(p)
@@ -66,7 +66,7 @@ def _stance_pitch(knots: Knots, stance: Stance) -> None:
         knots.add(stance.touchdown_s + s * contact_s, flat_deg + share * span)
 
 
-def _leaving_rate(stance: Stance) -> float:
+def _compute_leaving_rate_dps(stance: Stance) -> float:
     """Rate of foot pitch at toe-off in deg/s, as the stance's own knots have it."""
     p = stance.posture
     shape = blend(p.upright, _FALL_FIRST, _FALL_TOP)
@@ -77,7 +77,7 @@ def _leaving_rate(stance: Stance) -> float:
     return float((shape[-1] - shape[-3]) * (p.pitch_toe_off_deg - start) / late_s)
 
 
-def _swing_pitch(
+def _add_swing_pitch(
     knots: Knots, before: Stance, after: Stance, shin_at: tuple[FloatArray, FloatArray]
 ) -> None:
     """Pitch from dorsiflexion: the foot points down at first, then is drawn up and held."""
@@ -87,7 +87,7 @@ def _swing_pitch(
     lands = p.pitch_touchdown_deg + 90.0 - p.shin_touchdown_deg
     level = p.dorsiflexion_swing_deg
     shin_rate = float(np.diff(np.interp((before.toe_off_s, before.toe_off_s + 0.004), *shin_at))[0])
-    rate = _leaving_rate(before) - shin_rate / 0.004
+    rate = _compute_leaving_rate_dps(before) - shin_rate / 0.004
     drop = max(-14.0, 0.45 * 0.09 * swing_s * min(rate, 0.0))
     at = (0.0, 0.03, 0.06, 0.09, 0.22, 0.38, 0.51, 0.64, 0.73, 0.82, 0.92, 1.0)
     bend = (
@@ -134,9 +134,9 @@ def pitch_curve(
     start = ready.pitch_set_deg if knots.time_s[-1] > course.marks_s + 0.2 else 0.0
     add_departure(knots, course.go_s, first.toe_off_s, start, first.posture.pitch_toe_off_deg)
     for before, after in pairwise(stances):
-        _swing_pitch(knots, before, after, shin_at)
+        _add_swing_pitch(knots, before, after, shin_at)
         if np.isfinite(after.toe_off_s):
-            _stance_pitch(knots, after)
+            _add_stance_pitch(knots, after)
         else:
             down = after.posture.pitch_touchdown_deg
             knots.add(after.touchdown_s, down)

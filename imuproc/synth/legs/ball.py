@@ -105,7 +105,7 @@ AT_REST: Final = Arrival(np.zeros(2), np.zeros(2))
 """For stances without a touchdown, and to see what turning of the foot alone gives."""
 
 
-def _stopped(
+def _compute_stopping_point(
     stance: Stance,
     high_m: float,
     arrival: Arrival,
@@ -132,11 +132,13 @@ def _stopped(
     return out
 
 
-def _heel_landing(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) -> FloatArray:
+def _compute_heel_landing(
+    leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray
+) -> FloatArray:
     """Heel-first landing: ball over its resting place while the heel is the pivot, (n, 2)."""
     b = leg.body
     pad_m = float(np.clip(-0.5 * _HEEL_STOP_S[0] * arrival.velocity_mps[1], *_HEEL_PAD_M))
-    heel = _stopped(stance, pad_m - _SINK_M, arrival, t, _HEEL_STOP_S)
+    heel = _compute_stopping_point(stance, pad_m - _SINK_M, arrival, t, _HEEL_STOP_S)
     heel[:, 1] -= pad_m - _SINK_M
     arm = leg.from_ball(t, b.sole_radius_m - b.ball_from_heel_m, 0.0)[:, 0]
     level = b.ball_from_heel_m - b.sole_radius_m
@@ -166,14 +168,14 @@ def stance_path(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) 
     roll = -b.sole_radius_m * (leg.pitch(t) - leg.pitch(reference))
     out = np.stack((stance.ball_m + roll, np.full(len(t), b.sole_radius_m)), axis=-1)
     if not standing and lead_s > 0.0:
-        slip = _stopped(stance, 0.0, arrival, t, stance.ground.stop_s)[:, 0]
+        slip = _compute_stopping_point(stance, 0.0, arrival, t, stance.ground.stop_s)[:, 0]
         flat = np.stack((slip - b.sole_radius_m * leg.pitch(t), np.full(len(t), -_SINK_M)), axis=-1)
         weight = quintic_step((t - stance.touchdown_s - 0.5 * lead_s) / max(lead_s, 0.018))[:, None]
         out[:, 0] = stance.ball_m
-        out = out + (1.0 - weight) * _heel_landing(leg, stance, arrival, t) + weight * flat
+        out = out + (1.0 - weight) * _compute_heel_landing(leg, stance, arrival, t) + weight * flat
     elif not standing:
         high_m = -float(leg.edge_up(stance.touchdown_s))
-        out = out + _stopped(stance, high_m, arrival, t, stance.ground.stop_s)
+        out = out + _compute_stopping_point(stance, high_m, arrival, t, stance.ground.stop_s)
     if np.isfinite(stance.toe_off_s):
         w = np.clip((t - stance.toe_off_s) / stance.peel_s + 1.0, 0.0, 2.0)
         # From rest, then evenly faster: the real ball's rise speeds up through toe-off.

@@ -51,7 +51,9 @@ class Leg:
     strikes_mps: Mapping[float, float]
 
 
-def _ready_path(leg: Sagittal, course: Course, stance: Stance, stand_m: float) -> FloatArray:
+def _compute_ready_path(
+    leg: Sagittal, course: Course, stance: Stance, stand_m: float
+) -> FloatArray:
     """Ball of the foot in standing, put into its place, and there until it leaves the ground."""
     t = course.time_s[course.time_s <= stance.toe_off_s]
     placed = stance_path(leg, stance, AT_REST, t)
@@ -65,7 +67,7 @@ def _ready_path(leg: Sagittal, course: Course, stance: Stance, stand_m: float) -
     return np.asarray(path)
 
 
-def _ball_path(
+def _compute_ball_path(
     leg: Sagittal, course: Course, stances: Sequence[Stance], hip: CubicSpline, stand_m: float
 ) -> tuple[FloatArray, dict[float, float]]:
     """Ball of the foot: forward, left, up in m, (n, 3); downward speed in m/s by touchdown in s."""
@@ -74,7 +76,7 @@ def _ball_path(
     for i, stance in enumerate(stances):
         on = (t >= stance.touchdown_s) & (t <= stance.toe_off_s)
         if i == 0:
-            out[on, ::2] = _ready_path(leg, course, stance, stand_m)
+            out[on, ::2] = _compute_ready_path(leg, course, stance, stand_m)
             out[on, 1] = stance.ball_left_m
             continue
         before = stances[i - 1]
@@ -89,10 +91,10 @@ def _ball_path(
         out[air, 1] = before.ball_left_m + quintic_step(w) * (
             stance.ball_left_m - before.ball_left_m
         )
-    return _softened(out, t, [s.toe_off_s for s in stances[:-1]]), strikes
+    return _soften_toe_offs(out, t, [s.toe_off_s for s in stances[:-1]]), strikes
 
 
-def _softened(path: FloatArray, t: FloatArray, toe_offs_s: Sequence[float]) -> FloatArray:
+def _soften_toe_offs(path: FloatArray, t: FloatArray, toe_offs_s: Sequence[float]) -> FloatArray:
     """The path with a short kernel around each toe-off.
 
     The toes peel off; without this the change from stance to swing would mark toe-off by a corner
@@ -143,7 +145,7 @@ def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, 
         go_s=course.go_s,
     )
     stand_m = max(s.ball_m for s in schedule.stances if s.kind == "ready")
-    ball, strikes = _ball_path(
+    ball, strikes = _compute_ball_path(
         leg, course, stances, hip_spline(plan, pelvis, course, side), stand_m
     )
     heel = ball - foot @ np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m])
