@@ -34,7 +34,7 @@ SQUAD: dict[str, list[tuple[Start, float, tuple[Fault, ...]]]] = {
 }
 
 
-def planned() -> SessionPlan:
+def plan_samples() -> SessionPlan:
     """The session: bodies and technique drawn once an athlete, motion once a run."""
     runs = []
     for athlete, efforts in SQUAD.items():
@@ -66,7 +66,7 @@ def planned() -> SessionPlan:
 def main() -> int:
     """Command line."""
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else REPO / "data_samples"
-    path = write_session(folder, planned(), lambda: print(".", end="", flush=True))
+    path = write_session(folder, plan_samples(), lambda: print(".", end="", flush=True))
     size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
     print(f"\n{path}: {size / 1e6:.1f} MB in all")
     return 0

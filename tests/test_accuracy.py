@@ -15,25 +15,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imuproc.agreement.judging import select_judged_steps
+from imuproc.agreement.judging import Judged, judge, match_steps, select_judged_steps
 from imuproc.core.columns import FIGURES, step_table_columns
 from imuproc.core.result import Distance, Result
 from imuproc.synth.truth import Truth
-from scripts.accuracy import (
-    Judged,
-    Sweep,
-    judge,
-    main,
-    match_steps,
-    real,
-    run,
-    simulated,
-    summary,
-)
-from scripts.lab.accuracy_cases import Recipe, judged_case, make_case
-from scripts.lab.accuracy_groups import GROUPS, chosen_groups
+from scripts.accuracy import Sweep, judge_cases, main, make_real_cases, make_simulated_cases
+from scripts.lab.accuracy_cases import Recipe, judge_case, make_case
+from scripts.lab.accuracy_groups import GROUPS, choose_groups
 from scripts.lab.accuracy_lean import LEAN_ASIDE_DEG, LEAN_DEG
-from scripts.lab.accuracy_tables import BARS, Bar, whole_run_rows, with_bars
+from scripts.lab.accuracy_tables import BARS, Bar, add_bars, list_whole_run_rows, summarise_runs
 from tests.shared_data import needs_shared_data
 
 SEED = 88_100
@@ -42,16 +32,16 @@ LEANS = ("none", "unstated", "stated")
 
 @cache
 def simulated_runs() -> tuple[Judged, ...]:
-    return tuple(run(simulated(4, SEED, "mid", 500.0), "all", False))
+    return tuple(judge_cases(make_simulated_cases(4, SEED, "mid", 500.0), "all", False))
 
 
 @cache
 def real_runs() -> tuple[Judged, ...]:
-    return tuple(run(real("mid", 500.0, SEED, "none", 5), "all", False))
+    return tuple(judge_cases(make_real_cases("mid", 500.0, SEED, "none", 5), "all", False))
 
 
 def figures(judged: tuple[Judged, ...]) -> pd.DataFrame:
-    return summary(list(judged)).set_index("figure")
+    return summarise_runs(list(judged)).set_index("figure")
 
 
 def swing_rmse_deg(judged: tuple[Judged, ...]) -> float:
@@ -88,7 +78,7 @@ def test_simulated_starts(figure: str, bias: float, rmse: float) -> None:
 @pytest.mark.parametrize("sweep", ["landing", "leaving"])
 def test_feet_that_land_or_leave_as_they_may_are_wrong_but_not_sure(sweep: str) -> None:
     recipe = Recipe("sprint", ground=sweep)  # type: ignore[arg-type]
-    judged = tuple(judged_case(recipe, number, SEED) for number in range(3))
+    judged = tuple(judge_case(recipe, number, SEED) for number in range(3))
     assert all(one.found == one.real_steps and one.invented == 0 for one in judged)
     table = figures(judged)
     contact, shin = table.loc["contact_time_s"], table.loc["shin_angle_touchdown_deg"]
@@ -242,12 +232,14 @@ def test_foot_pitch_curve_and_way_are_those_put_in_by_hand() -> None:
     judged = judge(result, true_run(), "by hand", effort)
     assert judged.pitch_swing_rms_deg == pytest.approx(1.25)
     assert judged.way_m == pytest.approx((8.2, 8.0))
-    rows = whole_run_rows([judged]).set_index("figure")
+    rows = list_whole_run_rows([judged]).set_index("figure")
     assert rows.loc["way_of_effort_percent", "bias"] == pytest.approx(2.5)
     assert rows.loc["foot_pitch_swing_curve_deg", "rmse"] == pytest.approx(1.25)
     everywhere = judge(result, true_run(), "by hand", np.ones(6, dtype=bool))
     assert np.isnan(everywhere.way_m[0])  # a way with a step missing is no way
-    assert whole_run_rows([everywhere]).set_index("figure").loc["way_of_effort_percent", "n"] == 0
+    assert (
+        list_whole_run_rows([everywhere]).set_index("figure").loc["way_of_effort_percent", "n"] == 0
+    )
 
 
 def test_distance_is_held_against_the_way_between_the_same_contacts() -> None:
@@ -255,7 +247,7 @@ def test_distance_is_held_against_the_way_between_the_same_contacts() -> None:
     told = Distance(9.7, 0.1, {})
     judged = judge(measured(true_steps(), distance=told), true_run(), "by hand")
     assert judged.distance_m == pytest.approx((9.7, 0.1, 10.0))
-    row = whole_run_rows([judged]).set_index("figure").loc["distance_of_effort_m"]
+    row = list_whole_run_rows([judged]).set_index("figure").loc["distance_of_effort_m"]
     assert row["bias"] == pytest.approx(-0.3)
     assert row["within_2u_percent"] == 0.0
     # Without the fourth contact the package's distance is of other contacts than the truth's.
@@ -278,24 +270,24 @@ def test_bars_are_met_at_the_bar_and_not_beyond_it() -> None:
         }
     )
     bars = {**BARS["treadmill"], "steps_found": Bar(missing=0.005)}
-    judged = with_bars(table, bars, 199).set_index("figure")
+    judged = add_bars(table, bars, 199).set_index("figure")
     assert judged["met"].tolist() == ["no", "no", "yes", "no", ""]  # 1 of 199 is 0.503 %
     assert judged["u_met"].tolist() == ["", "", "yes", "yes", "no"]
     assert judged["repeat_met"].tolist() == ["", "", "yes", "no", "no"]
-    more = with_bars(table, bars, 200).set_index("figure")
+    more = add_bars(table, bars, 200).set_index("figure")
     assert more.loc["steps_found", "met"] == "yes"
 
 
 def test_groups_are_chosen_by_pattern_and_unknown_ones_refused() -> None:
-    names = [group.name for group in chosen_groups(["real-?0N", "curve"])]
+    names = [group.name for group in choose_groups(["real-?0N", "curve"])]
     assert names == ["real-10N", "real-50N", "curve"]
     with pytest.raises(ValueError, match="no group is called 'reel'"):
-        chosen_groups(["curve", "reel"])
+        choose_groups(["curve", "reel"])
 
 
 def test_cases_that_share_a_motion_are_made_together() -> None:
-    groups = tuple(chosen_groups(["sim-?00Hz", "sim-shank-only"]))
-    batches = Sweep(groups, 3, 0, 7).batches()
+    groups = tuple(choose_groups(["sim-?00Hz", "sim-shank-only"]))
+    batches = Sweep(groups, 3, 0, 7).list_batches()
     assert [{number for _, number, _ in batch} for batch in batches] == [{0}, {1}, {2}]
     assert all({r for r, _, _ in batch} == {g.recipe for g in groups} for batch in batches)
 
@@ -307,7 +299,7 @@ def test_command_writes_a_table_per_group_that_does_not_depend_on_workers(
     assert main([*asked, str(tmp_path), "--jobs", "2"]) == 0
     assert "1 runs" in capsys.readouterr().out
     written = pd.read_csv(tmp_path / "sim-100Hz.csv").set_index("figure")
-    here = summary([judged_case(GROUPS["sim-100Hz"].recipe, 0, SEED)]).set_index("figure")
+    here = summarise_runs([judge_case(GROUPS["sim-100Hz"].recipe, 0, SEED)]).set_index("figure")
     common = ["n", "missing", "bias", "rmse", "within_2u_percent"]
     pd.testing.assert_frame_equal(
         written.loc[here.index, common], here[common], check_dtype=False, rtol=1e-6

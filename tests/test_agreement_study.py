@@ -20,12 +20,12 @@ from imuproc.readers.study import read_study
 from imuproc.report.agreement.moments import worst_moments
 from imuproc.synth.session import Squad, plan_session, write_session
 from scripts.agreement_study import make_study
-from scripts.lab.optical_running import cases
+from scripts.lab.optical_running import list_cases
 from scripts.lab.study_folders import (
     VIDEO_LAYOUT,
     Seen,
-    simulated_seen,
-    study_text,
+    draw_simulated_seen,
+    format_study,
     write_references,
 )
 from tests.shared_data import needs_shared_data
@@ -79,7 +79,7 @@ class Made:
 def plates(tmp_path_factory: pytest.TempPathFactory) -> Made:
     folder = tmp_path_factory.mktemp("plates")
     wanted = {("RBDS002", 2.5), ("RBDS021", 3.5), ("RBDS028", 4.5)}
-    chosen = [case for case in cases() if (case.runner, case.speed_mps) in wanted]
+    chosen = [case for case in list_cases() if (case.runner, case.speed_mps) in wanted]
     seen = make_study(folder, chosen, seed=1)
     processed(folder / "session.toml")
     return Made(folder, seen)
@@ -149,9 +149,9 @@ def film(tmp_path_factory: pytest.TempPathFactory) -> Made:
     session = write_session(folder, plan_session(Squad(2, 1, distance_m=30.0), 500.0, "mid", 21))
     processed(session)
     runs = [run.id for run in read_session(session).runs]
-    seen = simulated_seen(folder, runs, 0.1, np.random.default_rng(8))
+    seen = draw_simulated_seen(folder, runs, 0.1, np.random.default_rng(8))
     write_references(folder, seen, 240.0)
-    (folder / "study.toml").write_text(study_text(seen, VIDEO_LAYOUT), encoding="utf-8")
+    (folder / "study.toml").write_text(format_study(seen, VIDEO_LAYOUT), encoding="utf-8")
     return Made(folder, seen)
 
 

@@ -56,7 +56,7 @@ class Overground:
 
 
 @lru_cache(maxsize=len(CLIPS))
-def load(clip: str) -> Overground:
+def load_clip(clip: str) -> Overground:
     """Read one run, its poses splined to the fine rate.
 
     Parameters
@@ -69,7 +69,7 @@ def load(clip: str) -> Overground:
     tracks: dict[Site, PoseTrack] = {}
     for letter, side in _SIDE.items():
         for site, segment in ((shank_of(side), "shank"), (foot_of(side), "foot")):
-            tracks[site] = _track(data, f"{segment}_{letter}")
+            tracks[site] = _read_track(data, f"{segment}_{letter}")
     contacts = pd.DataFrame(
         {
             "side": [_SIDE[letter] for letter in data["contact_side"]],
@@ -81,7 +81,7 @@ def load(clip: str) -> Overground:
     return Overground(clip, tracks, contacts)
 
 
-def _track(data: dict[str, FloatArray], name: str) -> PoseTrack:
+def _read_track(data: dict[str, FloatArray], name: str) -> PoseTrack:
     time_s = data["time_s"].astype(np.float64)
     fine_s = np.arange(time_s[0], time_s[-1], 1.0 / FINE_HZ)
     quat = data[f"quat_wxyz_{name}"].astype(np.float64)
@@ -116,7 +116,7 @@ def make_recording(
         plate saw (20 N). Step lengths are not in it: the strides around the clip are one stride
         of each foot repeated, in which left and right steps differ by up to 0.3 m.
     """
-    run = load(clip)
+    run = load_clip(clip)
     curves = angle_curves(run.tracks)
     curves["time_s"] += START_STAMP_S
     events = run.contacts[run.contacts["measured"]].drop(columns="measured")
@@ -149,7 +149,7 @@ def main() -> int:
         print(f"no data in {DATA}", file=sys.stderr)
         return 2
     for clip in CLIPS:
-        contacts = load(clip).contacts
+        contacts = load_clip(clip).contacts
         print(contacts[contacts["measured"]].assign(clip=clip).to_string(index=False))
     return 0
 

@@ -11,7 +11,7 @@ from imuproc.core.recording import Athlete, Recording, Run
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES
 from imuproc.synth.sensors.imperfect import GRADES
-from scripts.lab import real_motion
+from scripts.lab import optical_running, real_motion
 from tests.conditioning.made_clocks import Clock, drawn, made, stamped
 from tests.shared_data import needs_shared_data
 from tests.simulated import errors, flag_names, running
@@ -149,7 +149,9 @@ def test_phases_of_one_leg_are_those_of_its_steps() -> None:
 @needs_shared_data
 def test_real_running_on_separate_clocks() -> None:
     """Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298: each leg comes out as on one clock."""
-    case = next(c for c in real_motion.cases() if (c.runner, c.speed_mps) == ("RBDS028", 3.5))
+    case = next(
+        c for c in optical_running.list_cases() if (c.runner, c.speed_mps) == ("RBDS028", 3.5)
+    )
     one, _ = real_motion.make_recording(case, GRADES["mid"], 250.0, seed=4)
     plain = imuproc.process(one)
     assert "clock_differs" not in flag_names(plain)

@@ -137,9 +137,10 @@ def test_shank_and_foot_of_a_leg_exchanged_are_flagged() -> None:
 @pytest.mark.parametrize("number", [12, 29])
 def test_real_runners_raise_no_alarm_and_have_no_drive_phase(number: int) -> None:
     """Real motion: Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298; here as if overground."""
-    from scripts.lab.real_motion import cases, make_recording
+    from scripts.lab.optical_running import list_cases
+    from scripts.lab.real_motion import make_recording
 
-    recording, truth = make_recording(cases()[number], GRADES["mid"], 250.0, seed=number)
+    recording, truth = make_recording(list_cases()[number], GRADES["mid"], 250.0, seed=number)
     result = imuproc.process(recording)
     assert run_flags(result) == set()
     assert "drive" not in set(result.steps["phase"])
@@ -148,9 +149,10 @@ def test_real_runners_raise_no_alarm_and_have_no_drive_phase(number: int) -> Non
 
 @needs_shared_data
 def test_a_real_runners_legs_exchanged_are_flagged() -> None:
-    from scripts.lab.real_motion import cases, make_recording
+    from scripts.lab.optical_running import list_cases
+    from scripts.lab.real_motion import make_recording
 
-    recording, _ = make_recording(cases()[18], GRADES["mid"], 250.0, seed=18)
+    recording, _ = make_recording(list_cases()[18], GRADES["mid"], 250.0, seed=18)
     assert "sides_swapped" in run_flags(imuproc.process(renamed(recording, LEGS)))
 
 
