@@ -31,29 +31,29 @@ LEANS = ("none", "unstated", "stated")
 
 
 @cache
-def simulated_runs() -> tuple[Judged, ...]:
+def judge_simulated_runs() -> tuple[Judged, ...]:
     return tuple(judge_cases(make_simulated_cases(4, SEED, "mid", 500.0), "all", False))
 
 
 @cache
-def real_runs() -> tuple[Judged, ...]:
+def judge_real_runs() -> tuple[Judged, ...]:
     return tuple(judge_cases(make_real_cases("mid", 500.0, SEED, "none", 5), "all", False))
 
 
-def figures(judged: tuple[Judged, ...]) -> pd.DataFrame:
+def summarise_figures(judged: tuple[Judged, ...]) -> pd.DataFrame:
     return summarise_runs(list(judged)).set_index("figure")
 
 
-def swing_rmse_deg(judged: tuple[Judged, ...]) -> float:
+def compute_swing_rmse_deg(judged: tuple[Judged, ...]) -> float:
     return float(np.sqrt(np.mean([one.pitch_swing_rms_deg**2 for one in judged])))
 
 
 def test_every_simulated_step_is_found_and_none_invented() -> None:
-    assert sum(one.real_steps for one in simulated_runs()) > 80
-    assert sum(one.found for one in simulated_runs()) == sum(
-        one.real_steps for one in simulated_runs()
+    assert sum(one.real_steps for one in judge_simulated_runs()) > 80
+    assert sum(one.found for one in judge_simulated_runs()) == sum(
+        one.real_steps for one in judge_simulated_runs()
     )
-    assert sum(one.invented for one in simulated_runs()) == 0
+    assert sum(one.invented for one in judge_simulated_runs()) == 0
 
 
 @pytest.mark.parametrize(
@@ -70,7 +70,7 @@ def test_every_simulated_step_is_found_and_none_invented() -> None:
     ],
 )
 def test_simulated_starts(figure: str, bias: float, rmse: float) -> None:
-    row = figures(simulated_runs()).loc[figure]
+    row = summarise_figures(judge_simulated_runs()).loc[figure]
     assert abs(row["bias"]) <= bias
     assert row["rmse"] <= rmse
 
@@ -80,7 +80,7 @@ def test_feet_that_land_or_leave_as_they_may_are_wrong_but_not_sure(sweep: str) 
     recipe = Recipe("sprint", ground=sweep)  # type: ignore[arg-type]
     judged = tuple(judge_case(recipe, number, SEED) for number in range(3))
     assert all(one.found == one.real_steps and one.invented == 0 for one in judged)
-    table = figures(judged)
+    table = summarise_figures(judged)
     contact, shin = table.loc["contact_time_s"], table.loc["shin_angle_touchdown_deg"]
     assert abs(contact["bias"]) <= 0.006
     assert contact["rmse"] <= 0.012
@@ -93,13 +93,13 @@ def test_feet_that_land_or_leave_as_they_may_are_wrong_but_not_sure(sweep: str) 
 
 
 def test_foot_pitch_curve_of_simulated_swings() -> None:
-    assert swing_rmse_deg(simulated_runs()) <= 0.8
+    assert compute_swing_rmse_deg(judge_simulated_runs()) <= 0.8
 
 
 @needs_shared_data
 def test_real_steps_are_found_and_none_invented() -> None:
-    assert sum(one.real_steps for one in real_runs()) > 60
-    assert all(one.found == one.real_steps and one.invented == 0 for one in real_runs())
+    assert sum(one.real_steps for one in judge_real_runs()) > 60
+    assert all(one.found == one.real_steps and one.invented == 0 for one in judge_real_runs())
 
 
 @needs_shared_data
@@ -116,19 +116,19 @@ def test_real_steps_are_found_and_none_invented() -> None:
     ],
 )
 def test_real_motion_against_force_plate_and_optics(figure: str, bias: float, rmse: float) -> None:
-    row = figures(real_runs()).loc[figure]
+    row = summarise_figures(judge_real_runs()).loc[figure]
     assert abs(row["bias"]) <= bias
     assert row["rmse"] <= rmse
 
 
 @needs_shared_data
 def test_foot_pitch_curve_of_real_swings() -> None:
-    assert swing_rmse_deg(real_runs()) <= 1.0
+    assert compute_swing_rmse_deg(judge_real_runs()) <= 1.0
 
 
 @needs_shared_data
 def test_stated_uncertainty_covers_real_errors() -> None:
-    table = figures(real_runs())
+    table = summarise_figures(judge_real_runs())
     stated = table[table["within_2u_percent"].notna()]
     assert stated["within_2u_percent"].between(85.0, 100.0).all()
     # Within a set-up, the trials' mean error removed, the uncertainty is neither small nor lazy.
@@ -141,22 +141,22 @@ SIDES_OF_SIX = ["left", "right"] * 3
 TRUE_TOUCHDOWN_S = np.array([1.0, 1.2, 1.4, 1.6, 1.8, 2.0])
 
 
-def true_steps(**figures: object) -> pd.DataFrame:
+def make_true_steps(**summarise_figures: object) -> pd.DataFrame:
     """Six true contacts; what is not given is unknown."""
     table = {"step": np.arange(1, 7), "side": SIDES_OF_SIX, "touchdown_s": TRUE_TOUCHDOWN_S}
     table["toe_off_s"] = TRUE_TOUCHDOWN_S + 0.12
-    return pd.DataFrame({"step_length_m": 2.0, **table, **figures})
+    return pd.DataFrame({"step_length_m": 2.0, **table, **summarise_figures})
 
 
-def true_run(**figures: object) -> Truth:
+def make_true_run(**summarise_figures: object) -> Truth:
     time_s = np.arange(0.5, 2.5, 0.001)
     curves = {"time_s": time_s}
     for side in ("left", "right"):
         curves[f"foot_pitch_{side}_deg"] = 30.0 * np.sin(20.0 * time_s)
-    return Truth(true_steps(**figures), pd.DataFrame(curves), {}, 0.9, 2.2)
+    return Truth(make_true_steps(**summarise_figures), pd.DataFrame(curves), {}, 0.9, 2.2)
 
 
-def measured(
+def make_measured(
     steps: pd.DataFrame, pitch_error_deg: float = 0.0, distance: Distance | None = None
 ) -> Result:
     """A result that holds these steps and nothing else; uncertainties not given are 1."""
@@ -165,7 +165,7 @@ def measured(
     )
     table[[f"{name}_{u}" for name in FIGURES for u in ("u", "u_repeat")]] = 1.0
     table[list(steps)] = steps
-    curves = true_run().curves.copy()
+    curves = make_true_run().curves.copy()
     for side in ("left", "right"):
         curves[f"foot_pitch_{side}_deg"] += pitch_error_deg
     table["phase"] = "upright"
@@ -177,9 +177,11 @@ def test_bias_scatter_and_coverage_are_those_of_errors_put_in_by_hand() -> None:
     # Sum 12, mean 2; squares about the mean 1 + 9 + 4 + 1 + 9 + 4 = 28; squares 28 + 6 * 4 = 52.
     error_deg = np.array([1.0, 5.0, 4.0, 3.0, -1.0, 0.0])
     shin = np.full(6, 90.0)
-    steps = true_steps(shin_angle_touchdown_deg=shin + error_deg, shin_angle_touchdown_deg_u=1.5)
-    judged = judge(measured(steps), true_run(shin_angle_touchdown_deg=shin), "by hand")
-    row = figures((judged,)).loc["shin_angle_touchdown_deg"]
+    steps = make_true_steps(
+        shin_angle_touchdown_deg=shin + error_deg, shin_angle_touchdown_deg_u=1.5
+    )
+    judged = judge(make_measured(steps), make_true_run(shin_angle_touchdown_deg=shin), "by hand")
+    row = summarise_figures((judged,)).loc["shin_angle_touchdown_deg"]
     assert (row["n"], row["missing"]) == (6, 0)
     assert row["bias"] == pytest.approx(2.0)
     assert row["sd"] == pytest.approx((28.0 / 6.0) ** 0.5)
@@ -192,22 +194,26 @@ def test_bias_scatter_and_coverage_are_those_of_errors_put_in_by_hand() -> None:
 def test_an_error_of_no_known_uncertainty_is_not_covered_and_a_missing_figure_counts() -> None:
     shin = np.array([90.0, 91.0, np.nan, 93.0, 94.0, 95.0])
     u = np.array([1.0, np.nan, 1.0, 1.0, 1.0, 1.0])
-    steps = true_steps(shin_angle_touchdown_deg=shin, shin_angle_touchdown_deg_u=u)
-    truth = true_run(shin_angle_touchdown_deg=[90.0, 91.0, 92.0, 93.0, 94.0, np.nan])
-    row = figures((judge(measured(steps), truth, "by hand"),)).loc["shin_angle_touchdown_deg"]
+    steps = make_true_steps(shin_angle_touchdown_deg=shin, shin_angle_touchdown_deg_u=u)
+    truth = make_true_run(shin_angle_touchdown_deg=[90.0, 91.0, 92.0, 93.0, 94.0, np.nan])
+    row = summarise_figures((judge(make_measured(steps), truth, "by hand"),)).loc[
+        "shin_angle_touchdown_deg"
+    ]
     assert (row["n"], row["missing"]) == (4, 1)
     assert row["within_2u_percent"] == pytest.approx(75.0)
 
 
 def test_steps_missed_and_invented_are_told() -> None:
-    steps = true_steps().drop(index=3)
+    steps = make_true_steps().drop(index=3)
     extra = steps.iloc[[1]].assign(touchdown_s=1.49)
-    judged = judge(measured(pd.concat((steps, extra), ignore_index=True)), true_run(), "by hand")
+    judged = judge(
+        make_measured(pd.concat((steps, extra), ignore_index=True)), make_true_run(), "by hand"
+    )
     assert (judged.real_steps, judged.found, judged.invented) == (6, 5, 1)
 
 
 def test_matching_is_one_to_one_nearest_first_and_by_side() -> None:
-    truth = true_steps()
+    truth = make_true_steps()
     steps = pd.DataFrame(
         {
             "side": ["left", "left", "right", "right", "left"],
@@ -220,22 +226,22 @@ def test_matching_is_one_to_one_nearest_first_and_by_side() -> None:
 
 
 def test_steps_outside_the_judged_stretch_are_neither_found_nor_invented() -> None:
-    truth = replace(true_run(), valid_from_s=1.1, valid_to_s=1.9)
-    judged = judge(measured(true_steps()), truth, "by hand")
+    truth = replace(make_true_run(), valid_from_s=1.1, valid_to_s=1.9)
+    judged = judge(make_measured(make_true_steps()), truth, "by hand")
     assert (judged.real_steps, judged.found, judged.invented) == (4, 4, 0)
 
 
 def test_foot_pitch_curve_and_way_are_those_put_in_by_hand() -> None:
     length = np.array([2.0, 2.1, 1.9, 2.2, 2.0, np.nan])
-    result = measured(true_steps(step_length_m=length), pitch_error_deg=-1.25)
+    result = make_measured(make_true_steps(step_length_m=length), pitch_error_deg=-1.25)
     effort = np.array([True, True, True, True, False, False])
-    judged = judge(result, true_run(), "by hand", effort)
+    judged = judge(result, make_true_run(), "by hand", effort)
     assert judged.pitch_swing_rms_deg == pytest.approx(1.25)
     assert judged.way_m == pytest.approx((8.2, 8.0))
     rows = list_whole_run_rows([judged]).set_index("figure")
     assert rows.loc["way_of_effort_percent", "bias"] == pytest.approx(2.5)
     assert rows.loc["foot_pitch_swing_curve_deg", "rmse"] == pytest.approx(1.25)
-    everywhere = judge(result, true_run(), "by hand", np.ones(6, dtype=bool))
+    everywhere = judge(result, make_true_run(), "by hand", np.ones(6, dtype=bool))
     assert np.isnan(everywhere.way_m[0])  # a way with a step missing is no way
     assert (
         list_whole_run_rows([everywhere]).set_index("figure").loc["way_of_effort_percent", "n"] == 0
@@ -245,14 +251,14 @@ def test_foot_pitch_curve_and_way_are_those_put_in_by_hand() -> None:
 def test_distance_is_held_against_the_way_between_the_same_contacts() -> None:
     # Phase is upright throughout: the distance is that of all five steps, truly 10 m.
     told = Distance(9.7, 0.1, {})
-    judged = judge(measured(true_steps(), distance=told), true_run(), "by hand")
+    judged = judge(make_measured(make_true_steps(), distance=told), make_true_run(), "by hand")
     assert judged.distance_m == pytest.approx((9.7, 0.1, 10.0))
     row = list_whole_run_rows([judged]).set_index("figure").loc["distance_of_effort_m"]
     assert row["bias"] == pytest.approx(-0.3)
     assert row["within_2u_percent"] == 0.0
     # Without the fourth contact the package's distance is of other contacts than the truth's.
-    broken = true_steps().drop(index=3).reset_index(drop=True)
-    judged = judge(measured(broken, distance=told), true_run(), "by hand")
+    broken = make_true_steps().drop(index=3).reset_index(drop=True)
+    judged = judge(make_measured(broken, distance=told), make_true_run(), "by hand")
     assert np.isnan(judged.distance_m.true_m)
 
 

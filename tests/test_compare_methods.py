@@ -28,7 +28,7 @@ STANCE = np.array([[300, 400]])  # 0.6 s to 0.8 s
 DOWN_S, OFF_S = 0.6, 0.8
 
 
-def bump(at_s: float, width_s: float = 0.02) -> FloatArray:
+def make_bump(at_s: float, width_s: float = 0.02) -> FloatArray:
     return np.exp(-0.5 * ((TIME_S - at_s) / width_s) ** 2)
 
 
@@ -37,12 +37,22 @@ def assert_marks(events: rules.Events, down_s: float, off_s: float) -> None:
 
 
 def test_minima_of_the_foot_rate() -> None:
-    rate = 10.0 * bump(0.5) + 10.0 * bump(1.1) - 8.0 * bump(0.601) - 9.0 * bump(0.83)
+    rate = (
+        10.0 * make_bump(0.5)
+        + 10.0 * make_bump(1.1)
+        - 8.0 * make_bump(0.601)
+        - 9.0 * make_bump(0.83)
+    )
     assert_marks(rules.find_foot_rate_minima(TIME_S, rate, CYCLE, RATE_HZ), 0.601, 0.83)
 
 
 def test_push_off_before_half_the_cycle_needs_the_stance() -> None:
-    rate = 10.0 * bump(0.5) + 10.0 * bump(1.1) - 6.0 * bump(0.601) - 9.0 * bump(0.76)
+    rate = (
+        10.0 * make_bump(0.5)
+        + 10.0 * make_bump(1.1)
+        - 6.0 * make_bump(0.601)
+        - 9.0 * make_bump(0.76)
+    )
     halves = rules.find_foot_rate_minima(TIME_S, rate, CYCLE, RATE_HZ)
     assert halves[0][0] == pytest.approx(0.76, abs=0.002)  # the cut lies behind the push-off
     assert_marks(
@@ -52,7 +62,7 @@ def test_push_off_before_half_the_cycle_needs_the_stance() -> None:
 
 def test_marks_of_the_shank_rate() -> None:
     swing = 10.0 * np.cos(2.0 * np.pi * (TIME_S - 0.5) / 0.6)
-    rate = swing - 3.0 * bump(0.7) - 6.0 * bump(0.9)
+    rate = swing - 3.0 * make_bump(0.7) - 6.0 * make_bump(0.9)
     assert_marks(
         rules.find_shank_zero_and_minimum(TIME_S, swing, CYCLE, RATE_HZ), 0.5 + 0.25 * 0.6, 0.8
     )
@@ -63,7 +73,7 @@ def test_marks_of_the_shank_rate() -> None:
 
 def test_peaks_of_acceleration() -> None:
     accel = np.zeros((len(TIME_S), 3))
-    accel[:, 2] = 9.8 + 60.0 * bump(0.61) - 20.0 * bump(0.81)
+    accel[:, 2] = 9.8 + 60.0 * make_bump(0.61) - 20.0 * make_bump(0.81)
     assert_marks(rules.find_shank_acceleration_peaks(TIME_S, accel, STANCE, RATE_HZ), 0.61, 0.81)
     # A Gaussian rises steepest one standard deviation before its peak.
     assert_marks(rules.find_foot_acceleration_peaks(TIME_S, accel, STANCE, RATE_HZ), 0.59, 0.81)
@@ -140,7 +150,7 @@ def test_marks_far_from_any_truth_are_not_found() -> None:
 
 
 @cache
-def simulated() -> tuple[pd.DataFrame, pd.DataFrame]:
+def compare_simulated() -> tuple[pd.DataFrame, pd.DataFrame]:
     """Two runs, so that offsets can be taken from the other athlete."""
     runs = []
     for seed, start in ((88_300, "crouch"), (88_301, "blocks")):
@@ -152,7 +162,7 @@ def simulated() -> tuple[pd.DataFrame, pd.DataFrame]:
 
 
 def test_every_method_gives_sensible_events() -> None:
-    events, _ = simulated()
+    events, _ = compare_simulated()
     assert events["method"].nunique() == 10
     assert set(events["figure"]) == set(comparison_tables.EVENTS)
     assert events["found_percent"].between(50.0, 100.0).all()
@@ -163,7 +173,7 @@ def test_every_method_gives_sensible_events() -> None:
 
 
 def test_every_method_gives_sensible_angles() -> None:
-    _, angles = simulated()
+    _, angles = compare_simulated()
     assert set(angles["steps"]) == {"1 to 5", "later", "all"}
     assert angles["rmse_deg"].between(0.01, 60.0).all()
     shin = angles[(angles["figure"] == "shin at touchdown") & (angles["steps"] == "all")]
@@ -174,7 +184,7 @@ def test_every_method_gives_sensible_angles() -> None:
 
 
 def test_the_verdict_is_read_off_the_tables() -> None:
-    events, angles = simulated()
+    events, angles = compare_simulated()
     worse = events.copy()
     ours = worse["method"].str.startswith(comparison_tables.PACKAGE)
     worse.loc[ours, ["rmse_ms", "free_rmse_ms"]] += 1000.0

@@ -24,7 +24,7 @@ from tests.shared_data import SHARED_DATA, needs_shared_data
 G = 9.80665
 
 
-def case_of(runner: str, speed_mps: float) -> RealCase:
+def find_case(runner: str, speed_mps: float) -> RealCase:
     return next(
         c for c in optical_running.list_cases() if (c.runner, c.speed_mps) == (runner, speed_mps)
     )
@@ -32,7 +32,7 @@ def case_of(runner: str, speed_mps: float) -> RealCase:
 
 @pytest.fixture(scope="module")
 def fast() -> tuple[RealCase, Recording, Truth]:
-    case = case_of("RBDS028", 4.5)
+    case = find_case("RBDS028", 4.5)
     return case, *real_motion.make_recording(case, GRADES["ideal"], 1000.0, seed=1)
 
 
@@ -62,7 +62,7 @@ def test_contacts_agree_with_the_table_of_the_data_set() -> None:
     """``steps.csv`` holds crossings of 50 N above the plate's own zero."""
     table = pd.read_csv(SHARED_DATA / "running_markers_force" / "steps.csv")
     for runner, speed in (("RBDS028", 4.5), ("RBDS012", 2.5)):
-        motion = optical_running.load_case(case_of(runner, speed))
+        motion = optical_running.load_case(find_case(runner, speed))
         own = table[(table["runner"] == runner) & (table["speed_mps"] == speed)]
         ours = optical_running.find_force_events(motion, 50.0)
         # Ours are on the clock of the markers, the table's on that of the force.
@@ -189,7 +189,7 @@ def test_shank_and_foot_share_the_ankle_within_marker_accuracy() -> None:
 
 @needs_shared_data
 def test_shock_rings_at_touchdown_and_leaves_angles_alone() -> None:
-    case = case_of("RBDS012", 3.5)
+    case = find_case("RBDS012", 3.5)
     plain, shaken = (
         real_motion.make_recording(case, GRADES["ideal"], 1000.0, seed=3, shock=shock)
         for shock in ("none", "strong")

@@ -223,8 +223,8 @@ def list_whole_run_rows(judged: Sequence[Judged]) -> pd.DataFrame:
     DataFrame
         Columns as :func:`summarise_runs`: steps found (``missing`` are those not found) and
         invented (``n``), the foot pitch curve in swing (one RMS error per run), the way of the
-        effort in percent of the true one (one error per run); last the distance that the package tells, with
-        its own end of the effort and its uncertainty.
+        effort in percent of the true one (one error per run); last the distance
+        that the package tells, with its own end of the effort and its uncertainty.
     """
     steps, found = sum(one.real_steps for one in judged), sum(one.found for one in judged)
     curve = np.array([one.pitch_swing_rms_deg for one in judged])

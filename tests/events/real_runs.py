@@ -22,7 +22,7 @@ from imuproc.synth.sensors.imperfect import GRADES
 from imuproc.synth.truth import Truth
 from scripts.lab.optical_running import list_cases
 from scripts.lab.real_motion import make_recording
-from tests.simulated import between
+from tests.simulated import cut_log
 from tests.usual import METHOD, ON_CLOCK, SOUND
 
 REAL_RUNS = ("RBDS002-2.5", "RBDS026-2.5", "RBDS09-4.5")
@@ -57,7 +57,7 @@ def without_standing(recording: Recording, truth: Truth) -> Recording:
     """The recording as if it had been switched on and off while running."""
     start_s, end_s = truth.valid_from_s - 1.5, truth.valid_to_s + 1.5
     return replace(
-        recording, logs={s: between(log, start_s, end_s) for s, log in recording.logs.items()}
+        recording, logs={s: cut_log(log, start_s, end_s) for s, log in recording.logs.items()}
     )
 
 

@@ -34,7 +34,7 @@ def pretend_environment(module: ModuleType, extra: str) -> Path:
     return python
 
 
-def no_processes(monkeypatch: pytest.MonkeyPatch, module: ModuleType) -> None:
+def refuse_processes(monkeypatch: pytest.MonkeyPatch, module: ModuleType) -> None:
     def refuse(*_arguments: object) -> None:
         raise AssertionError("an environment that fits was set up again")
 
@@ -56,7 +56,7 @@ def test_an_environment_that_fits_is_used_again(
     bootstrap: ModuleType, monkeypatch: pytest.MonkeyPatch, made_for: str, asked_for: str
 ) -> None:
     python = pretend_environment(bootstrap, made_for)
-    no_processes(monkeypatch, bootstrap)
+    refuse_processes(monkeypatch, bootstrap)
     assert bootstrap.prepare_environment(asked_for) == python
 
 

@@ -6,12 +6,12 @@ import pytest
 from imuproc.core.recording import Recording
 from imuproc.synth.sensors.faults import FAULTS
 from imuproc.synth.sensors.log_faults import find_running_span
-from tests.simulated import USUAL, made_run
+from tests.simulated import USUAL, make_run
 
 
 @pytest.fixture(scope="module")
 def sprint() -> Recording:
-    return made_run(USUAL)[0]
+    return make_run(USUAL)[0]
 
 
 @pytest.mark.parametrize("name", FAULTS)
