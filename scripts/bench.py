@@ -49,7 +49,7 @@ import imuproc  # noqa: E402
 from imuproc.core.recording import Recording, SensorLog  # noqa: E402
 from imuproc.core.sites import Site  # noqa: E402
 from imuproc.files.toml_writing import format_toml  # noqa: E402
-from imuproc.synth.plan import random_plan  # noqa: E402
+from imuproc.synth.plan import draw_plan  # noqa: E402
 from imuproc.synth.runs import simulate_run  # noqa: E402
 
 SEED = 20_310_412
@@ -59,7 +59,7 @@ def make_one_run(duration_s: float, rate_hz: float, stand_before_s: float = 3.0)
     """A made-up block start cut to a duration: standing, 40 m, slowing, standing as far as fits."""
     rng = np.random.default_rng(SEED)
     plan = replace(
-        random_plan(rng, "blocks", 40.0),
+        draw_plan(rng, "blocks", 40.0),
         stand_before_s=stand_before_s,
         stand_after_s=max(20.0, duration_s - 20.0),
     )

@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from imuproc.agreement.alignment.clock import ClockError, clock_from_events
 from imuproc.agreement.events import EventTrain, make_event_train
 from imuproc.synth.course import make_course
-from imuproc.synth.plan import random_plan
+from imuproc.synth.plan import draw_plan
 from imuproc.synth.schedule import make_schedule
 
 FloatArray = NDArray[np.float64]
@@ -42,7 +42,7 @@ class Contacts:
 def draw_sprint(rng: np.random.Generator) -> Contacts:
     """Contacts of a sprint of 30 to 60 m by an athlete drawn at random."""
     start = ("blocks", "three-point", "standing")[int(rng.integers(3))]
-    plan = random_plan(rng, start, float(rng.uniform(30.0, 60.0)))
+    plan = draw_plan(rng, start, float(rng.uniform(30.0, 60.0)))
     stances = make_schedule(plan, make_course(plan)).stances
     run = [s for s in stances if s.kind == "run"]
     return Contacts(

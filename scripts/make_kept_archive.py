@@ -25,7 +25,7 @@ from imuproc.results.archive.schema import SCHEMA  # noqa: E402
 from imuproc.results.archive.writing import Provenance, write_run_archive  # noqa: E402
 from imuproc.results.summarising import summarise  # noqa: E402
 from imuproc.results.summary import RunSummary, make_failed_run  # noqa: E402
-from imuproc.synth.plan import random_plan  # noqa: E402
+from imuproc.synth.plan import draw_plan  # noqa: E402
 from imuproc.synth.runs import simulate_run  # noqa: E402
 
 SEED = 20_310_412
@@ -38,7 +38,7 @@ def make_recording() -> Recording:
     """A short sprint, so that the archive is small."""
     rng = np.random.default_rng(SEED)
     plan = replace(
-        random_plan(rng, start="standing", distance_m=4.5),
+        draw_plan(rng, start="standing", distance_m=4.5),
         stand_before_s=1.1,
         stand_after_s=0.8,
         walk_steps=1,

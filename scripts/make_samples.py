@@ -17,7 +17,7 @@ REPO = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(REPO))
 
 from imuproc.core.recording import Start  # noqa: E402
-from imuproc.synth.plan import Fault, random_plan  # noqa: E402
+from imuproc.synth.plan import Fault, draw_plan  # noqa: E402
 from imuproc.synth.session import PlannedRun, SessionPlan, write_session  # noqa: E402
 
 SEED = 20_310_412
@@ -39,7 +39,7 @@ def plan_samples() -> SessionPlan:
     runs = []
     for athlete, efforts in SQUAD.items():
         rng = np.random.default_rng([SEED, int(athlete[1:])])
-        base = replace(random_plan(rng), stand_before_s=3.2, stand_after_s=2.4, walk_steps=2)
+        base = replace(draw_plan(rng), stand_before_s=3.2, stand_after_s=2.4, walk_steps=2)
         for number, (start, distance_m, faults) in enumerate(efforts, start=1):
             plan = replace(
                 base,

@@ -37,7 +37,7 @@ from imuproc.core.columns import FIGURES, repeat_name, uncertainty_name
 from imuproc.core.flag_policy import select_run_flags
 from imuproc.core.recording import Recording, Start
 from imuproc.estimators.phase import PhaseSettings
-from imuproc.synth.plan import RunPlan, Technique, random_plan
+from imuproc.synth.plan import RunPlan, Technique, draw_plan
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.truth import Truth
 
@@ -121,7 +121,7 @@ def plant_fault(technique: Technique, fault: str, share: float) -> Technique:
 def make_run(case: Case, seed: int) -> tuple[RunMotion, Recording, Truth]:
     """Simulated run of a case: athlete, technique and sensors are drawn."""
     rng = np.random.default_rng([seed, case.number])
-    plan: RunPlan = random_plan(rng, case.start, float(rng.choice([20.0, 30.0, 40.0, 60.0])))
+    plan: RunPlan = draw_plan(rng, case.start, float(rng.choice([20.0, 30.0, 40.0, 60.0])))
     technique = plant_fault(plan.technique, case.fault, SIZES.get(case.size, 0.0))
     motion = make_motion(replace(plan, vmax_mps=case.level_mps, technique=technique))
     rig = make_rig("mid", case.rate_hz, rng)
@@ -135,7 +135,7 @@ def make_run(case: Case, seed: int) -> tuple[RunMotion, Recording, Truth]:
 def find_true_phases(motion: RunMotion, touchdown_s: np.ndarray, effort: np.ndarray) -> np.ndarray:
     """Phases from the plan: what v = vmax (1 - exp(-t / tau)) gains within a step."""
     settings = PhaseSettings()
-    speed = np.array([motion.course.speed_at(t) for t in touchdown_s])
+    speed = np.array([motion.course.interpolate_speed(t) for t in touchdown_s])
     lacking = 1.0 - speed / motion.plan.vmax_mps
     gain = lacking / motion.plan.tau_s * np.gradient(touchdown_s)
     phase = np.where(gain >= settings.drive_gain, "drive", "transition").astype(object)

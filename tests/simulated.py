@@ -11,19 +11,19 @@ import imuproc
 from imuproc.core.recording import Recording, SensorLog, Start
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES, Site
-from imuproc.synth.plan import Fault, RunPlan, Technique, random_plan
+from imuproc.synth.plan import Fault, RunPlan, Technique, draw_plan
 from imuproc.synth.runs import simulate_run
 from imuproc.synth.truth import Truth
 
 RATE_HZ = 500.0
 
 
-def draw_plan(
+def plan_run(
     seed: int, start: Start = "blocks", distance_m: float = 20.0, faults: tuple[Fault, ...] = ()
 ) -> RunPlan:
     """A run of an athlete drawn at random; the seed alone decides who."""
     rng = np.random.default_rng(seed)
-    return random_plan(rng, start=start, distance_m=distance_m, faults=faults)
+    return draw_plan(rng, start=start, distance_m=distance_m, faults=faults)
 
 
 @lru_cache(maxsize=24)
@@ -38,11 +38,11 @@ def make_result(plan: RunPlan, sites: tuple[Site, ...] = SITES[:4]) -> Result:
     return imuproc.process(make_run(plan, sites)[0])
 
 
-USUAL = draw_plan(417)
+USUAL = plan_run(417)
 """A sprint of 20 m out of blocks, all four sensors."""
 
 PUBLISHED = replace(
-    draw_plan(418, distance_m=30.0),
+    plan_run(418, distance_m=30.0),
     technique=Technique(),
     contact_sd_s=0.0,
 )

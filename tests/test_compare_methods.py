@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
 from imuproc.dsp.rotations import quat_from_rotvec
-from imuproc.synth.plan import random_plan
+from imuproc.synth.plan import draw_plan
 from imuproc.synth.runs import simulate_run
 from scripts import accuracy, compare_methods
 from scripts.lab import comparison_tables
@@ -155,7 +155,7 @@ def compare_simulated() -> tuple[pd.DataFrame, pd.DataFrame]:
     runs = []
     for seed, start in ((88_300, "crouch"), (88_301, "blocks")):
         rng = np.random.default_rng(seed)
-        plan = random_plan(rng, start=start, distance_m=20.0)
+        plan = draw_plan(rng, start=start, distance_m=20.0)
         runs.append((f"{start}-{seed}", *simulate_run(plan, "mid", 500.0, rng)))
     events, angles = compare_methods.compare_methods(iter(runs), compare_methods.find_runner)
     return comparison_tables.build_event_table(events), comparison_tables.build_angle_table(angles)

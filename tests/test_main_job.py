@@ -17,16 +17,16 @@ import imuproc
 from imuproc.core.columns import step_table_columns
 from imuproc.core.result import Result
 from imuproc.synth.plan import Fault
-from imuproc.synth.stances import published_contact_s
+from imuproc.synth.stances import compute_published_contact_s
 from tests.pipeline.whole_runs import run_flags
 from tests.simulated import (
     PUBLISHED,
     USUAL,
     compute_errors,
-    draw_plan,
     make_result,
     make_run,
     match_rows,
+    plan_run,
     select_running,
 )
 
@@ -145,7 +145,7 @@ NOTICED = {
 
 @pytest.mark.parametrize("start", ["blocks", "three-point", "standing"])
 def test_figures_are_near_the_truth(start: str) -> None:
-    plan = USUAL if start == "blocks" else draw_plan(500 + len(start), start)  # type: ignore[arg-type]
+    plan = USUAL if start == "blocks" else plan_run(500 + len(start), start)  # type: ignore[arg-type]
     result, truth = make_result(plan), select_running(make_run(plan)[1])
     assert len({column for _, column in match_rows(result.steps, truth)}) == len(truth)
     for figure, most in NOTICED.items():
@@ -155,7 +155,7 @@ def test_figures_are_near_the_truth(start: str) -> None:
 
 @pytest.mark.parametrize("start", ["three-point", "crouch", "standing", "rolling"])
 def test_logs_under_their_right_names_raise_no_alarm(start: str) -> None:
-    result = make_result(draw_plan(500 + len(start), start))  # type: ignore[arg-type]
+    result = make_result(plan_run(500 + len(start), start))  # type: ignore[arg-type]
     assert run_flags(result) == set()
 
 
@@ -186,7 +186,7 @@ def test_contact_times_by_step_range_are_the_published_ones() -> None:
     result, truth = make_result(PUBLISHED), select_running(make_run(PUBLISHED)[1])
     assert len(truth) >= 15
     # The simulator is set to them: its own contacts have their means.
-    set_to = np.array([published_contact_s(step) for step in range(1, 16)])
+    set_to = np.array([compute_published_contact_s(step) for step in range(1, 16)])
     np.testing.assert_allclose(truth["contact_time_s"][:15], set_to, atol=0.006)
     contact_ms = 1000.0 * result.steps["contact_time_s"].to_numpy()
     assert contact_ms[:5].mean() == pytest.approx(163.45, abs=24.73)
@@ -245,5 +245,5 @@ def test_phases_of_a_sprint_and_of_its_slowing() -> None:
 
 
 def test_a_rolling_start_has_no_drive() -> None:
-    result = make_result(draw_plan(500 + len("rolling"), "rolling"))
+    result = make_result(plan_run(500 + len("rolling"), "rolling"))
     assert "drive" not in set(result.steps["phase"])

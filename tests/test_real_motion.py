@@ -14,7 +14,7 @@ from imuproc.core.recording import Recording
 from imuproc.core.sites import SITES
 from imuproc.dsp.integration import cumulative_integral, integrate_gyro
 from imuproc.dsp.rotations import quat_from_matrix, quat_to_matrix
-from imuproc.synth.sensors.ideal import Mount, ideal_signals
+from imuproc.synth.sensors.ideal import Mount, compute_ideal_signals
 from imuproc.synth.sensors.imperfect import GRADES
 from imuproc.synth.truth import Truth
 from scripts.lab import optical_running, real_motion
@@ -138,7 +138,7 @@ def test_run_up_is_moderate_and_its_stances_are_as_much_at_rest_as_the_real_ones
     events = optical_running.find_force_events(motion, 20.0)
     for side in ("left", "right"):
         track = tracks[f"{side}_foot"]
-        ball = track.point_m(motion.ball_m[side])
+        ball = track.compute_point_m(motion.ball_m[side])
         speed = np.linalg.norm(np.gradient(ball, axis=0) * track.rate_hz, axis=1)
         own = events.loc[events["side"] == side, ["touchdown_s", "toe_off_s"]].to_numpy()
         slips = np.array(
@@ -152,7 +152,7 @@ def test_run_up_is_moderate_and_its_stances_are_as_much_at_rest_as_the_real_ones
         assert slips.max() < 1.5 * real
         assert real < 0.25
         first = np.searchsorted(track.time_s, own[2, 0] + shift_s)
-        accel, gyro = ideal_signals(track, Mount(np.eye(3), np.zeros(3)), G)
+        accel, gyro = compute_ideal_signals(track, Mount(np.eye(3), np.zeros(3)), G)
         force, rate = np.linalg.norm(accel, axis=1), np.linalg.norm(gyro, axis=1)
         assert force[:first].max() < force[first:].max()
         assert rate[:first].max() < rate[first:].max()
@@ -165,7 +165,7 @@ def test_signals_integrate_back_to_the_optical_pose(
     case, _, _ = fast
     tracks, _ = real_motion.play_tracks(optical_running.load_case(case), seed=1)
     for site, track in tracks.items():
-        accel, gyro = ideal_signals(track, Mount(np.eye(3), np.array([0.1, 0.0, 0.1])), G)
+        accel, gyro = compute_ideal_signals(track, Mount(np.eye(3), np.array([0.1, 0.0, 0.1])), G)
         quat = integrate_gyro(gyro, track.rate_hz, quat_from_matrix(track.rotation[0]))
         back = quat_to_matrix(quat)
         wrong = Rotation.from_matrix(np.swapaxes(back, 1, 2) @ track.rotation).magnitude()
@@ -175,7 +175,7 @@ def test_signals_integrate_back_to_the_optical_pose(
         assert np.abs(velocity[-1]).max() < 0.02, site  # it stands again
         # A metre a second for ten seconds of foot travel: 1 cm of it is left.
         moved = cumulative_integral(velocity, track.rate_hz)[-1, 0]
-        point = track.point_m(np.array([0.1, 0.0, 0.1]))[:, 0]
+        point = track.compute_point_m(np.array([0.1, 0.0, 0.1]))[:, 0]
         assert moved == pytest.approx(point[-1] - point[0], abs=0.05), site
 
 

@@ -53,11 +53,11 @@ class Course:
     walk_s: float
     stop_s: float
 
-    def at(self, time_s: float) -> float:
+    def locate_hips(self, time_s: float) -> float:
         """Where the hips are at a time, in m."""
         return float(np.interp(time_s, self.time_s, self.forward_m))
 
-    def speed_at(self, time_s: float) -> float:
+    def interpolate_speed(self, time_s: float) -> float:
         """Speed at a time in m/s."""
         return float(np.interp(time_s, self.time_s, self.speed_mps))
 

@@ -15,8 +15,8 @@ from imuproc.dsp.rotations import quat_from_matrix, quat_from_rotvec, quat_to_ma
 from imuproc.synth.course import GRID_HZ
 from imuproc.synth.jump import make_jump
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.runs import Rig, RunMotion, motion_truth, sampled
-from imuproc.synth.sensors.shock import on_skin
+from imuproc.synth.runs import Rig, RunMotion, compute_motion_truth, sample_sensors
+from imuproc.synth.sensors.shock import make_skin_track
 from imuproc.synth.truth import Truth
 
 FloatArray = NDArray[np.float64]
@@ -48,7 +48,7 @@ class CommonEvents:
     events_s: tuple[float, ...]
 
 
-def with_jumps(
+def add_jumps(
     motion: RunMotion, before: int, after: int, rng: np.random.Generator, apart_s: float = 0.0
 ) -> CommonEvents:
     """A run with so many jumps on both feet before and after it.
@@ -108,13 +108,13 @@ def record_common(
     truth : Truth
         Of the run.
     """
-    logs = sampled(common.skin, rig, rng)
+    logs = sample_sensors(common.skin, rig, rng)
     first = rig.stamps[next(iter(rig.mounts))]
-    stamp_s = float(first.stamp_of(np.array([common.run_from_s]))[0])
-    return logs, motion_truth(motion).shifted(stamp_s)
+    stamp_s = float(first.to_stamp_s(np.array([common.run_from_s]))[0])
+    return logs, compute_motion_truth(motion).shift_clock(stamp_s)
 
 
-def with_taps(motion: RunMotion, times_s: tuple[float, ...]) -> CommonEvents:
+def add_taps(motion: RunMotion, times_s: tuple[float, ...]) -> CommonEvents:
     """A run in which something hits all sensors at once at given times.
 
     Parameters
@@ -147,7 +147,7 @@ def _make_jump_tracks(
     strikes = {jump.landing_s: jump.strike_mps}
     tracks = {}
     for site, bone in jump.bones.items():
-        track = on_skin(bone, strikes, motion.plan, site)
+        track = make_skin_track(bone, strikes, motion.plan, site)
         shift = late if side_of(site) == "left" else 0
         row = np.clip(np.arange(len(track.time_s)) - shift, 0, len(track.time_s) - 1)
         tracks[site] = PoseTrack(track.time_s, track.rotation[row], track.position_m[row])

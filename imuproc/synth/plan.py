@@ -14,7 +14,7 @@ from imuproc.core.body import (
 )
 from imuproc.core.recording import Start
 from imuproc.core.sites import Side
-from imuproc.synth.ground import Ground, usual_ground
+from imuproc.synth.ground import Ground, draw_usual_ground
 
 Fault = Literal["toe-drop", "reaching", "early-upright", "asymmetry"]
 FAULTS: Final[tuple[Fault, ...]] = ("toe-drop", "reaching", "early-upright", "asymmetry")
@@ -49,7 +49,7 @@ class Body:
         return self.foot_m - self.ball_from_heel_m
 
     @classmethod
-    def of_stature(cls, stature_m: float, ball_fraction: float = 0.72) -> "Body":
+    def from_stature(cls, stature_m: float, ball_fraction: float = 0.72) -> "Body":
         """A body of usual proportions.
 
         Parameters
@@ -155,7 +155,7 @@ class RunPlan:
     distance_m: float = 30.0
     vmax_mps: float = 9.2
     tau_s: float = 1.25
-    body: Body = field(default_factory=lambda: Body.of_stature(1.78))
+    body: Body = field(default_factory=lambda: Body.from_stature(1.78))
     technique: Technique = field(default_factory=Technique)
     faults: tuple[Fault, ...] = ()
     stand_before_s: float = 3.5
@@ -224,7 +224,7 @@ _FAULT_EFFECTS: Final[dict[Fault, Callable[[Technique], Technique]]] = {
 }
 
 
-def with_faults(technique: Technique, faults: tuple[Fault, ...]) -> Technique:
+def add_faults(technique: Technique, faults: tuple[Fault, ...]) -> Technique:
     """The same technique with faults added.
 
     Raises
@@ -239,7 +239,7 @@ def with_faults(technique: Technique, faults: tuple[Fault, ...]) -> Technique:
     return technique
 
 
-def random_technique(rng: np.random.Generator) -> Technique:
+def draw_technique(rng: np.random.Generator) -> Technique:
     """A sound technique drawn at random, for one athlete."""
     base = Technique()
 
@@ -272,14 +272,14 @@ def random_technique(rng: np.random.Generator) -> Technique:
         slip_speed_mps=draw_around(base.slip_speed_mps, 0.3),
         toe_out_deg=draw_pair(9.0, 2.5),
         inversion_touchdown_deg=draw_around(base.inversion_touchdown_deg, 1.2),
-        ground=usual_ground(rng),
+        ground=draw_usual_ground(rng),
         contact_offset_s=draw_pair(0.0, 0.001),
         shin_offset_deg=draw_pair(0.0, 0.7),
         dorsiflexion_offset_deg=draw_pair(0.0, 1.0),
     )
 
 
-def random_plan(
+def draw_plan(
     rng: np.random.Generator,
     start: Start = "blocks",
     distance_m: float = 30.0,
@@ -303,8 +303,8 @@ def random_plan(
         distance_m=distance_m,
         vmax_mps=float(rng.uniform(8.2, 10.4)),
         tau_s=float(rng.uniform(1.1, 1.4)),
-        body=Body.of_stature(float(rng.uniform(1.62, 1.92)), float(rng.uniform(0.70, 0.75))),
-        technique=random_technique(rng),
+        body=Body.from_stature(float(rng.uniform(1.62, 1.92)), float(rng.uniform(0.70, 0.75))),
+        technique=draw_technique(rng),
         faults=faults,
         stand_before_s=float(rng.uniform(3.0, 5.0)),
         hold_s=float(rng.uniform(0.8, 1.6)),
@@ -325,7 +325,7 @@ _EASY_GAIN_MPS2: Final = 0.8
 _SLOWEST_MPS: Final = 1.35
 
 
-def steady_plan(
+def draw_steady_plan(
     rng: np.random.Generator, speed_mps: float, distance_m: float, treadmill: bool = False
 ) -> RunPlan:
     """Easy running at one speed of an athlete drawn at random, from a rolling start.
@@ -346,7 +346,7 @@ def steady_plan(
     RunPlan
     """
     return replace(
-        random_plan(rng, "rolling", distance_m),
+        draw_plan(rng, "rolling", distance_m),
         vmax_mps=speed_mps,
         # A rolling start goes over into v = vmax (1 - exp(-t / tau)) at 0.38 vmax.
         tau_s=0.62 * speed_mps / _EASY_GAIN_MPS2,

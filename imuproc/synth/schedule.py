@@ -8,17 +8,17 @@ from numpy.typing import NDArray
 
 from imuproc.core.sites import Side
 from imuproc.synth.course import Course
-from imuproc.synth.ground import Ground, scattered
-from imuproc.synth.plan import Body, RunPlan, Technique, with_faults
+from imuproc.synth.ground import Ground, scatter_ground
+from imuproc.synth.plan import Body, RunPlan, Technique, add_faults
 from imuproc.synth.stances import (
     RUN_MPS,
     Posture,
     Stance,
-    effort_posture,
-    effort_times,
-    running_times,
-    slow_posture,
-    walking_times,
+    compute_effort_times,
+    compute_running_times,
+    compute_walking_times,
+    make_effort_posture,
+    make_slow_posture,
 )
 
 FloatArray = NDArray[np.float64]
@@ -37,12 +37,12 @@ class Schedule:
 
     stances: tuple[Stance, ...]
 
-    def of_side(self, side: Side) -> tuple[Stance, ...]:
+    def select_side(self, side: Side) -> tuple[Stance, ...]:
         """Contacts of one foot."""
         return tuple(s for s in self.stances if s.side == side)
 
 
-def knee_from_ball(body: Body, shin_deg: float, pitch_deg: float) -> tuple[float, float]:
+def locate_knee_from_ball(body: Body, shin_deg: float, pitch_deg: float) -> tuple[float, float]:
     """Knee relative to the ball of the foot in the sagittal plane, forward and up in m."""
     shin, pitch = np.radians(shin_deg), np.radians(pitch_deg)
     back = body.ankle_from_heel_m - body.ball_from_heel_m
@@ -52,7 +52,7 @@ def knee_from_ball(body: Body, shin_deg: float, pitch_deg: float) -> tuple[float
     return float(x), float(z)
 
 
-def ball_ahead_of_hip(body: Body, posture: Posture, travel_m: float) -> float:
+def compute_ball_ahead_of_hip(body: Body, posture: Posture, travel_m: float) -> float:
     """Where the foot must land so that the hip is about as high at touchdown as at toe-off.
 
     Parameters
@@ -68,8 +68,8 @@ def ball_ahead_of_hip(body: Body, posture: Posture, travel_m: float) -> float:
         Ball of the foot ahead of the hips at touchdown in m.
     """
     ahead = np.linspace(-0.35, 0.75, 221)
-    x0, z0 = knee_from_ball(body, posture.shin_touchdown_deg, posture.pitch_touchdown_deg)
-    x1, z1 = knee_from_ball(body, posture.shin_toe_off_deg, posture.pitch_toe_off_deg)
+    x0, z0 = locate_knee_from_ball(body, posture.shin_touchdown_deg, posture.pitch_touchdown_deg)
+    x1, z1 = locate_knee_from_ball(body, posture.shin_toe_off_deg, posture.pitch_toe_off_deg)
     reach0 = x0 + ahead - PELVIS_SWING_M
     reach1 = travel_m - ahead - PELVIS_SWING_M - x1 - TOE_TRAVEL_M
     limit = (0.99 * body.thigh_m) ** 2
@@ -123,7 +123,7 @@ def _compute_toe_lift_rad(toe_m: float, ground: Ground, speed_mps: float) -> flo
     return float(min(lift * (1.0 + 0.5 * lift**2), _MOST_LIFT_RAD))
 
 
-def other(side: Side) -> Side:
+def find_other_side(side: Side) -> Side:
     """The other side."""
     return "right" if side == "left" else "left"
 
@@ -143,13 +143,13 @@ class _Stepper:
 
     def __init__(self, plan: RunPlan, course: Course) -> None:
         self.plan, self.course = plan, course
-        self.technique: Technique = with_faults(plan.technique, plan.faults)
+        self.technique: Technique = add_faults(plan.technique, plan.faults)
         self.rng = np.random.default_rng([plan.seed, 1])
         self.slowing = 0
 
     def plan_step(self, number: int, touchdown_s: float, side: Side) -> _Step:
         """Timing and posture of a step that touches down at a time."""
-        speed = self.course.speed_at(touchdown_s + 0.05)
+        speed = self.course.interpolate_speed(touchdown_s + 0.05)
         step = self._plan_sound_step(number, touchdown_s, speed, side)
         k = 0 if side == "left" else 1
         sd = self.plan.contact_sd_s
@@ -162,25 +162,27 @@ class _Stepper:
 
     def draw_ground(self, touchdown_s: float, contact_s: float) -> tuple[Ground, float, float]:
         """How the foot lands and leaves, how long it peels off, and how far its ball is lifted."""
-        ground = scattered(self.technique.ground, self.rng)
+        ground = scatter_ground(self.technique.ground, self.rng)
         # The heel must be down before it rises again.
         ground = replace(ground, sink_s=min(ground.sink_s, 0.34 * contact_s))
-        speed = self.course.speed_at(touchdown_s + 0.05)
+        speed = self.course.interpolate_speed(touchdown_s + 0.05)
         lift_rad = _compute_toe_lift_rad(self.plan.body.toe_m, ground, speed)
         return ground, min(ground.peel_s, 0.5 * contact_s), lift_rad
 
     def _plan_sound_step(self, number: int, touchdown_s: float, speed: float, side: Side) -> _Step:
         if speed < RUN_MPS:
-            return _Step(*walking_times(speed), slow_posture(self.technique, speed), "walk")
-        slow = _Step(*running_times(speed), slow_posture(self.technique, speed), "run")
+            return _Step(
+                *compute_walking_times(speed), make_slow_posture(self.technique, speed), "walk"
+            )
+        slow = _Step(*compute_running_times(speed), make_slow_posture(self.technique, speed), "run")
         slow = replace(slow, contact_s=1.05 * slow.contact_s)
-        times = effort_times(self.plan.start, self.technique, number, speed)
+        times = compute_effort_times(self.plan.start, self.technique, number, speed)
         if self.plan.start == "rolling":
-            posture = effort_posture(self.technique, 7.0, side)
+            posture = make_effort_posture(self.technique, 7.0, side)
             eager = float(np.clip(speed / self.plan.vmax_mps / 0.45 - 0.8, 0.0, 1.0))
             posture = _mix_postures(slow.posture, posture, eager)
         else:
-            posture = effort_posture(self.technique, float(number), side)
+            posture = make_effort_posture(self.technique, float(number), side)
         fast = _Step(*times, posture, "run")
         if touchdown_s <= self.course.effort_end_s:
             return fast
@@ -202,21 +204,25 @@ def _plan_ready_contacts(
     push = course.exit_s - course.go_s
     if plan.start == "rolling":
         rear_s, front_s, first_s = course.go_s + 0.25, course.go_s + 0.85, course.go_s + 0.70
-        drive = slow_posture(technique, 1.35)
+        drive = make_slow_posture(technique, 1.35)
     else:
         share = 0.50 if plan.start == "blocks" else 0.55
         rear_s, front_s = course.go_s + share * push, course.exit_s
-        first = effort_times(plan.start, technique, 1, 3.0)
+        first = compute_effort_times(plan.start, technique, 1, 3.0)
         first_s = front_s + first[1] - first[0]
-        drive = effort_posture(technique, 1.0, rear)
+        drive = make_effort_posture(technique, 1.0, rear)
     wide = {"left": 0.09, "right": -0.09}
-    front_side = other(rear)
+    front_side = find_other_side(rear)
     spread = {"blocks": 0.28, "three-point": 0.38, "crouch": 0.36, "standing": 0.38}
     gap_m = spread.get(plan.start, 0.0)
-    x1, _ = knee_from_ball(plan.body, drive.shin_toe_off_deg, drive.pitch_toe_off_deg)
-    front_m = course.at(front_s) - x1 - TOE_TRAVEL_M - 0.75 * plan.body.thigh_m
+    x1, _ = locate_knee_from_ball(plan.body, drive.shin_toe_off_deg, drive.pitch_toe_off_deg)
+    front_m = course.locate_hips(front_s) - x1 - TOE_TRAVEL_M - 0.75 * plan.body.thigh_m
     if plan.start == "rolling":
-        front_m = course.at(course.go_s) + plan.body.ball_from_heel_m - plan.body.ankle_from_heel_m
+        front_m = (
+            course.locate_hips(course.go_s)
+            + plan.body.ball_from_heel_m
+            - plan.body.ankle_from_heel_m
+        )
     stances = [
         Stance(
             side,
@@ -253,8 +259,10 @@ def make_schedule(plan: RunPlan, course: Course) -> Schedule:
     while touchdown_s < course.stop_s - 0.62:
         step = stepper.plan_step(number, touchdown_s, side)
         toe_off_s = touchdown_s + step.contact_s
-        travel_m = course.at(toe_off_s) - course.at(touchdown_s)
-        ball_m = course.at(touchdown_s) + ball_ahead_of_hip(plan.body, step.posture, travel_m)
+        travel_m = course.locate_hips(toe_off_s) - course.locate_hips(touchdown_s)
+        ball_m = course.locate_hips(touchdown_s) + compute_ball_ahead_of_hip(
+            plan.body, step.posture, travel_m
+        )
         half = 0.035 + 0.055 * (1.0 - step.posture.upright) + 0.02 * (step.kind == "walk")
         left_m = half if side == "left" else -half
         left_m += 0.01 * float(stepper.rng.standard_normal())
@@ -271,7 +279,7 @@ def make_schedule(plan: RunPlan, course: Course) -> Schedule:
             )
         )
         touchdown_s += step.step_s
-        side, number = other(side), number + 1
+        side, number = find_other_side(side), number + 1
     return Schedule((*stances, *_plan_standing_contacts(plan, course, stances, touchdown_s)))
 
 
@@ -280,14 +288,18 @@ def _plan_standing_contacts(
 ) -> list[Stance]:
     """The last contact of each foot, side by side."""
     rng = np.random.default_rng([plan.seed, 2])
-    side = other(before[-1].side)
-    posture = slow_posture(plan.technique, 1.35)
+    side = find_other_side(before[-1].side)
+    posture = make_slow_posture(plan.technique, 1.35)
     posture = replace(posture, pitch_touchdown_deg=8.0, shin_touchdown_deg=98.0)
-    at_m = course.at(course.stop_s + 0.5) + plan.body.ball_from_heel_m - plan.body.ankle_from_heel_m
+    at_m = (
+        course.locate_hips(course.stop_s + 0.5)
+        + plan.body.ball_from_heel_m
+        - plan.body.ankle_from_heel_m
+    )
     second_s = max(touchdown_s + 0.62, before[-1].toe_off_s + 0.35)
     wide = {"left": 0.09, "right": -0.09}
     shift_m = 0.02 * float(rng.standard_normal())
-    last: Side = other(side)
+    last: Side = find_other_side(side)
     ground = plan.technique.ground
     return [
         Stance(side, down_s, np.inf, place_m, wide[side], posture, "stand", ground, 1.0, 0.0)

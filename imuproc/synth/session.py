@@ -16,10 +16,10 @@ from imuproc.core.sites import SITES, Site, is_foot
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
 from imuproc.files.toml_writing import format_toml
 from imuproc.files.whole import replace_file
-from imuproc.synth.long import make_long, record_long
-from imuproc.synth.moments import record_common, with_jumps
-from imuproc.synth.plan import FAULTS, Fault, RunPlan, random_plan
-from imuproc.synth.runs import make_motion, make_rig, record
+from imuproc.synth.long import make_long_motion, record_long
+from imuproc.synth.moments import add_jumps, record_common
+from imuproc.synth.plan import FAULTS, Fault, RunPlan, draw_plan
+from imuproc.synth.runs import make_motion, make_rig, record_motion
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel
 from imuproc.synth.truth import Truth
 
@@ -164,7 +164,7 @@ def plan_session(squad: Squad, rate_hz: float, grade: str, seed: int) -> Session
     runs = []
     for number in range(squad.athletes):
         rng = np.random.default_rng([seed, 10, number])
-        base = random_plan(rng, distance_m=squad.distance_m, faults=squad.faults)
+        base = draw_plan(rng, distance_m=squad.distance_m, faults=squad.faults)
         athlete = f"R{number + 1:02d}"
         for run in range(squad.runs):
             start = squad.starts[run % len(squad.starts)]
@@ -213,7 +213,7 @@ def _write_truth(truth: Truth, folder: Path, run: str, suffix: str) -> None:
     _write_table(curves, folder / f"{run}_curves{suffix}")
 
 
-def log_layout(accel_range_g: float, gyro_range_dps: float) -> dict[str, Any]:
+def make_log_layout(accel_range_g: float, gyro_range_dps: float) -> dict[str, Any]:
     """Layout of the logs of a made-up session, as a session file states it."""
     return {
         "format": "delimited",
@@ -230,9 +230,9 @@ def _describe_signal(prefix: str, unit: str, full_scale: float) -> dict[str, Any
 
 def _describe_layouts(model: SensorModel) -> dict[str, Any]:
     """A layout for all sensors, and one for the feet where theirs have another range."""
-    layouts = {LAYOUT: log_layout(model.accel_range_g, model.gyro_range_dps)}
+    layouts = {LAYOUT: make_log_layout(model.accel_range_g, model.gyro_range_dps)}
     if model.foot_accel_range_g is not None:
-        layouts[FEET_LAYOUT] = log_layout(model.foot_accel_range_g, model.gyro_range_dps)
+        layouts[FEET_LAYOUT] = make_log_layout(model.foot_accel_range_g, model.gyro_range_dps)
     return layouts
 
 
@@ -311,14 +311,16 @@ def _write_run(
     rig = make_rig(plan.grade, plan.rate_hz, rng, plan.sites, plan.clock)
     truths: tuple[Truth, ...]
     if plan.one_log:
-        logs, truths = record_long(make_long([p.plan for p in parts], run.plan.seed), rig, rng)
+        logs, truths = record_long(
+            make_long_motion([p.plan for p in parts], run.plan.seed), rig, rng
+        )
         names = [f"{run.id}_{k + 1}" for k in range(len(parts))]
     else:
         motion, names = make_motion(run.plan), [run.id]
         if plan.clock == "jump":
-            logs, truth = record_common(motion, with_jumps(motion, 2, 2, rng, _APART_S), rig, rng)
+            logs, truth = record_common(motion, add_jumps(motion, 2, 2, rng, _APART_S), rig, rng)
         else:
-            logs, truth = record(motion, rig, rng)
+            logs, truth = record_motion(motion, rig, rng)
         truths = (truth,)
     for site, log in logs.items():
         _write_table(_build_log_table(log), folder / _format_log_name(plan, run, site))

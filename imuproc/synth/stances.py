@@ -80,36 +80,36 @@ _FREQUENCY_HZ: Final = (2.50, 2.60, 2.86, 3.12, 3.60, 4.39)
 Schache & Pandy 2012 at 9.5 m/s, the two slowest from memory."""
 
 
-def published_contact_s(step: int) -> float:
+def compute_published_contact_s(step: int) -> float:
     """Contact time in s by step number: fit to Blauberger et al. 2021, Sensors 21:7331, table 1."""
     return 0.1077 + 0.0852 * float(np.exp(-(step - 1) / 4.15))
 
 
-def running_times(speed_mps: float) -> tuple[float, float]:
+def compute_running_times(speed_mps: float) -> tuple[float, float]:
     """Contact time and step time in s of steady running by speed."""
     contact_s = float(np.interp(speed_mps, _SPEED_MPS, _CONTACT_S))
     return contact_s, 1.0 / float(np.interp(speed_mps, _SPEED_MPS, _FREQUENCY_HZ))
 
 
-def walking_times(speed_mps: float) -> tuple[float, float]:
+def compute_walking_times(speed_mps: float) -> tuple[float, float]:
     """Contact time and step time in s of walking by speed (from memory)."""
     step_s = 0.53 - 0.10 * (speed_mps - 1.35)
     return 1.2 * step_s, step_s
 
 
-def effort_times(
+def compute_effort_times(
     start: Start, technique: Technique, step: int, speed_mps: float
 ) -> tuple[float, float]:
     """Contact time and step time in s of one step of the effort."""
-    contact_s = technique.contact_factor * published_contact_s(step)
+    contact_s = technique.contact_factor * compute_published_contact_s(step)
     step_s = 1.0 / (technique.step_frequency_hz * (1.0 - 0.14 * np.exp(-(step - 1) / 2.2)))
     if start == "rolling":
-        steady = running_times(speed_mps)
+        steady = compute_running_times(speed_mps)
         contact_s, step_s = max(contact_s, steady[0]), max(step_s, steady[1])
     return contact_s, float(step_s)
 
 
-def effort_posture(technique: Technique, step: float, side: Side) -> Posture:
+def make_effort_posture(technique: Technique, step: float, side: Side) -> Posture:
     """Posture of a step of the effort by its number, without scatter."""
     k = 0 if side == "left" else 1
     u = 1.0 - float(np.exp(-(step - 1.0) / technique.posture_steps))
@@ -146,7 +146,7 @@ def effort_posture(technique: Technique, step: float, side: Side) -> Posture:
 _SLOW_MPS: Final = (1.35, 2.5, 4.5, 9.0)
 
 
-def slow_posture(technique: Technique, speed: float) -> Posture:
+def make_slow_posture(technique: Technique, speed: float) -> Posture:
     """Posture of a slowing or walking step by speed: shin past vertical, heel first.
 
     Foot pitch at toe-off is that of real runners at 2.5 to 4.5 m/s, -46 to -53 deg (11 runners,

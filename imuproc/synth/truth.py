@@ -46,7 +46,7 @@ class Truth:
     valid_from_s: float = -inf
     valid_to_s: float = inf
 
-    def shifted(self, shift_s: float) -> "Truth":
+    def shift_clock(self, shift_s: float) -> "Truth":
         """The same truth on a clock that reads ``shift_s`` more."""
         steps, curves = self.steps.copy(), self.curves.copy()
         for name in ("touchdown_s", "toe_off_s"):
@@ -62,7 +62,7 @@ class Truth:
         )
 
 
-def angle_curves(tracks: Mapping[Site, PoseTrack]) -> pd.DataFrame:
+def compute_angle_curves(tracks: Mapping[Site, PoseTrack]) -> pd.DataFrame:
     """Shin angle, foot pitch and dorsiflexion of both sides from the poses.
 
     Parameters
@@ -101,7 +101,7 @@ def _compute_sagittal_deg(track: PoseTrack | None, axis: int, n: int) -> FloatAr
     return np.asarray(np.degrees(np.unwrap(np.arctan2(direction[:, 2], direction[:, 0]))))
 
 
-def truth_from_events(
+def derive_truth(
     events: pd.DataFrame,
     curves: pd.DataFrame,
     departures_s: Mapping[Side, float] | None = None,

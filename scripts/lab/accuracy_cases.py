@@ -16,8 +16,8 @@ import imuproc
 from imuproc.agreement.judging import Judged, judge, judge_nothing_found, select_judged_steps
 from imuproc.core.errors import ImuprocError
 from imuproc.core.recording import Clock, Recording, Start
-from imuproc.synth.ground import any_landing, any_leaving, any_lever
-from imuproc.synth.plan import Body, Impact, RunPlan, random_plan, steady_plan
+from imuproc.synth.ground import draw_any_landing, draw_any_leaving, draw_any_lever
+from imuproc.synth.plan import Body, Impact, RunPlan, draw_plan, draw_steady_plan
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel
 from imuproc.synth.truth import Truth
@@ -272,7 +272,7 @@ def _label_optical_steps(case: RealCase, truth: Truth) -> pd.DataFrame:
 # --- Simulated runs ------------------------------------------------------------------------------
 
 
-def draw_plan(recipe: Recipe, number: int, rng: np.random.Generator) -> tuple[str, RunPlan]:
+def draw_case_plan(recipe: Recipe, number: int, rng: np.random.Generator) -> tuple[str, RunPlan]:
     """Name and plan of a simulated run; athlete, distance and technique are drawn.
 
     Parameters
@@ -285,12 +285,12 @@ def draw_plan(recipe: Recipe, number: int, rng: np.random.Generator) -> tuple[st
         low, high = recipe.speeds_mps
         speed_mps = float(rng.uniform(low, high))
         name = f"steady-{speed_mps:.1f}mps"
-        plan = steady_plan(rng, speed_mps, STEADY_M, recipe.treadmill)
+        plan = draw_steady_plan(rng, speed_mps, STEADY_M, recipe.treadmill)
     else:
         start = recipe.starts[number % len(recipe.starts)]
         distance_m = float(rng.choice(DISTANCES_M))
         name = f"{start}-{distance_m:.0f}m"
-        plan = random_plan(rng, start, distance_m)
+        plan = draw_plan(rng, start, distance_m)
     plan = replace(plan, curve_radius_m=recipe.curve_radius_m)
     if recipe.ground != "usual":
         plan = _draw_any_ground(plan, recipe.ground, rng)
@@ -307,10 +307,10 @@ def _draw_any_ground(
     """The same athlete, whose feet land or leave the ground as feet may at all."""
     if which == "landing":
         impact: Impact = ("none", "weak", "strong")[int(rng.integers(3))]
-        ground = any_landing(rng, plan.technique.ground)
+        ground = draw_any_landing(rng, plan.technique.ground)
         return replace(plan, impact=impact, technique=replace(plan.technique, ground=ground))
-    ground = any_leaving(rng, plan.technique.ground)
-    body = Body.of_stature(plan.body.stature_m, any_lever(rng))
+    ground = draw_any_leaving(rng, plan.technique.ground)
+    body = Body.from_stature(plan.body.stature_m, draw_any_lever(rng))
     return replace(plan, body=body, technique=replace(plan.technique, ground=ground))
 
 
@@ -321,7 +321,7 @@ def _make_motion(plan: RunPlan) -> RunMotion:
 
 def _make_simulated_case(recipe: Recipe, number: int, seed: int) -> Case:
     rng = np.random.default_rng(seed + number)
-    name, plan = draw_plan(recipe, number, rng)
+    name, plan = draw_case_plan(recipe, number, rng)
     motion = _make_motion(plan)
     if recipe.lean != "none":
         motion = make_leaning_motion(motion, recipe.lean == "stated")

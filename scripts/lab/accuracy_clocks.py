@@ -7,7 +7,7 @@ import numpy as np
 
 from imuproc.core.recording import Recording
 from imuproc.core.sites import Site
-from imuproc.synth.moments import record_common, with_jumps
+from imuproc.synth.moments import add_jumps, record_common
 from imuproc.synth.runs import Rig, RunMotion
 from imuproc.synth.truth import Truth
 
@@ -64,6 +64,6 @@ def add_jumps_around(
         )
         for site, stamp in rig.stamps.items()
     }
-    common = with_jumps(motion, JUMPS, JUMPS, rng, APART_S)
+    common = add_jumps(motion, JUMPS, JUMPS, rng, APART_S)
     logs, truth = record_common(motion, common, replace(rig, stamps=stamps), rng)
     return replace(recording, logs=logs, run=replace(recording.run, clock="jump")), truth

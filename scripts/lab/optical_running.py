@@ -118,7 +118,7 @@ def find_force_events(motion: Optical, threshold_n: float) -> pd.DataFrame:
     height, place = {}, {}
     for side in SIDES:
         track = motion.tracks[foot_of(side)]
-        ball = track.point_m(motion.ball_m[side])
+        ball = track.compute_point_m(motion.ball_m[side])
         middle = 0.5 * (events["touchdown_s"] + events["toe_off_s"]).to_numpy()
         height[side] = np.interp(middle, track.time_s, ball[:, 2] + track.position_m[:, 2])
         along = ball[:, 0] + motion.case.speed_mps * track.time_s

@@ -23,9 +23,9 @@ from scipy.spatial.transform import Rotation
 from imuproc.core.recording import Athlete, Recording, Run
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.sensors.ideal import random_mount
+from imuproc.synth.sensors.ideal import draw_mount
 from imuproc.synth.sensors.imperfect import SensorModel, StampModel, sample_log
-from imuproc.synth.truth import Truth, angle_curves, truth_from_events
+from imuproc.synth.truth import Truth, compute_angle_curves, derive_truth
 from scripts.lab.optical_running import FINE_HZ
 
 FloatArray = NDArray[np.float64]
@@ -117,7 +117,7 @@ def make_recording(
         of each foot repeated, in which left and right steps differ by up to 0.3 m.
     """
     run = load_clip(clip)
-    curves = angle_curves(run.tracks)
+    curves = compute_angle_curves(run.tracks)
     curves["time_s"] += START_STAMP_S
     events = run.contacts[run.contacts["measured"]].drop(columns="measured")
     before = run.contacts[run.contacts["touchdown_s"] < events["touchdown_s"].min()]
@@ -126,7 +126,7 @@ def make_recording(
         touchdown_s=events["touchdown_s"] + START_STAMP_S,
         toe_off_s=events["toe_off_s"] + START_STAMP_S,
     )
-    truth = truth_from_events(events, curves, {s: float(left_ground[s]) for s in SIDES})
+    truth = derive_truth(events, curves, {s: float(left_ground[s]) for s in SIDES})
     truth = Truth(
         truth.steps,
         truth.curves,
@@ -138,7 +138,7 @@ def make_recording(
     logs = {}
     for number, (site, track) in enumerate(run.tracks.items()):
         rng = np.random.default_rng([seed, 2, number])
-        logs[site] = sample_log(track, random_mount(rng, site), site, model, stamps, rng)
+        logs[site] = sample_log(track, draw_mount(rng, site), site, model, stamps, rng)
     name = clip.replace("_", "-")
     return Recording("overground", Athlete(name), Run(id=name, start="rolling"), logs), truth
 

@@ -26,9 +26,9 @@ from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, is_foot, shank
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.easing import quintic_step
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.sensors.ideal import random_mount
+from imuproc.synth.sensors.ideal import draw_mount
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel, StampModel, sample_log
-from imuproc.synth.truth import Truth, angle_curves, truth_from_events
+from imuproc.synth.truth import Truth, compute_angle_curves, derive_truth
 from scripts.lab.optical_running import (
     DATA,
     FINE_HZ,
@@ -92,7 +92,7 @@ def _play_leg(
     foot, shank = motion.tracks[foot_of(side)], motion.tracks[shank_of(side)]
     own = events.loc[events["side"] == side, ["touchdown_s", "toe_off_s"]].to_numpy()
     stance = np.concatenate([np.r_[slice_middle(foot.time_s, *pair)] for pair in own])
-    ball = foot.point_m(motion.ball_m[side])
+    ball = foot.compute_point_m(motion.ball_m[side])
     rest = ball[stance].mean(axis=0)
     # Amplitude a makes a stance foot go back at a * belt speed: that is what the ground adds.
     ground = np.cumsum(share) / FINE_HZ * motion.case.speed_mps
@@ -102,7 +102,7 @@ def _play_leg(
     moved[:, 0] += ground
     turn = _scale_rotation(foot.rotation, stance, share)
     heel = moved - turn @ motion.ball_m[side]
-    apart = shank.position_m - foot.point_m(motion.ankle_m[side])
+    apart = shank.position_m - foot.compute_point_m(motion.ankle_m[side])
     ankle = heel + turn @ motion.ankle_m[side] + share[:, None] * apart
     return {
         foot_of(side): PoseTrack(foot.time_s, turn, heel),
@@ -240,14 +240,14 @@ def make_recording(
     motion = load_case(case)
     tracks, shift_s = play_tracks(motion, seed)
     shift_s += START_STAMP_S
-    curves = angle_curves(tracks)
+    curves = compute_angle_curves(tracks)
     curves["time_s"] += START_STAMP_S
     contacts = find_force_events(motion, threshold_n)
     events = _select_real_part(contacts)
     before = contacts[contacts["touchdown_s"] < events["touchdown_s"].iloc[0]]
     departures = before.groupby("side")["toe_off_s"].last() + shift_s
     events[["touchdown_s", "toe_off_s"]] += shift_s
-    truth = truth_from_events(events, curves, {s: float(departures[s]) for s in SIDES})
+    truth = derive_truth(events, curves, {s: float(departures[s]) for s in SIDES})
     margin_s = 0.02
     truth = Truth(
         truth.steps,
@@ -263,7 +263,7 @@ def make_recording(
     logs = {}
     for number, (site, track) in enumerate(tracks.items()):
         rng = np.random.default_rng([seed, 2, number])
-        logs[site] = sample_log(track, random_mount(rng, site), site, model, stamps, rng)
+        logs[site] = sample_log(track, draw_mount(rng, site), site, model, stamps, rng)
     run = Run(id=f"{case.runner}-{case.speed_mps:g}".replace(".", "p"), start="rolling")
     return Recording("real-motion", Athlete(case.runner), run, logs), truth
 

@@ -18,7 +18,7 @@ from imuproc.core.sites import Site
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
 from imuproc.files.toml_writing import format_toml
 from imuproc.synth.sensors.imperfect import GRADES
-from imuproc.synth.session import log_layout
+from imuproc.synth.session import make_log_layout
 from scripts.lab.optical_running import RealCase
 from scripts.lab.real_motion import make_recording
 
@@ -90,7 +90,7 @@ def write_real_session(
     content = {
         "schema": 1,
         "session": {"id": "plates", "date": date(2031, 4, 12), "surface": "other"},
-        "layout": {"logger": log_layout(model.accel_range_g, model.gyro_range_dps)},
+        "layout": {"logger": make_log_layout(model.accel_range_g, model.gyro_range_dps)},
         "athlete": [{"id": runner} for runner in dict.fromkeys(case.runner for case in cases)],
         "run": runs,
     }

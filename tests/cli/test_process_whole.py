@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imuproc.synth.plan import random_plan
+from imuproc.synth.plan import draw_plan
 from imuproc.synth.runs import simulate_run
 from imuproc.synth.truth import Truth
 from tests.cli.command import Command
@@ -17,7 +17,7 @@ def with_sprint(folder: Path, run: str) -> tuple[Path, Truth]:
     """The small session, with a simulated sprint in place of the logs of one run."""
     path = write_small_session(folder)
     rng = np.random.default_rng(20310412)
-    recording, truth = simulate_run(random_plan(rng, distance_m=20.0), "mid", 500.0, rng)
+    recording, truth = simulate_run(draw_plan(rng, distance_m=20.0), "mid", 500.0, rng)
     new = format_run_entry(run, write_logs(folder, run, recording), 30)
     text = path.read_text(encoding="utf-8")
     old = format_run_entry(run, {"left_shank": f"logs/{run}_ls.csv"}, 30)

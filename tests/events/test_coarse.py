@@ -26,10 +26,10 @@ from tests.events.real_runs import (
     without_standing,
 )
 from tests.shared_data import needs_shared_data
-from tests.simulated import USUAL, draw_plan, make_run
+from tests.simulated import USUAL, make_run, plan_run
 from tests.usual import COARSE, METHOD
 
-SLOW_START = draw_plan(611, start="standing")
+SLOW_START = plan_run(611, start="standing")
 
 
 STATED_U_S = 0.015

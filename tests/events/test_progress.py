@@ -15,7 +15,7 @@ from imuproc.synth.runs import make_rig
 from imuproc.synth.sensors.imperfect import sample_log
 from tests.events.real_runs import EVERY_FIFTH, real_run
 from tests.shared_data import SHARED_DATA, needs_shared_data
-from tests.simulated import USUAL, draw_plan, make_run, select_running
+from tests.simulated import USUAL, make_run, plan_run, select_running
 
 SETTINGS = ProgressSettings()
 FIXED: tuple[Drill, ...] = ("high-knees", "heel-flicks", "cycling", "skips")
@@ -30,7 +30,7 @@ def track(log: SensorLog) -> Track:
 @cache
 def drill_logs(drill: Drill, seed: int, rate_hz: float = 200.0) -> dict[Site, SensorLog]:
     rng = np.random.default_rng(seed)
-    bones = make_drill(draw_plan(40 + seed), drill, 6.0, rng)
+    bones = make_drill(plan_run(40 + seed), drill, 6.0, rng)
     rig = make_rig("mid", rate_hz, rng)
     return {
         site: sample_log(bones[site], mount, site, rig.model, rig.stamps[site], rng)

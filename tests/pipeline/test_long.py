@@ -20,11 +20,11 @@ from imuproc.pipeline.run import process_each
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import RecordingSource
 from imuproc.synth.drills import Drill
-from imuproc.synth.long import make_long, record_long
+from imuproc.synth.long import make_long_motion, record_long
 from imuproc.synth.runs import make_rig
 from imuproc.synth.truth import Truth
 from tests.pipeline.whole_runs import run_flags
-from tests.simulated import change_logs, cut_log, draw_plan, select_running
+from tests.simulated import change_logs, cut_log, plan_run, select_running
 
 RATE_HZ = 200.0
 DRILLS: tuple[Drill, ...] = ("high-knees", "skipping", "sitting", "heel-flicks")
@@ -43,9 +43,9 @@ class Trained:
 @cache
 def trained() -> Trained:
     """A jump, drills, three sprints and walking back between them."""
-    plans = [replace(draw_plan(31, "crouch", 10.0), seed=seed) for seed in (1, 2, 3)]
+    plans = [replace(plan_run(31, "crouch", 10.0), seed=seed) for seed in (1, 2, 3)]
     rig = make_rig("mid", RATE_HZ, np.random.default_rng(4))
-    motion = make_long(plans, 5, DRILLS, 3.0)
+    motion = make_long_motion(plans, 5, DRILLS, 3.0)
     logs, truths = record_long(motion, rig, np.random.default_rng(6))
     run = Run("R00-01", start="crouch")
     shift = truths[0].valid_from_s - motion.truths[0].valid_from_s

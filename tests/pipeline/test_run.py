@@ -12,7 +12,7 @@ from imuproc.core.recording import Athlete, Recording, Run, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES, Site
 from imuproc.pipeline.settings import Settings
-from imuproc.synth.long import make_long, record_long
+from imuproc.synth.long import make_long_motion, record_long
 from imuproc.synth.runs import make_motion, make_rig
 from imuproc.synth.truth import Truth
 from tests.pipeline.whole_runs import (
@@ -28,12 +28,12 @@ from tests.pipeline.whole_runs import (
 from tests.simulated import (
     USUAL,
     change_logs,
-    draw_plan,
     keep_sites,
     list_flag_names,
     make_result,
     make_run,
     match_rows,
+    plan_run,
     select_running,
 )
 
@@ -209,9 +209,9 @@ def test_local_gravity_enters_the_motion(usual: tuple[Recording, pd.DataFrame]) 
 @pytest.fixture(scope="module")
 def long_log() -> tuple[Recording, Result, tuple[Truth, ...]]:
     """A jump, two sprints and walking back between them, in one log."""
-    plans = [replace(draw_plan(31, "crouch", 12.0), seed=seed) for seed in (1, 2)]
+    plans = [replace(plan_run(31, "crouch", 12.0), seed=seed) for seed in (1, 2)]
     rig = make_rig("mid", 500.0, np.random.default_rng(4))
-    logs, truths = record_long(make_long(plans, 5), rig, np.random.default_rng(6))
+    logs, truths = record_long(make_long_motion(plans, 5), rig, np.random.default_rng(6))
     recording = Recording("s", Athlete("R00", stature_m=1.8), Run("R00-01", start="crouch"), logs)
     return recording, imuproc.process(recording), truths
 

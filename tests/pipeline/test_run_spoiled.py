@@ -24,11 +24,11 @@ from tests.simulated import (
     change_logs,
     compute_errors,
     cut_log,
-    draw_plan,
     list_flag_names,
     make_result,
     make_run,
     match_rows,
+    plan_run,
     rename_sites,
     select_running,
 )
@@ -84,7 +84,7 @@ def test_without_any_standing_times_are_given_and_angles_are_withheld(
 
 def test_a_staggered_stance_held_until_a_standing_start_is_not_standing() -> None:
     """Nothing else is still in the log: its zero would be 35 deg wrong."""
-    plan = draw_plan(500 + len("standing"), "standing")
+    plan = plan_run(500 + len("standing"), "standing")
     recording, truth = make_run(plan)
     steps = select_running(truth)
     start_s, end_s = steps["touchdown_s"].iloc[0] - 2.2, steps["toe_off_s"].iloc[-1] + 0.3

@@ -33,20 +33,20 @@ def _draw_cycle_deg(
 ) -> FloatArray:
     """Curve in deg with values at touchdown, mid-stance, toe-off and mid-swing, with scatter."""
     knots = Knots()
-    knots.hold(0.0, course.go_s, 0.0)
+    knots.add_plateau(0.0, course.go_s, 0.0)
     for before, stance in pairwise(stances):
         lands, middle, leaves, swings = np.array(values) + np.clip(rng.normal(size=4), -2, 2)
         swing_s = stance.touchdown_s - before.toe_off_s
-        knots.add(before.toe_off_s, leaves)
-        knots.add(before.toe_off_s + 0.35 * swing_s, swings)
-        knots.add(before.toe_off_s + 0.75 * swing_s, 0.5 * (swings + lands))
-        knots.add(stance.touchdown_s, lands)
+        knots.add_knot(before.toe_off_s, leaves)
+        knots.add_knot(before.toe_off_s + 0.35 * swing_s, swings)
+        knots.add_knot(before.toe_off_s + 0.75 * swing_s, 0.5 * (swings + lands))
+        knots.add_knot(stance.touchdown_s, lands)
         if np.isfinite(stance.toe_off_s):
             contact_s = stance.toe_off_s - stance.touchdown_s
-            knots.add(stance.touchdown_s + 0.35 * contact_s, middle)
-            knots.add(stance.touchdown_s + 0.70 * contact_s, 0.5 * (middle + leaves))
-    knots.hold(stances[-1].touchdown_s + 0.3, float(course.time_s[-1]), 0.0)
-    return knots.curve(course.time_s)
+            knots.add_knot(stance.touchdown_s + 0.35 * contact_s, middle)
+            knots.add_knot(stance.touchdown_s + 0.70 * contact_s, 0.5 * (middle + leaves))
+    knots.add_plateau(stances[-1].touchdown_s + 0.3, float(course.time_s[-1]), 0.0)
+    return knots.make_curve(course.time_s)
 
 
 def _draw_sway_deg(plan: RunPlan, course: Course, rng: np.random.Generator) -> FloatArray:
@@ -65,7 +65,7 @@ def _draw_sway_deg(plan: RunPlan, course: Course, rng: np.random.Generator) -> F
     return np.asarray(plan.sway_deg * wave * standing)
 
 
-def turns_of(
+def draw_frontal_angles(
     plan: RunPlan, course: Course, stances: Sequence[Stance], rng: np.random.Generator
 ) -> dict[str, FloatArray]:
     """Angles out of the sagittal plane, and sway.

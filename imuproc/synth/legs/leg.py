@@ -12,11 +12,11 @@ from scipy.ndimage import gaussian_filter1d
 from imuproc.core.sites import Side
 from imuproc.dsp.easing import quintic_step
 from imuproc.synth.course import GRID_HZ, Course
-from imuproc.synth.legs.angles import ready_angles, shin_curve
-from imuproc.synth.legs.ankle import pitch_curve
-from imuproc.synth.legs.ball import AT_REST, Sagittal, stance_path
-from imuproc.synth.legs.frontal import turns_of
-from imuproc.synth.legs.pelvis import Pelvis, hip_spline, rotate_zyx
+from imuproc.synth.legs.angles import draw_ready_angles, make_shin_curve
+from imuproc.synth.legs.ankle import make_pitch_curve
+from imuproc.synth.legs.ball import AT_REST, Sagittal, compute_stance_path
+from imuproc.synth.legs.frontal import draw_frontal_angles
+from imuproc.synth.legs.pelvis import Pelvis, fit_hip_spline, rotate_zyx
 from imuproc.synth.legs.swing import make_swing
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
@@ -56,7 +56,7 @@ def _compute_ready_path(
 ) -> FloatArray:
     """Ball of the foot in standing, put into its place, and there until it leaves the ground."""
     t = course.time_s[course.time_s <= stance.toe_off_s]
-    placed = stance_path(leg, stance, AT_REST, t)
+    placed = compute_stance_path(leg, stance, AT_REST, t)
     if course.go_s - course.marks_s < 0.5:
         return placed
     w = (t - course.marks_s - 0.1) / _PLACE_S
@@ -84,7 +84,7 @@ def _compute_ball_path(
         swing = make_swing(leg, (before, stance), hip, landed)
         landed = swing.arrival
         out[air, ::2] = swing.path(t[air])
-        out[on, ::2] = stance_path(leg, stance, landed, t[on])
+        out[on, ::2] = compute_stance_path(leg, stance, landed, t[on])
         strikes[stance.touchdown_s] = -float(landed.velocity_mps[1])
         out[on, 1] = stance.ball_left_m
         w = (t[air] - before.toe_off_s) / (stance.touchdown_s - before.toe_off_s)
@@ -122,11 +122,11 @@ def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, 
     Leg
     """
     rng = np.random.default_rng([plan.seed, 3, 0 if side == "left" else 1])
-    body, t, stances = plan.body, course.time_s, schedule.of_side(side)
-    ready = ready_angles(plan, side == plan.first_side, rng)
-    shin = shin_curve(course, stances, ready)
-    pitch = pitch_curve(course, stances, ready, shin)
-    turns, zero = turns_of(plan, course, stances, rng), np.zeros(len(t))
+    body, t, stances = plan.body, course.time_s, schedule.select_side(side)
+    ready = draw_ready_angles(plan, side == plan.first_side, rng)
+    shin = make_shin_curve(course, stances, ready)
+    pitch = make_pitch_curve(course, stances, ready, shin)
+    turns, zero = draw_frontal_angles(plan, course, stances, rng), np.zeros(len(t))
     foot = rotate_zyx(turns["yaw"], -np.radians(pitch), zero) @ rotate_zyx(
         turns["toe_out"], zero, turns["tilt"]
     )
@@ -146,7 +146,7 @@ def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, 
     )
     stand_m = max(s.ball_m for s in schedule.stances if s.kind == "ready")
     ball, strikes = _compute_ball_path(
-        leg, course, stances, hip_spline(plan, pelvis, course, side), stand_m
+        leg, course, stances, fit_hip_spline(plan, pelvis, course, side), stand_m
     )
     heel = ball - foot @ np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m])
     ankle = heel + foot @ np.array([body.ankle_from_heel_m, 0.0, body.ankle_height_m])

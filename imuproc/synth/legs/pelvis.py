@@ -18,7 +18,7 @@ from imuproc.synth.schedule import (
     TOE_RISE_M,
     TOE_TRAVEL_M,
     Schedule,
-    knee_from_ball,
+    locate_knee_from_ball,
 )
 from imuproc.synth.stances import Stance
 
@@ -78,17 +78,23 @@ def _compute_height_knots(
 ) -> list[tuple[float, float]]:
     """Height of the hips at touchdown and toe-off that fits the leg's posture."""
     p, body = stance.posture, plan.body
-    x0, z0 = knee_from_ball(body, p.shin_touchdown_deg, p.pitch_touchdown_deg)
-    x1, z1 = knee_from_ball(body, p.shin_toe_off_deg, p.pitch_toe_off_deg)
+    x0, z0 = locate_knee_from_ball(body, p.shin_touchdown_deg, p.pitch_touchdown_deg)
+    x1, z1 = locate_knee_from_ball(body, p.shin_toe_off_deg, p.pitch_toe_off_deg)
     ground = body.sole_radius_m
     knots = []
     if np.isfinite(stance.touchdown_s):
-        across = course.at(stance.touchdown_s) + PELVIS_SWING_M - stance.ball_m - x0
+        across = course.locate_hips(stance.touchdown_s) + PELVIS_SWING_M - stance.ball_m - x0
         knots.append(
             (stance.touchdown_s, ground + z0 + _compute_hip_above_knee_m(body.thigh_m, across))
         )
     if np.isfinite(stance.toe_off_s):
-        across = course.at(stance.toe_off_s) - PELVIS_SWING_M - stance.ball_m - TOE_TRAVEL_M - x1
+        across = (
+            course.locate_hips(stance.toe_off_s)
+            - PELVIS_SWING_M
+            - stance.ball_m
+            - TOE_TRAVEL_M
+            - x1
+        )
         knots.append(
             (
                 stance.toe_off_s,
@@ -167,7 +173,7 @@ def make_pelvis(plan: RunPlan, course: Course, schedule: Schedule) -> Pelvis:
     t = course.time_s
     front_m = max(s.ball_m for s in schedule.stances if s.kind == "ready")
     stand_m = front_m - plan.body.ball_from_heel_m + plan.body.ankle_from_heel_m
-    behind = np.where(t < course.marks_s + 0.6, stand_m - course.at(course.go_s), 0.0)
+    behind = np.where(t < course.marks_s + 0.6, stand_m - course.locate_hips(course.go_s), 0.0)
     forward = course.forward_m + gaussian_filter1d(behind, 0.2 * GRID_HZ)
     turn, tilt = [(0.0, 0.0), (course.go_s, 0.0)], [(0.0, 0.0), (course.go_s, 0.0)]
     amplitude = PELVIS_SWING_M / plan.body.hip_half_width_m
@@ -192,7 +198,7 @@ def make_pelvis(plan: RunPlan, course: Course, schedule: Schedule) -> Pelvis:
     )
 
 
-def hip_spline(plan: RunPlan, pelvis: Pelvis, course: Course, side: Side) -> CubicSpline:
+def fit_hip_spline(plan: RunPlan, pelvis: Pelvis, course: Course, side: Side) -> CubicSpline:
     """Hip joint of one side by time, forward and up in m."""
     out = plan.body.hip_half_width_m * (1.0 if side == "left" else -1.0)
     forward = pelvis.position_m[:, 0] - out * np.sin(pelvis.turn_rad)
@@ -201,7 +207,7 @@ def hip_spline(plan: RunPlan, pelvis: Pelvis, course: Course, side: Side) -> Cub
     return CubicSpline(course.time_s[::step], np.stack((forward, up), axis=-1)[::step])
 
 
-def pelvis_track(pelvis: Pelvis, course: Course) -> PoseTrack:
+def make_pelvis_track(pelvis: Pelvis, course: Course) -> PoseTrack:
     """Pose of the pelvis, origin midway between the hip joints."""
     rotation = rotate_zyx(pelvis.turn_rad, pelvis.lean_rad, pelvis.list_rad)
     return PoseTrack(course.time_s, rotation, pelvis.position_m)

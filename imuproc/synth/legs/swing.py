@@ -14,8 +14,8 @@ from imuproc.synth.legs.ball import (
     AT_REST,
     Arrival,
     Sagittal,
-    hermite,
-    stance_path,
+    compute_stance_path,
+    interpolate_hermite,
 )
 from imuproc.synth.stances import Posture, Stance
 
@@ -83,8 +83,8 @@ def _compute_strike(
     faster than a hip can; how fast the foot comes down follows from hip, thigh, shank and foot.
     """
     at_s = after.touchdown_s
-    ball = _evaluate_state(partial(stance_path, leg, after, AT_REST), at_s)
-    knee = ball + _evaluate_state(leg.knee_from_ball, at_s)
+    ball = _evaluate_state(partial(compute_stance_path, leg, after, AT_REST), at_s)
+    knee = ball + _evaluate_state(leg.locate_knee_from_ball, at_s)
     across = knee[0] - hip[0]
     rate = (knee[1, 0] + after.posture.slip_speed_mps - hip[1, 0]) / -across[1]
     rate = float(np.clip(rate, -_THIGH_RADPS, 0.0))
@@ -125,8 +125,8 @@ def _compute_clearance_lift_m(leg: Sagittal, path: Path, t: FloatArray) -> float
     inner = t[len(t) // 8 : -len(t) // 8]
     w = (inner - t[0]) / (t[-1] - t[0])
     up = path(inner)[:, 1] - leg.body.sole_radius_m
-    toe = leg.from_ball(inner, leg.body.toe_m, 0.0)[:, 1]
-    heel = leg.from_ball(inner, -leg.body.ball_from_heel_m, 0.0)[:, 1]
+    toe = leg.locate_from_ball(inner, leg.body.toe_m, 0.0)[:, 1]
+    heel = leg.locate_from_ball(inner, -leg.body.ball_from_heel_m, 0.0)[:, 1]
     missing = np.maximum(_CLEAR_M - up - np.minimum(toe, heel), 0.0)
     return min(float(np.max(missing / _compute_hump(w))), _MOST_LIFT_M)
 
@@ -181,7 +181,7 @@ def _make_low_swing(
     """Out of the start: the foot is carried low over the ground on the shortest smooth way."""
     (t0, t1), lands = span, after.touchdown_s
     knee, turning, velocity = _compute_strike(leg, after, hip)
-    ball = knee[0] - leg.knee_from_ball(np.array([lands]))[0]
+    ball = knee[0] - leg.locate_knee_from_ball(np.array([lands]))[0]
     falling = np.array(
         [0.0, float(np.mean([low[1] for low in _compute_free_limits_mps2(velocity)]))]
     )
@@ -190,7 +190,7 @@ def _make_low_swing(
     def compute_low_path(t: FloatArray) -> FloatArray:
         w = (t - t0) / (t1 - t0)
         lifted = _LOW_LIFT_M * 64.0 * (np.clip(w, 0.0, 1.0) * np.clip(1.0 - w, 0.0, 1.0)) ** 3
-        path = hermite(w, left, landing, t1 - t0)
+        path = interpolate_hermite(w, left, landing, t1 - t0)
         return np.asarray(path + lifted[:, None] * np.array([0.0, 1.0]))
 
     return Swing(compute_low_path, Arrival(velocity, falling))
@@ -220,10 +220,10 @@ def make_swing(
     before, after = between
     t0, t1 = before.toe_off_s, after.touchdown_s
     span_s, hips = t1 - t0, (_evaluate_state(hip, t0), _evaluate_state(hip, t1))
-    left = _evaluate_state(partial(stance_path, leg, before, landed), t0)
+    left = _evaluate_state(partial(compute_stance_path, leg, before, landed), t0)
     if before.kind == "ready":
         return _make_low_swing(leg, after, left, (t0, t1), hips[1])
-    knee0 = left + _evaluate_state(leg.knee_from_ball, t0)
+    knee0 = left + _evaluate_state(leg.locate_knee_from_ball, t0)
     knee1, turning, velocity = _compute_strike(leg, after, hips[1])
     ends = (
         (_compute_thigh_angle(knee0, hips[0]), _compute_thigh_rate(knee0, hips[0])),
@@ -248,7 +248,7 @@ def make_swing(
             1.0 - w, miss1[0], -miss1[1], span_s
         )
         lifted = lift_m * _compute_hump(w) * np.array([0.0, 1.0])
-        return np.asarray(compute_free_path(t) + bent + lifted - leg.knee_from_ball(t))
+        return np.asarray(compute_free_path(t) + bent + lifted - leg.locate_knee_from_ball(t))
 
     cleared = partial(
         compute_bent_path,

@@ -33,7 +33,7 @@ class Mount:
     position_m: FloatArray
 
 
-def random_mount(rng: np.random.Generator, site: Site) -> Mount:
+def draw_mount(rng: np.random.Generator, site: Site) -> Mount:
     """Draw a mounting: any rotation at all (upside down included), a plausible place.
 
     Parameters
@@ -130,7 +130,7 @@ def _compute_angular_velocity(rotation: FloatArray, rate_hz: float) -> FloatArra
     return out * rate_hz
 
 
-def ideal_signals(
+def compute_ideal_signals(
     track: PoseTrack, mount: Mount, gravity_mps2: float
 ) -> tuple[FloatArray, FloatArray]:
     """Specific force and angular velocity at the track's stamps, in sensor axes.
@@ -152,7 +152,7 @@ def ideal_signals(
     -----
     Derivatives are seven-point differences (sixth order), one-sided at the ends.
     """
-    acceleration = _differentiate_twice(track.point_m(mount.position_m), track.rate_hz)
+    acceleration = _differentiate_twice(track.compute_point_m(mount.position_m), track.rate_hz)
     acceleration[:, 2] += gravity_mps2
     in_segment = np.einsum("nji,nj->ni", track.rotation, acceleration)
     gyro = _compute_angular_velocity(track.rotation, track.rate_hz)

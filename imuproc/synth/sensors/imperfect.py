@@ -14,7 +14,7 @@ from imuproc.core.sites import Site, is_foot
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.filters import low_pass
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.sensors.ideal import Mount, ideal_signals
+from imuproc.synth.sensors.ideal import Mount, compute_ideal_signals
 
 FloatArray = NDArray[np.float64]
 
@@ -156,7 +156,7 @@ class StampModel:
     duplicate_fraction: float = 0.0
     random_phase: bool = True
 
-    def stamp_of(self, time_s: FloatArray) -> FloatArray:
+    def to_stamp_s(self, time_s: FloatArray) -> FloatArray:
         """Stamps in s of instants on the track's clock, before noise and rounding."""
         return np.asarray(
             self.start_s + self.offset_s + np.asarray(time_s) * (1.0 + self.drift_ppm * 1e-6)
@@ -192,7 +192,7 @@ def _draw_sample_times(
     limit = 0.49 * interval
     taken = taken + np.clip(rng.normal(size=count) * stamps.jitter_s, -limit, limit)
     taken = np.clip(taken, start_s, end_s)
-    stamp = stamps.stamp_of(taken) + rng.normal(size=count) * stamps.stamp_noise_s
+    stamp = stamps.to_stamp_s(taken) + rng.normal(size=count) * stamps.stamp_noise_s
     if stamps.resolution_s > 0.0:
         stamp = np.round(stamp / stamps.resolution_s) * stamps.resolution_s
     stamp = np.maximum.accumulate(stamp)
@@ -334,5 +334,5 @@ def sample_log(
     ValueError
         If the track is shorter than one sample.
     """
-    accel, gyro = ideal_signals(track, mount, STANDARD_GRAVITY_MPS2)
+    accel, gyro = compute_ideal_signals(track, mount, STANDARD_GRAVITY_MPS2)
     return sample_signals(IdealSignals(track.time_s, accel, gyro), site, model, stamps, rng)

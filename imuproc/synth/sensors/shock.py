@@ -38,7 +38,7 @@ def _compute_ringing(since_s: FloatArray, frequency_hz: float, decay_s: float) -
     return np.asarray(onset * wave)
 
 
-def on_skin(
+def make_skin_track(
     track: PoseTrack, strikes_mps: Mapping[float, float], plan: RunPlan, site: Site
 ) -> PoseTrack:
     """Pose of the part of the skin that carries the sensor.
