@@ -30,6 +30,12 @@ TOE_RISE_M: Final = 0.020
 PELVIS_SWING_M: Final = 0.026
 """How far turning of the pelvis carries each hip forward and back in running."""
 
+_STAND_LEFT_M: Final[dict[Side, float]] = {"left": 0.09, "right": -0.09}
+"""Where each foot stands to the left of the midline, before the start and after the stop."""
+
+_START_GAP_M: Final = {"blocks": 0.28, "three-point": 0.38, "crouch": 0.36, "standing": 0.38}
+"""How far the rear foot is behind the front one in each start that has one."""
+
 
 @dataclass(frozen=True)
 class Schedule:
@@ -211,10 +217,8 @@ def _plan_ready_contacts(
         first = compute_effort_times(plan.start, technique, 1, 3.0)
         first_s = front_s + first[1] - first[0]
         drive = make_effort_posture(technique, 1.0, rear)
-    wide = {"left": 0.09, "right": -0.09}
     front_side = find_other_side(rear)
-    spread = {"blocks": 0.28, "three-point": 0.38, "crouch": 0.36, "standing": 0.38}
-    gap_m = spread.get(plan.start, 0.0)
+    gap_m = _START_GAP_M.get(plan.start, 0.0)
     x1, _ = locate_knee_from_ball(plan.body, drive.shin_toe_off_deg, drive.pitch_toe_off_deg)
     front_m = course.locate_hips(front_s) - x1 - TOE_TRAVEL_M - 0.75 * plan.body.thigh_m
     if plan.start == "rolling":
@@ -229,7 +233,7 @@ def _plan_ready_contacts(
             -np.inf,
             off_s,
             at_m,
-            wide[side],
+            _STAND_LEFT_M[side],
             drive,
             "ready",
             technique.ground,
@@ -297,12 +301,13 @@ def _plan_standing_contacts(
         - plan.body.ankle_from_heel_m
     )
     second_s = max(touchdown_s + 0.62, before[-1].toe_off_s + 0.35)
-    wide = {"left": 0.09, "right": -0.09}
     shift_m = 0.02 * float(rng.standard_normal())
     last: Side = find_other_side(side)
     ground = plan.technique.ground
     return [
-        Stance(side, down_s, np.inf, place_m, wide[side], posture, "stand", ground, 1.0, 0.0)
+        Stance(
+            side, down_s, np.inf, place_m, _STAND_LEFT_M[side], posture, "stand", ground, 1.0, 0.0
+        )
         for side, down_s, place_m in (
             (side, touchdown_s, at_m),
             (last, second_s, at_m + shift_m),

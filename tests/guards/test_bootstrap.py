@@ -29,7 +29,7 @@ def pretend_environment(module: ModuleType, extra: str) -> Path:
     python: Path = module.find_python(module.find_environment_folder())
     python.parent.mkdir(parents=True)
     python.symlink_to(sys.executable)
-    lines = "\n".join(module._stamp_lines(extra)) + "\n"
+    lines = "\n".join(module._list_stamp_lines(extra)) + "\n"
     (module.find_environment_folder() / module.STAMP).write_text(lines, encoding="utf-8")
     return python
 

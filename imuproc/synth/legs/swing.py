@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +55,16 @@ class Swing:
     arrival: Arrival
 
 
+class _Strike(NamedTuple):
+    """How a leg arrives at touchdown; states are position, velocity, acceleration, (3, 2)."""
+
+    knee: FloatArray
+    ball: FloatArray
+    """State of the ball of the foot from turning of the foot alone."""
+    velocity_mps: FloatArray
+    """Of the striking point, forward and up."""
+
+
 def _evaluate_state(path: Path, at_s: float) -> FloatArray:
     """Position, velocity, acceleration of a path at a time, (3, k)."""
     h = _PROBE_S
@@ -64,20 +74,15 @@ def _evaluate_state(path: Path, at_s: float) -> FloatArray:
     return np.stack((x[2], velocity, acceleration))
 
 
-def _compute_thigh_angle(knee: FloatArray, hip: FloatArray) -> float:
-    across = knee[0] - hip[0]
-    return float(np.arctan2(across[0], -across[1]))
-
-
-def _compute_thigh_rate(knee: FloatArray, hip: FloatArray) -> float:
+def _compute_thigh_motion(knee: FloatArray, hip: FloatArray) -> tuple[float, float]:
+    """Angle of the thigh, forward of straight down, in rad and its rate in rad/s."""
     across, speed = knee[0] - hip[0], knee[1] - hip[1]
-    return float((across[0] * speed[1] - across[1] * speed[0]) / (across @ across))
+    rate = (across[0] * speed[1] - across[1] * speed[0]) / (across @ across)
+    return float(np.arctan2(across[0], -across[1])), float(rate)
 
 
-def _compute_strike(
-    leg: Sagittal, after: Stance, hip: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """State of the knee at touchdown, of the ball from turning alone, and the strike's velocity.
+def _compute_strike(leg: Sagittal, after: Stance, hip: FloatArray) -> _Strike:
+    """How the leg arrives at a touchdown.
 
     The thigh turns back fast enough for the foot to slip forward as the posture says, but no
     faster than a hip can; how fast the foot comes down follows from hip, thigh, shank and foot.
@@ -97,7 +102,7 @@ def _compute_strike(
     knee[1] += strike
     # The arriving point lies as far behind its rest as it slips; see ball._compute_stopping_point.
     knee[0, 0] -= 0.5 * after.ground.slip_s * strike[0]
-    return knee, ball, strike
+    return _Strike(knee, ball, strike)
 
 
 def _fit_thigh_angle(
@@ -180,12 +185,12 @@ def _make_low_swing(
 ) -> Swing:
     """Out of the start: the foot is carried low over the ground on the shortest smooth way."""
     (t0, t1), lands = span, after.touchdown_s
-    knee, turning, velocity = _compute_strike(leg, after, hip)
-    ball = knee[0] - leg.locate_knee_from_ball(np.array([lands]))[0]
+    strike = _compute_strike(leg, after, hip)
+    ball = strike.knee[0] - leg.locate_knee_from_ball(np.array([lands]))[0]
     falling = np.array(
-        [0.0, float(np.mean([low[1] for low in _compute_free_limits_mps2(velocity)]))]
+        [0.0, float(np.mean([low[1] for low in _compute_free_limits_mps2(strike.velocity_mps)]))]
     )
-    landing = np.stack((ball, turning[1] + velocity, turning[2] + falling))
+    landing = np.stack((ball, strike.ball[1] + strike.velocity_mps, strike.ball[2] + falling))
 
     def compute_low_path(t: FloatArray) -> FloatArray:
         w = (t - t0) / (t1 - t0)
@@ -193,7 +198,7 @@ def _make_low_swing(
         path = interpolate_hermite(w, left, landing, t1 - t0)
         return np.asarray(path + lifted[:, None] * np.array([0.0, 1.0]))
 
-    return Swing(compute_low_path, Arrival(velocity, falling))
+    return Swing(compute_low_path, Arrival(strike.velocity_mps, falling))
 
 
 def make_swing(
@@ -224,11 +229,8 @@ def make_swing(
     if before.kind == "ready":
         return _make_low_swing(leg, after, left, (t0, t1), hips[1])
     knee0 = left + _evaluate_state(leg.locate_knee_from_ball, t0)
-    knee1, turning, velocity = _compute_strike(leg, after, hips[1])
-    ends = (
-        (_compute_thigh_angle(knee0, hips[0]), _compute_thigh_rate(knee0, hips[0])),
-        (_compute_thigh_angle(knee1, hips[1]), _compute_thigh_rate(knee1, hips[1])),
-    )
+    strike = _compute_strike(leg, after, hips[1])
+    ends = _compute_thigh_motion(knee0, hips[0]), _compute_thigh_motion(strike.knee, hips[1])
     thigh = _fit_thigh_angle(ends, after.posture, span_s)
 
     def compute_free_path(t: FloatArray) -> FloatArray:
@@ -237,16 +239,13 @@ def make_swing(
             hip(t) + leg.body.thigh_m * np.stack((np.sin(angle), -np.cos(angle)), axis=-1)
         )
 
-    miss0, miss1 = (
-        knee0 - _evaluate_state(compute_free_path, t0),
-        knee1 - _evaluate_state(compute_free_path, t1),
-    )
+    miss0 = knee0 - _evaluate_state(compute_free_path, t0)
+    miss1 = strike.knee - _evaluate_state(compute_free_path, t1)
 
     def compute_bent_path(t: FloatArray, lift_m: float = 0.0) -> FloatArray:
         w = (t - t0)[:, None] / span_s
-        bent = _make_local_bend(w, miss0[0], miss0[1], span_s) + _make_local_bend(
-            1.0 - w, miss1[0], -miss1[1], span_s
-        )
+        bent = _make_local_bend(w, miss0[0], miss0[1], span_s)
+        bent = bent + _make_local_bend(1.0 - w, miss1[0], -miss1[1], span_s)
         lifted = lift_m * _compute_hump(w) * np.array([0.0, 1.0])
         return np.asarray(compute_free_path(t) + bent + lifted - leg.locate_knee_from_ball(t))
 
@@ -254,5 +253,6 @@ def make_swing(
         compute_bent_path,
         lift_m=_compute_clearance_lift_m(leg, compute_bent_path, np.linspace(t0, t1, 120)),
     )
-    path = _ease_ends(cleared, (t0, t1), (left[2], turning[2]), velocity)
-    return Swing(path, Arrival(velocity, _evaluate_state(path, t1)[2] - turning[2]))
+    path = _ease_ends(cleared, (t0, t1), (left[2], strike.ball[2]), strike.velocity_mps)
+    falling = _evaluate_state(path, t1)[2] - strike.ball[2]
+    return Swing(path, Arrival(strike.velocity_mps, falling))
