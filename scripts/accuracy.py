@@ -33,57 +33,57 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import imuproc
-from imuproc.agreement.judging import Judged, judge, match_steps
+from imuproc.agreement.judging import Judged, judge
 from imuproc.core.recording import Recording
 from imuproc.synth.truth import Truth
-from scripts.lab.accuracy_cases import Recipe, judged_case, make_case, numbers_of, only_sites
-from scripts.lab.accuracy_groups import GROUPS, Group, chosen_groups
+from scripts.lab.accuracy_cases import Recipe, judge_case, keep_sites, list_numbers, make_case
+from scripts.lab.accuracy_groups import GROUPS, Group, choose_groups
 from scripts.lab.accuracy_tables import (
     BARS,
     Bar,
-    error_table,
-    group_line,
-    summary,
-    whole_run_rows,
-    with_bars,
+    add_bars,
+    build_error_table,
+    build_group_line,
+    list_whole_run_rows,
+    summarise_runs,
 )
-
-__all__ = ["Judged", "judge", "match_steps", "only_sites", "real", "run", "simulated", "summary"]
 
 SEED = 20_260_000
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
-def simulated(
+def make_simulated_cases(
     count: int, seed: int, grade: str, rate_hz: float
 ) -> Iterator[tuple[str, Recording, Truth]]:
     """Made-up runs: start, distance, athlete and technique drawn at random."""
-    return _made(Recipe("sprint", grade, rate_hz), count, 0, seed)
+    return _make_cases(Recipe("sprint", grade, rate_hz), count, 0, seed)
 
 
-def real(
+def make_real_cases(
     grade: str, rate_hz: float, seed: int, shock: Any, limit: int
 ) -> Iterator[tuple[str, Recording, Truth]]:
     """Real treadmill running with force-plate contacts (20 N above local zero)."""
     recipe = Recipe("optical", grade, rate_hz, impact=shock, trials="treadmill")
-    return _made(recipe, 0, limit, seed)
+    return _make_cases(recipe, 0, limit, seed)
 
 
-def _made(
+def _make_cases(
     recipe: Recipe, count: int, limit: int, seed: int
 ) -> Iterator[tuple[str, Recording, Truth]]:
-    for number in numbers_of(recipe, count, limit):
+    for number in list_numbers(recipe, count, limit):
         case = make_case(recipe, number, seed)
         yield case.name, case.recording, case.truth
 
 
-def run(cases: Iterator[tuple[str, Recording, Truth]], sites: str, verbose: bool) -> list[Judged]:
+def judge_cases(
+    cases: Iterator[tuple[str, Recording, Truth]], sites: str, verbose: bool
+) -> list[Judged]:
     """Process every case and judge it, here and now."""
     judged = []
     for name, whole, truth in cases:
-        judged.append(judge(imuproc.process(only_sites(whole, sites)), truth, name))
+        judged.append(judge(imuproc.process(keep_sites(whole, sites)), truth, name))
         if verbose:
-            print(run_line(judged[-1]), flush=True)
+            print(format_run_line(judged[-1]), flush=True)
     return judged
 
 
@@ -99,12 +99,12 @@ class Sweep:
     limit: int
     seed: int
 
-    def batches(self) -> list[list[tuple[Recipe, int, int]]]:
+    def list_batches(self) -> list[list[tuple[Recipe, int, int]]]:
         """Cases of one number together: they share what is costly to make."""
         recipes = sorted({group.recipe for group in self.groups}, key=repr)
         by_number: dict[tuple[bool, int], list[tuple[Recipe, int, int]]] = {}
         for recipe in recipes:
-            for number in numbers_of(recipe, self.count, self.limit):
+            for number in list_numbers(recipe, self.count, self.limit):
                 key = (recipe.motion == "optical", number)
                 by_number.setdefault(key, []).append((recipe, number, self.seed))
         return list(by_number.values())
@@ -112,7 +112,7 @@ class Sweep:
 
 def judge_batch(batch: Sequence[tuple[Recipe, int, int]]) -> list[Judged]:
     """Judge cases one after the other."""
-    return [judged_case(*case) for case in batch]
+    return [judge_case(*case) for case in batch]
 
 
 def run_sweep(sweep: Sweep, jobs: int, verbose: bool) -> dict[str, list[Judged]]:
@@ -133,24 +133,24 @@ def run_sweep(sweep: Sweep, jobs: int, verbose: bool) -> dict[str, list[Judged]]
     """
     # A worker reads these when it loads its numerical libraries: sums do not depend on cores then.
     os.environ.update(dict.fromkeys(_THREADS, "1"))
-    batches = sweep.batches()
+    batches = sweep.list_batches()
     done: dict[tuple[Recipe, int], Judged] = {}
     with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
         for batch, results in zip(batches, pool.map(judge_batch, batches), strict=True):
             for (recipe, number, _), judged in zip(batch, results, strict=True):
                 done[recipe, number] = judged
                 if verbose:
-                    print(run_line(judged), flush=True)
+                    print(format_run_line(judged), flush=True)
     return {
         group.name: [
             done[group.recipe, number]
-            for number in numbers_of(group.recipe, sweep.count, sweep.limit)
+            for number in list_numbers(group.recipe, sweep.count, sweep.limit)
         ]
         for group in sweep.groups
     }
 
 
-def run_line(one: Judged) -> str:
+def format_run_line(one: Judged) -> str:
     """One run in one line."""
     if one.failed:
         return f"no result: {one.failed}"
@@ -164,7 +164,7 @@ def run_line(one: Judged) -> str:
     )
 
 
-def group_tables(group: Group, judged: Sequence[Judged]) -> pd.DataFrame:
+def build_group_table(group: Group, judged: Sequence[Judged]) -> pd.DataFrame:
     """All tables of a group below each other; ``part`` tells them apart, ``all`` is the whole.
 
     Parameters
@@ -174,49 +174,51 @@ def group_tables(group: Group, judged: Sequence[Judged]) -> pd.DataFrame:
     """
     if group.by_set:
         tables = [
-            _whole([one for one in judged if set_of(one) == name], set_bars(group, name)).assign(
-                part=name
-            )
-            for name in sets_of(judged)
+            _build_whole_table(
+                [one for one in judged if find_set_name(one) == name], find_set_bars(group, name)
+            ).assign(part=name)
+            for name in list_set_names(judged)
         ]
         table = pd.concat(tables, ignore_index=True)
         return pd.concat((table.pop("part"), table), axis=1)
     steps = sum(one.real_steps for one in judged)
     bars = BARS.get(group.bars, {})
-    tables = [_whole(judged, bars).assign(part="all")]
+    tables = [_build_whole_table(judged, bars).assign(part="all")]
     errors = [one.errors for one in judged if len(one.errors)]
     for label in group.parts if errors else ():
         together = pd.concat(errors, ignore_index=True)
-        for part in sorted(set(together[label]) - {""}, key=_natural):
-            own = error_table(together[together[label] == part])
-            tables.append(with_bars(own, bars, steps).assign(part=part))
+        for part in sorted(set(together[label]) - {""}, key=_order_by_number):
+            own = build_error_table(together[together[label] == part])
+            tables.append(add_bars(own, bars, steps).assign(part=part))
     table = pd.concat(tables, ignore_index=True)
     return pd.concat((table.pop("part"), table), axis=1)
 
 
-def _whole(judged: Sequence[Judged], bars: Mapping[str, Bar]) -> pd.DataFrame:
+def _build_whole_table(judged: Sequence[Judged], bars: Mapping[str, Bar]) -> pd.DataFrame:
     """The table of all that was judged."""
-    rows = pd.concat((whole_run_rows(judged), summary(judged)), ignore_index=True)
-    return with_bars(rows, bars, sum(one.real_steps for one in judged))
+    rows = pd.concat((list_whole_run_rows(judged), summarise_runs(judged)), ignore_index=True)
+    return add_bars(rows, bars, sum(one.real_steps for one in judged))
 
 
-def set_of(judged: Judged) -> str:
+def find_set_name(judged: Judged) -> str:
     """Name of the data set that a case of real motion is of; empty where it gave no result."""
     return str(judged.errors["set"].iloc[0]) if len(judged.errors) else ""
 
 
-def sets_of(judged: Sequence[Judged]) -> list[str]:
+def list_set_names(judged: Sequence[Judged]) -> list[str]:
     """Names of the data sets, in order; cases without a result stand under an empty one."""
-    return sorted({set_of(one) for one in judged}, key=lambda name: (name.split("-")[0], name))
+    return sorted(
+        {find_set_name(one) for one in judged}, key=lambda name: (name.split("-")[0], name)
+    )
 
 
-def set_bars(group: Group, name: str) -> Mapping[str, Bar]:
+def find_set_bars(group: Group, name: str) -> Mapping[str, Bar]:
     """What is asked of one data set."""
     kind = "treadmill" if name.startswith("treadmill") else "overground"
     return BARS[kind] if group.bars else {}
 
 
-def _natural(text: str) -> tuple[float, str]:
+def _order_by_number(text: str) -> tuple[float, str]:
     """Order of words by the number in them."""
     number = re.search(r"[0-9.]+", text)
     return (float(number[0]) if number else 0.0), text
@@ -235,10 +237,10 @@ def print_group(group: Group, judged: Sequence[Judged], table: pd.DataFrame) -> 
             print(f"-- {part}")
         if part != "all" and not group.by_set:
             own = own[own["figure"].isin(list(BARS["simulated"]))]
-        _print(own.drop(columns="part"))
+        _print_table(own.drop(columns="part"))
 
 
-def _print(table: pd.DataFrame) -> None:
+def _print_table(table: pd.DataFrame) -> None:
     short = {
         "within_2u_percent": "within_2u",
         "within_low_percent": "low",
@@ -264,7 +266,7 @@ def _print(table: pd.DataFrame) -> None:
 # --- Command line --------------------------------------------------------------------------------
 
 
-def _parser() -> argparse.ArgumentParser:
+def _make_parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--list", action="store_true", help="list the groups")
     parser.add_argument("--group", action="append", metavar="PATTERN", help="group, or pattern")
@@ -285,11 +287,11 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _asked(given: argparse.Namespace) -> tuple[Group, ...]:
+def _choose_groups(given: argparse.Namespace) -> tuple[Group, ...]:
     if given.all:
         return tuple(GROUPS.values())
     if given.group:
-        return tuple(chosen_groups(given.group))
+        return tuple(choose_groups(given.group))
     group = GROUPS["real" if given.real else "simulated"]
     shock = None if given.real and given.shock == "none" else given.shock
     recipe = replace(
@@ -305,14 +307,14 @@ def _asked(given: argparse.Namespace) -> tuple[Group, ...]:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Command line."""
-    parser = _parser()
+    parser = _make_parser()
     given = parser.parse_args(arguments)
     if given.list:
         width = max(map(len, GROUPS))
         print("\n".join(f"{name:{width}s}  {group.what}" for name, group in GROUPS.items()))
         return 0
     try:
-        groups = _asked(given)
+        groups = _choose_groups(given)
     except ValueError as error:
         parser.error(str(error))
     if given.csv_dir:
@@ -323,13 +325,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     lines = []
     for group in groups:
         own = judged[group.name]
-        table = group_tables(group, own)
+        table = build_group_table(group, own)
         print_group(group, own, table)
-        for part in sets_of(own) if group.by_set else ["all"]:
-            cases = [o for o in own if not group.by_set or set_of(o) == part]
+        for part in list_set_names(own) if group.by_set else ["all"]:
+            cases = [o for o in own if not group.by_set or find_set_name(o) == part]
             whole = table[table["part"] == part]
             name = f"{group.name} {part}" if group.by_set else group.name
-            lines.append(group_line(name, whole, len(cases), sum(bool(o.failed) for o in cases)))
+            lines.append(
+                build_group_line(name, whole, len(cases), sum(bool(o.failed) for o in cases))
+            )
         for path in (given.csv, given.csv_dir and given.csv_dir / f"{group.name}.csv"):
             if path:
                 table.to_csv(path, index=False)

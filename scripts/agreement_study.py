@@ -20,14 +20,14 @@ import pandas as pd
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from scripts.lab.optical_running import DATA, RealCase, cases
+from scripts.lab.optical_running import DATA, RealCase, list_cases
 from scripts.lab.study_folders import (
     PLATE_LAYOUT,
     Seen,
-    coverage_key,
-    instant_key,
-    real_session,
-    study_text,
+    draw_instant_key,
+    format_study,
+    make_coverage_key,
+    write_real_session,
     write_references,
 )
 
@@ -51,18 +51,18 @@ def make_study(folder: Path, chosen: Sequence[RealCase], seed: int) -> list[Seen
     -------
     list of Seen
     """
-    seen = real_session(folder, chosen, 500.0, seed)
+    seen = write_real_session(folder, chosen, 500.0, seed)
     write_references(folder, seen, None)
     rng = np.random.default_rng([seed, 4])
-    covered = {one.run: coverage_key(one) for one in seen}
-    tied = {one.run: covered[one.run] | instant_key(one, INSTANT_U_S, rng) for one in seen}
+    covered = {one.run: make_coverage_key(one) for one in seen}
+    tied = {one.run: covered[one.run] | draw_instant_key(one, INSTANT_U_S, rng) for one in seen}
     for name, keys in (("events", covered), ("instant", tied)):
-        text = study_text(seen, PLATE_LAYOUT, keys=keys)
+        text = format_study(seen, PLATE_LAYOUT, keys=keys)
         (folder / f"{name}.toml").write_text(text, encoding="utf-8")
     return seen
 
 
-def _imuproc(*arguments: object) -> int:
+def _run_imuproc(*arguments: object) -> int:
     return subprocess.run([sys.executable, "-m", "imuproc", *map(str, arguments)]).returncode
 
 
@@ -76,15 +76,15 @@ def main() -> int:
     if not DATA.is_dir():
         print(f"no data in {DATA}", file=sys.stderr)
         return 2
-    every = cases()
+    every = list_cases()
     chosen = every[:: max(1, len(every) // asked.limit)] if asked.limit else every
     seen = make_study(asked.folder, chosen, asked.seed)
     session, out = asked.folder / "session.toml", asked.folder / "out"
-    worst = _imuproc("process", session, "-o", out, "--no-report", "--quiet")
+    worst = _run_imuproc("process", session, "-o", out, "--no-report", "--quiet")
     for name in ("instant", "events"):
         print(f"\n=== {name} ===", flush=True)
         to = asked.folder / f"agreement-{name}"
-        worst = max(worst, _imuproc("agree", asked.folder / f"{name}.toml", "-o", to))
+        worst = max(worst, _run_imuproc("agree", asked.folder / f"{name}.toml", "-o", to))
         _print_tables(to, seen)
     return worst
 

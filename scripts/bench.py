@@ -49,17 +49,17 @@ import imuproc  # noqa: E402
 from imuproc.core.recording import Recording, SensorLog  # noqa: E402
 from imuproc.core.sites import Site  # noqa: E402
 from imuproc.files.toml_writing import format_toml  # noqa: E402
-from imuproc.synth.plan import random_plan  # noqa: E402
+from imuproc.synth.plan import draw_plan  # noqa: E402
 from imuproc.synth.runs import simulate_run  # noqa: E402
 
 SEED = 20_310_412
 
 
-def one_run(duration_s: float, rate_hz: float, stand_before_s: float = 3.0) -> Recording:
+def make_one_run(duration_s: float, rate_hz: float, stand_before_s: float = 3.0) -> Recording:
     """A made-up block start cut to a duration: standing, 40 m, slowing, standing as far as fits."""
     rng = np.random.default_rng(SEED)
     plan = replace(
-        random_plan(rng, "blocks", 40.0),
+        draw_plan(rng, "blocks", 40.0),
         stand_before_s=stand_before_s,
         stand_after_s=max(20.0, duration_s - 20.0),
     )
@@ -70,7 +70,7 @@ def one_run(duration_s: float, rate_hz: float, stand_before_s: float = 3.0) -> R
     return replace(recording, logs={s: log.take(slice(count)) for s, log in recording.logs.items()})
 
 
-def span_s(recording: Recording) -> float:
+def measure_span_s(recording: Recording) -> float:
     """From one copy of a run to the next in a log of many.
 
     The same for all sensors: else their clocks would drift apart from run to run.
@@ -79,11 +79,11 @@ def span_s(recording: Recording) -> float:
     return float(max(np.ptp(log.time_s) + np.median(np.diff(log.time_s)) for log in logs))
 
 
-def repeated(recording: Recording, times: int) -> Recording:
+def repeat_recording(recording: Recording, times: int) -> Recording:
     """A long log: the same run again and again. It stands at both ends, so the ends fit."""
     logs: dict[Site, SensorLog] = {}
     for site, log in recording.logs.items():
-        shifts = np.repeat(span_s(recording) * np.arange(times), len(log.time_s))
+        shifts = np.repeat(measure_span_s(recording) * np.arange(times), len(log.time_s))
         logs[site] = replace(
             log,
             time_s=np.tile(log.time_s, times) + shifts,
@@ -93,7 +93,7 @@ def repeated(recording: Recording, times: int) -> Recording:
     return replace(recording, logs=logs)
 
 
-def least_s(
+def measure_least_s(
     sides: Mapping[str, Callable[[], object]],
     repeats: int,
     clock: Callable[[], float] = time.process_time,
@@ -102,41 +102,43 @@ def least_s(
     best = dict.fromkeys(sides, np.inf)
     for _ in range(repeats):
         for name, call in sides.items():
-            best[name] = min(best[name], _took_s(call, clock))
+            best[name] = min(best[name], _measure_call_s(call, clock))
     return best
 
 
-def _took_s(call: Callable[[], object], clock: Callable[[], float]) -> float:
+def _measure_call_s(call: Callable[[], object], clock: Callable[[], float]) -> float:
     begin = clock()
     call()
     return clock() - begin
 
 
-def filter_ratio() -> None:
+def measure_filter_ratio() -> None:
     """Arrays to result against the general orientation filter."""
     import vqf
 
-    recording = one_run(15.0, 1000.0)
+    recording = make_one_run(15.0, 1000.0)
     logs = [
         (np.ascontiguousarray(log.gyro_radps), np.ascontiguousarray(log.accel_mps2))
         for log in recording.logs.values()
     ]
     imuproc.process(recording)
-    best = least_s(
+    best = measure_least_s(
         {
             "ours": lambda: imuproc.process(recording),
             "vqf": lambda: [vqf.offlineVQF(gyro, accel, None, 0.001) for gyro, accel in logs],
         },
         repeats=21,
     )
-    _tell("filter", best["ours"] / best["vqf"], "at most 5, aim at 1")
+    _print_ratio("filter", best["ours"] / best["vqf"], "at most 5, aim at 1")
 
 
 def write_session(folder: Path, recording: Recording, runs: int, copies: int = 1) -> Path:
     """A session on disk whose runs are the same log, which holds a recording again and again."""
     (folder / "logs").mkdir(parents=True)
     for site, log in recording.logs.items():
-        _write_log(folder / "logs" / f"{site}.csv", log, span_s(recording) * np.arange(copies))
+        _write_log(
+            folder / "logs" / f"{site}.csv", log, measure_span_s(recording) * np.arange(copies)
+        )
     content = {
         "schema": 1,
         "session": {"id": "bench", "date": date(2031, 4, 12), "surface": "track"},
@@ -178,18 +180,18 @@ def _write_log(path: Path, log: SensorLog, shifts_s: Iterable[float]) -> None:
             out.write(once.set_column(0, "time_s", [(log.time_s + shift_s).round(6)]))
 
 
-def csv_ratio() -> None:
+def measure_csv_ratio() -> None:
     """Reading the files and making the result, against parsing alone."""
     from pyarrow import csv
 
     with tempfile.TemporaryDirectory() as scratch:
-        path = write_session(Path(scratch) / "session", one_run(15.0, 1000.0), 1)
+        path = write_session(Path(scratch) / "session", make_one_run(15.0, 1000.0), 1)
         files = sorted((path.parent / "logs").iterdir())
         session = imuproc.read_session(path)
         recording = session.read_run("R07-01")
         imuproc.process(recording)
         options = csv.ReadOptions(use_threads=False)
-        best = least_s(
+        best = measure_least_s(
             {
                 "whole": lambda: imuproc.process(session.read_run("R07-01")),
                 "arrays": lambda: imuproc.process(recording),
@@ -199,95 +201,97 @@ def csv_ratio() -> None:
             repeats=21,
         )
     beyond = best["whole"] - best["arrays"]
-    _tell("csv", beyond / best["parse"], "at most 2")
-    _tell("csv: reading alone", best["read"] / best["parse"], "")
+    _print_ratio("csv", beyond / best["parse"], "at most 2")
+    _print_ratio("csv: reading alone", best["read"] / best["parse"], "")
 
 
-def length_ratios(longest_s: float) -> None:
+def measure_length_ratios(longest_s: float) -> None:
     """Cost per sample against length of the log."""
     # As much standing before a run alone as between two runs: else a longer log has more of it.
-    rate_hz, base = 200.0, one_run(30.0, 200.0, stand_before_s=7.0)
-    _tell("length 10 s, per run", _cost(one_run(10.0, rate_hz), base, 9), "at most 1.1")
+    rate_hz, base = 200.0, make_one_run(30.0, 200.0, stand_before_s=7.0)
+    _print_ratio(
+        "length 10 s, per run", _measure_cost(make_one_run(10.0, rate_hz), base, 9), "at most 1.1"
+    )
     for length_s in (60.0, 120.0, 600.0, 1800.0, 7200.0):
         if length_s > longest_s:
             break
         times, repeats = int(length_s) // 30, 5 if length_s < 1000.0 else 1
-        ratio = _cost(repeated(base, times), base, repeats) / times
-        _tell(f"length {length_s:g} s", ratio, "0.9 to 1.1")
+        ratio = _measure_cost(repeat_recording(base, times), base, repeats) / times
+        _print_ratio(f"length {length_s:g} s", ratio, "0.9 to 1.1")
 
 
-def _cost(recording: Recording, base: Recording, repeats: int) -> float:
+def _measure_cost(recording: Recording, base: Recording, repeats: int) -> float:
     """What a recording takes over what another one takes."""
     sides = {
         "this": lambda: imuproc.process(recording),
         "base": lambda: [imuproc.process(base) for _ in range(5)],
     }
-    spent = least_s(sides, repeats)
+    spent = measure_least_s(sides, repeats)
     return spent["this"] / (spent["base"] / 5)
 
 
-def worker_ratio() -> None:
+def measure_worker_ratio() -> None:
     """One worker against two, on a session of 160 runs, tables and archives only."""
     with tempfile.TemporaryDirectory() as scratch:
-        path = write_session(Path(scratch) / "session", one_run(15.0, 1000.0), 160)
+        path = write_session(Path(scratch) / "session", make_one_run(15.0, 1000.0), 160)
         command = [sys.executable, "-m", "imuproc", "process", str(path), "--quiet", "--no-report"]
         first = ("-o", str(Path(scratch) / "first"), "--run", "R07-01", "--jobs", "1")
         subprocess.run([*command, *first], check=True)  # else the first of the two compiles
 
-        def processed_by(jobs: str) -> Callable[[], object]:
+        def process_with(jobs: str) -> Callable[[], object]:
             def process() -> None:
                 with tempfile.TemporaryDirectory(dir=scratch) as out:
                     subprocess.run([*command, "-o", out, "--jobs", jobs], check=True)
 
             return process
 
-        one, two = processed_by("1"), processed_by("2")
-        before_s, ratios = _took_s(two, time.perf_counter), []
+        one, two = process_with("1"), process_with("2")
+        before_s, ratios = _measure_call_s(two, time.perf_counter), []
         for _ in range(3):
-            one_s, after_s = (_took_s(work, time.perf_counter) for work in (one, two))
+            one_s, after_s = (_measure_call_s(work, time.perf_counter) for work in (one, two))
             ratios.append(2.0 * one_s / (before_s + after_s))
             before_s = after_s
-    _tell("workers", float(np.median(ratios)), "at least 1.7")
-    _tell("workers: least of 3", min(ratios), "")
-    _tell("workers: most of 3", max(ratios), "")
+    _print_ratio("workers", float(np.median(ratios)), "at least 1.7")
+    _print_ratio("workers: least of 3", min(ratios), "")
+    _print_ratio("workers: most of 3", max(ratios), "")
 
 
-def help_ratio() -> None:
+def measure_help_ratio() -> None:
     """Start-up of the command line against that of bare Python."""
 
-    def call(*arguments: str) -> Callable[[], object]:
+    def make_call(*arguments: str) -> Callable[[], object]:
         return lambda: subprocess.run(
             [sys.executable, *arguments], check=True, stdout=subprocess.DEVNULL
         )
 
-    sides = {"help": call("-m", "imuproc", "--help"), "bare": call("-c", "pass")}
-    best = least_s(sides, repeats=9, clock=time.perf_counter)
-    _tell("help", best["help"] / best["bare"], "at most 12")
+    sides = {"help": make_call("-m", "imuproc", "--help"), "bare": make_call("-c", "pass")}
+    best = measure_least_s(sides, repeats=9, clock=time.perf_counter)
+    _print_ratio("help", best["help"] / best["bare"], "at most 12")
 
 
 def report_ratio() -> None:
     """A squad's runs with their report over the same without."""
     with tempfile.TemporaryDirectory() as scratch:
-        path = write_session(Path(scratch) / "session", one_run(15.0, 500.0), 24)
+        path = write_session(Path(scratch) / "session", make_one_run(15.0, 500.0), 24)
         ratios = []
         for turn in range(3):
-            without_s, _ = _processed(path, Path(scratch) / f"without-{turn}")
-            with_s, _ = _processed(path, Path(scratch) / f"with-{turn}", report=True)
+            without_s, _ = _process_alone(path, Path(scratch) / f"without-{turn}")
+            with_s, _ = _process_alone(path, Path(scratch) / f"with-{turn}", report=True)
             ratios.append(with_s / without_s)
-    _tell("report", float(np.median(ratios)), "at most 1.5")
+    _print_ratio("report", float(np.median(ratios)), "at most 1.5")
 
 
-def memory() -> None:
+def measure_memory() -> None:
     """Largest resident memory of a process that works through runs of 30 s."""
     with tempfile.TemporaryDirectory() as scratch:
-        path = write_session(Path(scratch) / "session", one_run(30.0, 1000.0), 3)
-        _, largest_mb = _processed(path, Path(scratch) / "out")
-    _tell("memory in MB", largest_mb, "below 400")
+        path = write_session(Path(scratch) / "session", make_one_run(30.0, 1000.0), 3)
+        _, largest_mb = _process_alone(path, Path(scratch) / "out")
+    _print_ratio("memory in MB", largest_mb, "below 400")
 
 
-def long_ratios(longest_s: float) -> None:
+def measure_long_ratios(longest_s: float) -> None:
     """Time and memory of whole training sessions in one log each."""
-    base = one_run(60.0, 1000.0, stand_before_s=7.0)
+    base = make_one_run(60.0, 1000.0, stand_before_s=7.0)
     before_s = None
     for minutes in (15, 30, 60, 120):
         if 60.0 * minutes > longest_s:
@@ -295,12 +299,12 @@ def long_ratios(longest_s: float) -> None:
         with tempfile.TemporaryDirectory() as scratch:
             path = write_session(Path(scratch) / "session", base, 1, minutes)
             out = Path(scratch) / "out"
-            spent_s, largest_mb = _processed(path, out)
+            spent_s, largest_mb = _process_alone(path, out)
             with (out / "runs.csv").open(encoding="utf-8") as table:
                 runs = sum(1 for _ in table) - 1
         if before_s is not None:
-            _tell(f"long {minutes} min", spent_s / before_s, "at most 2.1")
-        _tell(f"long {minutes} min: memory in MB", largest_mb, "below 1500")
+            _print_ratio(f"long {minutes} min", spent_s / before_s, "at most 2.1")
+        _print_ratio(f"long {minutes} min: memory in MB", largest_mb, "below 1500")
         print(f"  {spent_s:.0f} s of processor time, {runs} runs", flush=True)
         before_s = spent_s
 
@@ -313,7 +317,7 @@ print(used.ru_utime + used.ru_stime, used.ru_maxrss / 1024.0)
 """
 
 
-def _processed(session: Path, out: Path, report: bool = False) -> tuple[float, float]:
+def _process_alone(session: Path, out: Path, report: bool = False) -> tuple[float, float]:
     """Processor time in s and largest resident memory in MB of processing by one process.
 
     A process that is begun counts what the process that began it held as its own (Linux, measured),
@@ -331,7 +335,7 @@ def _processed(session: Path, out: Path, report: bool = False) -> tuple[float, f
     return float(spent_s), float(largest_mb)
 
 
-def _tell(name: str, ratio: float, bar: str) -> None:
+def _print_ratio(name: str, ratio: float, bar: str) -> None:
     print(f"{name:24s} {ratio:8.2f}" + (f"   ({bar})" if bar else ""), flush=True)
 
 
@@ -346,14 +350,14 @@ def main() -> int:
     if unknown:
         parser.error(f"{', '.join(unknown)}: not one of {', '.join(names)}")
     calls: dict[str, Callable[[], None]] = {
-        "memory": memory,
-        "filter": filter_ratio,
-        "csv": csv_ratio,
-        "length": lambda: length_ratios(given.longest),
-        "workers": worker_ratio,
-        "help": help_ratio,
+        "memory": measure_memory,
+        "filter": measure_filter_ratio,
+        "csv": measure_csv_ratio,
+        "length": lambda: measure_length_ratios(given.longest),
+        "workers": measure_worker_ratio,
+        "help": measure_help_ratio,
         "report": report_ratio,
-        "long": lambda: long_ratios(given.longest),
+        "long": lambda: measure_long_ratios(given.longest),
     }
     for name in names:
         if not given.what or name in given.what:

@@ -15,18 +15,18 @@ VARIABLE = "IMUPROC_VENV"
 STAMP = ".imuproc-stamp"
 
 
-def environment_folder() -> Path:
+def find_environment_folder() -> Path:
     """Where the environment is or will be."""
     named = os.environ.get(VARIABLE)
     return Path(named).expanduser().resolve() if named else REPO / ".venv"
 
 
-def python_of(folder: Path) -> Path:
+def find_python(folder: Path) -> Path:
     """The interpreter of an environment on this operating system."""
     return folder / "Scripts" / "python.exe" if os.name == "nt" else folder / "bin" / "python"
 
 
-def environment(extra: str = "") -> Path:
+def prepare_environment(extra: str = "") -> Path:
     """Interpreter of an environment that holds imuproc and what it needs.
 
     Parameters
@@ -39,29 +39,29 @@ def environment(extra: str = "") -> Path:
     Path
         Ends the script with one clear sentence when the environment cannot be made.
     """
-    folder = environment_folder()
-    python, stamp = python_of(folder), folder / STAMP
-    wanted = _stamp_lines(extra)
-    if _runs(python) and stamp.is_file():
+    folder = find_environment_folder()
+    python, stamp = find_python(folder), folder / STAMP
+    wanted = _list_stamp_lines(extra)
+    if _is_new_enough(python) and stamp.is_file():
         held = stamp.read_text(encoding="utf-8").splitlines()
         if set(wanted) <= set(held):
             return python
     print(f"Setting up {folder} (once; needs the internet)", file=sys.stderr, flush=True)
-    _make(folder, python)
+    _make_environment(folder, python)
     stamp.unlink(missing_ok=True)
-    _install(python, extra)
+    _install_package(python, extra)
     stamp.write_text("\n".join(wanted) + "\n", encoding="utf-8")
     return python
 
 
-def _stamp_lines(extra: str) -> list[str]:
+def _list_stamp_lines(extra: str) -> list[str]:
     """What the environment must have been made for: these sources, this folder, this extra."""
     digest = hashlib.sha256((REPO / "pyproject.toml").read_bytes()).hexdigest()
     base = f"{digest} {REPO}"
     return [base, f"{base} {extra}"] if extra else [base]
 
 
-def _runs(python: Path) -> bool:
+def _is_new_enough(python: Path) -> bool:
     """Whether the interpreter is there, starts, and is new enough."""
     if not python.exists():
         return False
@@ -69,8 +69,8 @@ def _runs(python: Path) -> bool:
     return subprocess.run([python, "-c", check], check=False).returncode == 0
 
 
-def _make(folder: Path, python: Path) -> None:
-    if _runs(python):
+def _make_environment(folder: Path, python: Path) -> None:
+    if _is_new_enough(python):
         return
     options = []
     if folder.exists() and any(folder.iterdir()):
@@ -85,11 +85,11 @@ def _make(folder: Path, python: Path) -> None:
     if made.returncode:
         sys.exit(
             f"The environment {folder} could not be made. On Debian and Ubuntu the package "
-            f"python3-venv may be missing.\n{_last_lines(made.stdout + made.stderr)}"
+            f"python3-venv may be missing.\n{_keep_last_lines(made.stdout + made.stderr)}"
         )
 
 
-def _install(python: Path, extra: str) -> None:
+def _install_package(python: Path, extra: str) -> None:
     target = f"{REPO}[{extra}]" if extra else str(REPO)
     options = ["--quiet", "--disable-pip-version-check", "--no-input"]
     if extra == "test":  # its packages take a minute to compile, and most modules are never loaded
@@ -103,9 +103,9 @@ def _install(python: Path, extra: str) -> None:
     if installed.returncode:
         sys.exit(
             "The packages could not be installed; is there an internet connection?\n"
-            + _last_lines(installed.stdout + installed.stderr)
+            + _keep_last_lines(installed.stdout + installed.stderr)
         )
 
 
-def _last_lines(text: str, count: int = 8) -> str:
+def _keep_last_lines(text: str, count: int = 8) -> str:
     return "\n".join(text.strip().splitlines()[-count:])

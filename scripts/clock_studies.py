@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from imuproc.agreement.alignment.clock import ClockError, clock_from_events
 from imuproc.agreement.events import EventTrain, make_event_train
 from imuproc.synth.course import make_course
-from imuproc.synth.plan import random_plan
+from imuproc.synth.plan import draw_plan
 from imuproc.synth.schedule import make_schedule
 
 FloatArray = NDArray[np.float64]
@@ -39,10 +39,10 @@ class Contacts:
     toe_off_s: FloatArray
 
 
-def sprint(rng: np.random.Generator) -> Contacts:
+def draw_sprint(rng: np.random.Generator) -> Contacts:
     """Contacts of a sprint of 30 to 60 m by an athlete drawn at random."""
     start = ("blocks", "three-point", "standing")[int(rng.integers(3))]
-    plan = random_plan(rng, start, float(rng.uniform(30.0, 60.0)))
+    plan = draw_plan(rng, start, float(rng.uniform(30.0, 60.0)))
     stances = make_schedule(plan, make_course(plan)).stances
     run = [s for s in stances if s.kind == "run"]
     return Contacts(
@@ -52,7 +52,7 @@ def sprint(rng: np.random.Generator) -> Contacts:
     )
 
 
-def belt(rng: np.random.Generator) -> Contacts:
+def draw_treadmill_run(rng: np.random.Generator) -> Contacts:
     """Steps of equal length at one speed, left and right perhaps unlike."""
     step_s, uneven = rng.uniform(0.30, 0.36), rng.choice([0.0, 0.01])
     count = int(rng.integers(24, 40))
@@ -61,7 +61,7 @@ def belt(rng: np.random.Generator) -> Contacts:
     return Contacts(np.where(left, "left", "right"), down, down + 0.6 * step_s)
 
 
-def seen(
+def draw_seen_contacts(
     rng: np.random.Generator, true: Contacts, sd_s: float, shift_s: float, frame_s: float
 ) -> EventTrain:
     """Contacts as one side sees them: 20 % missed, 10 % false, errors, whole frames."""
@@ -81,13 +81,13 @@ def seen(
     return make_event_train(side[taken], down, off)
 
 
-def study(seed: int, ambiguous: bool) -> float | str:
+def measure_offset_error(seed: int, ambiguous: bool) -> float | str:
     """Error of the offset found in s, or the sentence of the refusal."""
     rng = np.random.default_rng([SEED, seed, int(ambiguous)])
-    true = belt(rng) if ambiguous else sprint(rng)
+    true = draw_treadmill_run(rng) if ambiguous else draw_sprint(rng)
     shift = float(rng.uniform(-1000.0, 1000.0))
-    table = seen(rng, true, 0.0025, 0.0, 0.0)
-    reference = seen(rng, true, 0.0015, shift, FRAME_S)
+    table = draw_seen_contacts(rng, true, 0.0025, 0.0, 0.0)
+    reference = draw_seen_contacts(rng, true, 0.0015, shift, FRAME_S)
     if ambiguous and rng.random() < 0.5:  # sides unknown
         reference = EventTrain(
             reference.time_s,
@@ -108,7 +108,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--studies", type=int, default=200)
     count = parser.parse_args().studies
-    sprints = [study(seed, ambiguous=False) for seed in range(count)]
+    sprints = [measure_offset_error(seed, ambiguous=False) for seed in range(count)]
     errors = np.array([e for e in sprints if not isinstance(e, str)])
     good = int(np.sum(np.abs(errors) <= TOLERANCE_S))
     print(
@@ -116,7 +116,7 @@ def main() -> int:
         f"{len(errors) - good} farther off, {count - len(errors)} refused; "
         f"SD {1e3 * errors.std():.2f} ms, largest {1e3 * np.abs(errors).max():.2f} ms"
     )
-    belts = [study(seed, ambiguous=True) for seed in range(count)]
+    belts = [measure_offset_error(seed, ambiguous=True) for seed in range(count)]
     refused = sum(isinstance(e, str) for e in belts)
     print(f"made ambiguous: {refused} of {count} refused")
     return int(good < count or refused < count)

@@ -44,16 +44,17 @@ from imuproc.synth.truth import Truth
 from scripts import accuracy
 from scripts.lab import event_methods as rules
 from scripts.lab import orientation_methods as drift
+from scripts.lab.accuracy_cases import keep_sites
 from scripts.lab.comparison_tables import (
     ENOUGH_FOUND,
     EVENTS,
     PACKAGE,
     PITCH,
     SHIN,
-    angle_table,
-    event_table,
+    build_angle_table,
+    build_event_table,
+    describe_verdict,
     print_table,
-    verdict,
 )
 
 FloatArray = NDArray[np.float64]
@@ -93,7 +94,7 @@ class Leg:
     rests: IntArray
 
 
-def leg_of(result: Result, side: Side) -> Leg:
+def extract_leg(result: Result, side: Side) -> Leg:
     """Signals and cycles of one leg of a processed run."""
     conditioned = result.conditioned
     own = result.contacts.take(result.contacts.side == side)
@@ -107,13 +108,13 @@ def leg_of(result: Result, side: Side) -> Leg:
         conditioned.recording.gravity_mps2,
         conditioned.segments[shank_of(side)],
         foot,
-        cycles_between(own.evidence["swing_s"], conditioned.time_s),
+        find_cycles(own.evidence["swing_s"], conditioned.time_s),
         stances,
-        rules.stillest(foot.gyro_radps, foot.accel_mps2, stances, conditioned.rate_hz),
+        rules.find_stillest(foot.gyro_radps, foot.accel_mps2, stances, conditioned.rate_hz),
     )
 
 
-def cycles_between(swing_s: FloatArray, time_s: FloatArray) -> IntArray:
+def find_cycles(swing_s: FloatArray, time_s: FloatArray) -> IntArray:
     """Samples from each forward swing to the next, shape (m, 2).
 
     Where the next swing is missing (last contact, or one not found) the cycle lasts as long as the
@@ -129,74 +130,76 @@ def cycles_between(swing_s: FloatArray, time_s: FloatArray) -> IntArray:
 # --- Methods -------------------------------------------------------------------------------------
 
 
-def rule_events(leg: Leg) -> dict[str, rules.Events]:
+def find_rule_events(leg: Leg) -> dict[str, rules.Events]:
     """Touchdown and toe-off of every cycle by each published rule."""
     time_s, rate_hz, cycles, rests = leg.time_s, leg.rate_hz, leg.cycles, leg.rests
     # About -y: the shank's forward swing and the toe's rise are positive.
     shank_rate, foot_rate = -leg.shank.gyro_radps[:, 1], -leg.foot.gyro_radps[:, 1]
     shank_accel, foot_accel = leg.shank.accel_mps2, leg.foot.accel_mps2
     return {
-        "foot: rate minima, halves of cycle": rules.foot_rate_minima(
+        "foot: rate minima, halves of cycle": rules.find_foot_rate_minima(
             time_s, foot_rate, cycles, rate_hz
         ),
-        "foot: rate minima, parted in stance": rules.foot_rate_minima_in_stance(
+        "foot: rate minima, parted in stance": rules.find_foot_rate_minima_in_stance(
             time_s, foot_rate, cycles, leg.stances, rate_hz
         ),
-        "shank: rate zero and minimum": rules.shank_zero_and_minimum(
+        "shank: rate zero and minimum": rules.find_shank_zero_and_minimum(
             time_s, shank_rate, cycles, rate_hz
         ),
-        "shank: two rate minima": rules.shank_two_minima(time_s, shank_rate, cycles, rate_hz),
-        "shank: acceleration peaks": rules.shank_acceleration_peaks(
+        "shank: two rate minima": rules.find_shank_two_minima(time_s, shank_rate, cycles, rate_hz),
+        "shank: acceleration peaks": rules.find_shank_acceleration_peaks(
             time_s, shank_accel, leg.stances, rate_hz
         ),
-        "foot: acceleration peaks": rules.foot_acceleration_peaks(
+        "foot: acceleration peaks": rules.find_foot_acceleration_peaks(
             time_s, foot_accel, leg.stances, rate_hz
         ),
-        f"foot: speed below {FOOT_SPEED_MPS:g} m/s": rules.foot_speed_threshold(
-            time_s, _speed(leg), rests, cycles, FOOT_SPEED_MPS
+        f"foot: speed below {FOOT_SPEED_MPS:g} m/s": rules.find_slow_foot(
+            time_s, _estimate_foot_speed(leg), rests, cycles, FOOT_SPEED_MPS
         ),
     }
 
 
-def _speed(leg: Leg) -> FloatArray:
+def _estimate_foot_speed(leg: Leg) -> FloatArray:
     """Speed of the foot without help from the package's motion."""
-    quat = _closed(leg, leg.foot, by_motion=True)
-    return rules.foot_speed(quat, leg.foot.accel_mps2, leg.rests, leg.rate_hz, leg.gravity_mps2)
+    quat = _close_integration(leg, leg.foot, by_motion=True)
+    return rules.estimate_foot_speed(
+        quat, leg.foot.accel_mps2, leg.rests, leg.rate_hz, leg.gravity_mps2
+    )
 
 
-def _stand_of(segment: Conditioned) -> Interval:
+def _find_stand(segment: Conditioned) -> Interval:
     still = segment.calibration.still_before or segment.calibration.still_after
     if still is None:
         raise ValueError(f"{segment.site} has no quiet standing; nothing can be compared")
     return still
 
 
-def _closed(leg: Leg, segment: Conditioned, by_motion: bool) -> FloatArray:
+def _close_integration(leg: Leg, segment: Conditioned, by_motion: bool) -> FloatArray:
     """Integration closed between both stands; open where the athlete stood only once."""
-    quat = drift.integrated(leg.time_s, segment.gyro_radps, leg.rate_hz, _stand_of(segment))
+    quat = drift.integrate_rate(leg.time_s, segment.gyro_radps, leg.rate_hz, _find_stand(segment))
     before, after = segment.calibration.still_before, segment.calibration.still_after
     if before is None or after is None:
         return quat
     share = (
-        drift.drift_by_motion(segment.gyro_radps, leg.rate_hz)
+        drift.spread_drift_by_motion(segment.gyro_radps, leg.rate_hz)
         if by_motion
-        else drift.drift_by_time(leg.time_s)
+        else drift.spread_drift_by_time(leg.time_s)
     )
-    return drift.closed_between_stands(leg.time_s, quat, segment.accel_mps2, (before, after), share)
+    return drift.close_between_stands(leg.time_s, quat, segment.accel_mps2, (before, after), share)
 
 
-def orientations(leg: Leg, segment: Conditioned, motion: Motion) -> dict[str, FloatArray]:
+def estimate_orientations(leg: Leg, segment: Conditioned, motion: Motion) -> dict[str, FloatArray]:
     """Quaternions of a segment by each way of holding drift down, shape (n, 4) each."""
     gyro, accel, rate_hz = segment.gyro_radps, segment.accel_mps2, leg.rate_hz
-    open_end = drift.integrated(leg.time_s, gyro, rate_hz, _stand_of(segment))
+    open_end = drift.integrate_rate(leg.time_s, gyro, rate_hz, _find_stand(segment))
     return {
-        "orientation filter, offline": drift.filtered(gyro, accel, rate_hz),
-        "orientation filter, offline, slow": drift.filtered(gyro, accel, rate_hz, SLOW_S),
-        "orientation filter, real-time": drift.filtered_live(gyro, accel, rate_hz),
+        "orientation filter, offline": drift.filter_orientation(gyro, accel, rate_hz),
+        "orientation filter, offline, slow": drift.filter_orientation(gyro, accel, rate_hz, SLOW_S),
+        "orientation filter, real-time": drift.filter_orientation_live(gyro, accel, rate_hz),
         "integration from standing": open_end,
-        "standing to standing, by time": _closed(leg, segment, by_motion=False),
-        "standing to standing, by motion": _closed(leg, segment, by_motion=True),
-        "levelled in every stance": drift.levelled_in_stance(open_end, accel, leg.rests, rate_hz),
+        "standing to standing, by time": _close_integration(leg, segment, by_motion=False),
+        "standing to standing, by motion": _close_integration(leg, segment, by_motion=True),
+        "levelled in every stance": drift.level_in_stance(open_end, accel, leg.rests, rate_hz),
         f"{PACKAGE}: same axes": motion.segments[segment.site].quat_wxyz,
     }
 
@@ -204,23 +207,23 @@ def orientations(leg: Leg, segment: Conditioned, motion: Motion) -> dict[str, Fl
 # --- Against the truth ---------------------------------------------------------------------------
 
 
-def real_contacts(truth: Truth) -> pd.DataFrame:
+def select_real_contacts(truth: Truth) -> pd.DataFrame:
     """Contacts of the truth that are to be judged."""
     inside = truth.steps["touchdown_s"].between(truth.valid_from_s, truth.valid_to_s)
     return truth.steps[inside]
 
 
-def _rows_of_events(events: rules.Events, own: pd.DataFrame) -> pd.DataFrame:
+def _build_event_rows(events: rules.Events, own: pd.DataFrame) -> pd.DataFrame:
     """Errors of the mark nearest to each true event, if within 120 ms; NaN else."""
     errors = {}
     for name, marks, column in zip(EVENTS, events, ("touchdown_s", "toe_off_s"), strict=False):
-        errors[name] = nearest_error(np.asarray(marks), own[column].to_numpy(dtype=np.float64))
+        errors[name] = find_nearest_error(np.asarray(marks), own[column].to_numpy(dtype=np.float64))
     errors["contact time"] = errors["toe-off"] - errors["touchdown"]
     table = pd.DataFrame({"step": own["step"].to_numpy(), **errors})
     return table.melt("step", var_name="figure", value_name="error")
 
 
-def nearest_error(marks_s: FloatArray, true_s: FloatArray) -> FloatArray:
+def find_nearest_error(marks_s: FloatArray, true_s: FloatArray) -> FloatArray:
     """Error of the mark nearest to each true instant, NaN beyond 120 ms, shape (k,)."""
     known = marks_s[np.isfinite(marks_s)]
     if len(known) == 0:
@@ -230,25 +233,25 @@ def nearest_error(marks_s: FloatArray, true_s: FloatArray) -> FloatArray:
     return np.where(np.abs(error) <= FOUND_S, error, np.nan)
 
 
-def event_errors(result: Result, alone: Result, truth: Truth) -> pd.DataFrame:
+def compute_event_errors(result: Result, alone: Result, truth: Truth) -> pd.DataFrame:
     """One row per true contact, figure and method: ``method, figure, step, error`` in s."""
     tables = []
-    real = real_contacts(truth)
+    real = select_real_contacts(truth)
     for side in SIDES:
         own = real[real["side"] == side]
         contacts = result.contacts.take(result.contacts.side == side)
         marked = marked_events(contacts.evidence, UnaidedSettings(), FusionSettings())
         methods = {
-            **rule_events(leg_of(result, side)),
+            **find_rule_events(extract_leg(result, side)),
             f"{PACKAGE}: signals only": (marked.touchdown_s, marked.toe_off_s),
-            f"{PACKAGE}: shank alone": _result_events(alone, side),
-            f"{PACKAGE}: from motion": _result_events(result, side),
+            f"{PACKAGE}: shank alone": _read_result_events(alone, side),
+            f"{PACKAGE}: from motion": _read_result_events(result, side),
         }
-        tables += [_rows_of_events(e, own).assign(method=m) for m, e in methods.items()]
+        tables += [_build_event_rows(e, own).assign(method=m) for m, e in methods.items()]
     return pd.concat(tables, ignore_index=True)
 
 
-def _result_events(result: Result, side: Side) -> rules.Events:
+def _read_result_events(result: Result, side: Side) -> rules.Events:
     own = result.steps[result.steps["side"] == side]
     return (
         own["touchdown_s"].to_numpy(dtype=np.float64),
@@ -256,28 +259,32 @@ def _result_events(result: Result, side: Side) -> rules.Events:
     )
 
 
-def angle_errors(result: Result, alone: Result, truth: Truth) -> pd.DataFrame:
+def compute_angle_errors(result: Result, alone: Result, truth: Truth) -> pd.DataFrame:
     """``method, figure, step, error, square``: shin at true touchdown; foot pitch over each swing.
 
     Mean and mean square in deg and deg²; of one instant the square of its error.
     """
-    real = real_contacts(truth)
+    real = select_real_contacts(truth)
     rows: list[dict[str, object]] = []
     for side in SIDES:
-        leg = leg_of(result, side)
+        leg = extract_leg(result, side)
         own = real[real["side"] == side]
-        for method, curve in _angle_curves(result, leg, leg.shank, "shin_angle", side).items():
-            rows += _shin_rows(method, leg.time_s, curve, own)
+        for method, curve in _compute_angle_curves(
+            result, leg, leg.shank, "shin_angle", side
+        ).items():
+            rows += _build_shin_rows(method, leg.time_s, curve, own)
         if f"shin_angle_{side}_deg" in alone.curves:
             curve = alone.curves[f"shin_angle_{side}_deg"].to_numpy()
             time_s = alone.curves["time_s"].to_numpy()
-            rows += _shin_rows(f"{PACKAGE}: shank alone", time_s, curve, own)
-        for method, curve in _angle_curves(result, leg, leg.foot, "foot_pitch", side).items():
-            rows += _swing_rows(method, leg.time_s, curve, truth, own)
+            rows += _build_shin_rows(f"{PACKAGE}: shank alone", time_s, curve, own)
+        for method, curve in _compute_angle_curves(
+            result, leg, leg.foot, "foot_pitch", side
+        ).items():
+            rows += _build_swing_rows(method, leg.time_s, curve, truth, own)
     return pd.DataFrame(rows)
 
 
-def _angle_curves(
+def _compute_angle_curves(
     result: Result, leg: Leg, segment: Conditioned, figure: str, side: Side
 ) -> dict[str, FloatArray]:
     """Sagittal angle of a segment by each method on the leg's clock in deg."""
@@ -286,15 +293,17 @@ def _angle_curves(
     zero = 90.0 if shin else 0.0
     curves = {
         name: zero
-        + drift.sagittal_deg(leg.time_s, quat, segment.gyro_radps, axis, _stand_of(segment))
-        for name, quat in orientations(leg, segment, result.motion).items()
+        + drift.compute_sagittal_deg(
+            leg.time_s, quat, segment.gyro_radps, axis, _find_stand(segment)
+        )
+        for name, quat in estimate_orientations(leg, segment, result.motion).items()
     }
     ours = result.curves[f"{figure}_{side}_deg"].to_numpy()
     curves[f"{PACKAGE}: as reported"] = np.interp(leg.time_s, result.curves["time_s"], ours)
     return curves
 
 
-def _shin_rows(
+def _build_shin_rows(
     method: str, time_s: FloatArray, curve: FloatArray, own: pd.DataFrame
 ) -> list[dict[str, object]]:
     measured = np.interp(own["touchdown_s"].to_numpy(dtype=np.float64), time_s, curve)
@@ -305,7 +314,7 @@ def _shin_rows(
     ]
 
 
-def _swing_rows(
+def _build_swing_rows(
     method: str, time_s: FloatArray, curve: FloatArray, truth: Truth, own: pd.DataFrame
 ) -> list[dict[str, object]]:
     side = own["side"].iloc[0]
@@ -334,7 +343,9 @@ def _swing_rows(
 Cases = Iterator[tuple[str, Recording, Truth]]
 
 
-def compare(cases: Cases, athlete_of: Callable[[str], str]) -> tuple[pd.DataFrame, pd.DataFrame]:
+def compare_methods(
+    cases: Cases, athlete_of: Callable[[str], str]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Errors of all methods in all cases.
 
     Parameters
@@ -346,19 +357,20 @@ def compare(cases: Cases, athlete_of: Callable[[str], str]) -> tuple[pd.DataFram
     Returns
     -------
     events, angles : DataFrame
-        As :func:`event_errors` and :func:`angle_errors`, with ``athlete`` and ``case``.
+        As :func:`compute_event_errors` and :func:`compute_angle_errors`, with ``athlete`` and
+        ``case``.
     """
     events, angles = [], []
     for name, recording, truth in cases:
         result = imuproc.process(recording)
-        alone = imuproc.process(accuracy.only_sites(recording, "shank"))
+        alone = imuproc.process(keep_sites(recording, "shank"))
         marks = {"athlete": athlete_of(name), "case": name}
-        events.append(event_errors(result, alone, truth).assign(**marks))
-        angles.append(angle_errors(result, alone, truth).assign(**marks))
+        events.append(compute_event_errors(result, alone, truth).assign(**marks))
+        angles.append(compute_angle_errors(result, alone, truth).assign(**marks))
     return pd.concat(events, ignore_index=True), pd.concat(angles, ignore_index=True)
 
 
-def runner_of(name: str) -> str:
+def find_runner(name: str) -> str:
     """Runner of a real case (each ran at three speeds); a simulated run is an athlete by itself."""
     return name.split("-")[0] if name.startswith("RBDS") else name
 
@@ -376,12 +388,12 @@ def main() -> int:
     parser.add_argument("--csv", type=Path, help="write both tables here too")
     given = parser.parse_args()
     cases = (
-        accuracy.real(given.grade, given.rate, given.seed, given.shock, given.limit)
+        accuracy.make_real_cases(given.grade, given.rate, given.seed, given.shock, given.limit)
         if given.real
-        else accuracy.simulated(given.count, given.seed, given.grade, given.rate)
+        else accuracy.make_simulated_cases(given.count, given.seed, given.grade, given.rate)
     )
-    events, angles = compare(cases, runner_of)
-    event_rows, angle_rows = event_table(events), angle_table(angles)
+    events, angles = compare_methods(cases, find_runner)
+    event_rows, angle_rows = build_event_table(events), build_angle_table(angles)
     print(
         f"{events['case'].nunique()} runs of {events['athlete'].nunique()} athletes at "
         f"{given.rate:g} Hz. All methods are given the same cycles and the same segment axes; "
@@ -390,7 +402,7 @@ def main() -> int:
     print_table("Events", event_rows, 1)
     print_table("Orientation", angle_rows, 2)
     print(f"\nLeast errors (of methods that found {100 * ENOUGH_FOUND:.0f} % at least)")
-    print(verdict(event_rows, angle_rows))
+    print(describe_verdict(event_rows, angle_rows))
     if given.csv:
         pd.concat((event_rows, angle_rows), ignore_index=True).to_csv(given.csv, index=False)
     return 0

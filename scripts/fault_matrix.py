@@ -35,7 +35,7 @@ from imuproc.core.sites import SIDES, side_of
 from imuproc.synth.sensors.faults import FAULTS, FaultKind
 from imuproc.synth.truth import Truth
 from scripts.lab.accuracy_cases import Case, Recipe, make_case
-from scripts.lab.optical_running import cases
+from scripts.lab.optical_running import list_cases
 
 RAISES: Final[dict[str, frozenset[str]]] = {
     "accel_clipping": frozenset({"accel_clipped"}),
@@ -122,7 +122,7 @@ CLEAN: Final = tuple(
 """Sensors and rates of runs without a fault."""
 
 
-def false_alarms(runs: int, seed: int) -> tuple[pd.DataFrame, int]:
+def count_false_alarms(runs: int, seed: int) -> tuple[pd.DataFrame, int]:
     """How many runs without a fault raise each flag, by kind of sensor, and how many there are.
 
     Parameters
@@ -135,9 +135,9 @@ def false_alarms(runs: int, seed: int) -> tuple[pd.DataFrame, int]:
     count = 0
     for k, recipe in enumerate(CLEAN):
         for n in range(runs):
-            number = (runs * k + n) % len(cases()) if recipe.motion == "optical" else n
+            number = (runs * k + n) % len(list_cases()) if recipe.motion == "optical" else n
             case = make_case(recipe, number, seed + k)
-            outcome = outcome_of(case.recording, case.truth)
+            outcome = judge_outcome(case.recording, case.truth)
             names = outcome.flags | ({"refused"} if outcome.refused else set())
             raised.update((name, recipe.grade) for name in names - OF_STEPS)
             count += 1
@@ -145,9 +145,9 @@ def false_alarms(runs: int, seed: int) -> tuple[pd.DataFrame, int]:
     return table, count
 
 
-def tell_false_alarms(runs: int, seed: int) -> int:
+def print_false_alarms(runs: int, seed: int) -> int:
     """Print the flags of runs without a fault; exit code 1 when the bar is not met."""
-    table, count = false_alarms(runs, seed)
+    table, count = count_false_alarms(runs, seed)
     print(f"{count} runs without a fault, half of them with sensors of each grade\n")
     print(table.to_string())
     good = True
@@ -158,13 +158,13 @@ def tell_false_alarms(runs: int, seed: int) -> int:
     return 0 if good else 1
 
 
-def clean_case(motion: str, number: int, seed: int) -> Case:
+def make_clean_case(motion: str, number: int, seed: int) -> Case:
     """A run without any fault: sensors of the usual grade whose range is wide enough."""
     recipe = Recipe(motion, accel_range_g=_WIDE_G)  # type: ignore[arg-type]
     return make_case(recipe, number, seed)
 
 
-def outcome_of(recording: Recording, truth: Truth, by_leg: Truth | None = None) -> Outcome:
+def judge_outcome(recording: Recording, truth: Truth, by_leg: Truth | None = None) -> Outcome:
     """Process a recording and hold it against its truth.
 
     Where each leg is worked on by itself its times count as its own first log does: that truth is
@@ -176,18 +176,18 @@ def outcome_of(recording: Recording, truth: Truth, by_leg: Truth | None = None) 
         result = imuproc.process(recording)
     except ImuprocError as error:
         return Outcome(frozenset(), str(error), none, count)
-    if by_leg is not None and "clock_separate" in _names(result):
+    if by_leg is not None and "clock_separate" in _list_flag_names(result):
         truth = by_leg
     errors = judge(result, truth, "").errors
     errors = errors.assign(group=errors["figure"].map(GROUPS).fillna("angles"))
-    return Outcome(_names(result), "", errors[errors["true"].notna()], count)
+    return Outcome(_list_flag_names(result), "", errors[errors["true"].notna()], count)
 
 
-def _names(result: Result) -> frozenset[str]:
+def _list_flag_names(result: Result) -> frozenset[str]:
     return frozenset(flag.name for flag in result.flags)
 
 
-def spoiled(
+def spoil_case(
     case: Case, kind: FaultKind, level: int, seed: int
 ) -> tuple[Recording, Truth, Truth | None]:
     """The case with the fault, and its truth on the clocks of the spoiled recording.
@@ -202,8 +202,8 @@ def spoiled(
         site: (case.recording.logs[site].time_s, log.time_s) for site, log in recording.logs.items()
     }
     first = {side: next(c for s, c in clocks.items() if side_of(s) == side) for side in SIDES}
-    whole = _on_clock(case.truth, *next(iter(clocks.values())))
-    legs = [_on_clock(case.truth, *first[side]) for side in SIDES]
+    whole = _move_to_clock(case.truth, *next(iter(clocks.values())))
+    legs = [_move_to_clock(case.truth, *first[side]) for side in SIDES]
     steps = pd.concat(
         leg.steps[leg.steps["side"] == side] for leg, side in zip(legs, SIDES, strict=True)
     )
@@ -216,24 +216,25 @@ def spoiled(
     return recording, whole, by_leg
 
 
-def _on_clock(truth: Truth, old_s: np.ndarray, new_s: np.ndarray) -> Truth:
+def _move_to_clock(truth: Truth, old_s: np.ndarray, new_s: np.ndarray) -> Truth:
     """Events as another clock counts them; durations stay what they were."""
 
-    def turned(time_s: object) -> np.ndarray:
+    def to_new_clock(time_s: object) -> np.ndarray:
         slope = (new_s[-1] - new_s[0]) / (old_s[-1] - old_s[0])
         return np.asarray(new_s[0] + (np.asarray(time_s, dtype=float) - old_s[0]) * slope)
 
     steps = truth.steps.assign(
-        touchdown_s=turned(truth.steps["touchdown_s"]), toe_off_s=turned(truth.steps["toe_off_s"])
+        touchdown_s=to_new_clock(truth.steps["touchdown_s"]),
+        toe_off_s=to_new_clock(truth.steps["toe_off_s"]),
     )
-    curves = truth.curves.assign(time_s=turned(truth.curves["time_s"]))
-    valid = turned([truth.valid_from_s, truth.valid_to_s])
+    curves = truth.curves.assign(time_s=to_new_clock(truth.curves["time_s"]))
+    valid = to_new_clock([truth.valid_from_s, truth.valid_to_s])
     return replace(
         truth, steps=steps, curves=curves, valid_from_s=float(valid[0]), valid_to_s=float(valid[1])
     )
 
 
-def coverage(errors: pd.DataFrame, group: str) -> tuple[float, int]:
+def measure_coverage(errors: pd.DataFrame, group: str) -> tuple[float, int]:
     """Share of a group's figures within two standard uncertainties, and how many there are."""
     own = errors[(errors["group"] == group) & errors["error"].notna()]
     if own.empty:
@@ -241,7 +242,7 @@ def coverage(errors: pd.DataFrame, group: str) -> tuple[float, int]:
     return float((own["error"].abs() <= 2.0 * own["u"]).mean()), len(own)
 
 
-def row_of(
+def build_row(
     kind: FaultKind, level: int, outcomes: Sequence[Outcome], clean: int
 ) -> dict[str, object]:
     """One line of the table: one fault at one severity."""
@@ -250,30 +251,32 @@ def row_of(
     row: dict[str, object] = {
         "fault": kind.name,
         "severity": f"{kind.severities[level]:g} {kind.unit}",
-        "harmful": "yes" if kind.harmful(level) else "no",
+        "harmful": "yes" if kind.is_harmful(level) else "no",
         "flagged %": 100.0 * np.mean([bool(o.refused) or bool(told & o.flags) for o in outcomes]),
         "refused %": 100.0 * np.mean([bool(o.refused) for o in outcomes]),
         "remaining %": 100.0 * errors["error"].notna().sum() / max(clean, 1),
     }
     for group in ("times", "angles", "lengths"):
-        row[f"{group} in 2u %"] = 100.0 * coverage(errors, group)[0]
+        row[f"{group} in 2u %"] = 100.0 * measure_coverage(errors, group)[0]
     return row
 
 
-def matrix(
+def build_matrix(
     kinds: Iterable[FaultKind], made: Sequence[Case], seed: int, tell: Callable[[str], None]
 ) -> tuple[pd.DataFrame, Counter[str]]:
     """The table of all faults, and how many clean runs raise each flag."""
-    without = [outcome_of(case.recording, case.truth) for case in made]
+    without = [judge_outcome(case.recording, case.truth) for case in made]
     raised = Counter(name for o in without for name in o.flags)
     clean = int(sum(o.errors["error"].notna().sum() for o in without))
-    rows = [row_of(FaultKind("none", "", "", (0.0, 0.0, 0.0), 3, _same), 0, without, clean)]
+    rows = [
+        build_row(FaultKind("none", "", "", (0.0, 0.0, 0.0), 3, _keep_recording), 0, without, clean)
+    ]
     for kind in kinds:
         for level in range(3):
             outcomes = []
             for number, case in enumerate(made):
-                outcomes.append(outcome_of(*spoiled(case, kind, level, seed + number)))
-            rows.append(row_of(kind, level, outcomes, clean))
+                outcomes.append(judge_outcome(*spoil_case(case, kind, level, seed + number)))
+            rows.append(build_row(kind, level, outcomes, clean))
             tell(" ".join(f"{key}={value}" for key, value in rows[-1].items()))
             others = Counter(n for o in outcomes for n in o.flags - RAISES[kind.name] - OF_STEPS)
             tell(f"    other flags: {dict(others)}")
@@ -281,7 +284,7 @@ def matrix(
     return pd.DataFrame(rows), raised
 
 
-def _same(recording: Recording, _severity: float, _rng: np.random.Generator) -> Recording:
+def _keep_recording(recording: Recording, _severity: float, _rng: np.random.Generator) -> Recording:
     return recording
 
 
@@ -298,26 +301,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--clean", type=int, help="only this many runs of each kind, no fault")
     chosen = parser.parse_args(arguments)
     if chosen.clean:
-        return tell_false_alarms(chosen.clean, chosen.seed)
+        return print_false_alarms(chosen.clean, chosen.seed)
     kinds = [FAULTS[name] for name in chosen.only or FAULTS]
     good = True
     for motion in chosen.motion or ["sprint", "optical"]:
-        every = max(1, len(cases()) // chosen.runs) if motion == "optical" else 1
-        made = [clean_case(motion, n * every, chosen.seed) for n in range(chosen.runs)]
-        table, raised = matrix(kinds, made, chosen.seed, lambda t: print(t, file=sys.stderr))
+        every = max(1, len(list_cases()) // chosen.runs) if motion == "optical" else 1
+        made = [make_clean_case(motion, n * every, chosen.seed) for n in range(chosen.runs)]
+        table, raised = build_matrix(kinds, made, chosen.seed, lambda t: print(t, file=sys.stderr))
         print(f"\n{motion}, {len(made)} runs\n")
         print(table.to_string(index=False, float_format=lambda x: f"{x:.0f}"))
         print("\nflags of runs without a fault:")
         for name, count in raised.most_common():
             kind = "of steps" if name in OF_STEPS else ""
             print(f"  {name}: {count} {kind}")
-        good &= not failures(table, raised, len(made))
-        for failure in failures(table, raised, len(made)):
+        good &= not list_failures(table, raised, len(made))
+        for failure in list_failures(table, raised, len(made)):
             print(f"NOT MET: {failure}")
     return 0 if good else 1
 
 
-def failures(table: pd.DataFrame, raised: Counter[str], runs: int) -> list[str]:
+def list_failures(table: pd.DataFrame, raised: Counter[str], runs: int) -> list[str]:
     """What of the bars is not met, in words."""
     out = [
         f"{name} on {count} of {runs} runs without a fault"

@@ -44,7 +44,7 @@ sys.path.append(str(REPO))  # after PYTHONPATH, where workers find the package a
 
 import numpy as np  # noqa: E402
 
-from scripts.lab.fuzz_mutations import spoil  # noqa: E402
+from scripts.lab.fuzz_mutations import spoil_content  # noqa: E402
 from tests.readers.xdf_files import Stream, xdf  # noqa: E402
 
 LONGEST_S: Final = 5.0
@@ -76,14 +76,14 @@ class Seen:
     seconds: float
 
 
-def base_sessions(folder: Path) -> None:
+def make_base_sessions(folder: Path) -> None:
     """Small sessions that work, one per format, in a folder of its name."""
     first = folder / "delimited"
-    _imuproc("simulate", first, "--rate", 100, "--athletes", 1, "--runs", 1, "--distance", 10)
-    _left_leg_alone(first)
+    _run_imuproc("simulate", first, "--rate", 100, "--athletes", 1, "--runs", 1, "--distance", 10)
+    _keep_left_leg(first)
     for name in FORMATS[1:-1]:
-        _imuproc("convert", first / "session.toml", "-o", folder / name, "--to", name)
-    _as_xdf(first, folder / "xdf")
+        _run_imuproc("convert", first / "session.toml", "-o", folder / name, "--to", name)
+    _write_as_xdf(first, folder / "xdf")
 
 
 def freeze_code(folder: Path) -> None:
@@ -92,7 +92,7 @@ def freeze_code(folder: Path) -> None:
     shutil.copytree(REPO / "imuproc", folder / "code" / "imuproc", ignore=ignored)
 
 
-def _left_leg_alone(folder: Path) -> None:
+def _keep_left_leg(folder: Path) -> None:
     """Half the logs are enough here, and twice the cases can be tried."""
     head = folder / "session.toml"
     head.write_text(re.sub(r", right_\w+ = \"[^\"]*\"", "", head.read_text()))
@@ -101,7 +101,7 @@ def _left_leg_alone(folder: Path) -> None:
     shutil.rmtree(folder / "truth")
 
 
-def _as_xdf(source: Path, folder: Path) -> None:
+def _write_as_xdf(source: Path, folder: Path) -> None:
     """The same session with its logs as streams of one XDF file."""
     shutil.copytree(source, folder, ignore=shutil.ignore_patterns("*.csv"))
     streams = []
@@ -117,14 +117,14 @@ def _as_xdf(source: Path, folder: Path) -> None:
     head.write_text(re.sub(r'"logs/([^"]*)\.csv"', one, text))
 
 
-def _imuproc(*arguments: object) -> None:
+def _run_imuproc(*arguments: object) -> None:
     command = [sys.executable, "-m", "imuproc", *map(str, arguments)]
     done = subprocess.run(command, cwd=REPO, capture_output=True, text=True, check=False)
     if done.returncode:
         raise SystemExit(f"{' '.join(command)} failed:\n{done.stderr}")
 
 
-def prepare(case: Case, bases: Path, place: Path) -> Path:
+def prepare_case(case: Case, bases: Path, place: Path) -> Path:
     """The session of a case, its file spoiled, in ``place``; returns the spoiled file."""
     draw = random.Random(case.name)
     kind = draw.choice(FORMATS) if case.target == "session" else case.target
@@ -133,11 +133,11 @@ def prepare(case: Case, bases: Path, place: Path) -> Path:
     head = place / "session.toml"
     spoiled = head if case.target == "session" else draw.choice([f for f in files if f != head])
     text = spoiled.suffix in TEXT_SUFFIXES
-    spoiled.write_bytes(spoil(spoiled.read_bytes(), draw, text))
+    spoiled.write_bytes(spoil_content(spoiled.read_bytes(), draw, text))
     return spoiled
 
 
-def call(arguments: list[str]) -> Seen:
+def call_command(arguments: list[str]) -> Seen:
     """The command in this process: what it says and how it ends."""
     from imuproc.cli.main import main
 
@@ -158,7 +158,7 @@ def call(arguments: list[str]) -> Seen:
     return Seen(code, text.getvalue(), time.process_time() - begin)
 
 
-def faults_of(case: Case, seen: Seen, command: str, out: Path) -> list[str]:
+def list_faults(case: Case, seen: Seen, command: str, out: Path) -> list[str]:
     """What is wrong with the way a case ended."""
     faults = []
     if "Traceback" in seen.text or seen.code == -1:
@@ -174,11 +174,11 @@ def faults_of(case: Case, seen: Seen, command: str, out: Path) -> list[str]:
     if seen.code == 2 and "imuproc: " not in seen.text and "Error" not in seen.text:
         faults.append("exit code 2 without a sentence")
     if command == "process":
-        faults += _faults_of_results(seen, out)
+        faults += _list_result_faults(seen, out)
     return faults
 
 
-def _faults_of_results(seen: Seen, out: Path) -> list[str]:
+def _list_result_faults(seen: Seen, out: Path) -> list[str]:
     import pandas as pd
 
     faults = [f"left over: {f.name}" for f in out.rglob("*.part")] if out.exists() else []
@@ -200,20 +200,20 @@ def run_case(case: Case, bases: Path, scratch: Path) -> tuple[Seen, list[str]]:
     """One case from the copy of its session to the verdict."""
     place = Path(tempfile.mkdtemp(dir=scratch))
     try:
-        prepare(case, bases, place / "s")
+        prepare_case(case, bases, place / "s")
         session, out = str(place / "s" / "session.toml"), place / "out"
         if random.Random(case.seed).random() < 0.25:
             command, arguments = "check", ["check", session]
         else:
             command = "process"
             arguments = ["process", session, "-o", str(out), "--no-report", "--jobs", "1"]
-        seen = call([*arguments, "--quiet"] if command == "process" else arguments)
-        return seen, faults_of(case, seen, command, out)
+        seen = call_command([*arguments, "--quiet"] if command == "process" else arguments)
+        return seen, list_faults(case, seen, command, out)
     finally:
         shutil.rmtree(place, ignore_errors=True)
 
 
-def work(bases: Path, cases: list[Case]) -> None:
+def work_on_cases(bases: Path, cases: list[Case]) -> None:
     """A worker: one line of JSON before and one after each case."""
     resource.setrlimit(resource.RLIMIT_AS, (_MEMORY_BYTES, _MEMORY_BYTES))
     with tempfile.TemporaryDirectory() as scratch:
@@ -224,7 +224,7 @@ def work(bases: Path, cases: list[Case]) -> None:
             print(json.dumps(told), flush=True)
 
 
-def watched(folder: Path, cases: list[Case]) -> Iterator[dict[str, object]]:
+def watch_cases(folder: Path, cases: list[Case]) -> Iterator[dict[str, object]]:
     """Verdicts of cases worked on by a process that is given up when it hangs or dies."""
     environment = {**os.environ, "PYTHONPATH": str(folder / "code")}
     left = list(cases)
@@ -235,7 +235,7 @@ def watched(folder: Path, cases: list[Case]) -> Iterator[dict[str, object]]:
         with subprocess.Popen(
             command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=environment
         ) as worker:
-            for told in _lines_in_time(worker, 12.0 * LONGEST_S):
+            for told in _read_lines_in_time(worker, 12.0 * LONGEST_S):
                 if "ended" in told:
                     ended += 1
                     yield told
@@ -250,7 +250,7 @@ def watched(folder: Path, cases: list[Case]) -> Iterator[dict[str, object]]:
         left = left[ended + 1 :]
 
 
-def _lines_in_time(
+def _read_lines_in_time(
     worker: "subprocess.Popen[bytes]", longest_s: float
 ) -> Iterator[dict[str, object]]:
     """Lines of a worker; it is killed when none comes for too long."""
@@ -272,31 +272,31 @@ def _lines_in_time(
 
 def main() -> int:
     """Run the cases and say what came of them."""
-    arguments = _parser().parse_args()
+    arguments = _make_parser().parse_args()
     if arguments.work:
-        work(Path(arguments.work[0]), [_case(name) for name in arguments.work[1:]])
+        work_on_cases(Path(arguments.work[0]), [_parse_case(name) for name in arguments.work[1:]])
         return 0
     with tempfile.TemporaryDirectory() as folder:
         bases = Path(folder) / "sessions"
         bases.mkdir()
-        base_sessions(bases)
+        make_base_sessions(bases)
         wanted = arguments.only or ["session", *FORMATS]
         if arguments.case:
-            return _shown(_case(arguments.case), bases)
+            return _show_case(_parse_case(arguments.case), bases)
         cases = [
             Case(wanted[n % len(wanted)], arguments.seed + n // len(wanted))
             for n in range(arguments.count)
         ]
         freeze_code(Path(folder))
-        return _all(cases, Path(folder), arguments.jobs)
+        return _run_all(cases, Path(folder), arguments.jobs)
 
 
-def _case(name: str) -> Case:
+def _parse_case(name: str) -> Case:
     target, seed = name.rsplit(":", 1)
     return Case(target, int(seed))
 
 
-def _shown(case: Case, bases: Path) -> int:
+def _show_case(case: Case, bases: Path) -> int:
     with tempfile.TemporaryDirectory() as scratch:
         seen, faults = run_case(case, bases, Path(scratch))
     print(seen.text)
@@ -304,14 +304,14 @@ def _shown(case: Case, bases: Path) -> int:
     return int(bool(faults))
 
 
-def _all(cases: list[Case], folder: Path, jobs: int) -> int:
+def _run_all(cases: list[Case], folder: Path, jobs: int) -> int:
     from concurrent.futures import ThreadPoolExecutor
 
     blocks = [cases[at : at + _PER_WORKER] for at in range(0, len(cases), _PER_WORKER)]
     codes: Counter[tuple[str, object]] = Counter()
     slowest, faulty, done = 0.0, 0, 0
     with ThreadPoolExecutor(jobs) as threads:
-        for verdicts in threads.map(lambda block: list(watched(folder, block)), blocks):
+        for verdicts in threads.map(lambda block: list(watch_cases(folder, block)), blocks):
             for told in verdicts:
                 target = str(told["ended"]).rsplit(":", 1)[0]
                 codes[target, told["code"]] += 1
@@ -327,7 +327,7 @@ def _all(cases: list[Case], folder: Path, jobs: int) -> int:
     return int(faulty > 0 or done < len(cases))
 
 
-def _parser() -> argparse.ArgumentParser:
+def _make_parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--count", type=int, default=20_000)
     parser.add_argument("--seed", type=int, default=1)

@@ -39,24 +39,24 @@ class Bench:
         shutil.copytree(REPO / "imuproc", self.scratch / "code" / "imuproc", ignore=ignored)
         self.session = self.scratch / "session" / "session.toml"
 
-    def command(self, *arguments: object) -> tuple[list[str], dict[str, str]]:
+    def build_command(self, *arguments: object) -> tuple[list[str], dict[str, str]]:
         """Command line and environment of ``imuproc``."""
         environment = {**os.environ, "PYTHONPATH": str(self.scratch / "code")}
         return [sys.executable, "-m", "imuproc", *map(str, arguments)], environment
 
-    def simulate(self, runs: int) -> None:
+    def simulate_session(self, runs: int) -> None:
         """The session on disk."""
         folder = self.session.parent
         options = ("--athletes", 1, "--runs", runs + 1, "--distance", 15, "--rate", 250)
-        command, environment = self.command("simulate", folder, *options)
+        command, environment = self.build_command("simulate", folder, *options)
         subprocess.run(command, env=environment, check=True, stdout=subprocess.DEVNULL)
         spoiled = max((folder / "logs").iterdir())
         spoiled.write_bytes(spoiled.read_bytes()[:20])
 
-    def start(self, out: Path, jobs: int) -> subprocess.Popen[bytes]:
+    def start_process(self, out: Path, jobs: int) -> subprocess.Popen[bytes]:
         """The command under way, in a process group of its own."""
         options = ("-o", out, "--quiet", "--jobs", jobs)
-        command, environment = self.command("process", self.session, *options)
+        command, environment = self.build_command("process", self.session, *options)
         return subprocess.Popen(
             command,
             cwd=self.scratch / "code",
@@ -66,7 +66,7 @@ class Bench:
         )
 
 
-def content(out: Path) -> dict[str, str]:
+def hash_content(out: Path) -> dict[str, str]:
     """SHA-256 of every file but the log of the process, by its path in the folder."""
     return {
         path.relative_to(out).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
@@ -75,31 +75,31 @@ def content(out: Path) -> dict[str, str]:
     }
 
 
-def finished(process: subprocess.Popen[bytes]) -> None:
+def wait_until_finished(process: subprocess.Popen[bytes]) -> None:
     """Wait for a process that nobody kills."""
     if process.wait() != SOME_FAILED:
         sys.exit(f"exit code {process.returncode} instead of {SOME_FAILED}")
 
 
-def survived(out: Path, expected: dict[str, str]) -> int:
+def count_survivors(out: Path, expected: dict[str, str]) -> int:
     """Number of finished runs; ends the script when a file has its final name but other content."""
     if not out.exists():
         return 0
-    found = {name: sha for name, sha in content(out).items() if not name.endswith(".part")}
+    found = {name: sha for name, sha in hash_content(out).items() if not name.endswith(".part")}
     for name, sha in found.items():
         if expected.get(name) != sha:
             sys.exit(f"after a kill, {name} has neither its final content nor a temporary name")
     return sum(name.startswith("runs/") for name in found)
 
 
-def first_archive_s(process: subprocess.Popen[bytes], out: Path) -> float:
+def wait_for_first_archive_s(process: subprocess.Popen[bytes], out: Path) -> float:
     """Wait for a finished run, when no kill met one yet; 0 s for the kill that follows at once."""
     while process.poll() is None and not list((out / "runs").glob("[!.]*.h5")):
         time.sleep(0.01)
     return 0.0
 
 
-def kill(process: subprocess.Popen[bytes], delay_s: float, group: bool) -> bool:
+def kill_after(process: subprocess.Popen[bytes], delay_s: float, group: bool) -> bool:
     """Kill after a delay; False when the process had ended before."""
     try:
         process.wait(timeout=delay_s)
@@ -110,7 +110,7 @@ def kill(process: subprocess.Popen[bytes], delay_s: float, group: bool) -> bool:
             process.kill()
         process.wait()
         return True
-    finished(process)
+    wait_until_finished(process)
     return False
 
 
@@ -124,13 +124,13 @@ def main() -> int:
     drawn, kills, folders, kept = random.Random(given.seed), 0, 0, 0
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as scratch:
         bench = Bench(Path(scratch))
-        bench.simulate(given.runs)
+        bench.simulate_session(given.runs)
         expected, longest_s = {}, {}
         for jobs in (1, 2):
             begin = time.monotonic()
-            finished(bench.start(bench.scratch / f"whole{jobs}", jobs))
+            wait_until_finished(bench.start_process(bench.scratch / f"whole{jobs}", jobs))
             longest_s[jobs] = time.monotonic() - begin
-            expected[jobs] = content(bench.scratch / f"whole{jobs}")
+            expected[jobs] = hash_content(bench.scratch / f"whole{jobs}")
         if expected[1] != expected[2]:
             sys.exit("one worker and two workers did not leave the same files")
         while kills < given.kills or not kept:  # one kill at least with work finished
@@ -138,16 +138,16 @@ def main() -> int:
             jobs, out = 1 + folders % 2, bench.scratch / f"out{folders}"
             while True:
                 delay_s = drawn.uniform(0.0, longest_s[jobs])
-                process = bench.start(out, jobs)
+                process = bench.start_process(out, jobs)
                 if kills >= given.kills and not kept:
-                    delay_s = first_archive_s(process, out)
-                if not kill(process, delay_s, group=kills % 5 != 4):
+                    delay_s = wait_for_first_archive_s(process, out)
+                if not kill_after(process, delay_s, group=kills % 5 != 4):
                     break
                 kills += 1
-                left = survived(out, expected[1])
+                left = count_survivors(out, expected[1])
                 kept += left
                 print(f"kill {kills} after {delay_s:.2f} s: {left} runs whole", flush=True)
-            if content(out) != expected[1]:
+            if hash_content(out) != expected[1]:
                 sys.exit(f"folder {folders}: not the files of an undisturbed process")
             shutil.rmtree(out)
     names = len(expected[1])

@@ -25,7 +25,7 @@ from imuproc.results.archive.schema import SCHEMA  # noqa: E402
 from imuproc.results.archive.writing import Provenance, write_run_archive  # noqa: E402
 from imuproc.results.summarising import summarise  # noqa: E402
 from imuproc.results.summary import RunSummary, make_failed_run  # noqa: E402
-from imuproc.synth.plan import random_plan  # noqa: E402
+from imuproc.synth.plan import draw_plan  # noqa: E402
 from imuproc.synth.runs import simulate_run  # noqa: E402
 
 SEED = 20_310_412
@@ -34,11 +34,11 @@ SITES = ("left_shank", "left_foot")
 LARGEST_BYTES = 300_000
 
 
-def recorded() -> Recording:
+def make_recording() -> Recording:
     """A short sprint, so that the archive is small."""
     rng = np.random.default_rng(SEED)
     plan = replace(
-        random_plan(rng, start="standing", distance_m=4.5),
+        draw_plan(rng, start="standing", distance_m=4.5),
         stand_before_s=1.1,
         stand_after_s=0.8,
         walk_steps=1,
@@ -53,7 +53,7 @@ def recorded() -> Recording:
     )
 
 
-def provenance(recording: Recording, summary: RunSummary) -> Provenance:
+def make_provenance(recording: Recording, summary: RunSummary) -> Provenance:
     """Where it comes from: the samples stand for the files that there are none of."""
     inputs = {
         f"logs/{site}": hashlib.sha256(log.accel_mps2.tobytes()).hexdigest()
@@ -70,13 +70,13 @@ def main() -> int:
         print(f"{path} is there; it is never made again")
         return 1
     path.parent.mkdir(exist_ok=True)
-    recording = recorded()
+    recording = make_recording()
     result = process(recording)
     lost = Run("R07-02", note="sensor fell off")
     failed = make_failed_run(recording.session, recording.athlete, lost, "no sprint steps found")
     with tempfile.TemporaryDirectory() as folder:
         runs = [Path(folder) / "R07-01.h5", Path(folder) / "R07-02.h5"]
-        done = provenance(recording, summarise(result))
+        done = make_provenance(recording, summarise(result))
         write_run_archive(runs[0], result, done)
         write_run_archive(runs[1], None, replace(done, summaries={"R07-02": failed.row()}))
         assemble_session(path, runs, {"id": recording.session, "date": "2031-04-12"})

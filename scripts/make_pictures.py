@@ -31,7 +31,7 @@ FRAME = """<html><body style="margin:0;background:#17191c;color:#e6e6e6">
 </body></html>"""
 
 
-def processed(out: Path) -> str:
+def process_run(out: Path) -> str:
     """Work out the run; what the terminal shows, with the command before it."""
     arguments = ["process", "data_samples/session.toml", "-o", str(out), "--run", RUN]
     done = subprocess.run(
@@ -46,14 +46,14 @@ def processed(out: Path) -> str:
     return f"{typed}\n{done.stdout}"
 
 
-def as_page(shown: str) -> str:
+def make_page(shown: str) -> str:
     """HTML of what a terminal shows, colours included."""
     console = Console(record=True, width=COLUMNS, file=io.StringIO(), force_terminal=True)
     console.print(Text.from_ansi(shown))
     return console.export_html(inline_styles=True, code_format=FRAME)
 
 
-def photograph(pages: dict[Path, tuple[Path, tuple[int, int]]]) -> None:
+def photograph_pages(pages: dict[Path, tuple[Path, tuple[int, int]]]) -> None:
     """Top of each page as a picture, by picture: the page and its size in pixels."""
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
@@ -71,9 +71,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         terminal = folder / "terminal.html"
-        terminal.write_text(as_page(processed(folder / "out")), encoding="utf-8")
+        terminal.write_text(make_page(process_run(folder / "out")), encoding="utf-8")
         page = folder / "out" / "report" / f"{RUN}.html"
-        photograph(
+        photograph_pages(
             {
                 PICTURES / "run-page.png": (page, PAGE_SIZE),
                 PICTURES / "terminal.png": (terminal, TERMINAL_SIZE),

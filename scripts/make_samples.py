@@ -17,7 +17,7 @@ REPO = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(REPO))
 
 from imuproc.core.recording import Start  # noqa: E402
-from imuproc.synth.plan import Fault, random_plan  # noqa: E402
+from imuproc.synth.plan import Fault, draw_plan  # noqa: E402
 from imuproc.synth.session import PlannedRun, SessionPlan, write_session  # noqa: E402
 
 SEED = 20_310_412
@@ -34,12 +34,12 @@ SQUAD: dict[str, list[tuple[Start, float, tuple[Fault, ...]]]] = {
 }
 
 
-def planned() -> SessionPlan:
+def plan_samples() -> SessionPlan:
     """The session: bodies and technique drawn once an athlete, motion once a run."""
     runs = []
     for athlete, efforts in SQUAD.items():
         rng = np.random.default_rng([SEED, int(athlete[1:])])
-        base = replace(random_plan(rng), stand_before_s=3.2, stand_after_s=2.4, walk_steps=2)
+        base = replace(draw_plan(rng), stand_before_s=3.2, stand_after_s=2.4, walk_steps=2)
         for number, (start, distance_m, faults) in enumerate(efforts, start=1):
             plan = replace(
                 base,
@@ -66,7 +66,7 @@ def planned() -> SessionPlan:
 def main() -> int:
     """Command line."""
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else REPO / "data_samples"
-    path = write_session(folder, planned(), lambda: print(".", end="", flush=True))
+    path = write_session(folder, plan_samples(), lambda: print(".", end="", flush=True))
     size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
     print(f"\n{path}: {size / 1e6:.1f} MB in all")
     return 0

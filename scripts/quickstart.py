@@ -12,12 +12,12 @@ if sys.version_info < (3, 11):  # noqa: UP036  old Pythons must be told, so this
 import os
 import subprocess
 
-from bootstrap import REPO, environment
+from bootstrap import REPO, prepare_environment
 
 
 def main():
     """Run ``imuproc process`` on data_samples; results go to the folder out."""
-    python = environment()
+    python = prepare_environment()
     # Relative to the repository folder, so that the paths printed are short.
     session = os.path.join("data_samples", "session.toml")
     command = [str(python), "-m", "imuproc", "process", session, "-o", "out"]

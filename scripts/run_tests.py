@@ -12,7 +12,7 @@ if sys.version_info < (3, 11):  # noqa: UP036  old Pythons must be told, so this
 import os
 import subprocess
 
-from bootstrap import REPO, environment
+from bootstrap import REPO, prepare_environment
 
 CHECKS = (
     ("lint", ["ruff", "check", "--quiet"]),
@@ -26,30 +26,30 @@ TESTS = ["pytest", "-q", "-n", "auto", "--dist", "loadfile", "--no-loadscope-reo
 TESTS.extend(sys.argv[1:])
 
 
-def surroundings():
+def choose_surroundings():
     """Environment variables of the checks: what one process has compiled, the next need not."""
     found = dict(os.environ)
     found.pop("PYTHONDONTWRITEBYTECODE", None)  # the tests start Python some dozens of times
     return found
 
 
-def run(python, module):
+def run_module(python, module):
     """Exit code of a module with its arguments, run in the repository folder."""
     command = [python, "-m"]
     command.extend(module)
-    return subprocess.run(command, cwd=REPO, env=surroundings(), check=False).returncode
+    return subprocess.run(command, cwd=REPO, env=choose_surroundings(), check=False).returncode
 
 
 def main():
     """Exit code 0 only when every check passes; the summary line of pytest comes last."""
-    python = str(environment("test"))
+    python = str(prepare_environment("test"))
     failed = False
     for name, command in CHECKS:
-        code = run(python, command)
+        code = run_module(python, command)
         sys.stdout.write(name + ": " + ("failed" if code else "passed") + "\n")
         sys.stdout.flush()
         failed = failed or code != 0
-    code = run(python, TESTS)
+    code = run_module(python, TESTS)
     return code or int(failed)
 
 

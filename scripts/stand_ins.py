@@ -34,7 +34,7 @@ from imuproc.events.foot_points import FootGeometry, foot_points
 from imuproc.events.leaving import LeavingSettings
 from imuproc.events.toe_off import ToeOffSettings
 from imuproc.events.touchdown import TouchdownSettings
-from scripts.lab.accuracy_cases import Recipe, make_case, numbers_of
+from scripts.lab.accuracy_cases import Recipe, list_numbers, make_case
 
 FloatArray = NDArray[np.float64]
 
@@ -57,9 +57,9 @@ MARKS = {
 """Marks in the evidence, and the lag that is still to be taken off."""
 
 
-def contacts_of(recipe: Recipe, seed: int) -> Iterator[pd.DataFrame]:
+def measure_contacts(recipe: Recipe, seed: int) -> Iterator[pd.DataFrame]:
     """One row per contact with force, case by case: set, trial, errors of all marks in s."""
-    for number in numbers_of(recipe, 0, 0):
+    for number in list_numbers(recipe, 0, 0):
         case = make_case(recipe, number, seed)
         result = imuproc.process(case.recording)
         real = select_judged_steps(case.truth)
@@ -73,7 +73,7 @@ def contacts_of(recipe: Recipe, seed: int) -> Iterator[pd.DataFrame]:
                 at_s = result.contacts.evidence[mark][rows]
                 table[f"{event} {name}"] = at_s - lag_s - true_s
             table[f"{event} all"] = result.steps[f"{event}_s"].to_numpy()[rows] - true_s
-        jerk_s = _forefoot_jerk_s(result)[rows]
+        jerk_s = _find_forefoot_jerk_s(result)[rows]
         table["toe_off forefoot jerk"] = jerk_s - true["toe_off_s"].to_numpy()
         table["contact"] = (
             result.steps["contact_time_s"].to_numpy()[rows] - true["contact_time_s"].to_numpy()
@@ -82,7 +82,7 @@ def contacts_of(recipe: Recipe, seed: int) -> Iterator[pd.DataFrame]:
         yield table
 
 
-def _forefoot_jerk_s(result: Result) -> FloatArray:
+def _find_forefoot_jerk_s(result: Result) -> FloatArray:
     """Largest upward jerk of the toes' line about each toe-off, in s."""
     motion, contacts = result.motion, result.contacts
     found = np.full(len(contacts), np.nan)
@@ -102,7 +102,7 @@ def _forefoot_jerk_s(result: Result) -> FloatArray:
     return found
 
 
-def marks_table(table: pd.DataFrame) -> pd.DataFrame:
+def build_marks_table(table: pd.DataFrame) -> pd.DataFrame:
     """Mean and SD of every mark by set, in ms."""
     names = [name for name in table if name.startswith(("touchdown", "toe_off"))]
     cells = {}
@@ -113,7 +113,7 @@ def marks_table(table: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(cells, index=names)
 
 
-def left_out_table(table: pd.DataFrame) -> pd.DataFrame:
+def build_left_out_table(table: pd.DataFrame) -> pd.DataFrame:
     """Contact time of each set by the mean error of the others."""
     means = table.groupby("set")["contact"].mean()
     rows = []
@@ -139,11 +139,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=SEED)
     given = parser.parse_args(arguments)
     recipe = Recipe("optical", rate_hz=given.rate)
-    table = pd.concat(contacts_of(recipe, given.seed), ignore_index=True)
+    table = pd.concat(measure_contacts(recipe, given.seed), ignore_index=True)
     print("Marks minus their events in ms, mean ± SD within the set")
-    print(marks_table(table).to_string())
+    print(build_marks_table(table).to_string())
     print("\nContact time, the set left out of the fit")
-    print(left_out_table(table).to_string(index=False, float_format="{:.1f}".format))
+    print(build_left_out_table(table).to_string(index=False, float_format="{:.1f}".format))
     return 0
 
 

@@ -37,7 +37,7 @@ from imuproc.core.columns import FIGURES, repeat_name, uncertainty_name
 from imuproc.core.flag_policy import select_run_flags
 from imuproc.core.recording import Recording, Start
 from imuproc.estimators.phase import PhaseSettings
-from imuproc.synth.plan import RunPlan, Technique, random_plan
+from imuproc.synth.plan import RunPlan, Technique, draw_plan
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.truth import Truth
 
@@ -63,7 +63,7 @@ class Case:
     size: str = ""
 
 
-def fault_cases() -> list[Case]:
+def list_fault_cases() -> list[Case]:
     """Every fault in every size, start, level, with and without foot sensors, at both rates."""
     kinds = itertools.product(FAULTS, SIZES, STARTS, LEVELS_MPS, ("all", "shank"), (200.0, 500.0))
     return [
@@ -72,7 +72,7 @@ def fault_cases() -> list[Case]:
     ]
 
 
-def sound_cases(count: int) -> list[Case]:
+def list_sound_cases(count: int) -> list[Case]:
     """Runs without a fault, the conditions taken in turn."""
     kinds = itertools.product((200.0, 500.0), LEVELS_MPS, ("all", "all", "shank"), STARTS)
     turns = itertools.islice(itertools.cycle(kinds), count)
@@ -82,7 +82,7 @@ def sound_cases(count: int) -> list[Case]:
     ]
 
 
-def plant(technique: Technique, fault: str, share: float) -> Technique:
+def plant_fault(technique: Technique, fault: str, share: float) -> Technique:
     """A technique with a fault; a share of 1 is a fault that a coach would see."""
     t = technique
     if fault == "toe drop":
@@ -121,8 +121,8 @@ def plant(technique: Technique, fault: str, share: float) -> Technique:
 def make_run(case: Case, seed: int) -> tuple[RunMotion, Recording, Truth]:
     """Simulated run of a case: athlete, technique and sensors are drawn."""
     rng = np.random.default_rng([seed, case.number])
-    plan: RunPlan = random_plan(rng, case.start, float(rng.choice([20.0, 30.0, 40.0, 60.0])))
-    technique = plant(plan.technique, case.fault, SIZES.get(case.size, 0.0))
+    plan: RunPlan = draw_plan(rng, case.start, float(rng.choice([20.0, 30.0, 40.0, 60.0])))
+    technique = plant_fault(plan.technique, case.fault, SIZES.get(case.size, 0.0))
     motion = make_motion(replace(plan, vmax_mps=case.level_mps, technique=technique))
     rig = make_rig("mid", case.rate_hz, rng)
     recording, truth = simulate_motion(motion, rig, rng)
@@ -132,10 +132,10 @@ def make_run(case: Case, seed: int) -> tuple[RunMotion, Recording, Truth]:
     return motion, recording, truth
 
 
-def true_phases(motion: RunMotion, touchdown_s: np.ndarray, effort: np.ndarray) -> np.ndarray:
+def find_true_phases(motion: RunMotion, touchdown_s: np.ndarray, effort: np.ndarray) -> np.ndarray:
     """Phases from the plan: what v = vmax (1 - exp(-t / tau)) gains within a step."""
     settings = PhaseSettings()
-    speed = np.array([motion.course.speed_at(t) for t in touchdown_s])
+    speed = np.array([motion.course.interpolate_speed(t) for t in touchdown_s])
     lacking = 1.0 - speed / motion.plan.vmax_mps
     gain = lacking / motion.plan.tau_s * np.gradient(touchdown_s)
     phase = np.where(gain >= settings.drive_gain, "drive", "transition").astype(object)
@@ -144,7 +144,9 @@ def true_phases(motion: RunMotion, touchdown_s: np.ndarray, effort: np.ndarray) 
     return phase
 
 
-def true_faults(steps: pd.DataFrame, targets: TargetSet) -> dict[tuple[str, str], dict[str, str]]:
+def find_true_faults(
+    steps: pd.DataFrame, targets: TargetSet
+) -> dict[tuple[str, str], dict[str, str]]:
     """Phases by figure and direction: ``clear`` or ``some``; else a fault is not there."""
     judged = verdicts(steps, targets)
     found: dict[tuple[str, str], dict[str, str]] = {}
@@ -185,7 +187,7 @@ def run_case(case: Case, seed: int) -> dict[str, object]:
     shift_s = truth.steps["touchdown_s"].iloc[0] - stances[0].touchdown_s
     touchdown_s = true["touchdown_s"].to_numpy() - shift_s
     effort = touchdown_s < motion.course.effort_end_s
-    phase = true_phases(motion, touchdown_s, effort)
+    phase = find_true_phases(motion, touchdown_s, effort)
     told_phases = found[["phase", "phase_alternative"]].to_numpy()
     wrong = effort & (told_phases != phase[:, None]).all(axis=1)
     # The last two steps of the effort may count as slowing, which is not judged.
@@ -196,7 +198,7 @@ def run_case(case: Case, seed: int) -> dict[str, object]:
         table[figure] = true.get(figure, np.nan)
         table[uncertainty_name(figure)] = table[repeat_name(figure)] = _TINY
     table["phase"], table["phase_alternative"] = phase, ""
-    planted = true_faults(table[effort], TARGETS)
+    planted = find_true_faults(table[effort], TARGETS)
     figures = dict(imuproc.summarise(result).figures)
     told = find_cues(verdicts(result.steps, TARGETS), TARGETS, figures)
     serious = [flag.name for flag in select_run_flags(result.flags, "headline")]
@@ -205,13 +207,13 @@ def run_case(case: Case, seed: int) -> dict[str, object]:
         measured.remove("contact_time_s")
     return {
         **about,
-        **score(told, planted, measured),
+        **score_verdicts(told, planted, measured),
         "wrong": int(wrong.sum()),
         "serious": serious,
     }
 
 
-def score(
+def score_verdicts(
     told: Sequence[Cue],
     planted: dict[tuple[str, str], dict[str, str]],
     measured: Sequence[str],
@@ -257,8 +259,8 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--out", type=Path, help="write one row per run to this CSV file")
     options = parser.parse_args()
-    cases = [] if options.part == "sound" else fault_cases()[:: options.every]
-    cases += [] if options.part == "faults" else sound_cases(options.count)
+    cases = [] if options.part == "sound" else list_fault_cases()[:: options.every]
+    cases += [] if options.part == "faults" else list_sound_cases(options.count)
     rows = pd.DataFrame(Parallel(options.jobs)(delayed(run_case)(c, options.seed) for c in cases))
     if options.out:
         rows.to_csv(options.out, index=False)

@@ -30,7 +30,7 @@ stature_m = 1.74
 """All of a session file but its runs."""
 
 
-def run_entry(run: str, logs: Mapping[str, str], distance_m: int | None = None) -> str:
+def format_run_entry(run: str, logs: Mapping[str, str], distance_m: int | None = None) -> str:
     """A run of the session file: its logs by site, and its distance where one is stated."""
     named = ", ".join(f'{site} = "{name}"' for site, name in logs.items())
     stated = "" if distance_m is None else f"distance_m = {distance_m}\n"
@@ -57,7 +57,7 @@ def write_logs(folder: Path, run: str, recording: Recording) -> dict[str, str]:
     return files
 
 
-def small_session(folder: Path, runs: Sequence[str] = ("R07-01", "R07-02", "R07-03")) -> Path:
+def write_small_session(folder: Path, runs: Sequence[str] = ("R07-01", "R07-02", "R07-03")) -> Path:
     """Write a session whose logs hold a sensor at rest; returns the session file."""
     (folder / "logs").mkdir(parents=True)
     lines = [LOG_HEADER]
@@ -66,7 +66,7 @@ def small_session(folder: Path, runs: Sequence[str] = ("R07-01", "R07-02", "R07-
     for run in runs:
         name = f"logs/{run}_ls.csv"
         (folder / name).write_text("\n".join(lines) + "\n", encoding="utf-8")
-        text += run_entry(run, {"left_shank": name}, 30)
+        text += format_run_entry(run, {"left_shank": name}, 30)
     path = folder / "session.toml"
     path.write_text(text, encoding="utf-8")
     return path

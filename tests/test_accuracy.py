@@ -15,25 +15,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imuproc.agreement.judging import select_judged_steps
+from imuproc.agreement.judging import Judged, judge, match_steps, select_judged_steps
 from imuproc.core.columns import FIGURES, step_table_columns
 from imuproc.core.result import Distance, Result
 from imuproc.synth.truth import Truth
-from scripts.accuracy import (
-    Judged,
-    Sweep,
-    judge,
-    main,
-    match_steps,
-    real,
-    run,
-    simulated,
-    summary,
-)
-from scripts.lab.accuracy_cases import Recipe, judged_case, make_case
-from scripts.lab.accuracy_groups import GROUPS, chosen_groups
+from scripts.accuracy import Sweep, judge_cases, main, make_real_cases, make_simulated_cases
+from scripts.lab.accuracy_cases import Recipe, judge_case, make_case
+from scripts.lab.accuracy_groups import GROUPS, choose_groups
 from scripts.lab.accuracy_lean import LEAN_ASIDE_DEG, LEAN_DEG
-from scripts.lab.accuracy_tables import BARS, Bar, whole_run_rows, with_bars
+from scripts.lab.accuracy_tables import BARS, Bar, add_bars, list_whole_run_rows, summarise_runs
 from tests.shared_data import needs_shared_data
 
 SEED = 88_100
@@ -41,29 +31,29 @@ LEANS = ("none", "unstated", "stated")
 
 
 @cache
-def simulated_runs() -> tuple[Judged, ...]:
-    return tuple(run(simulated(4, SEED, "mid", 500.0), "all", False))
+def judge_simulated_runs() -> tuple[Judged, ...]:
+    return tuple(judge_cases(make_simulated_cases(4, SEED, "mid", 500.0), "all", False))
 
 
 @cache
-def real_runs() -> tuple[Judged, ...]:
-    return tuple(run(real("mid", 500.0, SEED, "none", 5), "all", False))
+def judge_real_runs() -> tuple[Judged, ...]:
+    return tuple(judge_cases(make_real_cases("mid", 500.0, SEED, "none", 5), "all", False))
 
 
-def figures(judged: tuple[Judged, ...]) -> pd.DataFrame:
-    return summary(list(judged)).set_index("figure")
+def summarise_figures(judged: tuple[Judged, ...]) -> pd.DataFrame:
+    return summarise_runs(list(judged)).set_index("figure")
 
 
-def swing_rmse_deg(judged: tuple[Judged, ...]) -> float:
+def compute_swing_rmse_deg(judged: tuple[Judged, ...]) -> float:
     return float(np.sqrt(np.mean([one.pitch_swing_rms_deg**2 for one in judged])))
 
 
 def test_every_simulated_step_is_found_and_none_invented() -> None:
-    assert sum(one.real_steps for one in simulated_runs()) > 80
-    assert sum(one.found for one in simulated_runs()) == sum(
-        one.real_steps for one in simulated_runs()
+    assert sum(one.real_steps for one in judge_simulated_runs()) > 80
+    assert sum(one.found for one in judge_simulated_runs()) == sum(
+        one.real_steps for one in judge_simulated_runs()
     )
-    assert sum(one.invented for one in simulated_runs()) == 0
+    assert sum(one.invented for one in judge_simulated_runs()) == 0
 
 
 @pytest.mark.parametrize(
@@ -80,7 +70,7 @@ def test_every_simulated_step_is_found_and_none_invented() -> None:
     ],
 )
 def test_simulated_starts(figure: str, bias: float, rmse: float) -> None:
-    row = figures(simulated_runs()).loc[figure]
+    row = summarise_figures(judge_simulated_runs()).loc[figure]
     assert abs(row["bias"]) <= bias
     assert row["rmse"] <= rmse
 
@@ -88,9 +78,9 @@ def test_simulated_starts(figure: str, bias: float, rmse: float) -> None:
 @pytest.mark.parametrize("sweep", ["landing", "leaving"])
 def test_feet_that_land_or_leave_as_they_may_are_wrong_but_not_sure(sweep: str) -> None:
     recipe = Recipe("sprint", ground=sweep)  # type: ignore[arg-type]
-    judged = tuple(judged_case(recipe, number, SEED) for number in range(3))
+    judged = tuple(judge_case(recipe, number, SEED) for number in range(3))
     assert all(one.found == one.real_steps and one.invented == 0 for one in judged)
-    table = figures(judged)
+    table = summarise_figures(judged)
     contact, shin = table.loc["contact_time_s"], table.loc["shin_angle_touchdown_deg"]
     assert abs(contact["bias"]) <= 0.006
     assert contact["rmse"] <= 0.012
@@ -103,13 +93,13 @@ def test_feet_that_land_or_leave_as_they_may_are_wrong_but_not_sure(sweep: str) 
 
 
 def test_foot_pitch_curve_of_simulated_swings() -> None:
-    assert swing_rmse_deg(simulated_runs()) <= 0.8
+    assert compute_swing_rmse_deg(judge_simulated_runs()) <= 0.8
 
 
 @needs_shared_data
 def test_real_steps_are_found_and_none_invented() -> None:
-    assert sum(one.real_steps for one in real_runs()) > 60
-    assert all(one.found == one.real_steps and one.invented == 0 for one in real_runs())
+    assert sum(one.real_steps for one in judge_real_runs()) > 60
+    assert all(one.found == one.real_steps and one.invented == 0 for one in judge_real_runs())
 
 
 @needs_shared_data
@@ -126,19 +116,19 @@ def test_real_steps_are_found_and_none_invented() -> None:
     ],
 )
 def test_real_motion_against_force_plate_and_optics(figure: str, bias: float, rmse: float) -> None:
-    row = figures(real_runs()).loc[figure]
+    row = summarise_figures(judge_real_runs()).loc[figure]
     assert abs(row["bias"]) <= bias
     assert row["rmse"] <= rmse
 
 
 @needs_shared_data
 def test_foot_pitch_curve_of_real_swings() -> None:
-    assert swing_rmse_deg(real_runs()) <= 1.0
+    assert compute_swing_rmse_deg(judge_real_runs()) <= 1.0
 
 
 @needs_shared_data
 def test_stated_uncertainty_covers_real_errors() -> None:
-    table = figures(real_runs())
+    table = summarise_figures(judge_real_runs())
     stated = table[table["within_2u_percent"].notna()]
     assert stated["within_2u_percent"].between(85.0, 100.0).all()
     # Within a set-up, the trials' mean error removed, the uncertainty is neither small nor lazy.
@@ -151,22 +141,22 @@ SIDES_OF_SIX = ["left", "right"] * 3
 TRUE_TOUCHDOWN_S = np.array([1.0, 1.2, 1.4, 1.6, 1.8, 2.0])
 
 
-def true_steps(**figures: object) -> pd.DataFrame:
+def make_true_steps(**summarise_figures: object) -> pd.DataFrame:
     """Six true contacts; what is not given is unknown."""
     table = {"step": np.arange(1, 7), "side": SIDES_OF_SIX, "touchdown_s": TRUE_TOUCHDOWN_S}
     table["toe_off_s"] = TRUE_TOUCHDOWN_S + 0.12
-    return pd.DataFrame({"step_length_m": 2.0, **table, **figures})
+    return pd.DataFrame({"step_length_m": 2.0, **table, **summarise_figures})
 
 
-def true_run(**figures: object) -> Truth:
+def make_true_run(**summarise_figures: object) -> Truth:
     time_s = np.arange(0.5, 2.5, 0.001)
     curves = {"time_s": time_s}
     for side in ("left", "right"):
         curves[f"foot_pitch_{side}_deg"] = 30.0 * np.sin(20.0 * time_s)
-    return Truth(true_steps(**figures), pd.DataFrame(curves), {}, 0.9, 2.2)
+    return Truth(make_true_steps(**summarise_figures), pd.DataFrame(curves), {}, 0.9, 2.2)
 
 
-def measured(
+def make_measured(
     steps: pd.DataFrame, pitch_error_deg: float = 0.0, distance: Distance | None = None
 ) -> Result:
     """A result that holds these steps and nothing else; uncertainties not given are 1."""
@@ -175,7 +165,7 @@ def measured(
     )
     table[[f"{name}_{u}" for name in FIGURES for u in ("u", "u_repeat")]] = 1.0
     table[list(steps)] = steps
-    curves = true_run().curves.copy()
+    curves = make_true_run().curves.copy()
     for side in ("left", "right"):
         curves[f"foot_pitch_{side}_deg"] += pitch_error_deg
     table["phase"] = "upright"
@@ -187,9 +177,11 @@ def test_bias_scatter_and_coverage_are_those_of_errors_put_in_by_hand() -> None:
     # Sum 12, mean 2; squares about the mean 1 + 9 + 4 + 1 + 9 + 4 = 28; squares 28 + 6 * 4 = 52.
     error_deg = np.array([1.0, 5.0, 4.0, 3.0, -1.0, 0.0])
     shin = np.full(6, 90.0)
-    steps = true_steps(shin_angle_touchdown_deg=shin + error_deg, shin_angle_touchdown_deg_u=1.5)
-    judged = judge(measured(steps), true_run(shin_angle_touchdown_deg=shin), "by hand")
-    row = figures((judged,)).loc["shin_angle_touchdown_deg"]
+    steps = make_true_steps(
+        shin_angle_touchdown_deg=shin + error_deg, shin_angle_touchdown_deg_u=1.5
+    )
+    judged = judge(make_measured(steps), make_true_run(shin_angle_touchdown_deg=shin), "by hand")
+    row = summarise_figures((judged,)).loc["shin_angle_touchdown_deg"]
     assert (row["n"], row["missing"]) == (6, 0)
     assert row["bias"] == pytest.approx(2.0)
     assert row["sd"] == pytest.approx((28.0 / 6.0) ** 0.5)
@@ -202,22 +194,26 @@ def test_bias_scatter_and_coverage_are_those_of_errors_put_in_by_hand() -> None:
 def test_an_error_of_no_known_uncertainty_is_not_covered_and_a_missing_figure_counts() -> None:
     shin = np.array([90.0, 91.0, np.nan, 93.0, 94.0, 95.0])
     u = np.array([1.0, np.nan, 1.0, 1.0, 1.0, 1.0])
-    steps = true_steps(shin_angle_touchdown_deg=shin, shin_angle_touchdown_deg_u=u)
-    truth = true_run(shin_angle_touchdown_deg=[90.0, 91.0, 92.0, 93.0, 94.0, np.nan])
-    row = figures((judge(measured(steps), truth, "by hand"),)).loc["shin_angle_touchdown_deg"]
+    steps = make_true_steps(shin_angle_touchdown_deg=shin, shin_angle_touchdown_deg_u=u)
+    truth = make_true_run(shin_angle_touchdown_deg=[90.0, 91.0, 92.0, 93.0, 94.0, np.nan])
+    row = summarise_figures((judge(make_measured(steps), truth, "by hand"),)).loc[
+        "shin_angle_touchdown_deg"
+    ]
     assert (row["n"], row["missing"]) == (4, 1)
     assert row["within_2u_percent"] == pytest.approx(75.0)
 
 
 def test_steps_missed_and_invented_are_told() -> None:
-    steps = true_steps().drop(index=3)
+    steps = make_true_steps().drop(index=3)
     extra = steps.iloc[[1]].assign(touchdown_s=1.49)
-    judged = judge(measured(pd.concat((steps, extra), ignore_index=True)), true_run(), "by hand")
+    judged = judge(
+        make_measured(pd.concat((steps, extra), ignore_index=True)), make_true_run(), "by hand"
+    )
     assert (judged.real_steps, judged.found, judged.invented) == (6, 5, 1)
 
 
 def test_matching_is_one_to_one_nearest_first_and_by_side() -> None:
-    truth = true_steps()
+    truth = make_true_steps()
     steps = pd.DataFrame(
         {
             "side": ["left", "left", "right", "right", "left"],
@@ -230,37 +226,39 @@ def test_matching_is_one_to_one_nearest_first_and_by_side() -> None:
 
 
 def test_steps_outside_the_judged_stretch_are_neither_found_nor_invented() -> None:
-    truth = replace(true_run(), valid_from_s=1.1, valid_to_s=1.9)
-    judged = judge(measured(true_steps()), truth, "by hand")
+    truth = replace(make_true_run(), valid_from_s=1.1, valid_to_s=1.9)
+    judged = judge(make_measured(make_true_steps()), truth, "by hand")
     assert (judged.real_steps, judged.found, judged.invented) == (4, 4, 0)
 
 
 def test_foot_pitch_curve_and_way_are_those_put_in_by_hand() -> None:
     length = np.array([2.0, 2.1, 1.9, 2.2, 2.0, np.nan])
-    result = measured(true_steps(step_length_m=length), pitch_error_deg=-1.25)
+    result = make_measured(make_true_steps(step_length_m=length), pitch_error_deg=-1.25)
     effort = np.array([True, True, True, True, False, False])
-    judged = judge(result, true_run(), "by hand", effort)
+    judged = judge(result, make_true_run(), "by hand", effort)
     assert judged.pitch_swing_rms_deg == pytest.approx(1.25)
     assert judged.way_m == pytest.approx((8.2, 8.0))
-    rows = whole_run_rows([judged]).set_index("figure")
+    rows = list_whole_run_rows([judged]).set_index("figure")
     assert rows.loc["way_of_effort_percent", "bias"] == pytest.approx(2.5)
     assert rows.loc["foot_pitch_swing_curve_deg", "rmse"] == pytest.approx(1.25)
-    everywhere = judge(result, true_run(), "by hand", np.ones(6, dtype=bool))
+    everywhere = judge(result, make_true_run(), "by hand", np.ones(6, dtype=bool))
     assert np.isnan(everywhere.way_m[0])  # a way with a step missing is no way
-    assert whole_run_rows([everywhere]).set_index("figure").loc["way_of_effort_percent", "n"] == 0
+    assert (
+        list_whole_run_rows([everywhere]).set_index("figure").loc["way_of_effort_percent", "n"] == 0
+    )
 
 
 def test_distance_is_held_against_the_way_between_the_same_contacts() -> None:
     # Phase is upright throughout: the distance is that of all five steps, truly 10 m.
     told = Distance(9.7, 0.1, {})
-    judged = judge(measured(true_steps(), distance=told), true_run(), "by hand")
+    judged = judge(make_measured(make_true_steps(), distance=told), make_true_run(), "by hand")
     assert judged.distance_m == pytest.approx((9.7, 0.1, 10.0))
-    row = whole_run_rows([judged]).set_index("figure").loc["distance_of_effort_m"]
+    row = list_whole_run_rows([judged]).set_index("figure").loc["distance_of_effort_m"]
     assert row["bias"] == pytest.approx(-0.3)
     assert row["within_2u_percent"] == 0.0
     # Without the fourth contact the package's distance is of other contacts than the truth's.
-    broken = true_steps().drop(index=3).reset_index(drop=True)
-    judged = judge(measured(broken, distance=told), true_run(), "by hand")
+    broken = make_true_steps().drop(index=3).reset_index(drop=True)
+    judged = judge(make_measured(broken, distance=told), make_true_run(), "by hand")
     assert np.isnan(judged.distance_m.true_m)
 
 
@@ -278,24 +276,24 @@ def test_bars_are_met_at_the_bar_and_not_beyond_it() -> None:
         }
     )
     bars = {**BARS["treadmill"], "steps_found": Bar(missing=0.005)}
-    judged = with_bars(table, bars, 199).set_index("figure")
+    judged = add_bars(table, bars, 199).set_index("figure")
     assert judged["met"].tolist() == ["no", "no", "yes", "no", ""]  # 1 of 199 is 0.503 %
     assert judged["u_met"].tolist() == ["", "", "yes", "yes", "no"]
     assert judged["repeat_met"].tolist() == ["", "", "yes", "no", "no"]
-    more = with_bars(table, bars, 200).set_index("figure")
+    more = add_bars(table, bars, 200).set_index("figure")
     assert more.loc["steps_found", "met"] == "yes"
 
 
 def test_groups_are_chosen_by_pattern_and_unknown_ones_refused() -> None:
-    names = [group.name for group in chosen_groups(["real-?0N", "curve"])]
+    names = [group.name for group in choose_groups(["real-?0N", "curve"])]
     assert names == ["real-10N", "real-50N", "curve"]
     with pytest.raises(ValueError, match="no group is called 'reel'"):
-        chosen_groups(["curve", "reel"])
+        choose_groups(["curve", "reel"])
 
 
 def test_cases_that_share_a_motion_are_made_together() -> None:
-    groups = tuple(chosen_groups(["sim-?00Hz", "sim-shank-only"]))
-    batches = Sweep(groups, 3, 0, 7).batches()
+    groups = tuple(choose_groups(["sim-?00Hz", "sim-shank-only"]))
+    batches = Sweep(groups, 3, 0, 7).list_batches()
     assert [{number for _, number, _ in batch} for batch in batches] == [{0}, {1}, {2}]
     assert all({r for r, _, _ in batch} == {g.recipe for g in groups} for batch in batches)
 
@@ -307,7 +305,7 @@ def test_command_writes_a_table_per_group_that_does_not_depend_on_workers(
     assert main([*asked, str(tmp_path), "--jobs", "2"]) == 0
     assert "1 runs" in capsys.readouterr().out
     written = pd.read_csv(tmp_path / "sim-100Hz.csv").set_index("figure")
-    here = summary([judged_case(GROUPS["sim-100Hz"].recipe, 0, SEED)]).set_index("figure")
+    here = summarise_runs([judge_case(GROUPS["sim-100Hz"].recipe, 0, SEED)]).set_index("figure")
     common = ["n", "missing", "bias", "rmse", "within_2u_percent"]
     pd.testing.assert_frame_equal(
         written.loc[here.index, common], here[common], check_dtype=False, rtol=1e-6

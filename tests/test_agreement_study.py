@@ -20,24 +20,24 @@ from imuproc.readers.study import read_study
 from imuproc.report.agreement.moments import worst_moments
 from imuproc.synth.session import Squad, plan_session, write_session
 from scripts.agreement_study import make_study
-from scripts.lab.optical_running import cases
+from scripts.lab.optical_running import list_cases
 from scripts.lab.study_folders import (
     VIDEO_LAYOUT,
     Seen,
-    simulated_seen,
-    study_text,
+    draw_simulated_seen,
+    format_study,
     write_references,
 )
 from tests.shared_data import needs_shared_data
 
 
-def processed(session: Path) -> None:
+def process_beside(session: Path) -> None:
     """Results in ``out`` beside the session file."""
     options = SessionOptions(jobs=1, report=False)
     assert not process_session(session, session.parent / "out", options).failed
 
 
-def whole(result: StudyResult, figure: str) -> pd.Series:
+def select_whole(result: StudyResult, figure: str) -> pd.Series:
     assert result.agreement is not None
     table = result.agreement.agreement
     return table[
@@ -79,9 +79,9 @@ class Made:
 def plates(tmp_path_factory: pytest.TempPathFactory) -> Made:
     folder = tmp_path_factory.mktemp("plates")
     wanted = {("RBDS002", 2.5), ("RBDS021", 3.5), ("RBDS028", 4.5)}
-    chosen = [case for case in cases() if (case.runner, case.speed_mps) in wanted]
+    chosen = [case for case in list_cases() if (case.runner, case.speed_mps) in wanted]
     seen = make_study(folder, chosen, seed=1)
-    processed(folder / "session.toml")
+    process_beside(folder / "session.toml")
     return Made(folder, seen)
 
 
@@ -90,7 +90,7 @@ def test_real_contact_times_agree_with_the_plates(plates: Made, tmp_path: Path) 
     study = replace(read_study(plates.folder / "instant.toml"), figures=("contact_time_s",))
     result = run_study(study, tmp_path / "agreement").result
     assert not result.failed
-    contact = whole(result, "contact_time_s")
+    contact = select_whole(result, "contact_time_s")
     assert contact["athletes"] == 3
     # The force of RBDS002 at 2.5 m/s ends 12 ms after every mark of the foot: the others of the
     # three alone stay below 5 ms.
@@ -124,8 +124,8 @@ def test_steps_like_clockwork_are_refused_and_others_find_their_clock(plates: Ma
     result = compare_study(read_study(plates.folder / "events.toml"))
     assert [one.asked.id for one in result.failed] == ["RBDS002-2p5"]
     assert "the steps are too regular or too few" in result.failed[0].reason
-    assert abs(whole(result, "contact_time_s")["bias"]) < 0.004
-    assert np.isnan(whole(result, "touchdown_s")["bias"])  # it went into the offset
+    assert abs(select_whole(result, "contact_time_s")["bias"]) < 0.004
+    assert np.isnan(select_whole(result, "touchdown_s")["bias"])  # it went into the offset
     assert result.agreement is not None
     paired = result.agreement.paired
     for one, error_s in zip(result.compared, plates.offsets(result)[0], strict=True):
@@ -147,18 +147,18 @@ def film(tmp_path_factory: pytest.TempPathFactory) -> Made:
     """A sprint of each of two athletes; the camera counts frames and misses one in ten."""
     folder = tmp_path_factory.mktemp("film") / "session"
     session = write_session(folder, plan_session(Squad(2, 1, distance_m=30.0), 500.0, "mid", 21))
-    processed(session)
+    process_beside(session)
     runs = [run.id for run in read_session(session).runs]
-    seen = simulated_seen(folder, runs, 0.1, np.random.default_rng(8))
+    seen = draw_simulated_seen(folder, runs, 0.1, np.random.default_rng(8))
     write_references(folder, seen, 240.0)
-    (folder / "study.toml").write_text(study_text(seen, VIDEO_LAYOUT), encoding="utf-8")
+    (folder / "study.toml").write_text(format_study(seen, VIDEO_LAYOUT), encoding="utf-8")
     return Made(folder, seen)
 
 
 def test_sprints_agree_with_a_camera_as_far_as_its_frames_allow(film: Made) -> None:
     result = compare_study(read_study(film.folder / "study.toml"))
     assert not result.failed
-    contact = whole(result, "contact_time_s")
+    contact = select_whole(result, "contact_time_s")
     assert abs(contact["bias"]) < 0.004
     assert contact["upper"] - contact["lower"] < 0.030
     assert contact["resolution_sd"] == pytest.approx(1.0 / 240.0 / np.sqrt(6.0), rel=1e-6)

@@ -17,17 +17,17 @@ import imuproc
 from imuproc.core.columns import step_table_columns
 from imuproc.core.result import Result
 from imuproc.synth.plan import Fault
-from imuproc.synth.stances import published_contact_s
+from imuproc.synth.stances import compute_published_contact_s
 from tests.pipeline.whole_runs import run_flags
 from tests.simulated import (
     PUBLISHED,
     USUAL,
-    errors,
-    made_result,
-    made_run,
-    matched,
-    plan_of,
-    running,
+    compute_errors,
+    make_result,
+    make_run,
+    match_rows,
+    plan_run,
+    select_running,
 )
 
 SESSION = """schema = 1
@@ -67,7 +67,7 @@ FILES = {"left_shank": "ls", "left_foot": "lf", "right_shank": "rs", "right_foot
 def session_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A session of one sprint, as a logger would have written it."""
     folder = tmp_path_factory.mktemp("session")
-    recording, _ = made_run(USUAL)
+    recording, _ = make_run(USUAL)
     for site, name in FILES.items():
         log = recording.logs[site]  # type: ignore[index]
         table = np.column_stack((log.time_s, log.accel_mps2 / 9.80665, np.degrees(log.gyro_radps)))
@@ -102,7 +102,7 @@ def test_the_command_gives_a_table_that_a_coach_can_read(
     assert runs[["athlete", "run", "status", "steps"]].to_numpy().tolist() == [
         ["R07", "R07-01", "done", len(steps)]
     ]
-    truth = running(made_run(USUAL)[1])
+    truth = select_running(make_run(USUAL)[1])
     assert steps["side"].tolist() == truth["side"].tolist()
     np.testing.assert_allclose(steps["touchdown_s"], truth["touchdown_s"], atol=0.06)
 
@@ -112,7 +112,7 @@ def test_python_gives_the_same_as_the_command(session_file: Path) -> None:
     (recording,) = session.recordings()
     assert recording.gravity_mps2 == pytest.approx(9.80665, abs=1e-4)  # 45.5 deg north, WGS84
     result = imuproc.process(recording)
-    plain = made_result(USUAL)
+    plain = make_result(USUAL)
     assert (result.session, result.athlete, result.run) == ("harbour-2031-04-12", "R07", "R07-01")
     # A file has six decimals; the athlete's stature differs.
     for name in ("contact_time_s", "shin_angle_touchdown_deg", "step_length_m"):
@@ -126,8 +126,8 @@ def test_python_gives_the_same_as_the_command(session_file: Path) -> None:
 # --- Right figures --------------------------------------------------------------------------------
 
 
-def bias_and_rms(result: Result, truth: pd.DataFrame, figure: str) -> tuple[float, float]:
-    error = errors(result.steps, truth, figure)
+def compute_bias_and_rms(result: Result, truth: pd.DataFrame, figure: str) -> tuple[float, float]:
+    error = compute_errors(result.steps, truth, figure)
     return float(np.nanmean(error)), float(np.sqrt(np.nanmean(error**2)))
 
 
@@ -145,33 +145,33 @@ NOTICED = {
 
 @pytest.mark.parametrize("start", ["blocks", "three-point", "standing"])
 def test_figures_are_near_the_truth(start: str) -> None:
-    plan = USUAL if start == "blocks" else plan_of(500 + len(start), start)  # type: ignore[arg-type]
-    result, truth = made_result(plan), running(made_run(plan)[1])
-    assert len({column for _, column in matched(result.steps, truth)}) == len(truth)
+    plan = USUAL if start == "blocks" else plan_run(500 + len(start), start)  # type: ignore[arg-type]
+    result, truth = make_result(plan), select_running(make_run(plan)[1])
+    assert len({column for _, column in match_rows(result.steps, truth)}) == len(truth)
     for figure, most in NOTICED.items():
-        _, rms = bias_and_rms(result, truth, figure)
+        _, rms = compute_bias_and_rms(result, truth, figure)
         assert rms < most, figure
 
 
 @pytest.mark.parametrize("start", ["three-point", "crouch", "standing", "rolling"])
 def test_logs_under_their_right_names_raise_no_alarm(start: str) -> None:
-    result = made_result(plan_of(500 + len(start), start))  # type: ignore[arg-type]
+    result = make_result(plan_run(500 + len(start), start))  # type: ignore[arg-type]
     assert run_flags(result) == set()
 
 
 def test_almost_all_errors_are_within_three_stated_uncertainties() -> None:
-    result, truth = made_result(USUAL), running(made_run(USUAL)[1])
-    pairs = matched(result.steps, truth)
+    result, truth = make_result(USUAL), select_running(make_run(USUAL)[1])
+    pairs = match_rows(result.steps, truth)
     rows = [row for row, _ in pairs]
     for figure in ("shin_angle_touchdown_deg", "step_frequency_hz", "step_length_m"):
-        error = np.abs(errors(result.steps, truth, figure))
+        error = np.abs(compute_errors(result.steps, truth, figure))
         u = result.steps[f"{figure}_u"].to_numpy()[rows]
         known = np.isfinite(error)
         assert np.mean((error <= 3.0 * u)[known]) > 0.8, figure
 
 
 def test_uncertainties_are_of_a_size_that_helps() -> None:
-    steps = made_result(USUAL).steps[:12]
+    steps = make_result(USUAL).steps[:12]
     assert steps["contact_time_s_u"].max() < 0.012
     assert steps["shin_angle_touchdown_deg_u"].max() < 3.0
     assert steps["step_length_m_u"].max() < 0.12
@@ -183,10 +183,10 @@ def test_uncertainties_are_of_a_size_that_helps() -> None:
 def test_contact_times_by_step_range_are_the_published_ones() -> None:
     """Blauberger, Horsch & Lames 2021, Sensors 21:7331, table 1: steps 1-5 163.45 ± 24.73 ms,
     steps 6-15 118.43 ± 9.45 ms (mean ± SD of five elite sprinters)."""
-    result, truth = made_result(PUBLISHED), running(made_run(PUBLISHED)[1])
+    result, truth = make_result(PUBLISHED), select_running(make_run(PUBLISHED)[1])
     assert len(truth) >= 15
     # The simulator is set to them: its own contacts have their means.
-    set_to = np.array([published_contact_s(step) for step in range(1, 16)])
+    set_to = np.array([compute_published_contact_s(step) for step in range(1, 16)])
     np.testing.assert_allclose(truth["contact_time_s"][:15], set_to, atol=0.006)
     contact_ms = 1000.0 * result.steps["contact_time_s"].to_numpy()
     assert contact_ms[:5].mean() == pytest.approx(163.45, abs=24.73)
@@ -195,21 +195,21 @@ def test_contact_times_by_step_range_are_the_published_ones() -> None:
 
 def test_the_first_contacts_have_the_shin_near_45_degrees_and_it_rises() -> None:
     """About 45 deg in the drive phase, rising to upright (common practice, no source)."""
-    shin = made_result(PUBLISHED).steps["shin_angle_touchdown_deg"].to_numpy()
+    shin = make_result(PUBLISHED).steps["shin_angle_touchdown_deg"].to_numpy()
     assert shin[0] == pytest.approx(48.0, abs=5.0)  # the simulated technique's own
     assert (np.diff(shin[:5]) > 0.0).all()
     assert 85.0 < shin[10:15].mean() < 97.0
 
 
-def with_fault(fault: Fault) -> tuple[pd.DataFrame, pd.DataFrame]:
+def process_with_fault(fault: Fault) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The first ten steps of the same run without and with a fault."""
-    plain = made_result(USUAL).steps[:10]
-    return plain, made_result(replace(USUAL, faults=(fault,))).steps[:10]
+    plain = make_result(USUAL).steps[:10]
+    return plain, make_result(replace(USUAL, faults=(fault,))).steps[:10]
 
 
 def test_a_dropped_toe_is_seen() -> None:
     """Toe held up in the air (common practice, no source); the fault lowers it by 17 deg."""
-    plain, dropped = with_fault("toe-drop")
+    plain, dropped = process_with_fault("toe-drop")
     less = (plain["dorsiflexion_swing_mean_deg"] - dropped["dorsiflexion_swing_mean_deg"]).dropna()
     assert len(less) >= 9
     assert less.min() > 5.0
@@ -220,7 +220,7 @@ def test_a_dropped_toe_is_seen() -> None:
 
 def test_reaching_is_seen() -> None:
     """Foot under the body, not ahead (common practice, no source); the fault adds 9 to 14 deg."""
-    plain, reaching = with_fault("reaching")
+    plain, reaching = process_with_fault("reaching")
     more = reaching["shin_angle_touchdown_deg"] - plain["shin_angle_touchdown_deg"]
     assert more.min() > 5.0
     assert more[:3].mean() == pytest.approx(13.0, abs=3.0)
@@ -230,14 +230,14 @@ def test_reaching_is_seen() -> None:
 
 def test_an_uneven_runner_is_seen() -> None:
     """The fault moves the shins apart by 6 deg, left up and right down."""
-    plain, uneven = with_fault("asymmetry")
+    plain, uneven = process_with_fault("asymmetry")
     change = uneven["shin_angle_touchdown_deg"] - plain["shin_angle_touchdown_deg"]
     left = plain["side"] == "left"
     assert change[left].mean() - change[~left].mean() == pytest.approx(6.0, abs=1.5)
 
 
 def test_phases_of_a_sprint_and_of_its_slowing() -> None:
-    phase = made_result(PUBLISHED).steps["phase"].tolist()
+    phase = make_result(PUBLISHED).steps["phase"].tolist()
     assert phase[:4] == ["drive"] * 4
     assert phase[-4:] == ["slowing"] * 4
     order = ("drive", "transition", "upright", "slowing")
@@ -245,5 +245,5 @@ def test_phases_of_a_sprint_and_of_its_slowing() -> None:
 
 
 def test_a_rolling_start_has_no_drive() -> None:
-    result = made_result(plan_of(500 + len("rolling"), "rolling"))
+    result = make_result(plan_run(500 + len("rolling"), "rolling"))
     assert "drive" not in set(result.steps["phase"])

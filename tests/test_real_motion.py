@@ -14,23 +14,25 @@ from imuproc.core.recording import Recording
 from imuproc.core.sites import SITES
 from imuproc.dsp.integration import cumulative_integral, integrate_gyro
 from imuproc.dsp.rotations import quat_from_matrix, quat_to_matrix
-from imuproc.synth.sensors.ideal import Mount, ideal_signals
+from imuproc.synth.sensors.ideal import Mount, compute_ideal_signals
 from imuproc.synth.sensors.imperfect import GRADES
 from imuproc.synth.truth import Truth
-from scripts.lab import real_motion
-from scripts.lab.optical_running import MARKER_LAG_S, RealCase, middle_of, plate_events
+from scripts.lab import optical_running, real_motion
+from scripts.lab.optical_running import MARKER_LAG_S, RealCase, find_plate_events, slice_middle
 from tests.shared_data import SHARED_DATA, needs_shared_data
 
 G = 9.80665
 
 
-def case_of(runner: str, speed_mps: float) -> RealCase:
-    return next(c for c in real_motion.cases() if (c.runner, c.speed_mps) == (runner, speed_mps))
+def find_case(runner: str, speed_mps: float) -> RealCase:
+    return next(
+        c for c in optical_running.list_cases() if (c.runner, c.speed_mps) == (runner, speed_mps)
+    )
 
 
 @pytest.fixture(scope="module")
 def fast() -> tuple[RealCase, Recording, Truth]:
-    case = case_of("RBDS028", 4.5)
+    case = find_case("RBDS028", 4.5)
     return case, *real_motion.make_recording(case, GRADES["ideal"], 1000.0, seed=1)
 
 
@@ -41,14 +43,14 @@ def test_force_crossings_are_above_the_local_zero() -> None:
     for touchdown in (0.2, 0.6, 1.0, 1.4):
         flank = np.minimum(t - touchdown, touchdown + 0.2 - t) * 10_000.0
         force = np.maximum(force, 9.0 + np.clip(flank, 0.0, 800.0))
-    events = plate_events(t, force, 20.0)
+    events = find_plate_events(t, force, 20.0)
     np.testing.assert_allclose(events["touchdown_s"], [0.602, 1.002], atol=1e-9)
     np.testing.assert_allclose(events["toe_off_s"], [0.798, 1.198], atol=1e-9)
 
 
 @needs_shared_data
 def test_all_trials_are_there() -> None:
-    cases = real_motion.cases()
+    cases = optical_running.list_cases()
     assert len(cases) == 33
     assert {c.speed_mps for c in cases} == {2.5, 3.5, 4.5}
     assert {c.strike_left for c in cases} == {"Rearfoot", "Midfoot", "Forefoot"}
@@ -60,9 +62,9 @@ def test_contacts_agree_with_the_table_of_the_data_set() -> None:
     """``steps.csv`` holds crossings of 50 N above the plate's own zero."""
     table = pd.read_csv(SHARED_DATA / "running_markers_force" / "steps.csv")
     for runner, speed in (("RBDS028", 4.5), ("RBDS012", 2.5)):
-        motion = real_motion.load(case_of(runner, speed))
+        motion = optical_running.load_case(find_case(runner, speed))
         own = table[(table["runner"] == runner) & (table["speed_mps"] == speed)]
-        ours = real_motion.force_events(motion, 50.0)
+        ours = optical_running.find_force_events(motion, 50.0)
         # Ours are on the clock of the markers, the table's on that of the force.
         ours[["touchdown_s", "toe_off_s"]] -= MARKER_LAG_S
         assert len(ours) > 20
@@ -75,7 +77,7 @@ def test_contacts_agree_with_the_table_of_the_data_set() -> None:
         assert np.median(early) < 0.001
         assert np.median(late) < 0.003
         assert max(early.max(), late.max()) < 0.012
-        low, high = (real_motion.force_events(motion, n) for n in (10.0, 50.0))
+        low, high = (optical_running.find_force_events(motion, n) for n in (10.0, 50.0))
         assert (low["touchdown_s"] <= high["touchdown_s"]).all()
         assert (low["toe_off_s"] >= high["toe_off_s"]).all()
 
@@ -131,23 +133,26 @@ def test_run_up_is_moderate_and_its_stances_are_as_much_at_rest_as_the_real_ones
     fast: tuple[RealCase, Recording, Truth],
 ) -> None:
     case, _, _ = fast
-    motion = real_motion.load(case)
-    tracks, shift_s = real_motion.played_tracks(motion, seed=1)
-    events = real_motion.force_events(motion, 20.0)
+    motion = optical_running.load_case(case)
+    tracks, shift_s = real_motion.play_tracks(motion, seed=1)
+    events = optical_running.find_force_events(motion, 20.0)
     for side in ("left", "right"):
         track = tracks[f"{side}_foot"]
-        ball = track.point_m(motion.ball_m[side])
+        ball = track.compute_point_m(motion.ball_m[side])
         speed = np.linalg.norm(np.gradient(ball, axis=0) * track.rate_hz, axis=1)
         own = events.loc[events["side"] == side, ["touchdown_s", "toe_off_s"]].to_numpy()
         slips = np.array(
-            [np.sqrt(np.mean(speed[middle_of(track.time_s, *pair)] ** 2)) for pair in own + shift_s]
+            [
+                np.sqrt(np.mean(speed[slice_middle(track.time_s, *pair)] ** 2))
+                for pair in own + shift_s
+            ]
         )
         assert slips[0] < 0.01  # still standing
         real = np.median(slips)
         assert slips.max() < 1.5 * real
         assert real < 0.25
         first = np.searchsorted(track.time_s, own[2, 0] + shift_s)
-        accel, gyro = ideal_signals(track, Mount(np.eye(3), np.zeros(3)), G)
+        accel, gyro = compute_ideal_signals(track, Mount(np.eye(3), np.zeros(3)), G)
         force, rate = np.linalg.norm(accel, axis=1), np.linalg.norm(gyro, axis=1)
         assert force[:first].max() < force[first:].max()
         assert rate[:first].max() < rate[first:].max()
@@ -158,9 +163,9 @@ def test_signals_integrate_back_to_the_optical_pose(
     fast: tuple[RealCase, Recording, Truth],
 ) -> None:
     case, _, _ = fast
-    tracks, _ = real_motion.played_tracks(real_motion.load(case), seed=1)
+    tracks, _ = real_motion.play_tracks(optical_running.load_case(case), seed=1)
     for site, track in tracks.items():
-        accel, gyro = ideal_signals(track, Mount(np.eye(3), np.array([0.1, 0.0, 0.1])), G)
+        accel, gyro = compute_ideal_signals(track, Mount(np.eye(3), np.array([0.1, 0.0, 0.1])), G)
         quat = integrate_gyro(gyro, track.rate_hz, quat_from_matrix(track.rotation[0]))
         back = quat_to_matrix(quat)
         wrong = Rotation.from_matrix(np.swapaxes(back, 1, 2) @ track.rotation).magnitude()
@@ -170,21 +175,21 @@ def test_signals_integrate_back_to_the_optical_pose(
         assert np.abs(velocity[-1]).max() < 0.02, site  # it stands again
         # A metre a second for ten seconds of foot travel: 1 cm of it is left.
         moved = cumulative_integral(velocity, track.rate_hz)[-1, 0]
-        point = track.point_m(np.array([0.1, 0.0, 0.1]))[:, 0]
+        point = track.compute_point_m(np.array([0.1, 0.0, 0.1]))[:, 0]
         assert moved == pytest.approx(point[-1] - point[0], abs=0.05), site
 
 
 @needs_shared_data
 def test_shank_and_foot_share_the_ankle_within_marker_accuracy() -> None:
-    for case in real_motion.cases()[::8]:
-        motion = real_motion.load(case)
+    for case in optical_running.list_cases()[::8]:
+        motion = optical_running.load_case(case)
         assert max(motion.ankle_rms_m.values()) < 0.010
         assert max(motion.ball_slip_mps.values()) < 0.05 * case.speed_mps
 
 
 @needs_shared_data
 def test_shock_rings_at_touchdown_and_leaves_angles_alone() -> None:
-    case = case_of("RBDS012", 3.5)
+    case = find_case("RBDS012", 3.5)
     plain, shaken = (
         real_motion.make_recording(case, GRADES["ideal"], 1000.0, seed=3, shock=shock)
         for shock in ("none", "strong")

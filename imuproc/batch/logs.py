@@ -28,14 +28,14 @@ class SessionLogs:
     @property
     def about(self) -> Recording:
         """The recording without its logs."""
-        return self.session.about(self.run_id)
+        return self.session.build_empty_recording(self.run_id)
 
     @property
     def sites(self) -> tuple[Site, ...]:
         """Sensors in the order in which the run names them."""
-        return tuple(request.site for request in self.session.requests(self.run_id))
+        return tuple(request.site for request in self.session.list_requests(self.run_id))
 
     def pieces(self, site: Site) -> Iterator[SensorLog]:
         """Successive pieces of a log; LogError where it cannot be read."""
-        requests = {request.site: request for request in self.session.requests(self.run_id)}
+        requests = {request.site: request for request in self.session.list_requests(self.run_id)}
         return stream_log(requests[site], self.rows)

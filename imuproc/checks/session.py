@@ -52,10 +52,14 @@ def check_session(
         If the session has no such run.
     """
     settings = settings or CheckSettings()
-    asked = {run: session.about(run) for run in runs or [run.id for run in session.runs]}
+    asked = {
+        run: session.build_empty_recording(run) for run in runs or [run.id for run in session.runs]
+    }
     for run in session.runs:
         if run.id in asked:
-            logs = [_make_log_to_check(request, settings) for request in session.requests(run.id)]
+            logs = [
+                _make_log_to_check(request, settings) for request in session.list_requests(run.id)
+            ]
             yield check_sensor_logs(asked[run.id], logs, settings)
 
 

@@ -138,7 +138,7 @@ def _plan_checks(options: CheckOptions) -> _PlannedChecks:
         raise SessionError(f"found {len(sessions)} session files; allowed: {allowed}")
     session = read_session(options.paths[0])
     for run in options.run or ():
-        session.about(run)  # an unknown one is told before the work begins
+        session.build_empty_recording(run)  # an unknown one is told before the work begins
     runs = set(options.run or ()) or {run.id for run in session.runs}
     return _PlannedChecks(
         session.id, len(runs), check_session(session, options.run or (), settings)

@@ -19,7 +19,7 @@ BoolArray = NDArray[np.bool_]
 
 
 class DropoutSettings(StageSettings):
-    """When a log is torn, and when too little of it is left."""
+    """When a gap is a dropout that cuts a log, and when too little of it is left."""
 
     lost_deg: float = number(
         20.0,
@@ -59,7 +59,7 @@ class UnbrokenPart:
 
 
 def bridge_gaps(time_s: FloatArray, values: FloatArray) -> FloatArray:
-    """Missing stretches filled by a straight line so that integration can go on; never measured.
+    """Gaps filled by a straight line so that integration can go on; never measured.
 
     Parameters
     ----------
@@ -99,11 +99,11 @@ def find_unbroken_part(
         Clock of the signals, around the run.
     rate_hz : float
     run : Interval
-    settings : TearSettings
+    settings : DropoutSettings
 
     Returns
     -------
-    WholePart
+    UnbrokenPart
         All of the signals where no gap is long enough, in fast enough motion, to lose the
         orientation.
     """
@@ -111,24 +111,24 @@ def find_unbroken_part(
     known = np.flatnonzero(signals.measured)
     if len(known) == 0 or len(known) == known[-1] - known[0] + 1:
         return whole
-    tears = _find_dropouts(signals, time_s, rate_hz, settings.lost_deg)
-    if not tears:
+    dropouts = _find_dropouts(signals, time_s, rate_hz, settings.lost_deg)
+    if not dropouts:
         return whole
     # From the first sample after a gap to the last one before the next.
-    firsts = [0, *(last for _, last in tears)]
-    lasts = [*(first for first, _ in tears), len(time_s) - 1]
+    firsts = [0, *(last for _, last in dropouts)]
+    lasts = [*(first for first, _ in dropouts), len(time_s) - 1]
     running = np.cumsum((time_s >= run.start_s) & (time_s <= run.end_s))
-    held = [int(running[b] - running[a]) for a, b in zip(firsts, lasts, strict=True)]
-    best = int(np.argmax(held))
+    running_samples = [int(running[b] - running[a]) for a, b in zip(firsts, lasts, strict=True)]
+    best = int(np.argmax(running_samples))
     span = Interval(float(time_s[firsts[best]]), float(time_s[lasts[best]]))
     inside = np.zeros(len(time_s), dtype=bool)
     inside[firsts[best] : lasts[best] + 1] = True
-    longest = max(tears, key=lambda tear: tear[1] - tear[0])
+    longest = max(dropouts, key=lambda dropout: dropout[1] - dropout[0])
     return UnbrokenPart(
         _keep_inside(signals, inside),
         span,
         (longest[1] - longest[0]) / rate_hz,
-        held[best] > (1.0 - settings.missing_share) * running[-1],
+        running_samples[best] > (1.0 - settings.missing_share) * running[-1],
     )
 
 
@@ -139,7 +139,7 @@ def list_dropout_flags(
 
     Parameters
     ----------
-    parts : mapping from Site to WholePart
+    parts : mapping from Site to UnbrokenPart
 
     Returns
     -------
@@ -147,11 +147,11 @@ def list_dropout_flags(
     left_out : dict from Site to RaisedFlag
         Sensors that lack much of the run; none where that is so of all.
     """
-    torn = {site: part for site, part in parts.items() if part.lost_s}
+    cut = {site: part for site, part in parts.items() if part.lost_s}
     some_whole = any(part.enough for site, part in parts.items() if site != "pelvis")
     left_out = {
         site: RaisedFlag("gap", {"lost_s": part.lost_s, "left_out": True}, site)
-        for site, part in torn.items()
+        for site, part in cut.items()
         if some_whole and not part.enough
     }
     used = [
@@ -165,7 +165,7 @@ def list_dropout_flags(
             },
             site,
         )
-        for site, part in torn.items()
+        for site, part in cut.items()
         if site not in left_out
     ]
     return used, left_out

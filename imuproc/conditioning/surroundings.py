@@ -74,7 +74,7 @@ def cut_signals(signals: SiteSignals, kept: slice) -> SiteSignals:
 
 
 def cut_recording(timebased: TimeBased, span: Interval) -> TimeBased:
-    """A stretch of a recording, as views of its signals.
+    """Cut a recording to an interval, as views of its signals.
 
     Parameters
     ----------

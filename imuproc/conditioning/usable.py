@@ -46,7 +46,7 @@ def drop_missing_sensors(timebased: TimeBased, run: Interval, missing_share: flo
 
 
 def _find_longest_missing(measured: BoolArray) -> tuple[int, int]:
-    """First sample of the longest stretch that was not measured, and the first one after it."""
+    """First sample of the longest run that was not measured, and the first one after it."""
     first, after = find_mask_runs(~measured)
     if len(first) == 0:
         return 0, 0
@@ -120,7 +120,7 @@ def _align_directions(
 
 
 def _reverse_direction(segment: Conditioned) -> Conditioned:
-    """The same segment with forward and backward exchanged."""
+    """Exchange forward and backward of a segment."""
     turn = np.diag([-1.0, -1.0, 1.0])
     calibration = segment.calibration
     return replace(

@@ -74,7 +74,7 @@ def list_targets(session: Session, runs: Iterable[str]) -> list[Target]:
                     request.site,
                     f"{folder}/{stem}_tracksys-{request.site.replace('_', '')}_run-{index}{MOTION}",
                 )
-                for request in session.requests(run)
+                for request in session.list_requests(run)
                 if run in chosen
             ]
     order = {run: place for place, run in enumerate(chosen)}

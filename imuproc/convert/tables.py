@@ -20,5 +20,5 @@ def list_log_targets(session: Session, runs: Iterable[str], ending: str) -> list
             f"{LOGS}/{run}_{request.site}{ending}",
         )
         for run in runs
-        for request in session.requests(run)
+        for request in session.list_requests(run)
     ]

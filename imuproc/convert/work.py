@@ -138,7 +138,9 @@ def _write_logs(
     report_progress: Callable[[int, int], None],
 ) -> tuple[list[tuple[Target, Facts]], list[Failure]]:
     requests = {
-        (run, request.site): request for run in session.plans for request in session.requests(run)
+        (run, request.site): request
+        for run in session.plans
+        for request in session.list_requests(run)
     }
     written, failures = [], []
     report_progress(0, len(targets))

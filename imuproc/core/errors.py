@@ -38,7 +38,7 @@ class RunError(ImuprocError):
     flags : tuple of RaisedFlag
         The same trouble as data, where there is a flag for it.
     span_s : tuple of (float, float) or None
-        First and last instant of the stretch that was refused in s; None where it is all.
+        First and last instant of the interval that was refused in s; None where it is all.
     """
 
     def __init__(

@@ -8,8 +8,8 @@ from imuproc.core.units import STANDARD_GRAVITY_MPS2
 # World Geodetic System 1984, closed form of Somigliana: gravity at the equator, the formula's
 # constant, and the square of the first eccentricity of the ellipsoid.
 _EQUATOR_MPS2 = 9.7803253359
-_SOMIGLIANA = 0.00193185265241
-_ECCENTRICITY_SQUARED = 0.00669437999014
+_SOMIGLIANA_RATIO = 0.00193185265241
+_ECCENTRICITY_SQUARED_RATIO = 0.00669437999014
 
 
 def compute_gravity_mps2(latitude_deg: float | None) -> float:
@@ -40,5 +40,5 @@ def compute_gravity_mps2(latitude_deg: float | None) -> float:
     if not -90.0 <= latitude_deg <= 90.0:
         raise ValueError(f"latitude_deg: found {latitude_deg}; allowed: -90 to 90")
     sine_squared = sin(to_radians(latitude_deg)) ** 2
-    numerator = 1.0 + _SOMIGLIANA * sine_squared
-    return _EQUATOR_MPS2 * numerator / sqrt(1.0 - _ECCENTRICITY_SQUARED * sine_squared)
+    numerator = 1.0 + _SOMIGLIANA_RATIO * sine_squared
+    return _EQUATOR_MPS2 * numerator / sqrt(1.0 - _ECCENTRICITY_SQUARED_RATIO * sine_squared)

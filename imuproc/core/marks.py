@@ -10,12 +10,12 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Marks:
-    """Stretches of a log.
+    """Intervals of a log.
 
     Parameters
     ----------
     start_s, end_s : ndarray, shape (k,)
-        First and last sample of each stretch in s, in order of time.
+        First and last sample of each interval in s, in order of time.
     samples : ndarray of int, shape (k,)
         Samples of each.
     in_running_only : bool
@@ -23,7 +23,7 @@ class Marks:
     counted : bool
         Whether it matters how many they are and where, and not only whether there are any.
     from_s, to_s : float
-        What is told about: stretches may reach beyond.
+        What is told about: intervals may reach beyond.
     """
 
     start_s: FloatArray
@@ -35,7 +35,7 @@ class Marks:
     to_s: float = np.inf
 
     def cut_to(self, from_s: float, to_s: float) -> "Marks":
-        """Those that lie in a part of the log or reach into it, whole."""
+        """Keep the intervals that lie in a part of the log or reach into it, whole."""
         own = (self.end_s >= from_s) & (self.start_s <= to_s)
         return replace(
             self,
@@ -47,7 +47,7 @@ class Marks:
         )
 
     def join(self, later: "Marks") -> "Marks":
-        """Those of two parts of a log, one after the other; what goes on is one stretch."""
+        """Join the intervals of two parts of a log; what goes on from one to the next is one."""
         goes_on = self.end_s[-1] >= self.to_s and later.start_s[0] <= later.from_s
         ends = len(self.end_s) - int(goes_on)
         samples = np.concatenate((self.samples, later.samples[int(goes_on) :]))
@@ -61,7 +61,7 @@ class Marks:
         )
 
     def list_values(self) -> dict[str, float | int]:
-        """How many, and the longest stretch; nothing where that does not matter or none is there.
+        """How many, and the longest interval; nothing where that does not matter or none is there.
 
         Returns
         -------

@@ -126,7 +126,7 @@ class Conditioned:
 
 @dataclass(frozen=True)
 class Interval:
-    """A stretch of time on the recording's clock, in s."""
+    """An interval of time on the recording's clock, in s."""
 
     start_s: float
     end_s: float
@@ -186,7 +186,7 @@ class Calibration:
     vertical_known : bool
         False when there was no quiet standing: angles are then withheld.
     rests : tuple of Interval
-        Every still stretch of this sensor, standing or not (the set position is one).
+        Every rest of this sensor, standing or not (the set position is one).
     zero_moved_radps : float
         How far the gyroscope's zero is another after the run than before it; 0 where sway may
         explain it.

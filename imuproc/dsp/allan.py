@@ -19,9 +19,12 @@ BoolArray = NDArray[np.bool_]
 FLAT: Final = sqrt(2.0 * log(2.0) / pi)
 """0.664: height of the flat part over the coefficient of bias instability (IEEE Std 952-1997)."""
 
-_PER_DECADE: Final = 10
-_FEWEST_CLUSTERS: Final = 5
+_PER_DECADE_COUNT: Final = 10
+"""Averaging times per decade. Chosen: enough to read a slope over a factor of two."""
+_FEWEST_CLUSTERS_COUNT: Final = 5
+"""The longest averaging time fits into the log so often. Chosen: fewer scatter too much."""
 _LEAST_SAMPLES: Final = 50
+"""Shorter logs are refused. Chosen: one decade of averaging times."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -136,9 +139,9 @@ def compute_allan_curve(x: FloatArray, rate_hz: float) -> AllanCurve:
         )
     # Without its mean the integral stays small, and differences keep their digits.
     theta = np.concatenate(([0.0], np.cumsum(x - x.mean()))) / rate_hz
-    longest = len(x) // _FEWEST_CLUSTERS
-    steps = np.arange(int(_PER_DECADE * np.log10(longest) + 1e-9) + 1)
-    sizes = np.unique(np.rint(10.0 ** (steps / _PER_DECADE)).astype(np.intp))
+    longest = len(x) // _FEWEST_CLUSTERS_COUNT
+    steps = np.arange(int(_PER_DECADE_COUNT * np.log10(longest) + 1e-9) + 1)
+    sizes = np.unique(np.rint(10.0 ** (steps / _PER_DECADE_COUNT)).astype(np.intp))
     variance = np.empty(len(sizes))
     for at, m in enumerate(sizes):  # some 50 averaging times, not samples
         first = theta[m:] - theta[:-m]

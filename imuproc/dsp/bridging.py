@@ -12,6 +12,7 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 _AROUND_S = 2.0
+"""The line is tried within so much of a gap. Chosen: a few strides of running."""
 
 
 @dataclass(frozen=True, eq=False)

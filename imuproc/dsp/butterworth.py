@@ -16,8 +16,10 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-_BLOCK: Final = 32
-_FADED: Final = 1e-18
+_BLOCK_SAMPLES: Final = 32
+"""Filtered by one matrix product. Any number gives the same; chosen: fast."""
+_FADED_RATIO: Final = 1e-18
+"""What is carried on counts until it has faded to this: far below rounding (2e-16)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,12 +59,12 @@ def _design_blocks(cutoff_hz: float, rate_hz: float) -> _Design:
     analogue = warped * complex(-sqrt(0.5), sqrt(0.5))
     pole = (1.0 + analogue) / (1.0 - analogue)
     share = (pole * added[0] + added[1]) / (2.0j * pole.imag)
-    powers = pole ** np.arange(_BLOCK)
+    powers = pole ** np.arange(_BLOCK_SAMPLES)
     left, out = share * powers[::-1], 2.0 * powers
     answer = np.concatenate(([gain], (out * share).real[:-1]))
-    lag = np.arange(_BLOCK) - np.arange(_BLOCK)[:, None]
-    fading = [pole**_BLOCK]
-    while abs(fading[-1]) > _FADED:
+    lag = np.arange(_BLOCK_SAMPLES) - np.arange(_BLOCK_SAMPLES)[:, None]
+    fading = [pole**_BLOCK_SAMPLES]
+    while abs(fading[-1]) > _FADED_RATIO:
         fading.append(fading[-1] ** 2)
     return _Design(
         within=np.where(lag >= 0, answer[np.abs(lag)], 0.0),
@@ -90,18 +92,18 @@ def filter_butterworth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> Float
     """
     design = _design_blocks(cutoff_hz, rate_hz)
     count, n = x.shape
-    blocks = -(-n // _BLOCK)
+    blocks = -(-n // _BLOCK_SAMPLES)
     # From its first value on a steady signal stays as it is: what is carried in is then nothing.
-    away = np.zeros((count, blocks * _BLOCK))
+    away = np.zeros((count, blocks * _BLOCK_SAMPLES))
     np.subtract(x, x[:, :1], out=away[:, :n])
-    flat = away.reshape(-1, _BLOCK)
+    flat = away.reshape(-1, _BLOCK_SAMPLES)
     carried = (flat @ design.gather).view(np.complex128).reshape(count, blocks)
     for power, fading in enumerate(design.fading):
         if 1 << power >= blocks:
             break
         later = carried[:, 1 << power :]
         np.add(later, fading * carried[:, : -(1 << power)], out=later)
-    out = (flat @ design.within).reshape(count, blocks, _BLOCK)
+    out = (flat @ design.within).reshape(count, blocks, _BLOCK_SAMPLES)
     released = carried.reshape(-1, 1).view(np.float64) @ design.release
     after = out[:, 1:]
     np.add(after, released.reshape(out.shape)[:, :-1], out=after)

@@ -89,7 +89,7 @@ def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     ----------
     x : ndarray, shape (n, ...)
         Regular samples, filtered along axis 0. A row with a value that is not finite counts as
-        missing: it comes back as NaN, and each stretch between missing rows is filtered by itself.
+        missing: it comes back as NaN, and each run between missing rows is filtered by itself.
     cutoff_hz : float
         -3 dB frequency of the whole (two-pass) filter in Hz, below half the rate.
     rate_hz : float
@@ -107,18 +107,18 @@ def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     Notes
     -----
     Correction of the cut-off: see :func:`correct_cutoff_hz`. Ends are padded by odd reflection
-    over two periods of the cut-off (as far as a stretch is long enough); a stretch of one sample is
+    over two periods of the cut-off (as far as a run is long enough); a run of one sample is
     returned as it is.
     """
     x = np.asarray(x, dtype=np.float64)
     design_hz = correct_cutoff_hz(cutoff_hz, rate_hz, passes=2)
     # Two periods: the odd reflection must outlast the transients of both passes.
     padding = max(9, ceil(2.0 * rate_hz / cutoff_hz))
-    stretches = find_finite_runs(x)
-    if stretches == [slice(0, len(x))]:
+    runs = find_finite_runs(x)
+    if runs == [slice(0, len(x))]:
         return _filter_both_ways(x, design_hz, rate_hz, padding)
     out = np.full_like(x, np.nan)
-    for part in stretches:
+    for part in runs:
         out[part] = _filter_both_ways(x[part], design_hz, rate_hz, padding)
     return out
 

@@ -12,7 +12,7 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 
-_SAME_TIME: Final = 1e-4
+_SAME_TIME_RATIO: Final = 1e-4
 """Share of a period; moves a wave of a tenth of the rate by less than 1e-4 of its size."""
 
 
@@ -111,7 +111,7 @@ def interpolate(
     # A grid time on a sample belongs to it, though it be a rounding error inside the gap.
     if not bridged.all():
         bridged |= measure_sample_distance(knots, at) <= slack
-    found = _interpolate_at(knots, values, (at, right), max_gap_s)
+    found = _interpolate_at(knots, values, at, right, max_gap_s)
     if bridged.all() and inside.all():
         return found
     found[~bridged] = np.nan
@@ -122,17 +122,17 @@ def interpolate(
 def _interpolate_at(
     knots: FloatArray,
     values: FloatArray,
-    wanted: tuple[FloatArray, NDArray[np.intp]],
+    at_s: FloatArray,
+    right: NDArray[np.intp],
     max_gap_s: float,
 ) -> FloatArray:
-    """Values at wanted times, given with the knot that follows each of them."""
-    at, right = wanted
+    """Values at wanted times, given with the knot ``right`` that follows each of them."""
     flat = values.reshape(len(values), -1)
     before = right - 1
     step = knots[right] - knots[before]
-    share = (at - knots[before]) / step
+    share = (at_s - knots[before]) / step
     late = share > 0.5
-    if np.all(np.abs(share - late) < _SAME_TIME):  # a regular log: nothing to interpolate
+    if np.all(np.abs(share - late) < _SAME_TIME_RATIO):  # a regular log: nothing to interpolate
         return np.asarray(values[before + late], dtype=np.float64)
     one_by_one = right[-1] - right[0] == len(right) - 1 and (np.diff(right) == 1).all()
     ends = [slice(first[0], first[-1] + 1) if one_by_one else first for first in (before, right)]
@@ -141,17 +141,17 @@ def _interpolate_at(
     line = share + share * rest * (share - rest)
     slopes = _estimate_slopes(knots, flat, max_gap_s)
     terms = [(flat, 1.0 - line, line), (slopes, share * rest**2 * step, -rest * share**2 * step)]
-    found = np.zeros((len(at), flat.shape[1]))
+    found = np.zeros((len(at_s), flat.shape[1]))
     for known, *weights in terms:
         for end, weight in zip(ends, weights, strict=True):
             found += known[end] * weight[:, None]
-    return found.reshape(len(at), *values.shape[1:])
+    return found.reshape(len(at_s), *values.shape[1:])
 
 
 def _estimate_slopes(knots: FloatArray, values: FloatArray, max_gap_s: float) -> FloatArray:
-    """Slope at every sample of the parabola through it and its two nearest on the same stretch.
+    """Slope at every sample of the parabola through it and its two nearest without a gap between.
 
-    A stretch ends at a gap that is not bridged: what lies beyond must not bend the signal before.
+    A gap that is not bridged parts them: what lies beyond must not bend the signal before.
     """
     step = np.diff(knots)[:, None]
     chord = np.diff(values, axis=0) / step

@@ -90,7 +90,7 @@ def quat_from_rotvec(rotvec_rad: FloatArray) -> FloatArray:
     """
     squared = 0.25 * _squared_norm(rotvec_rad)
     out = np.empty((*rotvec_rad.shape[:-1], 4))
-    if squared.max(initial=0.0) < _SMALL_SQUARED:  # as from one sample to the next
+    if squared.max(initial=0.0) < _SMALL_SQUARED_RAD2:  # as from one sample to the next
         out[..., 0], half_ratio = _sum_series(squared, _COSINE), _sum_series(squared, _HALF_RATIO)
     else:
         half = np.sqrt(squared)
@@ -103,8 +103,7 @@ def quat_from_rotvec(rotvec_rad: FloatArray) -> FloatArray:
     return out
 
 
-# Up to a half angle of 0.1 rad the first term left out is below 1e-16.
-_SMALL_SQUARED = 0.01
+_SMALL_SQUARED_RAD2 = 0.01
 _COSINE = tuple((-1.0) ** k / factorial(2 * k) for k in range(6))
 _HALF_RATIO = tuple(0.5 * (-1.0) ** k / factorial(2 * k + 1) for k in range(6))
 
@@ -212,23 +211,26 @@ def quat_cumulative_product(q: FloatArray) -> FloatArray:
     return out.view(np.float64)
 
 
-_BLOCK = 6
+_BLOCK_SAMPLES = 6
+"""Multiplied one after the other, all blocks at once. Any number gives the same; chosen: fast."""
 
 
 def _multiply_cumulatively(a: ComplexArray, b: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
     """Halves of the running product of the quaternions a + b j, shape (n,) each."""
     n = len(a)
-    blocks = -(-n // _BLOCK)
-    first, second = np.zeros((2, blocks * _BLOCK), dtype=np.complex128)
+    blocks = -(-n // _BLOCK_SAMPLES)
+    first, second = np.zeros((2, blocks * _BLOCK_SAMPLES), dtype=np.complex128)
     first[:n], second[:n], first[n:] = a, b, 1.0
-    line, other = first.reshape(blocks, _BLOCK), second.reshape(blocks, _BLOCK)
-    for place in range(1, _BLOCK):
+    line, other = first.reshape(blocks, _BLOCK_SAMPLES), second.reshape(blocks, _BLOCK_SAMPLES)
+    for place in range(1, _BLOCK_SAMPLES):
         before = line[:, place - 1], other[:, place - 1]
         line[:, place], other[:, place] = _multiply_halves(*before, line[:, place], other[:, place])
     if blocks > 1:
         gathered = _multiply_cumulatively(line[:-1, -1], other[:-1, -1])
-        before = np.repeat(gathered[0], _BLOCK), np.repeat(gathered[1], _BLOCK)
-        first[_BLOCK:], second[_BLOCK:] = _multiply_halves(*before, first[_BLOCK:], second[_BLOCK:])
+        before = np.repeat(gathered[0], _BLOCK_SAMPLES), np.repeat(gathered[1], _BLOCK_SAMPLES)
+        first[_BLOCK_SAMPLES:], second[_BLOCK_SAMPLES:] = _multiply_halves(
+            *before, first[_BLOCK_SAMPLES:], second[_BLOCK_SAMPLES:]
+        )
     return first[:n], second[:n]
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from types import UnionType
 from typing import Any, Literal, TypeVar, Union, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError
 
@@ -35,6 +35,11 @@ class Table(BaseModel):
 
 
 TableT = TypeVar("TableT", bound=Table)
+
+
+def make_field_above_0(what: str) -> Any:
+    """Key that may be left out and else holds a finite number above 0."""
+    return Field(default=None, gt=0, allow_inf_nan=False, description=f"{what}, above 0")
 
 
 def refuse(found_text: str, allowed: str, key: str = "") -> PydanticCustomError:

@@ -9,7 +9,7 @@ from pydantic import Field, field_validator, model_validator
 from imuproc.core.columns import FIGURES
 from imuproc.core.recording import Start
 from imuproc.core.sites import SITES, Site
-from imuproc.files.toml_reading import Table, load_toml, refuse, validate_file
+from imuproc.files.toml_reading import Table, load_toml, make_field_above_0, refuse, validate_file
 from imuproc.files.wording import quote, quote_all, suggest_word
 
 SCHEMA = 1
@@ -17,10 +17,6 @@ SCHEMA = 1
 
 def _make_field_from_0(what: str) -> Any:
     return Field(default=None, ge=0, allow_inf_nan=False, description=f"{what}, 0 or more")
-
-
-def _make_field_above_0(what: str) -> Any:
-    return Field(default=None, gt=0, allow_inf_nan=False, description=f"{what}, above 0")
 
 
 class SensorsEntry(Table):
@@ -31,9 +27,9 @@ class SensorsEntry(Table):
     sites: tuple[Site, ...] = Field(
         default=SITES[:4], strict=False, min_length=1, description='a list such as ["left_shank"]'
     )
-    gyro_range_dps: float | None = _make_field_above_0("full scale in deg/s")
-    accel_range_g: float | None = _make_field_above_0("full scale in g")
-    foot_accel_range_g: float | None = _make_field_above_0("full scale in g of sensors on feet")
+    gyro_range_dps: float | None = make_field_above_0("full scale in deg/s")
+    accel_range_g: float | None = make_field_above_0("full scale in g")
+    foot_accel_range_g: float | None = make_field_above_0("full scale in g of sensors on feet")
     gyro_noise_dps_rthz: float | None = _make_field_from_0("noise density in deg/s per root Hz")
     accel_noise_ug_rthz: float | None = _make_field_from_0("noise density in micro-g per root Hz")
     gyro_bias_sd_dps: float | None = _make_field_from_0("SD of the bias in deg/s")
@@ -43,7 +39,7 @@ class SensorsEntry(Table):
     gyro_g_sensitivity_sd_dps_g: float | None = _make_field_from_0("SD in deg/s per g")
     misalignment_sd_deg: float | None = _make_field_from_0("SD in deg")
     bits: int | None = Field(default=None, ge=8, le=32, description="a number of bits, 8 to 32")
-    bandwidth_hz: float | None = _make_field_above_0("-3 dB frequency in Hz")
+    bandwidth_hz: float | None = make_field_above_0("-3 dB frequency in Hz")
 
     def get_stated(self) -> dict[str, float | int]:
         """What differs from the grade, by the name of the sensor model's field."""

@@ -99,9 +99,9 @@ class Session:
             One of the run's logs cannot be read; the other runs are not concerned.
         """
         logs = {request.site: read_log(request) for request in self._find_plan(run_id).logs}
-        return replace(self.about(run_id), logs=logs)
+        return replace(self.build_empty_recording(run_id), logs=logs)
 
-    def about(self, run_id: str) -> Recording:
+    def build_empty_recording(self, run_id: str) -> Recording:
         """The recording of a run without its logs; SessionError where there is no such run."""
         plan = self._find_plan(run_id)
         files = {request.site: request.source for request in plan.logs}
@@ -114,7 +114,7 @@ class Session:
             history=(HistoryEntry("readers.session", "Logs were read.", {"files": files}),),
         )
 
-    def requests(self, run_id: str) -> tuple[LogRequest, ...]:
+    def list_requests(self, run_id: str) -> tuple[LogRequest, ...]:
         """What to read for a run, in the order of the file, for logs read piece by piece.
 
         Raises

@@ -53,16 +53,16 @@ class Course:
     walk_s: float
     stop_s: float
 
-    def at(self, time_s: float) -> float:
+    def locate_hips(self, time_s: float) -> float:
         """Where the hips are at a time, in m."""
         return float(np.interp(time_s, self.time_s, self.forward_m))
 
-    def speed_at(self, time_s: float) -> float:
+    def interpolate_speed(self, time_s: float) -> float:
         """Speed at a time in m/s."""
         return float(np.interp(time_s, self.time_s, self.speed_mps))
 
 
-def _effort(plan: RunPlan, dt: float) -> tuple[FloatArray, float]:
+def _compute_effort(plan: RunPlan, dt: float) -> tuple[FloatArray, float]:
     """Speed from the first movement until the distance is run, and the time of exit."""
     t = np.arange(0.0, 40.0, dt)
     if plan.start == "rolling":
@@ -80,7 +80,7 @@ def _effort(plan: RunPlan, dt: float) -> tuple[FloatArray, float]:
     return speed[:ends], exit_s
 
 
-def _slowing(plan: RunPlan, top_mps: float, dt: float) -> tuple[FloatArray, float]:
+def _compute_slowing(plan: RunPlan, top_mps: float, dt: float) -> tuple[FloatArray, float]:
     """Speed from the end of the effort to a stop, and how long the running part lasts."""
     slowing = (top_mps**2 - WALK_MPS**2) / (2.0 * plan.slow_distance_m)
     run_s = (top_mps - WALK_MPS) / slowing
@@ -104,8 +104,8 @@ def make_course(plan: RunPlan) -> Course:
         Dieën 2019, Sports 7:202), an even slowing, walking and a stop.
     """
     dt = 1.0 / GRID_HZ
-    effort, exit_s = _effort(plan, dt)
-    slowing, run_s = _slowing(plan, float(effort[-1]), dt)
+    effort, exit_s = _compute_effort(plan, dt)
+    slowing, run_s = _compute_slowing(plan, float(effort[-1]), dt)
     marks_s = plan.stand_before_s
     in_set = plan.start in ("blocks", "three-point", "crouch")
     set_s = marks_s + (READY_S + SINK_S if in_set else READY_S)

@@ -11,7 +11,7 @@ _EASE_M = 0.5
 """Length over which the straight goes over into the curve."""
 
 
-def around_curve(track: PoseTrack, pivot_m: FloatArray, radius_m: float | None) -> PoseTrack:
+def bend_around_curve(track: PoseTrack, pivot_m: FloatArray, radius_m: float | None) -> PoseTrack:
     """The track of a segment when the run goes around a curve instead of along X.
 
     Parameters

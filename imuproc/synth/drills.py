@@ -150,23 +150,23 @@ def make_drill(
     ball_x = []
     for number, side in enumerate(SIDES):
         begin_s = 2.0 * _STAND_S + (shape.other_leg * cycle_s if number else 0.0)
-        x, up, shin, pitch = _leg(shape, (begin_s, cycle_s, cycles), size, t)
+        x, up, shin, pitch = _make_leg_curves(shape, (begin_s, cycle_s, cycles), size, t)
         ball_x.append(x)
-        foot, shank = _bones(plan, number, (x, up), (shin, pitch), t)
+        foot, shank = _make_leg_tracks(plan, number, (x, up), (shin, pitch), t)
         bones[foot_of(side)], bones[shank_of(side)] = foot, shank
     zero = np.zeros(len(t))
     middle = gaussian_filter1d(0.5 * (ball_x[0] + ball_x[1]), 0.2 * GRID_HZ)
     height = np.full(len(t), 0.98 * plan.body.hip_height_m)
-    pelvis = np.stack((middle - _ball_of_ankle_m(plan), zero, height), -1)
+    pelvis = np.stack((middle - _measure_ball_ahead_of_ankle_m(plan), zero, height), -1)
     bones["pelvis"] = PoseTrack(t, rotate_zyx(zero, zero, zero), pelvis)
     return bones
 
 
-def _ball_of_ankle_m(plan: RunPlan) -> float:
+def _measure_ball_ahead_of_ankle_m(plan: RunPlan) -> float:
     return plan.body.ball_from_heel_m - plan.body.ankle_from_heel_m
 
 
-def _leg(
+def _make_leg_curves(
     shape: Shape, timing: tuple[float, float, int], size: float, t: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Way and height of the ball in m, shin angle and foot pitch in rad."""
@@ -174,7 +174,7 @@ def _leg(
     rows = [(0.0, 0.0, 0.0, 90.0, 0.0), (begin_s - _STAND_S, 0.0, 0.0, 90.0, 0.0)]
     for cycle in range(cycles):
         for share, ahead_m, up_m, shin_deg, pitch_deg in shape.knots:
-            way_m = shape.gain_m * (cycle + _way(shape, share))
+            way_m = shape.gain_m * (cycle + _compute_way_share(shape, share))
             at_s = begin_s + (cycle + share) * cycle_s
             rows.append((at_s, way_m + size * ahead_m, size * up_m, shin_deg, size * pitch_deg))
     end_s, way_m = begin_s + cycles * cycle_s, shape.gain_m * cycles
@@ -187,7 +187,7 @@ def _leg(
     return x, up, np.radians(shin), np.radians(pitch)
 
 
-def _way(shape: Shape, share: float) -> float:
+def _compute_way_share(shape: Shape, share: float) -> float:
     """How far on its way over the cycle the foot is, 0 to 1: it rests in contacts."""
     air = [
         (a[1], b[0])
@@ -199,7 +199,7 @@ def _way(shape: Shape, share: float) -> float:
     return gone / total if total else 0.0
 
 
-def _bones(
+def _make_leg_tracks(
     plan: RunPlan,
     number: int,
     ball: tuple[FloatArray, FloatArray],

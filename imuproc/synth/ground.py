@@ -2,8 +2,8 @@
 
 Nothing here was read off a detector, and no setting of a detector refers to it. The usual ranges
 are those that open data of running with force plates leave open once the clocks of markers and
-force are put in step; :func:`any_landing` and :func:`any_leaving` draw from far wider ones, in
-which a detector may be wrong but must not be sure.
+force are put in step; :func:`draw_any_landing` and :func:`draw_any_leaving` draw from far wider
+ones, in which a detector may be wrong but must not be sure.
 """
 
 from dataclasses import dataclass, replace
@@ -60,7 +60,7 @@ _TOE_SHARE: Final = (0.15, 0.55)
 _BALL_FRACTION: Final = (0.60, 0.75)
 
 
-def usual_ground(rng: np.random.Generator) -> Ground:
+def draw_usual_ground(rng: np.random.Generator) -> Ground:
     """An athlete's ground contact within what data with force plates show.
 
     When the force ends (20 N) the toes rise with 0.22 to 0.35 of the running speed by data set (SD
@@ -77,7 +77,7 @@ def usual_ground(rng: np.random.Generator) -> Ground:
     )
 
 
-def any_landing(rng: np.random.Generator, ground: Ground) -> Ground:
+def draw_any_landing(rng: np.random.Generator, ground: Ground) -> Ground:
     """The same athlete, landing as feet may at all.
 
     Parameters
@@ -98,7 +98,7 @@ def any_landing(rng: np.random.Generator, ground: Ground) -> Ground:
     )
 
 
-def any_leaving(rng: np.random.Generator, ground: Ground) -> Ground:
+def draw_any_leaving(rng: np.random.Generator, ground: Ground) -> Ground:
     """The same athlete, leaving the ground as feet may at all.
 
     Parameters
@@ -114,7 +114,7 @@ def any_leaving(rng: np.random.Generator, ground: Ground) -> Ground:
     )
 
 
-def any_lever(rng: np.random.Generator) -> float:
+def draw_any_lever(rng: np.random.Generator) -> float:
     """Heel to ball as a share of the foot's length, as feet and shoes may be at all.
 
     Parameters
@@ -124,7 +124,7 @@ def any_lever(rng: np.random.Generator) -> float:
     return float(rng.uniform(*_BALL_FRACTION))
 
 
-def scattered(ground: Ground, rng: np.random.Generator) -> Ground:
+def scatter_ground(ground: Ground, rng: np.random.Generator) -> Ground:
     """The ground contact of one step.
 
     Parameters

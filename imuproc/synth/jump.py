@@ -44,20 +44,22 @@ class Jump:
     strike_mps: float
 
 
-def _angles(stand_s: float, flight_s: float, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _compute_angles(
+    stand_s: float, flight_s: float, t: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """Shin angle and foot pitch in rad."""
     shin, pitch = Knots(), Knots()
-    shin.hold(0.0, stand_s, 90.0)
-    pitch.hold(0.0, stand_s, 0.0)
+    shin.add_plateau(0.0, stand_s, 90.0)
+    pitch.add_plateau(0.0, stand_s, 0.0)
     start_s = stand_s
     for span_s, shape in ((_DIP_S, _DIP), (flight_s, _FLIGHT), (_SETTLE_S, _SETTLE)):
         for share, shin_deg, pitch_deg in shape:
-            shin.add(start_s + share * span_s, shin_deg)
-            pitch.add(start_s + share * span_s, pitch_deg)
+            shin.add_knot(start_s + share * span_s, shin_deg)
+            pitch.add_knot(start_s + share * span_s, pitch_deg)
         start_s += span_s
-    shin.hold(start_s, float(t[-1]), 90.0)
-    pitch.hold(start_s, float(t[-1]), 0.0)
-    return np.radians(shin.curve(t)), np.radians(pitch.curve(t))
+    shin.add_plateau(start_s, float(t[-1]), 90.0)
+    pitch.add_plateau(start_s, float(t[-1]), 0.0)
+    return np.radians(shin.make_curve(t)), np.radians(pitch.make_curve(t))
 
 
 def make_jump(plan: RunPlan, stand_s: float, rng: np.random.Generator) -> Jump:
@@ -79,7 +81,7 @@ def make_jump(plan: RunPlan, stand_s: float, rng: np.random.Generator) -> Jump:
     body, flight_s = plan.body, float(rng.uniform(0.34, 0.46))
     total_s = stand_s + _DIP_S + flight_s + _SETTLE_S + stand_s
     t = np.arange(round(total_s * GRID_HZ)) / GRID_HZ
-    shin, pitch = _angles(stand_s, flight_s, t)
+    shin, pitch = _compute_angles(stand_s, flight_s, t)
     since = np.clip(t - stand_s - _DIP_S, 0.0, flight_s)
     speed_mps = 0.5 * STANDARD_GRAVITY_MPS2 * flight_s
     fall = speed_mps * since - 0.5 * STANDARD_GRAVITY_MPS2 * since**2

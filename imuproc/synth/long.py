@@ -17,8 +17,8 @@ from imuproc.synth.jump import make_jump
 from imuproc.synth.legs.pelvis import rotate_zyx
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.runs import Rig, make_motion, motion_truth, sampled
-from imuproc.synth.sensors.shock import on_skin
+from imuproc.synth.runs import Rig, compute_motion_truth, make_motion, sample_sensors
+from imuproc.synth.sensors.shock import make_skin_track
 from imuproc.synth.truth import Truth
 
 FloatArray = NDArray[np.float64]
@@ -62,25 +62,25 @@ class _Joined:
     length: int
 
 
-def _turned(heading_rad: FloatArray) -> FloatArray:
+def _make_heading_matrix(heading_rad: FloatArray) -> FloatArray:
     zero = np.zeros(len(heading_rad))
     return np.asarray(rotate_zyx(heading_rad, zero, zero))
 
 
-def _foot_of_pelvis(tracks: Tracks, sample: int) -> FloatArray:
+def _project_pelvis(tracks: Tracks, sample: int) -> FloatArray:
     """Point on the ground under the pelvis, from which a piece is laid on."""
     return np.asarray(tracks["pelvis"].position_m[sample] * np.array([1.0, 1.0, 0.0]))
 
 
-def _piece(joined: _Joined, tracks: Tracks) -> _Joined:
+def _lay_on(joined: _Joined, tracks: Tracks) -> _Joined:
     """Lay a motion on to where the athlete stands."""
-    turn = _turned(np.array([joined.heading_rad]))[0]
-    start = _foot_of_pelvis(tracks, 0)
+    turn = _make_heading_matrix(np.array([joined.heading_rad]))[0]
+    start = _project_pelvis(tracks, 0)
     for site, track in tracks.items():
         joined.rotation[site].append(turn @ track.rotation)
         joined.position[site].append(joined.place_m + (track.position_m - start) @ turn.T)
     length = len(tracks["pelvis"].time_s)
-    place = joined.place_m + turn @ (_foot_of_pelvis(tracks, -1) - start)
+    place = joined.place_m + turn @ (_project_pelvis(tracks, -1) - start)
     return replace(joined, place_m=place, end=tracks, length=joined.length + length)
 
 
@@ -89,8 +89,8 @@ def _turn_round(joined: _Joined, following: Tracks, by_rad: float) -> _Joined:
     n = round(_TURN_S * GRID_HZ)
     w = (np.arange(n) + 0.5) / n
     share = quintic_step(w)
-    turn = _turned(joined.heading_rad + share * by_rad)
-    before, after = _foot_of_pelvis(joined.end, -1), _foot_of_pelvis(following, 0)
+    turn = _make_heading_matrix(joined.heading_rad + share * by_rad)
+    before, after = _project_pelvis(joined.end, -1), _project_pelvis(following, 0)
     for site, track in joined.end.items():
         last, first = track.rotation[-1], following[site].rotation[0]
         change = quat_to_rotvec(quat_from_matrix(last.T @ first))
@@ -106,7 +106,7 @@ def _turn_round(joined: _Joined, following: Tracks, by_rad: float) -> _Joined:
     return replace(joined, heading_rad=heading, end=following, length=joined.length + n)
 
 
-def walk_back(plan: RunPlan, distance_m: float, seed: int) -> RunPlan:
+def plan_walk_back(plan: RunPlan, distance_m: float, seed: int) -> RunPlan:
     """A walk of the same athlete, made like a run that never gets fast.
 
     Parameters
@@ -136,7 +136,7 @@ def walk_back(plan: RunPlan, distance_m: float, seed: int) -> RunPlan:
     )
 
 
-def make_long(
+def make_long_motion(
     plans: Sequence[RunPlan], seed: int, drills: Sequence[Drill] = (), drill_s: float = 6.0
 ) -> LongMotion:
     """A jump, then every run, with walking back between them and drills before them.
@@ -166,10 +166,10 @@ def make_long(
     rng = np.random.default_rng([seed, 30])
     jump = make_jump(plans[0], 2.0, rng)
     strikes = {jump.landing_s: jump.strike_mps}
-    shaken = {site: on_skin(t, strikes, plans[0], site) for site, t in jump.bones.items()}
+    shaken = {site: make_skin_track(t, strikes, plans[0], site) for site, t in jump.bones.items()}
     empty: dict[Site, list[FloatArray]] = {site: [] for site in shaken}
     joined = _Joined(empty, {site: [] for site in shaken}, 0.0, np.zeros(3), shaken, 0)
-    joined = _piece(joined, shaken)
+    joined = _lay_on(joined, shaken)
     truths, done = [], list[tuple[Drill, float, float]]()
     drawn = np.random.default_rng([seed, 31])
     for number, plan in enumerate(plans):
@@ -178,21 +178,23 @@ def make_long(
             moving = make_drill(plan, drill, drill_s, drawn)
             joined = _turn_round(joined, moving, 0.0)
             start_s = joined.length / GRID_HZ
-            joined = _piece(joined, moving)
+            joined = _lay_on(joined, moving)
             done.append((drill, start_s, joined.length / GRID_HZ))
         if number:
             way_m = float(np.ptp(joined.end["pelvis"].position_m[:, 0]))
-            back = make_motion(walk_back(plan, max(way_m - 1.0, 10.0), int(rng.integers(2**31))))
-            joined = _piece(_turn_round(joined, back.skin, np.pi), back.skin)
+            back = make_motion(
+                plan_walk_back(plan, max(way_m - 1.0, 10.0), int(rng.integers(2**31)))
+            )
+            joined = _lay_on(_turn_round(joined, back.skin, np.pi), back.skin)
             joined = _turn_round(joined, run.skin, -np.pi)
         else:
             joined = _turn_round(joined, run.skin, 0.0)
-        truths.append(motion_truth(run).shifted(joined.length / GRID_HZ))
-        joined = _piece(joined, run.skin)
-    return LongMotion(_tracks(joined), tuple(truths), jump.landing_s, tuple(done))
+        truths.append(compute_motion_truth(run).shift_clock(joined.length / GRID_HZ))
+        joined = _lay_on(joined, run.skin)
+    return LongMotion(_build_tracks(joined), tuple(truths), jump.landing_s, tuple(done))
 
 
-def _tracks(joined: _Joined) -> dict[Site, PoseTrack]:
+def _build_tracks(joined: _Joined) -> dict[Site, PoseTrack]:
     time_s = np.arange(joined.length) / GRID_HZ
     return {
         site: PoseTrack(
@@ -219,7 +221,7 @@ def record_long(
     logs : dict from Site to SensorLog
     truths : tuple of Truth
     """
-    logs = sampled(motion.skin, rig, rng)
+    logs = sample_sensors(motion.skin, rig, rng)
     first = rig.stamps[next(iter(rig.mounts))]
     shift_s = first.start_s + first.offset_s
-    return logs, tuple(truth.shifted(shift_s) for truth in motion.truths)
+    return logs, tuple(truth.shift_clock(shift_s) for truth in motion.truths)

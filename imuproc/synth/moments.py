@@ -15,8 +15,8 @@ from imuproc.dsp.rotations import quat_from_matrix, quat_from_rotvec, quat_to_ma
 from imuproc.synth.course import GRID_HZ
 from imuproc.synth.jump import make_jump
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.runs import Rig, RunMotion, motion_truth, sampled
-from imuproc.synth.sensors.shock import on_skin
+from imuproc.synth.runs import Rig, RunMotion, compute_motion_truth, sample_sensors
+from imuproc.synth.sensors.shock import make_skin_track
 from imuproc.synth.truth import Truth
 
 FloatArray = NDArray[np.float64]
@@ -48,7 +48,7 @@ class CommonEvents:
     events_s: tuple[float, ...]
 
 
-def with_jumps(
+def add_jumps(
     motion: RunMotion, before: int, after: int, rng: np.random.Generator, apart_s: float = 0.0
 ) -> CommonEvents:
     """A run with so many jumps on both feet before and after it.
@@ -77,15 +77,15 @@ def with_jumps(
             run_from_s = (length + bool(pieces) * round(_STEP_OVER_S * GRID_HZ)) / GRID_HZ
             piece, landing_s = dict(motion.skin), None
         else:
-            piece, landing_s = _jump(motion, rng, apart_s)
+            piece, landing_s = _make_jump_tracks(motion, rng, apart_s)
         if pieces:
             pieces.append(_step_over(pieces[-1], piece))
             length += round(_STEP_OVER_S * GRID_HZ)
         if landing_s is not None:
             landings.append(length / GRID_HZ + landing_s)
-        pieces.append(_moved_to(piece, pieces[-1] if pieces else None))
+        pieces.append(_move_to_end_of(piece, pieces[-1] if pieces else None))
         length += len(next(iter(piece.values())).time_s)
-    return CommonEvents(_joined(pieces), run_from_s, tuple(landings))
+    return CommonEvents(_join_pieces(pieces), run_from_s, tuple(landings))
 
 
 def record_common(
@@ -108,13 +108,13 @@ def record_common(
     truth : Truth
         Of the run.
     """
-    logs = sampled(common.skin, rig, rng)
+    logs = sample_sensors(common.skin, rig, rng)
     first = rig.stamps[next(iter(rig.mounts))]
-    stamp_s = float(first.stamp_of(np.array([common.run_from_s]))[0])
-    return logs, motion_truth(motion).shifted(stamp_s)
+    stamp_s = float(first.to_stamp_s(np.array([common.run_from_s]))[0])
+    return logs, compute_motion_truth(motion).shift_clock(stamp_s)
 
 
-def with_taps(motion: RunMotion, times_s: tuple[float, ...]) -> CommonEvents:
+def add_taps(motion: RunMotion, times_s: tuple[float, ...]) -> CommonEvents:
     """A run in which something hits all sensors at once at given times.
 
     Parameters
@@ -138,7 +138,7 @@ def with_taps(motion: RunMotion, times_s: tuple[float, ...]) -> CommonEvents:
     return CommonEvents(skin, 0.0, times_s)
 
 
-def _jump(
+def _make_jump_tracks(
     motion: RunMotion, rng: np.random.Generator, apart_s: float
 ) -> tuple[dict[Site, PoseTrack], float]:
     """Tracks of one jump, and its landing."""
@@ -147,22 +147,22 @@ def _jump(
     strikes = {jump.landing_s: jump.strike_mps}
     tracks = {}
     for site, bone in jump.bones.items():
-        track = on_skin(bone, strikes, motion.plan, site)
+        track = make_skin_track(bone, strikes, motion.plan, site)
         shift = late if side_of(site) == "left" else 0
         row = np.clip(np.arange(len(track.time_s)) - shift, 0, len(track.time_s) - 1)
         tracks[site] = PoseTrack(track.time_s, track.rotation[row], track.position_m[row])
     return tracks, jump.landing_s
 
 
-def _place(tracks: Tracks, sample: int) -> FloatArray:
+def _find_place(tracks: Tracks, sample: int) -> FloatArray:
     """The point on the ground between the feet."""
     feet = [tracks[site].position_m[sample] for site in ("left_foot", "right_foot")]
     return np.asarray(0.5 * (feet[0] + feet[1]) * np.array([1.0, 1.0, 0.0]))
 
 
-def _moved_to(tracks: Tracks, before: Tracks | None) -> dict[Site, PoseTrack]:
+def _move_to_end_of(tracks: Tracks, before: Tracks | None) -> dict[Site, PoseTrack]:
     """Tracks carried to where the piece before them ended."""
-    shift = np.zeros(3) if before is None else _place(before, -1) - _place(tracks, 0)
+    shift = np.zeros(3) if before is None else _find_place(before, -1) - _find_place(tracks, 0)
     return {
         site: PoseTrack(track.time_s, track.rotation, track.position_m + shift)
         for site, track in tracks.items()
@@ -173,7 +173,7 @@ def _step_over(before: Tracks, after: Tracks) -> dict[Site, PoseTrack]:
     """From one way of standing into the next."""
     through = (np.arange(round(_STEP_OVER_S * GRID_HZ)) + 0.5) / (_STEP_OVER_S * GRID_HZ)
     share = quintic_step(np.asarray(through, dtype=np.float64))
-    moved = _moved_to(after, before)
+    moved = _move_to_end_of(after, before)
     between: dict[Site, PoseTrack] = {}
     for site, track in before.items():
         last, first = track.rotation[-1], moved[site].rotation[0]
@@ -188,7 +188,7 @@ def _step_over(before: Tracks, after: Tracks) -> dict[Site, PoseTrack]:
     return between
 
 
-def _joined(pieces: list[dict[Site, PoseTrack]]) -> dict[Site, PoseTrack]:
+def _join_pieces(pieces: list[dict[Site, PoseTrack]]) -> dict[Site, PoseTrack]:
     joined: dict[Site, PoseTrack] = {}
     for site in pieces[0]:
         rotation = np.concatenate([piece[site].rotation for piece in pieces])

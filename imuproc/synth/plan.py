@@ -14,7 +14,7 @@ from imuproc.core.body import (
 )
 from imuproc.core.recording import Start
 from imuproc.core.sites import Side
-from imuproc.synth.ground import Ground, usual_ground
+from imuproc.synth.ground import Ground, draw_usual_ground
 
 Fault = Literal["toe-drop", "reaching", "early-upright", "asymmetry"]
 FAULTS: Final[tuple[Fault, ...]] = ("toe-drop", "reaching", "early-upright", "asymmetry")
@@ -49,7 +49,7 @@ class Body:
         return self.foot_m - self.ball_from_heel_m
 
     @classmethod
-    def of_stature(cls, stature_m: float, ball_fraction: float = 0.72) -> "Body":
+    def from_stature(cls, stature_m: float, ball_fraction: float = 0.72) -> "Body":
         """A body of usual proportions.
 
         Parameters
@@ -155,7 +155,7 @@ class RunPlan:
     distance_m: float = 30.0
     vmax_mps: float = 9.2
     tau_s: float = 1.25
-    body: Body = field(default_factory=lambda: Body.of_stature(1.78))
+    body: Body = field(default_factory=lambda: Body.from_stature(1.78))
     technique: Technique = field(default_factory=Technique)
     faults: tuple[Fault, ...] = ()
     stand_before_s: float = 3.5
@@ -177,7 +177,7 @@ class RunPlan:
     seed: int = 0
 
 
-def _toe_drop(t: Technique) -> Technique:
+def _add_toe_drop(t: Technique) -> Technique:
     return replace(
         t,
         dorsiflexion_swing_deg=t.dorsiflexion_swing_deg - 17.0,
@@ -186,7 +186,7 @@ def _toe_drop(t: Technique) -> Technique:
     )
 
 
-def _reaching(t: Technique) -> Technique:
+def _add_reaching(t: Technique) -> Technique:
     return replace(
         t,
         shin_touchdown_first_deg=t.shin_touchdown_first_deg + 14.0,
@@ -195,7 +195,7 @@ def _reaching(t: Technique) -> Technique:
     )
 
 
-def _early_upright(t: Technique) -> Technique:
+def _add_early_upright(t: Technique) -> Technique:
     return replace(
         t,
         shin_touchdown_first_deg=t.shin_touchdown_first_deg + 8.0,
@@ -204,7 +204,7 @@ def _early_upright(t: Technique) -> Technique:
     )
 
 
-def _asymmetry(t: Technique) -> Technique:
+def _add_asymmetry(t: Technique) -> Technique:
     return replace(
         t,
         contact_offset_s=(t.contact_offset_s[0] + 0.005, t.contact_offset_s[1] - 0.005),
@@ -217,14 +217,14 @@ def _asymmetry(t: Technique) -> Technique:
 
 
 _FAULT_EFFECTS: Final[dict[Fault, Callable[[Technique], Technique]]] = {
-    "toe-drop": _toe_drop,
-    "reaching": _reaching,
-    "early-upright": _early_upright,
-    "asymmetry": _asymmetry,
+    "toe-drop": _add_toe_drop,
+    "reaching": _add_reaching,
+    "early-upright": _add_early_upright,
+    "asymmetry": _add_asymmetry,
 }
 
 
-def with_faults(technique: Technique, faults: tuple[Fault, ...]) -> Technique:
+def add_faults(technique: Technique, faults: tuple[Fault, ...]) -> Technique:
     """The same technique with faults added.
 
     Raises
@@ -239,47 +239,47 @@ def with_faults(technique: Technique, faults: tuple[Fault, ...]) -> Technique:
     return technique
 
 
-def random_technique(rng: np.random.Generator) -> Technique:
+def draw_technique(rng: np.random.Generator) -> Technique:
     """A sound technique drawn at random, for one athlete."""
     base = Technique()
 
-    def around(value: float, sd: float) -> float:
+    def draw_around(value: float, sd: float) -> float:
         return value + sd * float(np.clip(rng.standard_normal(), -2.0, 2.0))
 
-    def pair(mean: float, sd: float) -> tuple[float, float]:
-        return around(mean, sd), around(mean, sd)
+    def draw_pair(mean: float, sd: float) -> tuple[float, float]:
+        return draw_around(mean, sd), draw_around(mean, sd)
 
     # Who steps slowly also stays on the ground longer: first flights stay some 45 to 80 ms.
-    step_frequency_hz = around(base.step_frequency_hz, 0.15)
-    contact_factor = around(base.step_frequency_hz / step_frequency_hz, 0.02)
+    step_frequency_hz = draw_around(base.step_frequency_hz, 0.15)
+    contact_factor = draw_around(base.step_frequency_hz / step_frequency_hz, 0.02)
     return Technique(
-        shin_touchdown_first_deg=around(base.shin_touchdown_first_deg, 3.0),
-        shin_touchdown_top_deg=around(base.shin_touchdown_top_deg, 2.0),
-        shin_toe_off_first_deg=around(base.shin_toe_off_first_deg, 1.5),
-        shin_toe_off_top_deg=around(base.shin_toe_off_top_deg, 1.5),
-        shin_swing_low_first_deg=around(base.shin_swing_low_first_deg, 4.0),
-        shin_swing_low_top_deg=around(base.shin_swing_low_top_deg, 5.0),
-        pitch_touchdown_first_deg=around(base.pitch_touchdown_first_deg, 3.0),
-        pitch_touchdown_top_deg=around(base.pitch_touchdown_top_deg, 3.0),
-        pitch_flat_top_deg=around(base.pitch_flat_top_deg, 0.7),
-        pitch_toe_off_first_deg=around(base.pitch_toe_off_first_deg, 3.0),
-        pitch_toe_off_top_deg=around(base.pitch_toe_off_top_deg, 3.0),
-        dorsiflexion_swing_deg=around(base.dorsiflexion_swing_deg, 3.0),
-        knee_lift_deg=around(base.knee_lift_deg, 4.0),
-        posture_steps=around(base.posture_steps, 0.5),
+        shin_touchdown_first_deg=draw_around(base.shin_touchdown_first_deg, 3.0),
+        shin_touchdown_top_deg=draw_around(base.shin_touchdown_top_deg, 2.0),
+        shin_toe_off_first_deg=draw_around(base.shin_toe_off_first_deg, 1.5),
+        shin_toe_off_top_deg=draw_around(base.shin_toe_off_top_deg, 1.5),
+        shin_swing_low_first_deg=draw_around(base.shin_swing_low_first_deg, 4.0),
+        shin_swing_low_top_deg=draw_around(base.shin_swing_low_top_deg, 5.0),
+        pitch_touchdown_first_deg=draw_around(base.pitch_touchdown_first_deg, 3.0),
+        pitch_touchdown_top_deg=draw_around(base.pitch_touchdown_top_deg, 3.0),
+        pitch_flat_top_deg=draw_around(base.pitch_flat_top_deg, 0.7),
+        pitch_toe_off_first_deg=draw_around(base.pitch_toe_off_first_deg, 3.0),
+        pitch_toe_off_top_deg=draw_around(base.pitch_toe_off_top_deg, 3.0),
+        dorsiflexion_swing_deg=draw_around(base.dorsiflexion_swing_deg, 3.0),
+        knee_lift_deg=draw_around(base.knee_lift_deg, 4.0),
+        posture_steps=draw_around(base.posture_steps, 0.5),
         contact_factor=contact_factor,
         step_frequency_hz=step_frequency_hz,
-        slip_speed_mps=around(base.slip_speed_mps, 0.3),
-        toe_out_deg=pair(9.0, 2.5),
-        inversion_touchdown_deg=around(base.inversion_touchdown_deg, 1.2),
-        ground=usual_ground(rng),
-        contact_offset_s=pair(0.0, 0.001),
-        shin_offset_deg=pair(0.0, 0.7),
-        dorsiflexion_offset_deg=pair(0.0, 1.0),
+        slip_speed_mps=draw_around(base.slip_speed_mps, 0.3),
+        toe_out_deg=draw_pair(9.0, 2.5),
+        inversion_touchdown_deg=draw_around(base.inversion_touchdown_deg, 1.2),
+        ground=draw_usual_ground(rng),
+        contact_offset_s=draw_pair(0.0, 0.001),
+        shin_offset_deg=draw_pair(0.0, 0.7),
+        dorsiflexion_offset_deg=draw_pair(0.0, 1.0),
     )
 
 
-def random_plan(
+def draw_plan(
     rng: np.random.Generator,
     start: Start = "blocks",
     distance_m: float = 30.0,
@@ -303,8 +303,8 @@ def random_plan(
         distance_m=distance_m,
         vmax_mps=float(rng.uniform(8.2, 10.4)),
         tau_s=float(rng.uniform(1.1, 1.4)),
-        body=Body.of_stature(float(rng.uniform(1.62, 1.92)), float(rng.uniform(0.70, 0.75))),
-        technique=random_technique(rng),
+        body=Body.from_stature(float(rng.uniform(1.62, 1.92)), float(rng.uniform(0.70, 0.75))),
+        technique=draw_technique(rng),
         faults=faults,
         stand_before_s=float(rng.uniform(3.0, 5.0)),
         hold_s=float(rng.uniform(0.8, 1.6)),
@@ -325,7 +325,7 @@ _EASY_GAIN_MPS2: Final = 0.8
 _SLOWEST_MPS: Final = 1.35
 
 
-def steady_plan(
+def draw_steady_plan(
     rng: np.random.Generator, speed_mps: float, distance_m: float, treadmill: bool = False
 ) -> RunPlan:
     """Easy running at one speed of an athlete drawn at random, from a rolling start.
@@ -346,7 +346,7 @@ def steady_plan(
     RunPlan
     """
     return replace(
-        random_plan(rng, "rolling", distance_m),
+        draw_plan(rng, "rolling", distance_m),
         vmax_mps=speed_mps,
         # A rolling start goes over into v = vmax (1 - exp(-t / tau)) at 0.38 vmax.
         tau_s=0.62 * speed_mps / _EASY_GAIN_MPS2,

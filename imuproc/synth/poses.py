@@ -50,7 +50,7 @@ class PoseTrack:
         """Sampling rate in Hz."""
         return float((len(self.time_s) - 1) / (self.time_s[-1] - self.time_s[0]))
 
-    def point_m(self, offset_m: FloatArray) -> FloatArray:
+    def compute_point_m(self, offset_m: FloatArray) -> FloatArray:
         """World position of a point fixed to the segment.
 
         Parameters

@@ -10,17 +10,17 @@ from numpy.typing import NDArray
 from imuproc.core.recording import Athlete, Clock, Recording, Run, SensorLog
 from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of
 from imuproc.synth.course import Course, make_course
-from imuproc.synth.curve import around_curve
+from imuproc.synth.curve import bend_around_curve
 from imuproc.synth.legs.leg import make_leg
-from imuproc.synth.legs.pelvis import make_pelvis, pelvis_track
+from imuproc.synth.legs.pelvis import make_pelvis, make_pelvis_track
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.schedule import Schedule, make_schedule
-from imuproc.synth.sensors.ideal import Mount, random_mount
+from imuproc.synth.sensors.ideal import Mount, draw_mount
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel, StampModel, sample_log
-from imuproc.synth.sensors.shock import on_skin
+from imuproc.synth.sensors.shock import make_skin_track
 from imuproc.synth.stances import Stance
-from imuproc.synth.truth import Truth, angle_curves, truth_from_events
+from imuproc.synth.truth import Truth, compute_angle_curves, derive_truth
 
 FloatArray = NDArray[np.float64]
 
@@ -71,32 +71,34 @@ def make_motion(plan: RunPlan) -> RunMotion:
     course = make_course(plan)
     schedule = make_schedule(plan, course)
     pelvis = make_pelvis(plan, course, schedule)
-    bones: dict[Site, PoseTrack] = {"pelvis": pelvis_track(pelvis, course)}
+    bones: dict[Site, PoseTrack] = {"pelvis": make_pelvis_track(pelvis, course)}
     strikes: dict[Site, Mapping[float, float]] = {"pelvis": {}}
     pivots: dict[Site, FloatArray] = {"pelvis": pelvis.position_m}
     for side in SIDES:
         leg = make_leg(plan, course, schedule, pelvis, side)
         bones[shank_of(side)], bones[foot_of(side)] = leg.shank, leg.foot
-        shocks = _shocks(leg.strikes_mps, schedule.of_side(side))
+        shocks = _collect_shocks(leg.strikes_mps, schedule.select_side(side))
         strikes[shank_of(side)] = strikes[foot_of(side)] = shocks
         strikes["pelvis"] = {**strikes["pelvis"], **shocks}
         pivots[shank_of(side)] = pivots[foot_of(side)] = leg.ball_m
     skin: dict[Site, PoseTrack] = {}
     for site, track in bones.items():
-        shaken = on_skin(track, strikes[site], plan, site)
-        skin[site] = around_curve(shaken, pivots[site], plan.curve_radius_m)
+        shaken = make_skin_track(track, strikes[site], plan, site)
+        skin[site] = bend_around_curve(shaken, pivots[site], plan.curve_radius_m)
         if plan.treadmill:
-            skin[site] = _on_belt(skin[site], course)
+            skin[site] = _move_onto_belt(skin[site], course)
     return RunMotion(plan, course, schedule, bones, skin)
 
 
-def _shocks(strikes_mps: Mapping[float, float], stances: tuple[Stance, ...]) -> dict[float, float]:
+def _collect_shocks(
+    strikes_mps: Mapping[float, float], stances: tuple[Stance, ...]
+) -> dict[float, float]:
     """Speed of each strike by the time at which its shock comes."""
     late = {stance.touchdown_s: stance.ground.shock_late_s for stance in stances}
     return {at_s + late[at_s]: mps for at_s, mps in strikes_mps.items()}
 
 
-def _on_belt(track: PoseTrack, course: Course) -> PoseTrack:
+def _move_onto_belt(track: PoseTrack, course: Course) -> PoseTrack:
     """The track seen from beside a belt that goes back as fast as the hips go forward.
 
     The belt's own gain of speed is in it, which feet at rest on the belt share.
@@ -105,7 +107,7 @@ def _on_belt(track: PoseTrack, course: Course) -> PoseTrack:
     return PoseTrack(track.time_s, track.rotation, track.position_m - back)
 
 
-def motion_truth(motion: RunMotion) -> Truth:
+def compute_motion_truth(motion: RunMotion) -> Truth:
     """Truth of a run: its own events, and angles read off the poses of the bones.
 
     Parameters
@@ -119,7 +121,7 @@ def motion_truth(motion: RunMotion) -> Truth:
         column ``gait`` tells them apart (run, walk, stand). Touchdown and toe-off are first and
         last touch of the sole, not a force threshold. The stretch to be judged holds the running.
     """
-    curves = angle_curves(motion.bones)
+    curves = compute_angle_curves(motion.bones)
     contacts = [s for s in motion.schedule.stances if s.kind != "ready"]
     events = pd.DataFrame(
         {
@@ -132,7 +134,7 @@ def motion_truth(motion: RunMotion) -> Truth:
     departures: dict[Side, float] = {
         s.side: s.toe_off_s for s in motion.schedule.stances if s.kind == "ready"
     }
-    found = truth_from_events(events, curves, departures, motion.plan.body.shank_m)
+    found = derive_truth(events, curves, departures, motion.plan.body.shank_m)
     steps = found.steps.assign(gait=[s.kind for s in contacts])
     running = [s for s in contacts if s.kind == "run"]
     return Truth(
@@ -199,10 +201,10 @@ def make_rig(
             drift_ppm=float(30.0 * rng.standard_normal()) if own else 0.0,
         )
     grade = GRADES[model] if isinstance(model, str) else model
-    return Rig(grade, {site: random_mount(rng, site) for site in sites}, stamps)
+    return Rig(grade, {site: draw_mount(rng, site) for site in sites}, stamps)
 
 
-def sampled(
+def sample_sensors(
     skin: Mapping[Site, PoseTrack], rig: Rig, rng: np.random.Generator
 ) -> dict[Site, SensorLog]:
     """What the sensors of a rig log of what carries them.
@@ -224,7 +226,7 @@ def sampled(
     }
 
 
-def record(
+def record_motion(
     motion: RunMotion, rig: Rig, rng: np.random.Generator
 ) -> tuple[dict[Site, SensorLog], Truth]:
     """What the sensors log of a motion, and the truth on the first log's clock.
@@ -241,9 +243,9 @@ def record(
     logs : dict from Site to SensorLog
     truth : Truth
     """
-    logs = sampled(motion.skin, rig, rng)
+    logs = sample_sensors(motion.skin, rig, rng)
     first = rig.stamps[next(iter(rig.mounts))]
-    return logs, motion_truth(motion).shifted(first.start_s + first.offset_s)
+    return logs, compute_motion_truth(motion).shift_clock(first.start_s + first.offset_s)
 
 
 def simulate_run(
@@ -302,7 +304,7 @@ def simulate_motion(
     truth : Truth
         On the clock of the recording.
     """
-    logs, truth = record(motion, rig, rng)
+    logs, truth = record_motion(motion, rig, rng)
     plan, body = motion.plan, motion.plan.body
     recording = Recording(
         session="simulated",

@@ -16,10 +16,10 @@ from imuproc.core.sites import SITES, Site, is_foot
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
 from imuproc.files.toml_writing import format_toml
 from imuproc.files.whole import replace_file
-from imuproc.synth.long import make_long, record_long
-from imuproc.synth.moments import record_common, with_jumps
-from imuproc.synth.plan import FAULTS, Fault, RunPlan, random_plan
-from imuproc.synth.runs import make_motion, make_rig, record
+from imuproc.synth.long import make_long_motion, record_long
+from imuproc.synth.moments import add_jumps, record_common
+from imuproc.synth.plan import FAULTS, Fault, RunPlan, draw_plan
+from imuproc.synth.runs import make_motion, make_rig, record_motion
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel
 from imuproc.synth.truth import Truth
 
@@ -114,19 +114,19 @@ class Squad:
     clock: Clock = "shared"
 
 
-def _checked(what: str, given: str, allowed: tuple[str, ...]) -> None:
+def _check_choice(what: str, given: str, allowed: tuple[str, ...]) -> None:
     if given not in allowed:
         raise SessionError(f"{what} {given!r} is not one of {', '.join(allowed)}")
 
 
-def _check(squad: Squad, rate_hz: float, grade: str) -> None:
+def _check_squad(squad: Squad, rate_hz: float, grade: str) -> None:
     """Refuse what cannot be made, naming the option."""
     for start in squad.starts:
-        _checked("start", start, STARTS)
+        _check_choice("start", start, STARTS)
     for fault in squad.faults:
-        _checked("fault", fault, FAULTS)
-    _checked("grade", grade, tuple(GRADES))
-    _checked("clock", squad.clock, get_args(Clock))
+        _check_choice("fault", fault, FAULTS)
+    _check_choice("grade", grade, tuple(GRADES))
+    _check_choice("clock", squad.clock, get_args(Clock))
     limits = {
         "athletes": (squad.athletes, 1, 99),
         "runs": (squad.runs, 1, 99),
@@ -160,11 +160,11 @@ def plan_session(squad: Squad, rate_hz: float, grade: str, seed: int) -> Session
     SessionError
         When something asked for is not allowed; the message says what is.
     """
-    _check(squad, rate_hz, grade)
+    _check_squad(squad, rate_hz, grade)
     runs = []
     for number in range(squad.athletes):
         rng = np.random.default_rng([seed, 10, number])
-        base = random_plan(rng, distance_m=squad.distance_m, faults=squad.faults)
+        base = draw_plan(rng, distance_m=squad.distance_m, faults=squad.faults)
         athlete = f"R{number + 1:02d}"
         for run in range(squad.runs):
             start = squad.starts[run % len(squad.starts)]
@@ -186,7 +186,7 @@ def plan_session(squad: Squad, rate_hz: float, grade: str, seed: int) -> Session
     )
 
 
-def _log_table(log: SensorLog) -> pd.DataFrame:
+def _build_log_table(log: SensorLog) -> pd.DataFrame:
     """A log in the units that it is written in, no finer than the sensor resolves."""
     accel = np.round(log.accel_mps2 / ACCEL_TO_MPS2["g"], 3)
     gyro = np.round(log.gyro_radps / GYRO_TO_RADPS["deg/s"], 1)
@@ -213,30 +213,30 @@ def _write_truth(truth: Truth, folder: Path, run: str, suffix: str) -> None:
     _write_table(curves, folder / f"{run}_curves{suffix}")
 
 
-def log_layout(accel_range_g: float, gyro_range_dps: float) -> dict[str, Any]:
+def make_log_layout(accel_range_g: float, gyro_range_dps: float) -> dict[str, Any]:
     """Layout of the logs of a made-up session, as a session file states it."""
     return {
         "format": "delimited",
         "time": {"column": "time_s", "unit": "s"},
-        "accel": _signal("a", "g", accel_range_g),
-        "gyro": _signal("g", "deg/s", gyro_range_dps),
+        "accel": _describe_signal("a", "g", accel_range_g),
+        "gyro": _describe_signal("g", "deg/s", gyro_range_dps),
     }
 
 
-def _signal(prefix: str, unit: str, full_scale: float) -> dict[str, Any]:
+def _describe_signal(prefix: str, unit: str, full_scale: float) -> dict[str, Any]:
     signal = {"columns": [f"{prefix}{axis}" for axis in "xyz"], "unit": unit}
     return signal | ({"range": full_scale} if np.isfinite(full_scale) else {})
 
 
-def _layouts(model: SensorModel) -> dict[str, Any]:
+def _describe_layouts(model: SensorModel) -> dict[str, Any]:
     """A layout for all sensors, and one for the feet where theirs have another range."""
-    layouts = {LAYOUT: log_layout(model.accel_range_g, model.gyro_range_dps)}
+    layouts = {LAYOUT: make_log_layout(model.accel_range_g, model.gyro_range_dps)}
     if model.foot_accel_range_g is not None:
-        layouts[FEET_LAYOUT] = log_layout(model.foot_accel_range_g, model.gyro_range_dps)
+        layouts[FEET_LAYOUT] = make_log_layout(model.foot_accel_range_g, model.gyro_range_dps)
     return layouts
 
 
-def _session_content(plan: SessionPlan) -> dict[str, Any]:
+def _build_session_content(plan: SessionPlan) -> dict[str, Any]:
     """What the session file holds."""
     bodies = {run.athlete: run.plan.body for run in reversed(plan.runs)}
     return {
@@ -247,7 +247,7 @@ def _session_content(plan: SessionPlan) -> dict[str, Any]:
             "surface": "track",
             "note": f"simulated: {plan.grade} sensors at {plan.rate_hz:g} Hz, seed {plan.seed}",
         },
-        "layout": _layouts(GRADES[plan.grade]),
+        "layout": _describe_layouts(GRADES[plan.grade]),
         "athlete": [
             {
                 "id": athlete,
@@ -257,11 +257,11 @@ def _session_content(plan: SessionPlan) -> dict[str, Any]:
             }
             for athlete in dict.fromkeys(run.athlete for run in plan.runs)
         ],
-        "run": [_run_entry(plan, run, parts) for run, parts in _logged(plan)],
+        "run": [_build_run_entry(plan, run, parts) for run, parts in _group_by_log(plan)],
     }
 
 
-def _run_entry(plan: SessionPlan, run: PlannedRun, parts: list[PlannedRun]) -> dict[str, Any]:
+def _build_run_entry(plan: SessionPlan, run: PlannedRun, parts: list[PlannedRun]) -> dict[str, Any]:
     faults = "; ".join(", ".join(part.plan.faults) or "none" for part in parts)
     return {
         "id": run.id,
@@ -270,31 +270,31 @@ def _run_entry(plan: SessionPlan, run: PlannedRun, parts: list[PlannedRun]) -> d
         "distance_m": run.plan.distance_m,
         "layout": LAYOUT,
         "clock": plan.clock,
-        "logs": {site: _log_entry(plan, run, site) for site in plan.sites},
+        "logs": {site: _build_log_entry(plan, run, site) for site in plan.sites},
         "note": f"simulated; faults of technique: {faults}",
     }
 
 
-def _suffix(plan: SessionPlan, run: PlannedRun) -> str:
+def _choose_suffix(plan: SessionPlan, run: PlannedRun) -> str:
     return ".csv.gz" if plan.compress and run.id not in plan.plain_runs else ".csv"
 
 
-def _log_name(plan: SessionPlan, run: PlannedRun, site: Site) -> str:
-    return f"logs/{run.id}_{_SHORT[site]}{_suffix(plan, run)}"
+def _format_log_name(plan: SessionPlan, run: PlannedRun, site: Site) -> str:
+    return f"logs/{run.id}_{_SHORT[site]}{_choose_suffix(plan, run)}"
 
 
-def _log_entry(plan: SessionPlan, run: PlannedRun, site: Site) -> str | dict[str, str]:
-    name = _log_name(plan, run, site)
+def _build_log_entry(plan: SessionPlan, run: PlannedRun, site: Site) -> str | dict[str, str]:
+    name = _format_log_name(plan, run, site)
     if is_foot(site) and GRADES[plan.grade].foot_accel_range_g is not None:
         return {"file": name, "layout": FEET_LAYOUT}
     return name
 
 
-def _ignore() -> None:
+def _ignore_progress() -> None:
     """Nobody waits for progress."""
 
 
-def _logged(plan: SessionPlan) -> list[tuple[PlannedRun, list[PlannedRun]]]:
+def _group_by_log(plan: SessionPlan) -> list[tuple[PlannedRun, list[PlannedRun]]]:
     """What each set of logs holds: the run that names it, and all runs in it."""
     if not plan.one_log:
         return [(run, [run]) for run in plan.runs]
@@ -311,19 +311,21 @@ def _write_run(
     rig = make_rig(plan.grade, plan.rate_hz, rng, plan.sites, plan.clock)
     truths: tuple[Truth, ...]
     if plan.one_log:
-        logs, truths = record_long(make_long([p.plan for p in parts], run.plan.seed), rig, rng)
+        logs, truths = record_long(
+            make_long_motion([p.plan for p in parts], run.plan.seed), rig, rng
+        )
         names = [f"{run.id}_{k + 1}" for k in range(len(parts))]
     else:
         motion, names = make_motion(run.plan), [run.id]
         if plan.clock == "jump":
-            logs, truth = record_common(motion, with_jumps(motion, 2, 2, rng, _APART_S), rig, rng)
+            logs, truth = record_common(motion, add_jumps(motion, 2, 2, rng, _APART_S), rig, rng)
         else:
-            logs, truth = record(motion, rig, rng)
+            logs, truth = record_motion(motion, rig, rng)
         truths = (truth,)
     for site, log in logs.items():
-        _write_table(_log_table(log), folder / _log_name(plan, run, site))
+        _write_table(_build_log_table(log), folder / _format_log_name(plan, run, site))
     for name, one in zip(names, truths, strict=True):
-        _write_truth(one, folder / "truth", name, _suffix(plan, run))
+        _write_truth(one, folder / "truth", name, _choose_suffix(plan, run))
 
 
 def write_session(
@@ -354,13 +356,13 @@ def write_session(
             raise SessionError(f"{folder} is not empty; name a new folder")
         for name in ("logs", "truth"):
             (folder / name).mkdir(parents=True, exist_ok=True)
-        for number, (run, parts) in enumerate(_logged(plan)):
+        for number, (run, parts) in enumerate(_group_by_log(plan)):
             _write_run(folder, plan, number, run, parts)
             for _ in parts:
-                (advance or _ignore)()
+                (advance or _ignore_progress)()
         path = folder / "session.toml"
         with replace_file(path) as temporary:
-            temporary.write_text(format_toml(_session_content(plan)), encoding="utf-8")
+            temporary.write_text(format_toml(_build_session_content(plan)), encoding="utf-8")
     except OSError as error:
         raise SessionError(f"{folder} cannot be written: {error.strerror}") from error
     return path

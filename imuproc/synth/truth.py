@@ -46,7 +46,7 @@ class Truth:
     valid_from_s: float = -inf
     valid_to_s: float = inf
 
-    def shifted(self, shift_s: float) -> "Truth":
+    def shift_clock(self, shift_s: float) -> "Truth":
         """The same truth on a clock that reads ``shift_s`` more."""
         steps, curves = self.steps.copy(), self.curves.copy()
         for name in ("touchdown_s", "toe_off_s"):
@@ -62,7 +62,7 @@ class Truth:
         )
 
 
-def angle_curves(tracks: Mapping[Site, PoseTrack]) -> pd.DataFrame:
+def compute_angle_curves(tracks: Mapping[Site, PoseTrack]) -> pd.DataFrame:
     """Shin angle, foot pitch and dorsiflexion of both sides from the poses.
 
     Parameters
@@ -85,15 +85,15 @@ def angle_curves(tracks: Mapping[Site, PoseTrack]) -> pd.DataFrame:
     time_s = next(iter(tracks.values())).time_s
     curves: dict[str, FloatArray] = {"time_s": time_s}
     for side in SIDES:
-        shin = _sagittal_deg(tracks.get(shank_of(side)), 2, len(time_s))
-        pitch = _sagittal_deg(tracks.get(foot_of(side)), 0, len(time_s))
+        shin = _compute_sagittal_deg(tracks.get(shank_of(side)), 2, len(time_s))
+        pitch = _compute_sagittal_deg(tracks.get(foot_of(side)), 0, len(time_s))
         curves[f"shin_angle_{side}_deg"] = shin
         curves[f"foot_pitch_{side}_deg"] = pitch
         curves[f"dorsiflexion_{side}_deg"] = pitch + 90.0 - shin
     return pd.DataFrame(curves)
 
 
-def _sagittal_deg(track: PoseTrack | None, axis: int, n: int) -> FloatArray:
+def _compute_sagittal_deg(track: PoseTrack | None, axis: int, n: int) -> FloatArray:
     """Angle of a segment axis from world X towards Z, in the X-Z plane, in deg."""
     if track is None:
         return np.full(n, nan)
@@ -101,7 +101,7 @@ def _sagittal_deg(track: PoseTrack | None, axis: int, n: int) -> FloatArray:
     return np.asarray(np.degrees(np.unwrap(np.arctan2(direction[:, 2], direction[:, 0]))))
 
 
-def truth_from_events(
+def derive_truth(
     events: pd.DataFrame,
     curves: pd.DataFrame,
     departures_s: Mapping[Side, float] | None = None,
@@ -132,16 +132,16 @@ def truth_from_events(
         {"step": np.arange(1, len(ordered) + 1), "side": ordered["side"].astype(str)}
     )
     for columns in (
-        _between_contacts(ordered),
-        _at_events(ordered, curves, shank_length_m),
-        _in_swing(ordered, curves, departures),
+        _compute_between_contacts(ordered),
+        _compute_at_events(ordered, curves, shank_length_m),
+        _compute_in_swing(ordered, curves, departures),
     ):
         for name, values in columns.items():
             figures[name] = values
     return Truth(figures, curves, departures)
 
 
-def _between_contacts(events: pd.DataFrame) -> dict[str, FloatArray]:
+def _compute_between_contacts(events: pd.DataFrame) -> dict[str, FloatArray]:
     """Times, frequency, length and speed of each step."""
     touchdown = events["touchdown_s"].to_numpy(dtype=np.float64)
     toe_off = events["toe_off_s"].to_numpy(dtype=np.float64)
@@ -153,16 +153,16 @@ def _between_contacts(events: pd.DataFrame) -> dict[str, FloatArray]:
     )
     alternates = np.append(side[1:] != side[:-1], False)
 
-    def until_next(later: FloatArray, now: FloatArray) -> FloatArray:
+    def measure_until_next(later: FloatArray, now: FloatArray) -> FloatArray:
         return np.where(alternates, np.append(later[1:], nan) - now, nan)
 
-    step_time = until_next(touchdown, touchdown)
-    length = until_next(place, place)
+    step_time = measure_until_next(touchdown, touchdown)
+    length = measure_until_next(place, place)
     return {
         "touchdown_s": touchdown,
         "toe_off_s": toe_off,
         "contact_time_s": toe_off - touchdown,
-        "flight_time_s": until_next(touchdown, toe_off),
+        "flight_time_s": measure_until_next(touchdown, toe_off),
         "step_time_s": step_time,
         "step_frequency_hz": 1.0 / step_time,
         "step_length_m": length,
@@ -170,12 +170,12 @@ def _between_contacts(events: pd.DataFrame) -> dict[str, FloatArray]:
     }
 
 
-def _at_events(
+def _compute_at_events(
     events: pd.DataFrame, curves: pd.DataFrame, shank_length_m: float | None
 ) -> dict[str, FloatArray]:
     """Angles at touchdown and toe-off, by interpolation of the curves."""
 
-    def at(figure: str, event: str) -> FloatArray:
+    def interpolate_at(figure: str, event: str) -> FloatArray:
         out = np.full(len(events), nan)
         for side in SIDES:
             rows = (events["side"] == side).to_numpy()
@@ -188,20 +188,20 @@ def _at_events(
             )
         return out
 
-    shin = at("shin_angle", "touchdown_s")
+    shin = interpolate_at("shin_angle", "touchdown_s")
     length = nan if shank_length_m is None else shank_length_m
     return {
         "shin_angle_touchdown_deg": shin,
-        "shin_angle_toe_off_deg": at("shin_angle", "toe_off_s"),
+        "shin_angle_toe_off_deg": interpolate_at("shin_angle", "toe_off_s"),
         # The knee is ahead of the ankle by length * cos(shin angle).
         "ankle_ahead_of_knee_m": -length * np.cos(np.radians(shin)),
-        "foot_pitch_touchdown_deg": at("foot_pitch", "touchdown_s"),
-        "foot_pitch_toe_off_deg": at("foot_pitch", "toe_off_s"),
-        "dorsiflexion_touchdown_deg": at("dorsiflexion", "touchdown_s"),
+        "foot_pitch_touchdown_deg": interpolate_at("foot_pitch", "touchdown_s"),
+        "foot_pitch_toe_off_deg": interpolate_at("foot_pitch", "toe_off_s"),
+        "dorsiflexion_touchdown_deg": interpolate_at("dorsiflexion", "touchdown_s"),
     }
 
 
-def _in_swing(
+def _compute_in_swing(
     events: pd.DataFrame, curves: pd.DataFrame, departures_s: Mapping[Side, float]
 ) -> dict[str, FloatArray]:
     """Figures of the swing that ends at each touchdown."""
@@ -221,19 +221,21 @@ def _in_swing(
             touchdown = float(events["touchdown_s"].iloc[row])
             swing = touchdown - left_ground
             if swing > 0.0:
-                late = _window(time_s, pitch, touchdown - _MIN_PITCH_SHARE * swing, touchdown)
+                late = _cut_window(time_s, pitch, touchdown - _MIN_PITCH_SHARE * swing, touchdown)
                 out["foot_pitch_swing_min_deg"][row] = late[1].min()
-                late = _window(time_s, pitch, touchdown - _LATE_SHARE * swing, touchdown)
+                late = _cut_window(time_s, pitch, touchdown - _LATE_SHARE * swing, touchdown)
                 out["foot_pitch_swing_max_deg"][row] = late[1].max()
-                late = _window(time_s, bend, touchdown - _MIN_DORSIFLEXION_SHARE * swing, touchdown)
+                late = _cut_window(
+                    time_s, bend, touchdown - _MIN_DORSIFLEXION_SHARE * swing, touchdown
+                )
                 out["dorsiflexion_swing_min_deg"][row] = late[1].min()
-                at, value = _window(time_s, bend, touchdown - _LATE_SHARE * swing, touchdown)
+                at, value = _cut_window(time_s, bend, touchdown - _LATE_SHARE * swing, touchdown)
                 out["dorsiflexion_swing_mean_deg"][row] = trapezoid(value, at) / np.ptp(at)
             left_ground = float(events["toe_off_s"].iloc[row])
     return out
 
 
-def _window(
+def _cut_window(
     time_s: FloatArray, curve: FloatArray, start_s: float, end_s: float
 ) -> tuple[FloatArray, FloatArray]:
     """Samples within a window, with interpolated values at both ends; NaN outside the curve."""

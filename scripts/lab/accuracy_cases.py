@@ -16,15 +16,15 @@ import imuproc
 from imuproc.agreement.judging import Judged, judge, judge_nothing_found, select_judged_steps
 from imuproc.core.errors import ImuprocError
 from imuproc.core.recording import Clock, Recording, Start
-from imuproc.synth.ground import any_landing, any_leaving, any_lever
-from imuproc.synth.plan import Body, Impact, RunPlan, random_plan, steady_plan
+from imuproc.synth.ground import draw_any_landing, draw_any_leaving, draw_any_lever
+from imuproc.synth.plan import Body, Impact, RunPlan, draw_plan, draw_steady_plan
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel
 from imuproc.synth.truth import Truth
-from scripts.lab.accuracy_clocks import with_jumps_around, with_own_clocks
-from scripts.lab.accuracy_lean import LEAN_DEG, leaning, zero_in_standing
-from scripts.lab.accuracy_means import mean_errors
-from scripts.lab.optical_running import RealCase, cases
+from scripts.lab.accuracy_clocks import add_jumps_around, give_own_clocks
+from scripts.lab.accuracy_lean import LEAN_DEG, make_leaning_motion, zero_dorsiflexion
+from scripts.lab.accuracy_means import compute_mean_errors
+from scripts.lab.optical_running import RealCase, list_cases
 from scripts.lab.overground import CLIPS
 from scripts.lab.overground import make_recording as make_overground
 from scripts.lab.real_motion import Shock, make_recording
@@ -128,7 +128,7 @@ class Case:
     effort: NDArray[np.bool_] | None = None
 
 
-def numbers_of(recipe: Recipe, count: int, limit: int) -> range:
+def list_numbers(recipe: Recipe, count: int, limit: int) -> range:
     """Numbers of the cases of a recipe.
 
     Parameters
@@ -141,12 +141,12 @@ def numbers_of(recipe: Recipe, count: int, limit: int) -> range:
     """
     if recipe.motion != "optical":
         return range(count)
-    treadmill = len(cases())
+    treadmill = len(list_cases())
     every = treadmill + (OVERGROUND_DRAWS * len(CLIPS) if recipe.trials == "all" else 0)
     return range(0, every, max(1, every // limit) if limit else 1)
 
 
-def judged_case(recipe: Recipe, number: int, seed: int) -> Judged:
+def judge_case(recipe: Recipe, number: int, seed: int) -> Judged:
     """Make one case, process it and hold it against its truth.
 
     Parameters
@@ -169,7 +169,7 @@ def judged_case(recipe: Recipe, number: int, seed: int) -> Judged:
         table.merge(case.labels, on="step", how="left") if len(table) else table
         for table in (judged.errors, judged.at_true_events)
     )
-    means = mean_errors(result, case.truth, case.name, case.effort)
+    means = compute_mean_errors(result, case.truth, case.name, case.effort)
     of_case, words = case.labels.iloc[0], case.labels.columns.drop("step")
     labels = {name: of_case[name] if name in ("set", "trial") else "" for name in words}
     together = pd.concat([errors, means.assign(**labels)], ignore_index=True)
@@ -189,22 +189,22 @@ def make_case(recipe: Recipe, number: int, seed: int) -> Case:
     -------
     Case
     """
-    whole = _whole_case(replace(recipe, sites="all"), number, seed)
-    return replace(whole, recording=only_sites(whole.recording, recipe.sites))
+    whole = _make_whole_case(replace(recipe, sites="all"), number, seed)
+    return replace(whole, recording=keep_sites(whole.recording, recipe.sites))
 
 
 # Groups that differ in sites alone look at the same recording.
 @lru_cache(maxsize=2)
-def _whole_case(recipe: Recipe, number: int, seed: int) -> Case:
-    make = _optical_case if recipe.motion == "optical" else _simulated_case
+def _make_whole_case(recipe: Recipe, number: int, seed: int) -> Case:
+    make = _make_optical_case if recipe.motion == "optical" else _make_simulated_case
     case = make(recipe, number, seed)
     if recipe.clock == "separate":
         rng = np.random.default_rng([seed, number, 6])
-        case = replace(case, recording=with_own_clocks(case.recording, rng))
+        case = replace(case, recording=give_own_clocks(case.recording, rng))
     return case
 
 
-def only_sites(recording: Recording, kind: str) -> Recording:
+def keep_sites(recording: Recording, kind: str) -> Recording:
     """The recording with sensors of one segment or leg: ``shank``, ``foot``, ``left``, or all."""
     kept = {
         site: log
@@ -214,7 +214,7 @@ def only_sites(recording: Recording, kind: str) -> Recording:
     return replace(recording, logs=kept)
 
 
-def sensor_model(recipe: Recipe) -> SensorModel:
+def choose_sensor_model(recipe: Recipe) -> SensorModel:
     """The grade's sensors with the recipe's own faults."""
     model = GRADES[recipe.grade]
     if recipe.scale_sd is not None:
@@ -229,32 +229,34 @@ def sensor_model(recipe: Recipe) -> SensorModel:
 # --- Real motion ---------------------------------------------------------------------------------
 
 
-def _optical_case(recipe: Recipe, number: int, seed: int) -> Case:
+def _make_optical_case(recipe: Recipe, number: int, seed: int) -> Case:
     """Real running with force-plate contacts: the treadmill trials, then the overground clips."""
-    if number >= len(cases()):
-        return _overground_case(recipe, number - len(cases()), seed + number)
-    case = cases()[number]
+    if number >= len(list_cases()):
+        return _make_overground_case(recipe, number - len(list_cases()), seed + number)
+    case = list_cases()[number]
     shock: Shock = recipe.impact or "none"
     # Other sensors for each trial, or all of them would judge one set of four.
     own_seed = seed + number
     recording, truth = make_recording(
-        case, sensor_model(recipe), recipe.rate_hz, own_seed, shock, recipe.threshold_n
+        case, choose_sensor_model(recipe), recipe.rate_hz, own_seed, shock, recipe.threshold_n
     )
     if recipe.treadmill:
         run = replace(recording.run, surface="treadmill", belt_speed_mps=case.speed_mps)
         recording = replace(recording, run=run)
-    return Case(f"{case.runner}-{case.speed_mps}", recording, truth, _optical_labels(case, truth))
+    return Case(
+        f"{case.runner}-{case.speed_mps}", recording, truth, _label_optical_steps(case, truth)
+    )
 
 
-def _overground_case(recipe: Recipe, number: int, own_seed: int) -> Case:
+def _make_overground_case(recipe: Recipe, number: int, own_seed: int) -> Case:
     clip = CLIPS[number // OVERGROUND_DRAWS]
-    model = sensor_model(recipe)
+    model = choose_sensor_model(recipe)
     recording, truth = make_overground(clip, model, recipe.rate_hz, own_seed)
     labels = pd.DataFrame({"step": select_judged_steps(truth)["step"], "set": clip, "trial": clip})
     return Case(f"{clip}-{own_seed}", recording, truth, labels)
 
 
-def _optical_labels(case: RealCase, truth: Truth) -> pd.DataFrame:
+def _label_optical_steps(case: RealCase, truth: Truth) -> pd.DataFrame:
     steps = select_judged_steps(truth)
     strike = {"left": case.strike_left, "right": case.strike_right}
     return pd.DataFrame(
@@ -270,7 +272,7 @@ def _optical_labels(case: RealCase, truth: Truth) -> pd.DataFrame:
 # --- Simulated runs ------------------------------------------------------------------------------
 
 
-def plan_of(recipe: Recipe, number: int, rng: np.random.Generator) -> tuple[str, RunPlan]:
+def draw_case_plan(recipe: Recipe, number: int, rng: np.random.Generator) -> tuple[str, RunPlan]:
     """Name and plan of a simulated run; athlete, distance and technique are drawn.
 
     Parameters
@@ -283,15 +285,15 @@ def plan_of(recipe: Recipe, number: int, rng: np.random.Generator) -> tuple[str,
         low, high = recipe.speeds_mps
         speed_mps = float(rng.uniform(low, high))
         name = f"steady-{speed_mps:.1f}mps"
-        plan = steady_plan(rng, speed_mps, STEADY_M, recipe.treadmill)
+        plan = draw_steady_plan(rng, speed_mps, STEADY_M, recipe.treadmill)
     else:
         start = recipe.starts[number % len(recipe.starts)]
         distance_m = float(rng.choice(DISTANCES_M))
         name = f"{start}-{distance_m:.0f}m"
-        plan = random_plan(rng, start, distance_m)
+        plan = draw_plan(rng, start, distance_m)
     plan = replace(plan, curve_radius_m=recipe.curve_radius_m)
     if recipe.ground != "usual":
-        plan = _on_any_ground(plan, recipe.ground, rng)
+        plan = _draw_any_ground(plan, recipe.ground, rng)
     if recipe.impact is not None:
         plan = replace(plan, impact=recipe.impact)
     if recipe.soft_tissue_deg is not None:
@@ -299,48 +301,48 @@ def plan_of(recipe: Recipe, number: int, rng: np.random.Generator) -> tuple[str,
     return name, plan
 
 
-def _on_any_ground(
+def _draw_any_ground(
     plan: RunPlan, which: Literal["landing", "leaving"], rng: np.random.Generator
 ) -> RunPlan:
     """The same athlete, whose feet land or leave the ground as feet may at all."""
     if which == "landing":
         impact: Impact = ("none", "weak", "strong")[int(rng.integers(3))]
-        ground = any_landing(rng, plan.technique.ground)
+        ground = draw_any_landing(rng, plan.technique.ground)
         return replace(plan, impact=impact, technique=replace(plan.technique, ground=ground))
-    ground = any_leaving(rng, plan.technique.ground)
-    body = Body.of_stature(plan.body.stature_m, any_lever(rng))
+    ground = draw_any_leaving(rng, plan.technique.ground)
+    body = Body.from_stature(plan.body.stature_m, draw_any_lever(rng))
     return replace(plan, body=body, technique=replace(plan.technique, ground=ground))
 
 
 @lru_cache(maxsize=2)
-def _motion(plan: RunPlan) -> RunMotion:
+def _make_motion(plan: RunPlan) -> RunMotion:
     return make_motion(plan)
 
 
-def _simulated_case(recipe: Recipe, number: int, seed: int) -> Case:
+def _make_simulated_case(recipe: Recipe, number: int, seed: int) -> Case:
     rng = np.random.default_rng(seed + number)
-    name, plan = plan_of(recipe, number, rng)
-    motion = _motion(plan)
+    name, plan = draw_case_plan(recipe, number, rng)
+    motion = _make_motion(plan)
     if recipe.lean != "none":
-        motion = leaning(motion, recipe.lean == "stated")
-    rig = make_rig(sensor_model(recipe), recipe.rate_hz, rng)
+        motion = make_leaning_motion(motion, recipe.lean == "stated")
+    rig = make_rig(choose_sensor_model(recipe), recipe.rate_hz, rng)
     recording, truth = simulate_motion(motion, rig, rng)
     if recipe.clock == "jump":
-        recording, truth = with_jumps_around(recording, motion, rig, rng)
+        recording, truth = add_jumps_around(recording, motion, rig, rng)
     if recipe.lean == "stated":
         athlete = replace(recording.athlete, standing_lean_deg=LEAN_DEG)
-        recording, truth = replace(recording, athlete=athlete), zero_in_standing(truth)
-    labels, effort = _effort_labels(motion, truth)
+        recording, truth = replace(recording, athlete=athlete), zero_dorsiflexion(truth)
+    labels, effort = _label_effort_steps(motion, truth)
     return Case(f"{name}-{seed + number}", recording, truth, labels, effort)
 
 
-def _effort_labels(motion: RunMotion, truth: Truth) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
+def _label_effort_steps(motion: RunMotion, truth: Truth) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
     """Words for each judged step, and which belong to the effort.
 
     ``phase`` and ``number`` are of the sprint, ``gain`` tells whether speed was even.
     """
     steps = select_judged_steps(truth)
-    effort = (steps["step"] <= _last_effort_step(motion)).to_numpy()
+    effort = (steps["step"] <= _count_effort_steps(motion)).to_numpy()
     number = steps["step"].to_numpy()
     band = np.select([number <= 4, number <= 10], ["steps 1-4", "steps 5-10"], "steps 11+")
     fastest = steps["speed_mps"].to_numpy() > TOP_SPEED_SHARE * steps["speed_mps"].max()
@@ -350,13 +352,13 @@ def _effort_labels(motion: RunMotion, truth: Truth) -> tuple[pd.DataFrame, NDArr
             "phase": np.where(effort, "effort", "slowing"),
             "number": np.where(effort, band, ""),
             "top": np.where(effort & fastest, "top speed", ""),
-            "gain": _speed_gain(motion, len(truth.steps))[steps.index],
+            "gain": _label_speed_gain(motion, len(truth.steps))[steps.index],
         }
     )
     return labels, effort
 
 
-def _speed_gain(motion: RunMotion, count: int) -> NDArray[np.str_]:
+def _label_speed_gain(motion: RunMotion, count: int) -> NDArray[np.str_]:
     """Whether the hips gain, hold or lose speed at each contact of the truth."""
     course = motion.course
     at = [s.touchdown_s + 0.1 for s in motion.schedule.stances if s.kind != "ready"][:count]
@@ -364,7 +366,7 @@ def _speed_gain(motion: RunMotion, count: int) -> NDArray[np.str_]:
     return np.select([gain > EVEN_MPS2, gain < -EVEN_MPS2], ["gaining", "losing"], "even")
 
 
-def _last_effort_step(motion: RunMotion) -> int:
+def _count_effort_steps(motion: RunMotion) -> int:
     """How many contacts after the start begin before the hips have gone the distance."""
     course = motion.course
     end_s = course.time_s[int(np.searchsorted(course.forward_m, motion.plan.distance_m)) - 1]

@@ -7,7 +7,7 @@ import numpy as np
 
 from imuproc.core.recording import Recording
 from imuproc.core.sites import Site
-from imuproc.synth.moments import record_common, with_jumps
+from imuproc.synth.moments import add_jumps, record_common
 from imuproc.synth.runs import Rig, RunMotion
 from imuproc.synth.truth import Truth
 
@@ -20,7 +20,7 @@ JUMPS: Final = 2
 HEADS: Final[tuple[Site, ...]] = ("left_shank", "right_shank")
 
 
-def with_own_clocks(recording: Recording, rng: np.random.Generator) -> Recording:
+def give_own_clocks(recording: Recording, rng: np.random.Generator) -> Recording:
     """The recording as if each foot's logger had a clock of its own, hours off and drifting.
 
     The shanks keep the clock of the truth: without a common moment each leg's times count as its
@@ -40,7 +40,7 @@ def with_own_clocks(recording: Recording, rng: np.random.Generator) -> Recording
     return replace(recording, logs=logs, run=replace(recording.run, clock="separate"))
 
 
-def with_jumps_around(
+def add_jumps_around(
     recording: Recording, motion: RunMotion, rig: Rig, rng: np.random.Generator
 ) -> tuple[Recording, Truth]:
     """The recording with jumps before and after the run, each sensor on its own clock.
@@ -64,6 +64,6 @@ def with_jumps_around(
         )
         for site, stamp in rig.stamps.items()
     }
-    common = with_jumps(motion, JUMPS, JUMPS, rng, APART_S)
+    common = add_jumps(motion, JUMPS, JUMPS, rng, APART_S)
     logs, truth = record_common(motion, common, replace(rig, stamps=stamps), rng)
     return replace(recording, logs=logs, run=replace(recording.run, clock="jump")), truth

@@ -46,7 +46,7 @@ _OPTICAL: Final = Recipe("optical")
 _TREADMILL: Final = Recipe("optical", trials="treadmill")
 
 
-def _both(name: str, what: str, bars: bool = False, **changes: object) -> list[Group]:
+def _make_both(name: str, what: str, bars: bool = False, **changes: object) -> list[Group]:
     """The same change to simulated sprints and to real motion."""
     sprint, optical = replace(_SPRINT, **changes), replace(_OPTICAL, **changes)  # type: ignore[arg-type]
     sim_bars, real_bars = ("simulated", "real") if bars else ("", "")
@@ -56,7 +56,7 @@ def _both(name: str, what: str, bars: bool = False, **changes: object) -> list[G
     ]
 
 
-def _all_groups() -> list[Group]:
+def _list_all_groups() -> list[Group]:
     groups = [
         Group(
             "simulated",
@@ -112,10 +112,10 @@ def _all_groups() -> list[Group]:
                 replace(_TREADMILL, impact=strength),  # type: ignore[arg-type]
             )
         )
-    return groups + _courses() + _sensors()
+    return groups + _list_course_groups() + _list_sensor_groups()
 
 
-def _courses() -> list[Group]:
+def _list_course_groups() -> list[Group]:
     curve = replace(_SPRINT, curve_radius_m=CURVE_RADIUS_M)
     steady = Recipe("steady", speeds_mps=(4.0, 6.0))
     belt = Recipe("steady", treadmill=True)
@@ -167,14 +167,14 @@ def _courses() -> list[Group]:
     ]
 
 
-def _sensors() -> list[Group]:
+def _list_sensor_groups() -> list[Group]:
     groups = []
     for rate_hz in RATES_HZ:
         what = f"sensors at {rate_hz:.0f} Hz"
-        groups += _both(f"{rate_hz:.0f}Hz", what, rate_hz in (200.0, 500.0), rate_hz=rate_hz)
+        groups += _make_both(f"{rate_hz:.0f}Hz", what, rate_hz in (200.0, 500.0), rate_hz=rate_hz)
     for kind in ("foot", "shank"):
-        groups += _both(f"{kind}-only", f"{kind} sensors alone", sites=kind)
-    groups += _both("left-leg", "one leg alone", sites="left")
+        groups += _make_both(f"{kind}-only", f"{kind} sensors alone", sites=kind)
+    groups += _make_both("left-leg", "one leg alone", sites="left")
     for sweep in ("landing", "leaving"):
         groups.append(
             Group(
@@ -184,10 +184,10 @@ def _sensors() -> list[Group]:
                 "sweep",
             )
         )
-    groups += _both("low", "low-grade sensors", grade="low")
-    groups += _both("mid16g", "feet clip at 16 g", grade="mid16g")
-    groups += _both("scale-1pct", "scale-factor error of 1 % (SD)", scale_sd=0.01)
-    groups += _both(
+    groups += _make_both("low", "low-grade sensors", grade="low")
+    groups += _make_both("mid16g", "feet clip at 16 g", grade="mid16g")
+    groups += _make_both("scale-1pct", "scale-factor error of 1 % (SD)", scale_sd=0.01)
+    groups += _make_both(
         "g-sensitivity", "gyroscopes with 0.1 deg/s per g (SD)", g_sensitivity_dps_g=0.1
     )
     groups.append(
@@ -198,7 +198,7 @@ def _sensors() -> list[Group]:
             replace(_SPRINT, clock="jump"),
         )
     )
-    groups += _both(
+    groups += _make_both(
         "separate-clocks",
         "feet on clocks of their own, legs not tied: figures within a leg",
         clock="separate",
@@ -206,11 +206,11 @@ def _sensors() -> list[Group]:
     return groups
 
 
-GROUPS: Final[dict[str, Group]] = {group.name: group for group in _all_groups()}
+GROUPS: Final[dict[str, Group]] = {group.name: group for group in _list_all_groups()}
 """All groups by name, in the order of the tables."""
 
 
-def chosen_groups(patterns: Sequence[str]) -> list[Group]:
+def choose_groups(patterns: Sequence[str]) -> list[Group]:
     """Groups whose names match any of some shell-style patterns, in the order of the tables.
 
     Parameters

@@ -21,7 +21,7 @@ LEAN_ASIDE_DEG: Final = 3.0
 """Shank in quiet standing: forward (both alike), and to the left of upright."""
 
 
-def leaning(motion: RunMotion, stated: bool) -> RunMotion:
+def make_leaning_motion(motion: RunMotion, stated: bool) -> RunMotion:
     """The motion of an athlete whose shanks lean in quiet standing.
 
     The lean is about the ankle and goes while the athlete moves into position and comes back while
@@ -38,17 +38,17 @@ def leaning(motion: RunMotion, stated: bool) -> RunMotion:
     -------
     RunMotion
     """
-    share = _standing_share(motion)
+    share = _compute_standing_share(motion)
     forward, aside = np.radians(LEAN_DEG), np.radians(LEAN_ASIDE_DEG)
     truth = share if stated else share - 1.0
     return replace(
         motion,
-        bones=_turned_shanks(motion.bones, forward * truth, aside * share),
-        skin=_turned_shanks(motion.skin, forward * share, aside * share),
+        bones=_turn_shanks(motion.bones, forward * truth, aside * share),
+        skin=_turn_shanks(motion.skin, forward * share, aside * share),
     )
 
 
-def zero_in_standing(truth: Truth) -> Truth:
+def zero_dorsiflexion(truth: Truth) -> Truth:
     """The truth with dorsiflexion counted from quiet standing, as its columns say.
 
     Parameters
@@ -66,7 +66,7 @@ def zero_in_standing(truth: Truth) -> Truth:
     return replace(truth, steps=steps, curves=curves)
 
 
-def _standing_share(motion: RunMotion) -> FloatArray:
+def _compute_standing_share(motion: RunMotion) -> FloatArray:
     """1 in quiet standing before and after, 0 in the run."""
     course = motion.course
     leaves_s = max(course.set_s, course.marks_s + 0.7) - course.marks_s
@@ -75,13 +75,13 @@ def _standing_share(motion: RunMotion) -> FloatArray:
     return 1.0 - before + after
 
 
-def _turned_shanks(
+def _turn_shanks(
     tracks: Mapping[Site, PoseTrack], forward_rad: FloatArray, aside_rad: FloatArray
 ) -> dict[Site, PoseTrack]:
     """Tracks with the shanks turned about the ankle: forward and to the left of upright."""
     zero = np.zeros(len(forward_rad))
-    about_y = _rotation(np.stack((zero, forward_rad, zero), axis=1))
-    about_x = _rotation(np.stack((-aside_rad, zero, zero), axis=1))
+    about_y = _to_matrix(np.stack((zero, forward_rad, zero), axis=1))
+    about_x = _to_matrix(np.stack((-aside_rad, zero, zero), axis=1))
     return {
         site: PoseTrack(track.time_s, about_y @ about_x @ track.rotation, track.position_m)
         if site.endswith("shank")
@@ -90,5 +90,5 @@ def _turned_shanks(
     }
 
 
-def _rotation(rotvec: FloatArray) -> FloatArray:
+def _to_matrix(rotvec: FloatArray) -> FloatArray:
     return np.asarray(Rotation.from_rotvec(rotvec).as_matrix())

@@ -13,7 +13,7 @@ from imuproc.synth.truth import Truth
 FEWEST_STEPS = 3
 
 
-def mean_errors(
+def compute_mean_errors(
     result: Result, truth: Truth, case: str, effort: NDArray[np.bool_] | None = None
 ) -> pd.DataFrame:
     """Errors of the means over a run, as rows of :class:`imuproc.agreement.judging.Judged`.

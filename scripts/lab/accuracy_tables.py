@@ -34,7 +34,7 @@ class Bar:
     u_repeat: float | None = None
     missing: float | None = None
 
-    def text(self) -> str:
+    def describe(self) -> str:
         """The bar in words."""
         parts = [
             f"{name} <= {value:g}"
@@ -51,7 +51,7 @@ class Bar:
             parts.append(f"at most {100.0 * self.missing:g} %")
         return ", ".join(parts)
 
-    def met(self, row: Mapping[str, float]) -> bool:
+    def is_met(self, row: Mapping[str, float]) -> bool:
         """Whether a table's row is within the bar; what is not a number is not."""
         asked = [
             (abs(row["bias"]), self.bias),
@@ -67,7 +67,7 @@ _ALL: Final = {FOUND: Bar(missing=0.0), INVENTED: Bar(missing=0.0)}
 _TD, _TO = "_touchdown_deg", "_toe_off_deg"
 
 
-def _same_instant(shin_deg: float, pitch_deg: float) -> dict[str, Bar]:
+def _bar_same_instant(shin_deg: float, pitch_deg: float) -> dict[str, Bar]:
     """Angles read at the same instant as the truth."""
     return {
         f"{angle}{event}{SAME_INSTANT}": Bar(rmse=limit)
@@ -76,7 +76,7 @@ def _same_instant(shin_deg: float, pitch_deg: float) -> dict[str, Bar]:
     }
 
 
-def _as_given(touchdown: float, toe_off: float, least: float, mean: float) -> dict[str, Bar]:
+def _bar_as_given(touchdown: float, toe_off: float, least: float, mean: float) -> dict[str, Bar]:
     """Foot pitch at both events and dorsiflexion in swing, in deg RMSE."""
     return {
         f"foot_pitch{_TD}": Bar(rmse=touchdown),
@@ -93,8 +93,8 @@ BARS: Final[Mapping[str, Mapping[str, Bar]]] = {
         "touchdown_s": Bar(bias=0.002),
         "toe_off_s": Bar(bias=0.002),
         f"shin_angle{_TD}": Bar(rmse=0.8),
-        **_same_instant(0.5, 0.8),
-        **_as_given(1.0, 2.0, 0.8, 0.5),
+        **_bar_same_instant(0.5, 0.8),
+        **_bar_as_given(1.0, 2.0, 0.8, 0.5),
         "step_frequency_hz": Bar(rmse=0.06),
         "step_length_m": Bar(rmse=0.03),
     },
@@ -102,8 +102,8 @@ BARS: Final[Mapping[str, Mapping[str, Bar]]] = {
         **_ALL,
         "contact_time_s": Bar(bias=0.006, rmse=0.012, u=0.015, u_repeat=0.008),
         f"shin_angle{_TD}": Bar(rmse=3.0),
-        **_same_instant(0.8, 1.2),
-        **_as_given(2.0, 4.0, 1.0, 0.8),
+        **_bar_same_instant(0.8, 1.2),
+        **_bar_as_given(2.0, 4.0, 1.0, 0.8),
     },
     # Force plate at 20 N above local zero, no shock added.
     "treadmill": {
@@ -112,8 +112,8 @@ BARS: Final[Mapping[str, Mapping[str, Bar]]] = {
         "touchdown_s": Bar(bias=0.004),
         "toe_off_s": Bar(bias=0.004),
         f"shin_angle{_TD}": Bar(rmse=1.0),
-        **_same_instant(0.6, 1.2),
-        **_as_given(1.5, 2.0, 1.2, 0.8),
+        **_bar_same_instant(0.6, 1.2),
+        **_bar_as_given(1.5, 2.0, 1.2, 0.8),
         "step_frequency_hz": Bar(rmse=0.08),
         "step_length_m": Bar(rmse=0.04),
     },
@@ -122,8 +122,8 @@ BARS: Final[Mapping[str, Mapping[str, Bar]]] = {
         "contact_time_s": Bar(bias=0.004, rmse=0.006, u=0.008, u_repeat=0.004),
         "touchdown_s": Bar(bias=0.008),
         "toe_off_s": Bar(bias=0.008),
-        **_same_instant(0.8, 1.5),
-        **_as_given(2.0, 2.5, 1.5, 1.0),
+        **_bar_same_instant(0.8, 1.5),
+        **_bar_as_given(2.0, 2.5, 1.5, 1.0),
     },
 }
 """What is asked, by kind of case, with mid-grade sensors; of single steps, not of means. In parts
@@ -137,7 +137,7 @@ REPEAT_COVERAGE_PERCENT: Final = (90.0, 99.0)
 """The same within two of the uncertainties within a set-up, the set's mean error removed."""
 
 
-def summary(judged: Sequence[Judged]) -> pd.DataFrame:
+def summarise_runs(judged: Sequence[Judged]) -> pd.DataFrame:
     """Bias, SD, RMSE and coverage of every figure over all runs.
 
     Parameters
@@ -151,11 +151,11 @@ def summary(judged: Sequence[Judged]) -> pd.DataFrame:
         without an uncertainty is not covered.
     """
     tables = [t for one in judged for t in (one.errors, one.at_true_events) if len(t)]
-    return error_table(pd.concat(tables, ignore_index=True)) if tables else error_table(None)
+    return build_error_table(pd.concat(tables, ignore_index=True) if tables else None)
 
 
-def error_table(errors: pd.DataFrame | None) -> pd.DataFrame:
-    """As :func:`summary`, from the rows of errors themselves."""
+def build_error_table(errors: pd.DataFrame | None) -> pd.DataFrame:
+    """Bias, SD, RMSE and coverage of every figure, from rows of errors."""
     rows = []
     for figure, group in errors.groupby("figure", sort=False) if errors is not None else ():
         known = group[np.isfinite(group["error"].astype(float))]
@@ -163,20 +163,20 @@ def error_table(errors: pd.DataFrame | None) -> pd.DataFrame:
         if len(known) + missing:
             error = known["error"].to_numpy(dtype=np.float64)
             within = np.abs(error) <= 2.0 * known["u"].to_numpy(dtype=np.float64)
-            row = {"figure": str(figure), **_moments(error, missing)}
+            row = {"figure": str(figure), **_compute_moments(error, missing)}
             if known["u"].isna().all():
-                rows.append({**row, "independent": _independent(known)})
+                rows.append({**row, "independent": _count_contacts(known)})
                 continue
             row["median_u"] = float(known["u"].median()) if len(known) else nan
             row["median_u_repeat"] = float(known["u_repeat"].median()) if len(known) else nan
             around = np.abs(error - error.mean())
             repeats = around <= 2.0 * known["u_repeat"].to_numpy(dtype=np.float64)
             row["within_2u_repeat_percent"] = 100.0 * float(repeats.mean()) if len(known) else nan
-            rows.append({**row, "independent": _independent(known), **_coverage(within)})
+            rows.append({**row, "independent": _count_contacts(known), **_compute_coverage(within)})
     return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
-def _independent(errors: pd.DataFrame) -> int:
+def _count_contacts(errors: pd.DataFrame) -> int:
     """How many different contacts the errors are of: sensors drawn anew make no new contact."""
     trial = errors["trial"] if "trial" in errors else errors["case"]
     return len(set(zip(trial, errors["step"], strict=True)))
@@ -189,7 +189,7 @@ _COLUMNS: Final = (
 )
 
 
-def _moments(error: NDArray[np.float64], missing: int) -> dict[str, float | int]:
+def _compute_moments(error: NDArray[np.float64], missing: int) -> dict[str, float | int]:
     if not len(error):
         return {"n": 0, "missing": missing, "bias": nan, "sd": nan, "rmse": nan, "worst": nan}
     return {
@@ -202,7 +202,7 @@ def _moments(error: NDArray[np.float64], missing: int) -> dict[str, float | int]
     }
 
 
-def _coverage(within: NDArray[np.bool_]) -> dict[str, float]:
+def _compute_coverage(within: NDArray[np.bool_]) -> dict[str, float]:
     share = estimate_share(int(within.sum()), len(within))
     return {
         "within_2u_percent": 100.0 * share.value,
@@ -211,7 +211,7 @@ def _coverage(within: NDArray[np.bool_]) -> dict[str, float]:
     }
 
 
-def whole_run_rows(judged: Sequence[Judged]) -> pd.DataFrame:
+def list_whole_run_rows(judged: Sequence[Judged]) -> pd.DataFrame:
     """Rows of what belongs to runs rather than steps.
 
     Parameters
@@ -221,17 +221,17 @@ def whole_run_rows(judged: Sequence[Judged]) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns as :func:`summary`: steps found (``missing`` are those not found) and invented
-        (``n``), the foot pitch curve in swing (one RMS error per run) and the way of the effort in
-        percent of the true one (one error per run); last the distance that the package tells, with
-        its own end of the effort and its uncertainty.
+        Columns as :func:`summarise_runs`: steps found (``missing`` are those not found) and
+        invented (``n``), the foot pitch curve in swing (one RMS error per run), the way of the
+        effort in percent of the true one (one error per run); last the distance
+        that the package tells, with its own end of the effort and its uncertainty.
     """
     steps, found = sum(one.real_steps for one in judged), sum(one.found for one in judged)
     curve = np.array([one.pitch_swing_rms_deg for one in judged])
     way = np.array([one.way_m for one in judged]).reshape(-1, 2)
     percent = 100.0 * (way[:, 0] / way[:, 1] - 1.0)
     lost = int((np.isfinite(way[:, 1]) & ~np.isfinite(way[:, 0])).sum())
-    rms = _moments(curve[np.isfinite(curve)], int((~np.isfinite(curve)).sum()))
+    rms = _compute_moments(curve[np.isfinite(curve)], int((~np.isfinite(curve)).sum()))
     rows: list[dict[str, object]] = [
         {"figure": FOUND, "n": found, "missing": steps - found},
         {"figure": INVENTED, "n": sum(one.invented for one in judged), "missing": 0},
@@ -239,23 +239,23 @@ def whole_run_rows(judged: Sequence[Judged]) -> pd.DataFrame:
         {"figure": PITCH_CURVE, **rms, "bias": nan, "sd": nan},
     ]
     if np.isfinite(way[:, 1]).any():
-        rows.append({"figure": WAY, **_moments(percent[np.isfinite(percent)], lost)})
+        rows.append({"figure": WAY, **_compute_moments(percent[np.isfinite(percent)], lost)})
     told = np.array([one.distance_m for one in judged]).reshape(-1, 3)
     told = told[np.isfinite(told).all(axis=1)]
     if len(told):
         error, u = told[:, 0] - told[:, 2], told[:, 1]
-        row = {"figure": DISTANCE, **_moments(error, 0), "median_u": float(np.median(u))}
-        rows.append({**row, **_coverage(np.abs(error) <= 2.0 * u)})
+        row = {"figure": DISTANCE, **_compute_moments(error, 0), "median_u": float(np.median(u))}
+        rows.append({**row, **_compute_coverage(np.abs(error) <= 2.0 * u)})
     return pd.DataFrame(rows, columns=list(_COLUMNS))
 
 
-def with_bars(table: pd.DataFrame, bars: Mapping[str, Bar], steps: int) -> pd.DataFrame:
+def add_bars(table: pd.DataFrame, bars: Mapping[str, Bar], steps: int) -> pd.DataFrame:
     """A table with what is asked of each figure and whether that is met.
 
     Parameters
     ----------
     table : DataFrame
-        As :func:`summary` gives, with or without the rows of whole runs.
+        As :func:`summarise_runs` gives, with or without the rows of whole runs.
     bars : mapping from figure to Bar
         Empty where nothing is asked but coverage.
     steps : int
@@ -270,14 +270,14 @@ def with_bars(table: pd.DataFrame, bars: Mapping[str, Bar], steps: int) -> pd.Da
     bar, met, u_met, repeat_met = [], [], [], []
     for _, row in table.iterrows():
         own = bars.get(str(row["figure"]))
-        bar.append(own.text() if own else "")
-        met.append(_yes_no(_is_met(own, row, steps)) if own else "")
+        bar.append(own.describe() if own else "")
+        met.append(_format_yes_no(_is_met(own, row, steps)) if own else "")
         share = float(row["within_2u_percent"])
         low, high = COVERAGE_PERCENT
-        u_met.append(_yes_no(low <= share <= high) if isfinite(share) else "")
+        u_met.append(_format_yes_no(low <= share <= high) if isfinite(share) else "")
         repeats = float(row.get("within_2u_repeat_percent", nan))
         low, high = REPEAT_COVERAGE_PERCENT
-        repeat_met.append(_yes_no(low <= repeats <= high) if isfinite(repeats) else "")
+        repeat_met.append(_format_yes_no(low <= repeats <= high) if isfinite(repeats) else "")
     out["bar"], out["met"], out["u_met"], out["repeat_met"] = bar, met, u_met, repeat_met
     return out
 
@@ -285,16 +285,16 @@ def with_bars(table: pd.DataFrame, bars: Mapping[str, Bar], steps: int) -> pd.Da
 def _is_met(bar: Bar, row: "pd.Series[object]", steps: int) -> bool:
     if bar.missing is None:
         names = ("bias", "sd", "rmse", "median_u", "median_u_repeat")
-        return bar.met({name: float(str(row.get(name, nan))) for name in names})
+        return bar.is_met({name: float(str(row.get(name, nan))) for name in names})
     wrong = int(str(row["missing" if row["figure"] == FOUND else "n"]))
     return steps > 0 and wrong <= bar.missing * steps
 
 
-def _yes_no(value: bool) -> str:
+def _format_yes_no(value: bool) -> str:
     return "yes" if value else "no"
 
 
-def group_line(name: str, table: pd.DataFrame, runs: int, failed: int) -> dict[str, object]:
+def build_group_line(name: str, table: pd.DataFrame, runs: int, failed: int) -> dict[str, object]:
     """One group in one line.
 
     Parameters
@@ -307,7 +307,7 @@ def group_line(name: str, table: pd.DataFrame, runs: int, failed: int) -> dict[s
     """
     by = table.set_index("figure")
 
-    def value(figure: str, column: str, factor: float = 1.0) -> float:
+    def get_value(figure: str, column: str, factor: float = 1.0) -> float:
         return factor * float(by[column].get(figure, nan))
 
     judged = table[np.isfinite(table["within_2u_percent"].astype(float))]
@@ -316,25 +316,25 @@ def group_line(name: str, table: pd.DataFrame, runs: int, failed: int) -> dict[s
         "group": name,
         "runs": runs,
         "failed": failed,
-        "steps": int(value(FOUND, "n") + value(FOUND, "missing")),
-        "found": int(value(FOUND, "n")),
-        "invented": int(value(INVENTED, "n")),
-        "withheld_percent": _withheld_percent(table),
-        "td_bias_ms": value("touchdown_s", "bias", 1e3),
-        "td_sd_ms": value("touchdown_s", "sd", 1e3),
-        "to_bias_ms": value("toe_off_s", "bias", 1e3),
-        "to_sd_ms": value("toe_off_s", "sd", 1e3),
-        "contact_rmse_ms": value("contact_time_s", "rmse", 1e3),
-        "shin_bias_deg": value("shin_angle_touchdown_deg", "bias"),
-        "shin_rmse_deg": value("shin_angle_touchdown_deg", "rmse"),
-        "pitch_rmse_deg": value(PITCH_CURVE, "rmse"),
-        "dorsi_min_rmse_deg": value("dorsiflexion_swing_min_deg", "rmse"),
-        "freq_rmse_hz": value("step_frequency_hz", "rmse"),
-        "length_rmse_cm": value("step_length_m", "rmse", 100.0),
-        "way_rmse_percent": value(WAY, "rmse"),
-        "distance_bias_m": value(DISTANCE, "bias"),
-        "distance_u_m": value(DISTANCE, "median_u"),
-        "distance_within_2u_percent": value(DISTANCE, "within_2u_percent"),
+        "steps": int(get_value(FOUND, "n") + get_value(FOUND, "missing")),
+        "found": int(get_value(FOUND, "n")),
+        "invented": int(get_value(INVENTED, "n")),
+        "withheld_percent": _compute_withheld_percent(table),
+        "td_bias_ms": get_value("touchdown_s", "bias", 1e3),
+        "td_sd_ms": get_value("touchdown_s", "sd", 1e3),
+        "to_bias_ms": get_value("toe_off_s", "bias", 1e3),
+        "to_sd_ms": get_value("toe_off_s", "sd", 1e3),
+        "contact_rmse_ms": get_value("contact_time_s", "rmse", 1e3),
+        "shin_bias_deg": get_value("shin_angle_touchdown_deg", "bias"),
+        "shin_rmse_deg": get_value("shin_angle_touchdown_deg", "rmse"),
+        "pitch_rmse_deg": get_value(PITCH_CURVE, "rmse"),
+        "dorsi_min_rmse_deg": get_value("dorsiflexion_swing_min_deg", "rmse"),
+        "freq_rmse_hz": get_value("step_frequency_hz", "rmse"),
+        "length_rmse_cm": get_value("step_length_m", "rmse", 100.0),
+        "way_rmse_percent": get_value(WAY, "rmse"),
+        "distance_bias_m": get_value(DISTANCE, "bias"),
+        "distance_u_m": get_value(DISTANCE, "median_u"),
+        "distance_within_2u_percent": get_value(DISTANCE, "within_2u_percent"),
     }
     for which, find in (("least", np.argmin), ("most", np.argmax)):
         text = "-"
@@ -345,7 +345,7 @@ def group_line(name: str, table: pd.DataFrame, runs: int, failed: int) -> dict[s
     return line
 
 
-def _withheld_percent(table: pd.DataFrame) -> float:
+def _compute_withheld_percent(table: pd.DataFrame) -> float:
     """Share of all values of found steps that are missing although the truth knows them."""
     own = table[~table["figure"].isin([FOUND, INVENTED, PITCH_CURVE, WAY, DISTANCE])]
     own = own[~own["figure"].str.endswith(SAME_INSTANT)]

@@ -19,7 +19,7 @@ ENOUGH_FOUND: Final = 0.95
 """Methods that find less are not ranked: their errors are of the easy contacts only."""
 
 
-def offset_removed(errors: pd.DataFrame) -> pd.Series:
+def remove_offset(errors: pd.DataFrame) -> pd.Series:
     """Errors less the method's mean error in each figure over all other athletes.
 
     NaN where there is no other athlete.
@@ -36,9 +36,9 @@ def offset_removed(errors: pd.DataFrame) -> pd.Series:
     return errors["error"] - offset
 
 
-def event_table(errors: pd.DataFrame) -> pd.DataFrame:
+def build_event_table(errors: pd.DataFrame) -> pd.DataFrame:
     """Found share, bias, SD, RMSE and share within 10 ms by figure and method, times in ms."""
-    errors = errors.assign(free=offset_removed(errors))
+    errors = errors.assign(free=remove_offset(errors))
     rows = []
     for (figure, method), group in errors.groupby(["figure", "method"], sort=False):
         known = group[group["error"].notna()]
@@ -50,9 +50,9 @@ def event_table(errors: pd.DataFrame) -> pd.DataFrame:
                 "found_percent": 100.0 * len(known) / len(group),
                 "bias_ms": 1e3 * error.mean() if len(error) else np.nan,
                 "sd_ms": 1e3 * error.std() if len(error) else np.nan,
-                "rmse_ms": 1e3 * rms(error),
+                "rmse_ms": 1e3 * compute_rms(error),
                 "within_10_ms_percent": 100.0 * np.sum(np.abs(error) <= CLOSE_S) / len(group),
-                "free_rmse_ms": 1e3 * rms(free),
+                "free_rmse_ms": 1e3 * compute_rms(free),
                 "free_within_10_ms_percent": (
                     100.0 * np.sum(np.abs(free) <= CLOSE_S) / len(group)
                     if np.isfinite(free).any()
@@ -60,10 +60,10 @@ def event_table(errors: pd.DataFrame) -> pd.DataFrame:
                 ),
             }
         )
-    return _in_order(pd.DataFrame(rows), EVENTS)
+    return _sort_rows(pd.DataFrame(rows), EVENTS)
 
 
-def angle_table(errors: pd.DataFrame) -> pd.DataFrame:
+def build_angle_table(errors: pd.DataFrame) -> pd.DataFrame:
     """Bias, SD and RMSE in deg by figure, part of the run and method."""
     rows = []
     for part, name in (
@@ -72,13 +72,13 @@ def angle_table(errors: pd.DataFrame) -> pd.DataFrame:
     ):
         for (figure, method), group in errors[part].groupby(["figure", "method"], sort=False):
             known = group.dropna(subset="error")
-            rows.append(_angle_row(str(figure), str(method), name, known))
+            rows.append(_build_angle_row(str(figure), str(method), name, known))
     for (figure, method), group in errors.groupby(["figure", "method"], sort=False):
-        rows.append(_angle_row(str(figure), str(method), "all", group.dropna(subset="error")))
-    return _in_order(pd.DataFrame(rows), (SHIN, PITCH))
+        rows.append(_build_angle_row(str(figure), str(method), "all", group.dropna(subset="error")))
+    return _sort_rows(pd.DataFrame(rows), (SHIN, PITCH))
 
 
-def _angle_row(figure: str, method: str, part: str, known: pd.DataFrame) -> dict[str, object]:
+def _build_angle_row(figure: str, method: str, part: str, known: pd.DataFrame) -> dict[str, object]:
     bias, square = known["error"].mean(), known["square"].mean()
     return {
         "figure": figure,
@@ -91,30 +91,30 @@ def _angle_row(figure: str, method: str, part: str, known: pd.DataFrame) -> dict
     }
 
 
-def rms(x: FloatArray) -> float:
+def compute_rms(x: FloatArray) -> float:
     """Root mean square; NaN of nothing."""
     return float(np.sqrt(np.mean(x**2))) if len(x) else float("nan")
 
 
-def _in_order(table: pd.DataFrame, figures: tuple[str, ...]) -> pd.DataFrame:
+def _sort_rows(table: pd.DataFrame, figures: tuple[str, ...]) -> pd.DataFrame:
     order = {figure: k for k, figure in enumerate(figures)}
     return table.sort_values("figure", key=lambda f: f.map(order), kind="stable", ignore_index=True)
 
 
-def verdict(events: pd.DataFrame, angles: pd.DataFrame) -> str:
+def describe_verdict(events: pd.DataFrame, angles: pd.DataFrame) -> str:
     """Which method has the least RMSE in each figure, and by how much."""
     lines = []
     ranked = events[events["found_percent"] >= 100.0 * ENOUGH_FOUND]
     for figure in EVENTS:
         own = ranked[ranked["figure"] == figure]
         for column, what in (("rmse_ms", "as it is"), ("free_rmse_ms", "offset removed")):
-            lines.append(_least(own, column, f"{figure}, {what}", "ms"))
+            lines.append(_find_least(own, column, f"{figure}, {what}", "ms"))
     for (figure, part), own in angles.groupby(["figure", "steps"], sort=False):
-        lines.append(_least(own, "rmse_deg", f"{figure}, steps {part}", "deg"))
+        lines.append(_find_least(own, "rmse_deg", f"{figure}, steps {part}", "deg"))
     return "\n".join(line for line in lines if line)
 
 
-def _least(table: pd.DataFrame, column: str, title: str, unit: str) -> str:
+def _find_least(table: pd.DataFrame, column: str, title: str, unit: str) -> str:
     """The best, and the best of the others that are not (or are) the package's."""
     known = table[table[column].notna()].sort_values(column, kind="stable")
     if known.empty:

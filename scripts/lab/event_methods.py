@@ -33,12 +33,12 @@ ACCEL_CUTOFF_HZ: Final = 60.0
 REST_WINDOW_S: Final = 0.04
 
 
-def smooth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
+def smooth_signal(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     """Zero-phase low-pass; at low sampling rates the cut-off is lowered to 0.4 times the rate."""
     return low_pass(x, min(cutoff_hz, 0.4 * rate_hz), rate_hz)
 
 
-def _vertex_s(time_s: FloatArray, x: FloatArray, at: int) -> float:
+def _find_vertex_s(time_s: FloatArray, x: FloatArray, at: int) -> float:
     """Time of the extremum at a sample, between samples by a parabola through three."""
     if not 0 < at < len(x) - 1:
         return float(time_s[at])
@@ -47,25 +47,25 @@ def _vertex_s(time_s: FloatArray, x: FloatArray, at: int) -> float:
     return float(time_s[at] + np.clip(shift, -0.5, 0.5) * (time_s[1] - time_s[0]))
 
 
-def _highest_s(time_s: FloatArray, x: FloatArray, low: int, high: int) -> float:
+def _find_highest_s(time_s: FloatArray, x: FloatArray, low: int, high: int) -> float:
     """Time of the highest value from sample ``low`` up to ``high``; NaN if there is none."""
     low, high = max(low, 0), min(high, len(x))
     if high - low < 3:
         return float("nan")
-    return _vertex_s(time_s, x, low + int(np.argmax(x[low:high])))
+    return _find_vertex_s(time_s, x, low + int(np.argmax(x[low:high])))
 
 
-def _each(cycles: IntArray, rests: IntArray, rule: Rule) -> Events:
+def _apply_to_cycles(cycles: IntArray, rests: IntArray, rule: Rule) -> Events:
     found = [rule(int(a), int(b), int(r)) for (a, b), r in zip(cycles, rests, strict=True)]
     marks = np.array(found, dtype=np.float64).reshape(-1, 2)
     return marks[:, 0], marks[:, 1]
 
 
-def _halves(cycles: IntArray) -> IntArray:
+def _find_halves(cycles: IntArray) -> IntArray:
     return np.asarray(cycles.sum(axis=1) // 2)
 
 
-def foot_rate_minima(
+def find_foot_rate_minima(
     time_s: FloatArray, pitch_rate_radps: FloatArray, cycles: IntArray, rate_hz: float
 ) -> Events:
     """Foot pitch rate: least in the first half of the cycle, and least in the second half.
@@ -86,22 +86,24 @@ def foot_rate_minima(
     -------
     Events
     """
-    fall = -smooth(pitch_rate_radps, RATE_CUTOFF_HZ, rate_hz)
+    fall = -smooth_signal(pitch_rate_radps, RATE_CUTOFF_HZ, rate_hz)
 
-    def rule(start: int, end: int, middle: int) -> tuple[float, float]:
-        return _highest_s(time_s, fall, start, middle), _highest_s(time_s, fall, middle, end)
+    def mark_cycle(start: int, end: int, middle: int) -> tuple[float, float]:
+        return _find_highest_s(time_s, fall, start, middle), _find_highest_s(
+            time_s, fall, middle, end
+        )
 
-    return _each(cycles, _halves(cycles), rule)
+    return _apply_to_cycles(cycles, _find_halves(cycles), mark_cycle)
 
 
-def foot_rate_minima_in_stance(
+def find_foot_rate_minima_in_stance(
     time_s: FloatArray,
     pitch_rate_radps: FloatArray,
     cycles: IntArray,
     stances: IntArray,
     rate_hz: float,
 ) -> Events:
-    """As :func:`foot_rate_minima`, but parted between the two minima and not at half the cycle.
+    """Foot pitch rate: its two minima of a cycle, parted between them and not at half the cycle.
 
     The push-off of a run falls about half the cycle, so that a cut there can go through it. Our own
     change, which gives the rule its best chance: parted where the rate is highest in the middle
@@ -121,16 +123,18 @@ def foot_rate_minima_in_stance(
     -------
     Events
     """
-    rate = smooth(pitch_rate_radps, RATE_CUTOFF_HZ, rate_hz)
-    parts = _least_in_middle(-rate, stances)
+    rate = smooth_signal(pitch_rate_radps, RATE_CUTOFF_HZ, rate_hz)
+    parts = _find_least_in_middle(-rate, stances)
 
-    def rule(start: int, end: int, middle: int) -> tuple[float, float]:
-        return _highest_s(time_s, -rate, start, middle), _highest_s(time_s, -rate, middle, end)
+    def mark_cycle(start: int, end: int, middle: int) -> tuple[float, float]:
+        return _find_highest_s(time_s, -rate, start, middle), _find_highest_s(
+            time_s, -rate, middle, end
+        )
 
-    return _each(cycles, parts, rule)
+    return _apply_to_cycles(cycles, parts, mark_cycle)
 
 
-def stillest(
+def find_stillest(
     gyro_radps: FloatArray, accel_mps2: FloatArray, stances: IntArray, rate_hz: float
 ) -> IntArray:
     """Sample at which a foot is most at rest in the middle half of each stance, shape (m,).
@@ -153,10 +157,10 @@ def stillest(
     off_gravity = norm(accel_mps2) - STANDARD_GRAVITY_MPS2
     motion = norm(gyro_radps) ** 2 + off_gravity**2
     motion = moving_mean(motion, choose_odd_width(REST_WINDOW_S, rate_hz))
-    return _least_in_middle(motion, stances)
+    return _find_least_in_middle(motion, stances)
 
 
-def _least_in_middle(x: FloatArray, stances: IntArray) -> IntArray:
+def _find_least_in_middle(x: FloatArray, stances: IntArray) -> IntArray:
     """Sample of the least value in the middle half of each stance, shape (m,)."""
     found = []
     for start, end in stances:
@@ -165,13 +169,13 @@ def _least_in_middle(x: FloatArray, stances: IntArray) -> IntArray:
     return np.array(found, dtype=np.int64)
 
 
-def _swing_ends(rate: FloatArray, start: int, end: int) -> int | None:
+def _find_swing_end(rate: FloatArray, start: int, end: int) -> int | None:
     """First sample at which the forward swing's rate is no longer positive."""
     back = np.flatnonzero(rate[start:end] <= 0.0)
     return start + int(back[0]) if len(back) else None
 
 
-def shank_zero_and_minimum(
+def find_shank_zero_and_minimum(
     time_s: FloatArray, pitch_rate_radps: FloatArray, cycles: IntArray, rate_hz: float
 ) -> Events:
     """Shank rate: falling through zero after the forward swing; its least value before the next.
@@ -191,20 +195,20 @@ def shank_zero_and_minimum(
     -------
     Events
     """
-    rate = smooth(pitch_rate_radps, RATE_CUTOFF_HZ, rate_hz)
+    rate = smooth_signal(pitch_rate_radps, RATE_CUTOFF_HZ, rate_hz)
 
-    def rule(start: int, end: int, middle: int) -> tuple[float, float]:
+    def mark_cycle(start: int, end: int, middle: int) -> tuple[float, float]:
         part = slice(start, end)
         zero = find_crossings(time_s[part], rate[part], 0.0, "falling")
-        back = _swing_ends(rate, start, end)
+        back = _find_swing_end(rate, start, end)
         if len(zero) == 0 or back is None:
             return float("nan"), float("nan")
-        return float(zero[0]), _highest_s(time_s, -rate, back, end)
+        return float(zero[0]), _find_highest_s(time_s, -rate, back, end)
 
-    return _each(cycles, _halves(cycles), rule)
+    return _apply_to_cycles(cycles, _find_halves(cycles), mark_cycle)
 
 
-def shank_two_minima(
+def find_shank_two_minima(
     time_s: FloatArray, pitch_rate_radps: FloatArray, cycles: IntArray, rate_hz: float
 ) -> Events:
     """Shank rate: the first minimum after the forward swing, and the last before the next one.
@@ -225,20 +229,22 @@ def shank_two_minima(
     -------
     Events
     """
-    rate = smooth(pitch_rate_radps, RATE_CUTOFF_HZ, rate_hz)
+    rate = smooth_signal(pitch_rate_radps, RATE_CUTOFF_HZ, rate_hz)
 
-    def rule(start: int, end: int, middle: int) -> tuple[float, float]:
+    def mark_cycle(start: int, end: int, middle: int) -> tuple[float, float]:
         part = rate[start:middle]
         turns = np.flatnonzero(
             (part[1:-1] < 0.0) & (part[1:-1] <= part[:-2]) & (part[1:-1] < part[2:])
         )
-        down = _vertex_s(time_s, rate, start + 1 + int(turns[0])) if len(turns) else float("nan")
-        return down, _highest_s(time_s, -rate, middle, end)
+        down = (
+            _find_vertex_s(time_s, rate, start + 1 + int(turns[0])) if len(turns) else float("nan")
+        )
+        return down, _find_highest_s(time_s, -rate, middle, end)
 
-    return _each(cycles, _halves(cycles), rule)
+    return _apply_to_cycles(cycles, _find_halves(cycles), mark_cycle)
 
 
-def shank_acceleration_peaks(
+def find_shank_acceleration_peaks(
     time_s: FloatArray, accel_mps2: FloatArray, stances: IntArray, rate_hz: float
 ) -> Events:
     """Shank acceleration: peak of the resultant at touchdown, least along the shank at toe-off.
@@ -246,7 +252,7 @@ def shank_acceleration_peaks(
     Of the kind of Purcell et al. 2006 (Proc SPIE 6036; touchdown at a peak of the resultant, as
     tabled by Mendicino et al. 2025, Appl Sci 15:10250) and Schmidt et al. 2016 (Procedia Eng
     147:747; minima). The swing has larger peaks of its own, so both are sought near the stance:
-    see :func:`_near_stance`.
+    see :func:`_find_near_stance`.
 
     Parameters
     ----------
@@ -260,11 +266,11 @@ def shank_acceleration_peaks(
     -------
     Events
     """
-    accel = smooth(accel_mps2, ACCEL_CUTOFF_HZ, rate_hz)
-    return _near_stance(time_s, norm(accel), -accel[:, 2], stances)
+    accel = smooth_signal(accel_mps2, ACCEL_CUTOFF_HZ, rate_hz)
+    return _find_near_stance(time_s, norm(accel), -accel[:, 2], stances)
 
 
-def foot_acceleration_peaks(
+def find_foot_acceleration_peaks(
     time_s: FloatArray, accel_mps2: FloatArray, stances: IntArray, rate_hz: float
 ) -> Events:
     """Foot acceleration off the sole: steepest rise at touchdown, least value at toe-off.
@@ -285,11 +291,11 @@ def foot_acceleration_peaks(
     -------
     Events
     """
-    accel = smooth(accel_mps2, ACCEL_CUTOFF_HZ, rate_hz)[:, 2]
-    return _near_stance(time_s, differentiate(accel, rate_hz), -accel, stances)
+    accel = smooth_signal(accel_mps2, ACCEL_CUTOFF_HZ, rate_hz)[:, 2]
+    return _find_near_stance(time_s, differentiate(accel, rate_hz), -accel, stances)
 
 
-def _near_stance(
+def _find_near_stance(
     time_s: FloatArray, down: FloatArray, off: FloatArray, stances: IntArray
 ) -> Events:
     """Peaks of one signal about the start of each rough stance and of another about its end.
@@ -298,17 +304,17 @@ def _near_stance(
     the middle until as much after it.
     """
 
-    def rule(start: int, end: int, middle: int) -> tuple[float, float]:
+    def mark_cycle(start: int, end: int, middle: int) -> tuple[float, float]:
         beside = round(0.3 * (end - start))
         return (
-            _highest_s(time_s, down, start - beside, middle),
-            _highest_s(time_s, off, middle, end + beside),
+            _find_highest_s(time_s, down, start - beside, middle),
+            _find_highest_s(time_s, off, middle, end + beside),
         )
 
-    return _each(stances, _halves(stances), rule)
+    return _apply_to_cycles(stances, _find_halves(stances), mark_cycle)
 
 
-def foot_speed(
+def estimate_foot_speed(
     quat_wxyz: FloatArray,
     accel_mps2: FloatArray,
     rests: IntArray,
@@ -341,7 +347,7 @@ def foot_speed(
     return norm(velocity - np.stack(left, axis=-1))
 
 
-def foot_speed_threshold(
+def find_slow_foot(
     time_s: FloatArray,
     speed_mps: FloatArray,
     rests: IntArray,
@@ -367,7 +373,7 @@ def foot_speed_threshold(
     Events
     """
 
-    def rule(start: int, end: int, rest: int) -> tuple[float, float]:
+    def mark_cycle(start: int, end: int, rest: int) -> tuple[float, float]:
         before, after = slice(start, rest + 1), slice(rest, end + 1)
         downs = find_crossings(time_s[before], speed_mps[before], threshold_mps, "falling")
         offs = find_crossings(time_s[after], speed_mps[after], threshold_mps, "rising")
@@ -376,4 +382,4 @@ def foot_speed_threshold(
             float(offs[0]) if len(offs) else float("nan"),
         )
 
-    return _each(cycles, rests, rule)
+    return _apply_to_cycles(cycles, rests, mark_cycle)

@@ -25,7 +25,7 @@ _TEXTS: Final = (
 )  # fmt: skip
 
 
-def _span(content: bytes, draw: random.Random, longest: int) -> tuple[int, int]:
+def _draw_span(content: bytes, draw: random.Random, longest: int) -> tuple[int, int]:
     start = draw.randrange(len(content) + 1)
     return start, min(len(content), start + draw.randint(1, longest))
 
@@ -37,7 +37,7 @@ def _flip_bits(content: bytes, draw: random.Random) -> bytes:
     return bytes(spoiled)
 
 
-def _truncate(content: bytes, draw: random.Random) -> bytes:
+def _cut_end(content: bytes, draw: random.Random) -> bytes:
     return content[: draw.randrange(len(content) + 1)]
 
 
@@ -46,17 +46,17 @@ def _cut_front(content: bytes, draw: random.Random) -> bytes:
 
 
 def _cut_out(content: bytes, draw: random.Random) -> bytes:
-    start, end = _span(content, draw, max(1, len(content) // 4))
+    start, end = _draw_span(content, draw, max(1, len(content) // 4))
     return content[:start] + content[end:]
 
 
-def _repeat(content: bytes, draw: random.Random) -> bytes:
-    start, end = _span(content, draw, max(1, len(content) // 4))
+def _repeat_bytes(content: bytes, draw: random.Random) -> bytes:
+    start, end = _draw_span(content, draw, max(1, len(content) // 4))
     return content[:end] + content[start:end] + content[end:]
 
 
-def _zero(content: bytes, draw: random.Random) -> bytes:
-    start, end = _span(content, draw, 4096)
+def _zero_bytes(content: bytes, draw: random.Random) -> bytes:
+    start, end = _draw_span(content, draw, 4096)
     return content[:start] + bytes(end - start) + content[end:]
 
 
@@ -66,7 +66,7 @@ def _insert_text(content: bytes, draw: random.Random) -> bytes:
 
 
 def _replace_match(pattern: re.Pattern[bytes], values: tuple[bytes, ...]) -> Damage:
-    def damage(content: bytes, draw: random.Random) -> bytes:
+    def damage_content(content: bytes, draw: random.Random) -> bytes:
         # Looks from a random place on: finding all matches of a whole log would take longer than
         # reading it.
         start = draw.randrange(len(content) + 1)
@@ -75,15 +75,15 @@ def _replace_match(pattern: re.Pattern[bytes], values: tuple[bytes, ...]) -> Dam
             return _insert_text(content, draw)
         return content[: found.start()] + draw.choice(values) + content[found.end() :]
 
-    return damage
+    return damage_content
 
 
-def _lines(change: Callable[[list[bytes], random.Random], list[bytes]]) -> Damage:
-    def damage(content: bytes, draw: random.Random) -> bytes:
+def _change_lines(change: Callable[[list[bytes], random.Random], list[bytes]]) -> Damage:
+    def damage_content(content: bytes, draw: random.Random) -> bytes:
         lines = content.split(b"\n")
         return b"\n".join(change(lines, draw) if len(lines) > 1 else lines)
 
-    return damage
+    return damage_content
 
 
 def _swap_lines(lines: list[bytes], draw: random.Random) -> list[bytes]:
@@ -109,21 +109,21 @@ def _cut_cells(lines: list[bytes], draw: random.Random) -> list[bytes]:
     return lines
 
 
-def _other_separator(content: bytes, draw: random.Random) -> bytes:
+def _change_separator(content: bytes, draw: random.Random) -> bytes:
     return content.replace(b",", draw.choice((b";", b"\t", b" ", b"", b",,", b", ")))
 
 
-def _other_encoding(content: bytes, draw: random.Random) -> bytes:
+def _change_encoding(content: bytes, draw: random.Random) -> bytes:
     name = draw.choice(("utf-16", "utf-16-be", "utf-8-sig", "cp037"))
     return content.decode("utf-8", "replace").encode(name, "replace")
 
 
-def _other_endings(content: bytes, draw: random.Random) -> bytes:
+def _change_endings(content: bytes, draw: random.Random) -> bytes:
     return content.replace(b"\n", draw.choice((b"\r\n", b"\r", b"\n\n", b"")))
 
 
 ANY_FILE: Final[tuple[Damage, ...]] = (
-    _flip_bits, _truncate, _cut_front, _cut_out, _repeat, _zero, _insert_text,
+    _flip_bits, _cut_end, _cut_front, _cut_out, _repeat_bytes, _zero_bytes, _insert_text,
 )  # fmt: skip
 TEXT_FILE: Final[tuple[Damage, ...]] = (
     *ANY_FILE,
@@ -131,17 +131,17 @@ TEXT_FILE: Final[tuple[Damage, ...]] = (
     _replace_match(_NUMBER, _NUMBERS),
     _replace_match(_WORD, _TEXTS),
     _replace_match(_QUOTED, _NUMBERS),
-    _lines(_swap_lines),
-    _lines(_drop_lines),
-    _lines(_double_lines),
-    _lines(_cut_cells),
-    _other_separator,
-    _other_encoding,
-    _other_endings,
+    _change_lines(_swap_lines),
+    _change_lines(_drop_lines),
+    _change_lines(_double_lines),
+    _change_lines(_cut_cells),
+    _change_separator,
+    _change_encoding,
+    _change_endings,
 )
 
 
-def spoil(content: bytes, draw: random.Random, text: bool) -> bytes:
+def spoil_content(content: bytes, draw: random.Random, text: bool) -> bytes:
     """The content with one to four damages, mostly one.
 
     Parameters

@@ -69,7 +69,7 @@ class Optical:
     ankle_rms_m: Mapping[Side, float]
 
 
-def cases() -> list[RealCase]:
+def list_cases() -> list[RealCase]:
     """All trials that lie in the data folder, in order of runner and speed."""
     summary = pd.read_csv(DATA / "summary.csv")
     return [
@@ -84,7 +84,7 @@ def cases() -> list[RealCase]:
     ]
 
 
-def plate_events(time_s: FloatArray, force_n: FloatArray, threshold_n: float) -> pd.DataFrame:
+def find_plate_events(time_s: FloatArray, force_n: FloatArray, threshold_n: float) -> pd.DataFrame:
     """Touchdown and toe-off where the force crosses a threshold above its local zero.
 
     As :func:`imuproc.dsp.force.find_force_contacts`; the first and the last whole contact are left
@@ -108,22 +108,22 @@ def plate_events(time_s: FloatArray, force_n: FloatArray, threshold_n: float) ->
     return events[1:-1].dropna(ignore_index=True)
 
 
-def force_events(motion: Optical, threshold_n: float) -> pd.DataFrame:
+def find_force_events(motion: Optical, threshold_n: float) -> pd.DataFrame:
     """Contacts of a trial by the force plate: ``side, touchdown_s, toe_off_s, ball_x_m``.
 
     The side is that of the foot whose heel and ball are lower in mid-contact; ``ball_x_m`` is
     where the ball stands on the belt in mid-contact.
     """
-    events = plate_events(motion.force_time_s, motion.force_n, threshold_n)
+    events = find_plate_events(motion.force_time_s, motion.force_n, threshold_n)
     height, place = {}, {}
     for side in SIDES:
         track = motion.tracks[foot_of(side)]
-        ball = track.point_m(motion.ball_m[side])
+        ball = track.compute_point_m(motion.ball_m[side])
         middle = 0.5 * (events["touchdown_s"] + events["toe_off_s"]).to_numpy()
         height[side] = np.interp(middle, track.time_s, ball[:, 2] + track.position_m[:, 2])
         along = ball[:, 0] + motion.case.speed_mps * track.time_s
         place[side] = np.array(
-            [along[middle_of(track.time_s, *e)].mean() for e in events.to_numpy()]
+            [along[slice_middle(track.time_s, *e)].mean() for e in events.to_numpy()]
         )
     left = height["left"] < height["right"]
     return events.assign(
@@ -131,13 +131,13 @@ def force_events(motion: Optical, threshold_n: float) -> pd.DataFrame:
     )
 
 
-def middle_of(time_s: FloatArray, touchdown_s: float, toe_off_s: float) -> slice:
+def slice_middle(time_s: FloatArray, touchdown_s: float, toe_off_s: float) -> slice:
     """Samples of the middle of a contact."""
     share = touchdown_s + np.array(_MIDDLE) * (toe_off_s - touchdown_s)
     return slice(*np.searchsorted(time_s, share))
 
 
-def _smooth_track(data: Mapping[str, FloatArray], segment: str, letter: str) -> PoseTrack:
+def _read_smooth_track(data: Mapping[str, FloatArray], segment: str, letter: str) -> PoseTrack:
     """Pose of one segment, low-passed (zero phase) and splined to the fine rate."""
     time_s = data["time_s"].astype(np.float64)
     rate_hz = float(data["fs_hz"])
@@ -152,14 +152,14 @@ def _smooth_track(data: Mapping[str, FloatArray], segment: str, letter: str) -> 
 
 
 @lru_cache(maxsize=4)
-def load(case: RealCase) -> Optical:
+def load_case(case: RealCase) -> Optical:
     """Read one trial and find the ball and the ankle of each foot."""
     with np.load(case.path) as archive:
         data = {name: archive[name] for name in archive.files}
     tracks: dict[Site, PoseTrack] = {}
     for side, letter in zip(SIDES, "LR", strict=True):
-        tracks[shank_of(side)] = _smooth_track(data, "shank", letter)
-        tracks[foot_of(side)] = _smooth_track(data, "foot", letter)
+        tracks[shank_of(side)] = _read_smooth_track(data, "shank", letter)
+        tracks[foot_of(side)] = _read_smooth_track(data, "foot", letter)
     ankle, ankle_rms = {}, {}
     for side in SIDES:
         foot, shank = tracks[foot_of(side)], tracks[shank_of(side)]
@@ -177,15 +177,17 @@ def load(case: RealCase) -> Optical:
         ball_slip_mps={},
         ankle_rms_m=ankle_rms,
     )
-    events = force_events(draft, 20.0)
+    events = find_force_events(draft, 20.0)
     ball, slip = {}, {}
     for side in SIDES:
         own = events[events["side"] == side]
-        ball[side], slip[side] = pivot_of(tracks[foot_of(side)], case.speed_mps, own)
+        ball[side], slip[side] = find_pivot(tracks[foot_of(side)], case.speed_mps, own)
     return Optical(case, tracks, draft.force_time_s, draft.force_n, ball, ankle, slip, ankle_rms)
 
 
-def pivot_of(track: PoseTrack, belt_mps: float, contacts: pd.DataFrame) -> tuple[FloatArray, float]:
+def find_pivot(
+    track: PoseTrack, belt_mps: float, contacts: pd.DataFrame
+) -> tuple[FloatArray, float]:
     """Point of the foot that is most at rest in mid-stance (foot axes, m) and its RMS speed.
 
     Least squares of velocity(r) = velocity(heel) + omega x r over all mid-stance samples. The foot
@@ -194,7 +196,7 @@ def pivot_of(track: PoseTrack, belt_mps: float, contacts: pd.DataFrame) -> tuple
     velocity = np.gradient(track.position_m, axis=0) * FINE_HZ + np.array([belt_mps, 0.0, 0.0])
     columns = np.gradient(track.rotation, axis=0) * FINE_HZ
     times = contacts[["touchdown_s", "toe_off_s"]].to_numpy()
-    rows = np.concatenate([np.r_[middle_of(track.time_s, *pair)] for pair in times])
+    rows = np.concatenate([np.r_[slice_middle(track.time_s, *pair)] for pair in times])
     design = columns[rows][:, :, [0, 2]].reshape(-1, 2)
     target = -velocity[rows].reshape(-1)
     found, *_ = np.linalg.lstsq(design, target, rcond=None)

@@ -30,11 +30,11 @@ UP = np.array([0.0, 0.0, 1.0])
 UPRIGHT = np.array([1.0, 0.0, 0.0, 0.0])
 
 
-def _inside(time_s: FloatArray, part: Interval) -> NDArray[np.bool_]:
+def _select_inside(time_s: FloatArray, part: Interval) -> NDArray[np.bool_]:
     return (time_s >= part.start_s) & (time_s <= part.end_s)
 
 
-def filtered(
+def filter_orientation(
     gyro_radps: FloatArray, accel_mps2: FloatArray, rate_hz: float, slow_s: float | None = None
 ) -> FloatArray:
     """Plain orientation filter without a magnetometer, offline form.
@@ -57,13 +57,15 @@ def filtered(
     return np.asarray(vqf.offlineVQF(gyro, accel, None, 1.0 / rate_hz, settings)["quat6D"])
 
 
-def filtered_live(gyro_radps: FloatArray, accel_mps2: FloatArray, rate_hz: float) -> FloatArray:
-    """As :func:`filtered`, in real-time form: it sees the past only."""
+def filter_orientation_live(
+    gyro_radps: FloatArray, accel_mps2: FloatArray, rate_hz: float
+) -> FloatArray:
+    """Plain orientation filter without a magnetometer, in real-time form: it sees the past only."""
     gyro, accel = np.ascontiguousarray(gyro_radps), np.ascontiguousarray(accel_mps2)
     return np.asarray(vqf.VQF(1.0 / rate_hz).updateBatch(gyro, accel)["quat6D"])
 
 
-def integrated(
+def integrate_rate(
     time_s: FloatArray, gyro_radps: FloatArray, rate_hz: float, still: Interval
 ) -> FloatArray:
     """Integration of angular rate alone, upright in the middle of a still stretch.
@@ -87,7 +89,7 @@ def integrated(
     return quat_multiply(quat_conjugate(chain[middle]), chain)
 
 
-def closed_between_stands(
+def close_between_stands(
     time_s: FloatArray,
     quat_wxyz: FloatArray,
     accel_mps2: FloatArray,
@@ -108,8 +110,8 @@ def closed_between_stands(
     stands : tuple of Interval
         Quiet standing before and after.
     share : ndarray, shape (n,)
-        Never falling: how drift is spread, e.g. time (:func:`drift_by_time`) or amount of motion
-        (:func:`drift_by_motion`).
+        Never falling: how drift is spread, e.g. time (:func:`spread_drift_by_time`) or amount of
+        motion (:func:`spread_drift_by_motion`).
 
     Returns
     -------
@@ -118,7 +120,7 @@ def closed_between_stands(
     """
     error, at = [], []
     for part in stands:
-        rows = _inside(time_s, part)
+        rows = _select_inside(time_s, part)
         force = quat_rotate(quat_wxyz[rows], accel_mps2[rows]).mean(axis=0)
         error.append(quat_to_rotvec(quat_between(force, UP)))
         at.append(share[rows].mean())
@@ -127,17 +129,17 @@ def closed_between_stands(
     return quat_multiply(correction, quat_wxyz)
 
 
-def drift_by_time(time_s: FloatArray) -> FloatArray:
+def spread_drift_by_time(time_s: FloatArray) -> FloatArray:
     """Drift grows evenly in time, shape (n,)."""
     return time_s - time_s[0]
 
 
-def drift_by_motion(gyro_radps: FloatArray, rate_hz: float) -> FloatArray:
+def spread_drift_by_motion(gyro_radps: FloatArray, rate_hz: float) -> FloatArray:
     """Drift grows with the angle turned through, as errors of scale do, shape (n,)."""
     return cumulative_integral(norm(gyro_radps), rate_hz)
 
 
-def levelled_in_stance(
+def level_in_stance(
     quat_wxyz: FloatArray, accel_mps2: FloatArray, rests: IntArray, rate_hz: float
 ) -> FloatArray:
     """Integration that is levelled by the accelerometer at the stillest instant of every stance.
@@ -169,7 +171,7 @@ def levelled_in_stance(
     return quat_multiply(quat_from_rotvec(spread), quat_wxyz)
 
 
-def sagittal_deg(
+def compute_sagittal_deg(
     time_s: FloatArray,
     quat_wxyz: FloatArray,
     gyro_radps: FloatArray,
@@ -195,7 +197,7 @@ def sagittal_deg(
     -------
     ndarray, shape (n,)
     """
-    rows = _inside(time_s, still)
+    rows = _select_inside(time_s, still)
     rate = quat_rotate(quat_wxyz, gyro_radps)[:, :2]
     main = np.linalg.eigh(rate.T @ rate)[1][:, -1]  # horizontal, either to the left or to the right
     left = quat_rotate(quat_wxyz[rows], np.array([0.0, 1.0, 0.0])).mean(axis=0)[:2]

@@ -23,9 +23,9 @@ from scipy.spatial.transform import Rotation
 from imuproc.core.recording import Athlete, Recording, Run
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.sensors.ideal import random_mount
+from imuproc.synth.sensors.ideal import draw_mount
 from imuproc.synth.sensors.imperfect import SensorModel, StampModel, sample_log
-from imuproc.synth.truth import Truth, angle_curves, truth_from_events
+from imuproc.synth.truth import Truth, compute_angle_curves, derive_truth
 from scripts.lab.optical_running import FINE_HZ
 
 FloatArray = NDArray[np.float64]
@@ -56,7 +56,7 @@ class Overground:
 
 
 @lru_cache(maxsize=len(CLIPS))
-def load(clip: str) -> Overground:
+def load_clip(clip: str) -> Overground:
     """Read one run, its poses splined to the fine rate.
 
     Parameters
@@ -69,7 +69,7 @@ def load(clip: str) -> Overground:
     tracks: dict[Site, PoseTrack] = {}
     for letter, side in _SIDE.items():
         for site, segment in ((shank_of(side), "shank"), (foot_of(side), "foot")):
-            tracks[site] = _track(data, f"{segment}_{letter}")
+            tracks[site] = _read_track(data, f"{segment}_{letter}")
     contacts = pd.DataFrame(
         {
             "side": [_SIDE[letter] for letter in data["contact_side"]],
@@ -81,7 +81,7 @@ def load(clip: str) -> Overground:
     return Overground(clip, tracks, contacts)
 
 
-def _track(data: dict[str, FloatArray], name: str) -> PoseTrack:
+def _read_track(data: dict[str, FloatArray], name: str) -> PoseTrack:
     time_s = data["time_s"].astype(np.float64)
     fine_s = np.arange(time_s[0], time_s[-1], 1.0 / FINE_HZ)
     quat = data[f"quat_wxyz_{name}"].astype(np.float64)
@@ -116,8 +116,8 @@ def make_recording(
         plate saw (20 N). Step lengths are not in it: the strides around the clip are one stride
         of each foot repeated, in which left and right steps differ by up to 0.3 m.
     """
-    run = load(clip)
-    curves = angle_curves(run.tracks)
+    run = load_clip(clip)
+    curves = compute_angle_curves(run.tracks)
     curves["time_s"] += START_STAMP_S
     events = run.contacts[run.contacts["measured"]].drop(columns="measured")
     before = run.contacts[run.contacts["touchdown_s"] < events["touchdown_s"].min()]
@@ -126,7 +126,7 @@ def make_recording(
         touchdown_s=events["touchdown_s"] + START_STAMP_S,
         toe_off_s=events["toe_off_s"] + START_STAMP_S,
     )
-    truth = truth_from_events(events, curves, {s: float(left_ground[s]) for s in SIDES})
+    truth = derive_truth(events, curves, {s: float(left_ground[s]) for s in SIDES})
     truth = Truth(
         truth.steps,
         truth.curves,
@@ -138,7 +138,7 @@ def make_recording(
     logs = {}
     for number, (site, track) in enumerate(run.tracks.items()):
         rng = np.random.default_rng([seed, 2, number])
-        logs[site] = sample_log(track, random_mount(rng, site), site, model, stamps, rng)
+        logs[site] = sample_log(track, draw_mount(rng, site), site, model, stamps, rng)
     name = clip.replace("_", "-")
     return Recording("overground", Athlete(name), Run(id=name, start="rolling"), logs), truth
 
@@ -149,7 +149,7 @@ def main() -> int:
         print(f"no data in {DATA}", file=sys.stderr)
         return 2
     for clip in CLIPS:
-        contacts = load(clip).contacts
+        contacts = load_clip(clip).contacts
         print(contacts[contacts["measured"]].assign(clip=clip).to_string(index=False))
     return 0
 

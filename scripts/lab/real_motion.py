@@ -26,21 +26,19 @@ from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, is_foot, shank
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.easing import quintic_step
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.sensors.ideal import random_mount
+from imuproc.synth.sensors.ideal import draw_mount
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel, StampModel, sample_log
-from imuproc.synth.truth import Truth, angle_curves, truth_from_events
+from imuproc.synth.truth import Truth, compute_angle_curves, derive_truth
 from scripts.lab.optical_running import (
     DATA,
     FINE_HZ,
     Optical,
     RealCase,
-    cases,
-    force_events,
-    load,
-    middle_of,
+    find_force_events,
+    list_cases,
+    load_case,
+    slice_middle,
 )
-
-__all__ = ["RealCase", "cases", "force_events", "load", "make_recording", "played_tracks"]
 
 FloatArray = NDArray[np.float64]
 Shock = Literal["none", "weak", "strong"]
@@ -58,7 +56,7 @@ _SHOCK_HZ: Final = 50.0
 _SHOCK_DECAY_S: Final = 0.004
 
 
-def _swings(events: pd.DataFrame, side: Side) -> list[tuple[float, float]]:
+def _list_swings(events: pd.DataFrame, side: Side) -> list[tuple[float, float]]:
     """Toe-off and next touchdown of one foot, of every swing with both ends known."""
     own = events[events["side"] == side]
     pairs = list(pairwise(own[["touchdown_s", "toe_off_s"]].to_numpy()))
@@ -66,14 +64,16 @@ def _swings(events: pd.DataFrame, side: Side) -> list[tuple[float, float]]:
     return [(a[1], b[0]) for a, b in pairs if b[0] - a[0] < 1.4 * stride]
 
 
-def _amplitude(time_s: FloatArray, swings: list[tuple[float, float]]) -> FloatArray:
+def _compute_amplitude(time_s: FloatArray, swings: list[tuple[float, float]]) -> FloatArray:
     """Share of the real motion that is played: 0 standing, rising by a step in each swing."""
     up = sum(quintic_step((time_s - a) / (b - a)) for a, b in swings[:RAMP_SWINGS])
     down = sum(quintic_step((time_s - a) / (b - a)) for a, b in swings[-RAMP_SWINGS:])
     return np.asarray((up - down) / RAMP_SWINGS)
 
 
-def _scaled(rotation: FloatArray, stance: NDArray[np.intp], share: FloatArray) -> FloatArray:
+def _scale_rotation(
+    rotation: FloatArray, stance: NDArray[np.intp], share: FloatArray
+) -> FloatArray:
     """Rotation played with an amplitude, from upright standing with the heading of stance."""
     ahead = rotation[stance][:, :, 0].mean(axis=0)
     stand = Rotation.from_euler("z", float(np.arctan2(ahead[1], ahead[0])))
@@ -81,7 +81,7 @@ def _scaled(rotation: FloatArray, stance: NDArray[np.intp], share: FloatArray) -
     return np.asarray((stand * Rotation.from_rotvec(share[:, None] * away)).as_matrix())
 
 
-def _played_leg(
+def _play_leg(
     motion: Optical, events: pd.DataFrame, side: Side, share: FloatArray
 ) -> dict[Site, PoseTrack]:
     """Both segments of a leg on the ground (belt frame), played with an amplitude.
@@ -91,8 +91,8 @@ def _played_leg(
     """
     foot, shank = motion.tracks[foot_of(side)], motion.tracks[shank_of(side)]
     own = events.loc[events["side"] == side, ["touchdown_s", "toe_off_s"]].to_numpy()
-    stance = np.concatenate([np.r_[middle_of(foot.time_s, *pair)] for pair in own])
-    ball = foot.point_m(motion.ball_m[side])
+    stance = np.concatenate([np.r_[slice_middle(foot.time_s, *pair)] for pair in own])
+    ball = foot.compute_point_m(motion.ball_m[side])
     rest = ball[stance].mean(axis=0)
     # Amplitude a makes a stance foot go back at a * belt speed: that is what the ground adds.
     ground = np.cumsum(share) / FINE_HZ * motion.case.speed_mps
@@ -100,17 +100,19 @@ def _played_leg(
     ground += motion.case.speed_mps * foot.time_s[middle] - ground[middle]
     moved = rest + share[:, None] * (ball - rest)
     moved[:, 0] += ground
-    turn = _scaled(foot.rotation, stance, share)
+    turn = _scale_rotation(foot.rotation, stance, share)
     heel = moved - turn @ motion.ball_m[side]
-    apart = shank.position_m - foot.point_m(motion.ankle_m[side])
+    apart = shank.position_m - foot.compute_point_m(motion.ankle_m[side])
     ankle = heel + turn @ motion.ankle_m[side] + share[:, None] * apart
     return {
         foot_of(side): PoseTrack(foot.time_s, turn, heel),
-        shank_of(side): PoseTrack(shank.time_s, _scaled(shank.rotation, stance, share), ankle),
+        shank_of(side): PoseTrack(
+            shank.time_s, _scale_rotation(shank.rotation, stance, share), ankle
+        ),
     }
 
 
-def _with_standing(track: PoseTrack, site: Site, rng: np.random.Generator) -> PoseTrack:
+def _add_standing(track: PoseTrack, site: Site, rng: np.random.Generator) -> PoseTrack:
     """Track on the recording's clock (zero at the start of standing), with sway in standing."""
     before, after = int(STAND_BEFORE_S * FINE_HZ), int(STAND_AFTER_S * FINE_HZ)
     rotation = np.concatenate(
@@ -139,25 +141,27 @@ def _with_standing(track: PoseTrack, site: Site, rng: np.random.Generator) -> Po
 # --- Touchdown shock -----------------------------------------------------------------------------
 
 
-def _pulse(time_s: FloatArray) -> FloatArray:
+def _compute_pulse(time_s: FloatArray) -> FloatArray:
     """Displacement that rings down, with a smooth start, scaled to a peak acceleration of 1."""
 
-    def shape(t: FloatArray) -> FloatArray:
+    def evaluate_shape(t: FloatArray) -> FloatArray:
         late = np.maximum(t, 0.0)
         envelope = (late / _SHOCK_DECAY_S) ** 3 * np.exp(-late / _SHOCK_DECAY_S)
         return np.asarray(envelope * np.sin(2.0 * pi * _SHOCK_HZ * late))
 
     fine = np.arange(0.0, 0.1, 1e-5)
-    peak = np.abs(np.gradient(np.gradient(shape(fine), fine), fine)).max()
-    return shape(time_s) / float(peak)
+    peak = np.abs(np.gradient(np.gradient(evaluate_shape(fine), fine), fine)).max()
+    return evaluate_shape(time_s) / float(peak)
 
 
-def _shaken(track: PoseTrack, axis: FloatArray, times_s: FloatArray, peak_g: float) -> PoseTrack:
+def _shake_track(
+    track: PoseTrack, axis: FloatArray, times_s: FloatArray, peak_g: float
+) -> PoseTrack:
     """Track with a ringing displacement along an axis from each touchdown on (below 2 mm).
 
     A displacement rather than an acceleration is added, so that signals and pose agree.
     """
-    ring = sum((_pulse(track.time_s - t) for t in times_s), start=np.zeros(len(axis)))
+    ring = sum((_compute_pulse(track.time_s - t) for t in times_s), start=np.zeros(len(axis)))
     shift = peak_g * STANDARD_GRAVITY_MPS2 * ring[:, None] * axis
     return PoseTrack(track.time_s, track.rotation, track.position_m + shift)
 
@@ -165,7 +169,7 @@ def _shaken(track: PoseTrack, axis: FloatArray, times_s: FloatArray, peak_g: flo
 # --- Recording and truth -------------------------------------------------------------------------
 
 
-def played_tracks(motion: Optical, seed: int) -> tuple[dict[Site, PoseTrack], float]:
+def play_tracks(motion: Optical, seed: int) -> tuple[dict[Site, PoseTrack], float]:
     """Poses of all four segments with standing, run-up, run and slowing.
 
     Parameters
@@ -182,20 +186,20 @@ def played_tracks(motion: Optical, seed: int) -> tuple[dict[Site, PoseTrack], fl
         That clock minus the clock of the data file.
     """
     rng = np.random.default_rng([seed, 1])
-    events = force_events(motion, 20.0)
+    events = find_force_events(motion, 20.0)
     tracks: dict[Site, PoseTrack] = {}
     for side in SIDES:
         fine_s = motion.tracks[foot_of(side)].time_s
-        share = _amplitude(fine_s, _swings(events, side))
-        for site, track in _played_leg(motion, events, side, share).items():
-            tracks[site] = _with_standing(track, site, rng)
+        share = _compute_amplitude(fine_s, _list_swings(events, side))
+        for site, track in _play_leg(motion, events, side, share).items():
+            tracks[site] = _add_standing(track, site, rng)
     first_s = float(motion.tracks["left_foot"].time_s[0])
     return {s: tracks[s] for s in SITES if s in tracks}, STAND_BEFORE_S - first_s
 
 
-def _real_part(events: pd.DataFrame) -> pd.DataFrame:
+def _select_real_part(events: pd.DataFrame) -> pd.DataFrame:
     """Contacts after both feet's run-up and before the first foot's slowing."""
-    swings = {side: _swings(events, side) for side in SIDES}
+    swings = {side: _list_swings(events, side) for side in SIDES}
     begin = max(own[RAMP_SWINGS - 1][1] for own in swings.values())
     end = min(own[-RAMP_SWINGS][0] for own in swings.values())
     keep = (events["touchdown_s"] >= begin - 1e-9) & (events["toe_off_s"] <= end + 1e-9)
@@ -233,17 +237,17 @@ def make_recording(
         On the clock of the logs. ``valid_from_s`` to ``valid_to_s`` is the part that really
         happened; judge only contacts whose touchdown and toe-off lie in it.
     """
-    motion = load(case)
-    tracks, shift_s = played_tracks(motion, seed)
+    motion = load_case(case)
+    tracks, shift_s = play_tracks(motion, seed)
     shift_s += START_STAMP_S
-    curves = angle_curves(tracks)
+    curves = compute_angle_curves(tracks)
     curves["time_s"] += START_STAMP_S
-    contacts = force_events(motion, threshold_n)
-    events = _real_part(contacts)
+    contacts = find_force_events(motion, threshold_n)
+    events = _select_real_part(contacts)
     before = contacts[contacts["touchdown_s"] < events["touchdown_s"].iloc[0]]
     departures = before.groupby("side")["toe_off_s"].last() + shift_s
     events[["touchdown_s", "toe_off_s"]] += shift_s
-    truth = truth_from_events(events, curves, {s: float(departures[s]) for s in SIDES})
+    truth = derive_truth(events, curves, {s: float(departures[s]) for s in SIDES})
     margin_s = 0.02
     truth = Truth(
         truth.steps,
@@ -254,17 +258,17 @@ def make_recording(
     )
     contacts[["touchdown_s"]] += shift_s - START_STAMP_S
     if shock != "none":
-        tracks = _shaken_legs(tracks, contacts, shock)
+        tracks = _shake_legs(tracks, contacts, shock)
     stamps = StampModel(rate_hz, start_s=START_STAMP_S)
     logs = {}
     for number, (site, track) in enumerate(tracks.items()):
         rng = np.random.default_rng([seed, 2, number])
-        logs[site] = sample_log(track, random_mount(rng, site), site, model, stamps, rng)
+        logs[site] = sample_log(track, draw_mount(rng, site), site, model, stamps, rng)
     run = Run(id=f"{case.runner}-{case.speed_mps:g}".replace(".", "p"), start="rolling")
     return Recording("real-motion", Athlete(case.runner), run, logs), truth
 
 
-def _shaken_legs(
+def _shake_legs(
     tracks: Mapping[Site, PoseTrack], contacts: pd.DataFrame, shock: Shock
 ) -> dict[Site, PoseTrack]:
     """All tracks with the shock of their own side, along the shank."""
@@ -273,7 +277,7 @@ def _shaken_legs(
         side = side_of(site) or "left"
         times = contacts.loc[contacts["side"] == side, "touchdown_s"].to_numpy()
         axis = tracks[shank_of(side)].rotation[:, :, 2]
-        out[site] = _shaken(track, axis, times, _SHOCK_G[shock][int(is_foot(site))])
+        out[site] = _shake_track(track, axis, times, _SHOCK_G[shock][int(is_foot(site))])
     return out
 
 
@@ -288,18 +292,18 @@ def main() -> int:
     parser.add_argument("--threshold", type=float, default=20.0, help="force threshold in N")
     chosen = parser.parse_args()
     rows = []
-    for case in cases():
+    for case in list_cases():
         if chosen.runner in (None, case.runner):
             _, truth = make_recording(
                 case, GRADES["mid"], chosen.rate, 1, threshold_n=chosen.threshold
             )
-            rows.append(_summary_row(case, truth))
+            rows.append(_build_summary_row(case, truth))
     print(pd.DataFrame(rows).to_string(index=False, float_format=lambda x: f"{x:.3f}"))
     return 0
 
 
-def _summary_row(case: RealCase, truth: Truth) -> dict[str, object]:
-    motion, steps = load(case), truth.steps
+def _build_summary_row(case: RealCase, truth: Truth) -> dict[str, object]:
+    motion, steps = load_case(case), truth.steps
     return {
         "runner": case.runner,
         "speed_mps": case.speed_mps,

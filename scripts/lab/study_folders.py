@@ -18,7 +18,7 @@ from imuproc.core.sites import Site
 from imuproc.core.units import ACCEL_TO_MPS2, GYRO_TO_RADPS
 from imuproc.files.toml_writing import format_toml
 from imuproc.synth.sensors.imperfect import GRADES
-from imuproc.synth.session import log_layout
+from imuproc.synth.session import make_log_layout
 from scripts.lab.optical_running import RealCase
 from scripts.lab.real_motion import make_recording
 
@@ -47,7 +47,9 @@ class Seen:
     offset_s: float
 
 
-def real_session(folder: Path, cases: Sequence[RealCase], rate_hz: float, seed: int) -> list[Seen]:
+def write_real_session(
+    folder: Path, cases: Sequence[RealCase], rate_hz: float, seed: int
+) -> list[Seen]:
     """Write ``session.toml`` and logs of real running on force plates.
 
     Parameters
@@ -71,7 +73,7 @@ def real_session(folder: Path, cases: Sequence[RealCase], rate_hz: float, seed: 
     seen, runs = [], []
     for case in cases:
         recording, truth = make_recording(case, model, rate_hz, seed, threshold_n=THRESHOLD_N)
-        logs = _written_logs(folder, recording)
+        logs = _write_logs(folder, recording)
         runs.append(
             {
                 "id": recording.run.id,
@@ -88,7 +90,7 @@ def real_session(folder: Path, cases: Sequence[RealCase], rate_hz: float, seed: 
     content = {
         "schema": 1,
         "session": {"id": "plates", "date": date(2031, 4, 12), "surface": "other"},
-        "layout": {"logger": log_layout(model.accel_range_g, model.gyro_range_dps)},
+        "layout": {"logger": make_log_layout(model.accel_range_g, model.gyro_range_dps)},
         "athlete": [{"id": runner} for runner in dict.fromkeys(case.runner for case in cases)],
         "run": runs,
     }
@@ -96,7 +98,7 @@ def real_session(folder: Path, cases: Sequence[RealCase], rate_hz: float, seed: 
     return seen
 
 
-def _written_logs(folder: Path, recording: Recording) -> dict[Site, str]:
+def _write_logs(folder: Path, recording: Recording) -> dict[Site, str]:
     """Write the logs of a run; their files by site."""
     named = {}
     for site, log in recording.logs.items():
@@ -111,7 +113,7 @@ def _written_logs(folder: Path, recording: Recording) -> dict[Site, str]:
     return named
 
 
-def simulated_seen(
+def draw_simulated_seen(
     session: Path, runs: Sequence[str], missed: float, rng: np.random.Generator
 ) -> list[Seen]:
     """What a camera saw of the runs of a made-up session, of which it missed a share.
@@ -160,7 +162,7 @@ def write_references(folder: Path, seen: Sequence[Seen], frame_rate_hz: float | 
         table.to_csv(folder / "references" / f"{one.run}.csv", index=False)
 
 
-def study_text(
+def format_study(
     seen: Sequence[Seen],
     layout: Mapping[str, Any],
     keys: Mapping[str, Mapping[str, Any]] | None = None,
@@ -206,7 +208,7 @@ VIDEO_LAYOUT: Final = {
 }
 
 
-def instant_key(one: Seen, u_s: float, rng: np.random.Generator) -> dict[str, Any]:
+def draw_instant_key(one: Seen, u_s: float, rng: np.random.Generator) -> dict[str, Any]:
     """An instant that both saw, known to a standard uncertainty."""
     at = one.covers_s[0] - 1.0
     told = at + one.offset_s + u_s * rng.standard_normal()
@@ -214,6 +216,6 @@ def instant_key(one: Seen, u_s: float, rng: np.random.Generator) -> dict[str, An
     return {"instant": instant}
 
 
-def coverage_key(one: Seen) -> dict[str, Any]:
+def make_coverage_key(one: Seen) -> dict[str, Any]:
     """What the reference covers, on its own clock."""
     return {"covers_s": [round(at + one.offset_s, 4) for at in one.covers_s]}

@@ -4,18 +4,18 @@ from dataclasses import replace
 
 from imuproc.core.result import Result
 from imuproc.pipeline.joining import join_results, named_results
-from tests.simulated import USUAL, made_result
+from tests.simulated import USUAL, make_result
 
 
 def real_result(run_id: str = "R07-01") -> Result:
     """A simulated sprint processed, under an id of its own."""
-    result = made_result(USUAL)
+    result = make_result(USUAL)
     return replace(result, run=run_id, steps=result.steps.assign(run=run_id))
 
 
 def several_runs(run_id: str = "R07-02") -> Result:
     """Two runs of one log."""
-    result = made_result(USUAL)
+    result = make_result(USUAL)
     named = [
         found for found in named_results([result, result], run_id) if isinstance(found, Result)
     ]

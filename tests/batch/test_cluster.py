@@ -23,7 +23,7 @@ from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource
 from tests.batch.jobs import DEADLY, contents, deadly, jobs_of, unheard, usual
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 REPO = Path(__file__).resolve().parents[2]
 RUNS = tuple(f"R07-{number:02d}" for number in range(1, 9))
@@ -138,7 +138,7 @@ def require_misfits_told(
 def test_a_worker_killed_on_the_way_costs_nothing_and_losing_all_costs_the_rest(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    session, out = small_session(tmp_path / "session", RUNS), tmp_path / "out"
+    session, out = write_small_session(tmp_path / "session", RUNS), tmp_path / "out"
     with running(tmp_path / "cluster") as cluster:
         require_misfits_told(session, out, cluster.address, monkeypatch)
         work = work_on_cluster(jobs_of(session, out), slow, cluster.address, out)
@@ -170,7 +170,7 @@ def test_a_worker_killed_on_the_way_costs_nothing_and_losing_all_costs_the_rest(
 def test_a_scheduler_lost_half_way_leaves_what_is_finished(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    session, out = small_session(tmp_path / "session", RUNS), tmp_path / "out"
+    session, out = write_small_session(tmp_path / "session", RUNS), tmp_path / "out"
     with running(tmp_path / "cluster", workers=1) as cluster:
         work = work_on_cluster(jobs_of(session, out), slow, cluster.address, out)
         outcomes = [next(work)]
@@ -186,7 +186,7 @@ def test_a_scheduler_lost_half_way_leaves_what_is_finished(
 
 
 def test_a_run_that_kills_every_worker_costs_no_other(tmp_path: Path) -> None:
-    session, out = small_session(tmp_path / "session", RUNS[:4]), tmp_path / "out"
+    session, out = write_small_session(tmp_path / "session", RUNS[:4]), tmp_path / "out"
     with running(tmp_path / "cluster", workers=1, nanny=True) as cluster:
         outcomes = list(
             work_on_cluster(jobs_of(session, out), deadly_for_workers, cluster.address, out)

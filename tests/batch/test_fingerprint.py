@@ -9,7 +9,7 @@ from imuproc.batch.plan import plan_tasks
 from imuproc.events.runs import RunSettings
 from imuproc.pipeline.settings import Settings
 from imuproc.readers.session import read_session
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 
 def prints(session: Path, settings: Settings | None = None) -> list[str]:
@@ -18,7 +18,7 @@ def prints(session: Path, settings: Settings | None = None) -> list[str]:
 
 
 def test_the_same_content_elsewhere_has_the_same_fingerprint(tmp_path: Path) -> None:
-    first = prints(small_session(tmp_path / "session"))
+    first = prints(write_small_session(tmp_path / "session"))
     shutil.copytree(tmp_path / "session", tmp_path / "elsewhere")
     assert prints(tmp_path / "elsewhere" / "session.toml") == first
     assert len(set(first)) == 3
@@ -56,7 +56,7 @@ CHANGES: dict[str, tuple[Callable[[Path], None], list[bool]]] = {
 def test_what_a_result_depends_on_changes_its_fingerprint_alone(
     tmp_path: Path, change: str
 ) -> None:
-    session = small_session(tmp_path / "session")
+    session = write_small_session(tmp_path / "session")
     before = prints(session)
     make, expected = CHANGES[change]
     make(session)
@@ -64,7 +64,7 @@ def test_what_a_result_depends_on_changes_its_fingerprint_alone(
 
 
 def test_settings_and_programs_count(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    session = small_session(tmp_path / "session")
+    session = write_small_session(tmp_path / "session")
     before = prints(session)
     other = Settings(runs=RunSettings(cutoff_hz=RunSettings().cutoff_hz + 1))
     assert not set(before) & set(prints(session, other))
@@ -74,7 +74,7 @@ def test_settings_and_programs_count(tmp_path: Path, monkeypatch: pytest.MonkeyP
 
 
 def test_inputs_are_named_as_in_the_session_file(tmp_path: Path) -> None:
-    task = plan_tasks(read_session(small_session(tmp_path / "session")))[0]
+    task = plan_tasks(read_session(write_small_session(tmp_path / "session")))[0]
     digests = hash_inputs(task)
     assert list(digests) == ["logs/R07-01_ls.csv", ENTRY]
     assert all(len(digest) == 64 for digest in digests.values())

@@ -11,7 +11,7 @@ from imuproc.batch.log import PROCESS_LOG
 from imuproc.batch.plan import plan_tasks
 from imuproc.core.errors import SessionError
 from imuproc.readers.session import read_session
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 
 def test_the_folder_is_made_with_its_parents(tmp_path: Path) -> None:
@@ -49,7 +49,7 @@ def test_a_folder_without_rights_is_named_with_advice(
 
 @pytest.mark.parametrize("name", ["steps.csv", "runs/R07-01.h5"])
 def test_logs_are_never_overwritten(tmp_path: Path, name: str) -> None:
-    path = small_session(tmp_path / "session", ["R07-01"])
+    path = write_small_session(tmp_path / "session", ["R07-01"])
     log = path.parent / "logs" / name
     log.parent.mkdir(exist_ok=True)
     (path.parent / "logs" / "R07-01_ls.csv").rename(log)

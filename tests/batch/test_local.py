@@ -5,14 +5,14 @@ import pytest
 
 from imuproc.batch.local import work_in_processes, work_in_turn
 from tests.batch.jobs import DEADLY, contents, deadly, jobs_of, several, unheard, usual
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 RUNS = ("R07-01", "R07-02", "R07-03", "R07-04", "R07-05")
 
 
 @pytest.fixture
 def session(tmp_path: Path) -> Path:
-    return small_session(tmp_path / "session", RUNS)
+    return write_small_session(tmp_path / "session", RUNS)
 
 
 def test_a_run_that_kills_its_worker_costs_no_other(session: Path, tmp_path: Path) -> None:

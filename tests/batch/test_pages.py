@@ -11,19 +11,19 @@ from imuproc.batch.pages import forget_pages, remake_report
 from imuproc.batch.processed import Processed
 from imuproc.batch.session import process_tasks
 from tests.batch.jobs import Watched, contents, request
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 
 @pytest.fixture
 def session(tmp_path: Path) -> Path:
-    return small_session(tmp_path / "session")
+    return write_small_session(tmp_path / "session")
 
 
 @pytest.fixture(scope="module")
 def reported_once(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Processed]:
     """Session and results with their report, side by side in a folder; not to be changed."""
     folder = tmp_path_factory.mktemp("reported")
-    return folder, reported(small_session(folder / "session"), folder / "out")
+    return folder, reported(write_small_session(folder / "session"), folder / "out")
 
 
 @pytest.fixture

@@ -19,7 +19,7 @@ from imuproc.pipeline.settings import Settings
 from tests.batch.jobs import Watched, by_recording, contents, usual
 from tests.cli.command import called_once
 from tests.report.fake_result import fake_result
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 ALONE = imuproc.SessionOptions(jobs=1, report=False)
 
@@ -28,7 +28,7 @@ ALONE = imuproc.SessionOptions(jobs=1, report=False)
 def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A session file; the method is a stand-in that gives fixed steps."""
     monkeypatch.setattr("imuproc.pipeline.run.process_each", usual)
-    return small_session(tmp_path / "session")
+    return write_small_session(tmp_path / "session")
 
 
 def method_that(monkeypatch: pytest.MonkeyPatch, run: str, error: BaseException) -> None:

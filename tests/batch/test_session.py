@@ -18,19 +18,19 @@ from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
 from tests.batch.jobs import Watched, by_recording, contents, request, usual
 from tests.report.fake_result import fake_result
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 
 @pytest.fixture
 def session(tmp_path: Path) -> Path:
-    return small_session(tmp_path / "session")
+    return write_small_session(tmp_path / "session")
 
 
 @pytest.fixture(scope="module")
 def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, bytes]:
     """What is left of that session where nothing went wrong."""
     folder = tmp_path_factory.mktemp("undisturbed")
-    processed(small_session(folder / "session"), folder / "out")
+    processed(write_small_session(folder / "session"), folder / "out")
     return contents(folder / "out")
 
 

@@ -15,7 +15,7 @@ from imuproc.results.archive.sink import Sink
 from imuproc.results.summarising import Measured, summarise_run
 from tests.batch.jobs import jobs_of
 from tests.report.fake_result import fake_result, fake_steps
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 FLAGS = (
     RaisedFlag("no_standing_after"),
@@ -25,7 +25,7 @@ FLAGS = (
 
 @pytest.fixture
 def job(tmp_path: Path) -> Job:
-    return jobs_of(small_session(tmp_path / "session"), tmp_path / "out")[0]
+    return jobs_of(write_small_session(tmp_path / "session"), tmp_path / "out")[0]
 
 
 def result_of(job: Job) -> Result:

@@ -12,12 +12,12 @@ from imuproc.core.result import Result
 from imuproc.pipeline.settings import Settings
 from tests.batch.jobs import by_recording, jobs_of, several, usual
 from tests.report.fake_result import fake_result
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 
 @pytest.fixture
 def jobs(tmp_path: Path) -> list[Job]:
-    return jobs_of(small_session(tmp_path / "session"), tmp_path / "out")
+    return jobs_of(write_small_session(tmp_path / "session"), tmp_path / "out")
 
 
 def raising(error: BaseException) -> Method:

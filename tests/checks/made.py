@@ -8,10 +8,10 @@ import numpy as np
 from imuproc.checks.findings import CheckReport, Reason, SensorCheck
 from imuproc.core.recording import Recording
 from imuproc.core.sites import Site
-from imuproc.synth.plan import random_plan
+from imuproc.synth.plan import draw_plan
 from imuproc.synth.runs import simulate_run
 from imuproc.synth.sensors.faults import FAULTS
-from imuproc.synth.sensors.lying import lying_recording
+from imuproc.synth.sensors.lying import make_lying_recording
 
 RATE_HZ = 400.0
 RUN_HZ = 250.0
@@ -19,12 +19,12 @@ RUN_HZ = 250.0
 
 @cache
 def lying(grade: str = "mid", duration_s: float = 30.0, rate_hz: float = RATE_HZ) -> Recording:
-    return lying_recording(grade, duration_s, rate_hz, np.random.default_rng(12))
+    return make_lying_recording(grade, duration_s, rate_hz, np.random.default_rng(12))
 
 
 @cache
 def running(grade: str = "mid", seed: int = 3) -> Recording:
-    plan = random_plan(np.random.default_rng([2031, seed]), start="three-point", distance_m=20.0)
+    plan = draw_plan(np.random.default_rng([2031, seed]), start="three-point", distance_m=20.0)
     plan = replace(plan, seed=seed)
     recording, _ = simulate_run(plan, grade, RUN_HZ, np.random.default_rng([seed, 5]))
     return recording

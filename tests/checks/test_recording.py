@@ -11,8 +11,8 @@ from imuproc.checks.settings import CheckSettings
 from imuproc.core.errors import LogError
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.synth.sensors.faults_held import in_swing
 from imuproc.synth.sensors.imperfect import GRADES
+from imuproc.synth.sensors.repeated_samples import repeat_in_swing
 from tests.checks.made import (
     all_reasons,
     lying,
@@ -306,7 +306,7 @@ def test_all_pieces_are_told_of_what_was_left_out(kind: str) -> None:
 @pytest.mark.parametrize("piece_samples", [400_000, 1777])
 def test_samples_that_are_only_repeated_are_lost(piece_samples: int) -> None:
     log = running().logs["left_foot"]
-    held = in_swing(log, 0.06, np.random.default_rng(6))
+    held = repeat_in_swing(log, 0.06, np.random.default_rng(6))
     repeated = int(np.count_nonzero((held.gyro_radps != log.gyro_radps).any(axis=1)))
     report = check_recording(
         with_log(running(), "left_foot", gyro_radps=held.gyro_radps, accel_mps2=held.accel_mps2),

@@ -8,12 +8,14 @@ import pytest
 from imuproc.core.recording import Recording
 from tests.checks.made import lying, running
 from tests.cli.command import Command
-from tests.session_folder import LAYOUT, SESSION_HEAD, run_entry, write_logs
+from tests.session_folder import LAYOUT, SESSION_HEAD, format_run_entry, write_logs
 
 
 def session_text(folder: Path, recordings: dict[str, Recording]) -> str:
     """A session file of recordings, by run; their logs are written beside it."""
-    entries = [run_entry(run, write_logs(folder, run, one)) for run, one in recordings.items()]
+    entries = [
+        format_run_entry(run, write_logs(folder, run, one)) for run, one in recordings.items()
+    ]
     return "".join([SESSION_HEAD, *entries])
 
 

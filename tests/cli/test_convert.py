@@ -2,11 +2,11 @@ from pathlib import Path
 
 from imuproc.readers.session import read_session
 from tests.cli.command import Command
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 
 def test_a_session_is_converted(imuproc: Command, tmp_path: Path) -> None:
-    path = small_session(tmp_path / "in")
+    path = write_small_session(tmp_path / "in")
     seen = imuproc("convert", path, "-o", tmp_path / "out", "--to", "hdf5")
     assert seen.code == 0
     assert seen.out == f"Written: {tmp_path / 'out' / 'session.toml'}\n"
@@ -15,7 +15,7 @@ def test_a_session_is_converted(imuproc: Command, tmp_path: Path) -> None:
 
 
 def test_one_run_quietly(imuproc: Command, tmp_path: Path) -> None:
-    path = small_session(tmp_path / "in")
+    path = write_small_session(tmp_path / "in")
     asked = ("convert", path, "-o", tmp_path / "out", "--to", "parquet", "--run", "R07-02", "-q")
     assert imuproc(*asked) == type(imuproc(*asked))(0, "", "")
     runs = read_session(tmp_path / "out" / "session.toml").runs
@@ -23,7 +23,7 @@ def test_one_run_quietly(imuproc: Command, tmp_path: Path) -> None:
 
 
 def test_a_bad_log_is_named(imuproc: Command, tmp_path: Path) -> None:
-    path = small_session(tmp_path / "in")
+    path = write_small_session(tmp_path / "in")
     (tmp_path / "in/logs/R07-02_ls.csv").write_text("nonsense\n")
     seen = imuproc("convert", path, "-o", tmp_path / "out", "--to", "bids-motion")
     assert seen.code == 1
@@ -32,7 +32,7 @@ def test_a_bad_log_is_named(imuproc: Command, tmp_path: Path) -> None:
 
 
 def test_a_log_that_breaks_off_is_converted_and_named(imuproc: Command, tmp_path: Path) -> None:
-    path = small_session(tmp_path / "in")
+    path = write_small_session(tmp_path / "in")
     log = tmp_path / "in/logs/R07-02_ls.csv"
     log.write_bytes(log.read_bytes() + b"9.5,0.1")
     seen = imuproc("convert", path, "-o", tmp_path / "out", "--to", "hdf5")
@@ -43,7 +43,7 @@ def test_a_log_that_breaks_off_is_converted_and_named(imuproc: Command, tmp_path
 
 
 def test_wrong_requests(imuproc: Command, tmp_path: Path) -> None:
-    path = small_session(tmp_path / "in")
+    path = write_small_session(tmp_path / "in")
     for words, expected in (
         (("--to", "csv", "-o", tmp_path / "out"), "--to: found 'csv'; allowed: 'bids-motion', 'h"),
         (("--to", "hdf5", "-o", tmp_path / "in"), "is the folder of the session itself"),

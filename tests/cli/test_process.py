@@ -18,7 +18,7 @@ from imuproc.pipeline.settings import Settings
 from tests.batch.jobs import by_recording, several
 from tests.cli.command import Command
 from tests.report.fake_result import fake_result
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 FILES = [".imuproc.lock", "phases.csv", "phases.parquet", "process.log", "report", "runs"]
 FILES += ["runs.csv", "session.h5", "steps.csv", "steps.parquet", "steps.xlsx"]
@@ -29,7 +29,7 @@ def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A session file; the method behind the command is a stand-in that gives fixed steps."""
     stand_in(monkeypatch, lambda r, _: fake_result(r, flags=[RaisedFlag("no_standing_after")]))
     monkeypatch.setattr("imuproc.batch.process.count_cores", lambda: 1)
-    return small_session(tmp_path / "session")
+    return write_small_session(tmp_path / "session")
 
 
 def stand_in(

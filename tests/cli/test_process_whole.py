@@ -6,21 +6,21 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from imuproc.synth.plan import random_plan
+from imuproc.synth.plan import draw_plan
 from imuproc.synth.runs import simulate_run
 from imuproc.synth.truth import Truth
 from tests.cli.command import Command
-from tests.session_folder import run_entry, small_session, write_logs
+from tests.session_folder import format_run_entry, write_logs, write_small_session
 
 
 def with_sprint(folder: Path, run: str) -> tuple[Path, Truth]:
     """The small session, with a simulated sprint in place of the logs of one run."""
-    path = small_session(folder)
+    path = write_small_session(folder)
     rng = np.random.default_rng(20310412)
-    recording, truth = simulate_run(random_plan(rng, distance_m=20.0), "mid", 500.0, rng)
-    new = run_entry(run, write_logs(folder, run, recording), 30)
+    recording, truth = simulate_run(draw_plan(rng, distance_m=20.0), "mid", 500.0, rng)
+    new = format_run_entry(run, write_logs(folder, run, recording), 30)
     text = path.read_text(encoding="utf-8")
-    old = run_entry(run, {"left_shank": f"logs/{run}_ls.csv"}, 30)
+    old = format_run_entry(run, {"left_shank": f"logs/{run}_ls.csv"}, 30)
     path.write_text(text.replace(old, new), encoding="utf-8")
     return path, truth
 
@@ -54,7 +54,7 @@ def test_a_sprint_is_done_and_logs_without_running_fail_alone(
 def test_settings_that_are_not_allowed(
     imuproc: Command, tmp_path: Path, content: str, complaint: str
 ) -> None:
-    session = small_session(tmp_path / "session")
+    session = write_small_session(tmp_path / "session")
     (tmp_path / "settings.toml").write_text(content, encoding="utf-8")
     arguments = ["-o", tmp_path / "out", "--settings", tmp_path / "settings.toml"]
     seen = imuproc("process", session, *arguments)
@@ -64,7 +64,7 @@ def test_settings_that_are_not_allowed(
 
 
 def test_settings_that_are_not_there(imuproc: Command, tmp_path: Path) -> None:
-    session = small_session(tmp_path / "session")
+    session = write_small_session(tmp_path / "session")
     seen = imuproc("process", session, "-o", tmp_path / "out", "--settings", tmp_path / "no.toml")
     assert seen.code == 2
     assert "no.toml" in seen.err

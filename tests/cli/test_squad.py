@@ -6,7 +6,7 @@ import pytest
 
 from tests.cli.command import Command
 from tests.report.fake_squad import REASON, write_squad
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 KEPT = Path(__file__).resolve().parents[1] / "archive" / "kept" / "schema-1.h5"
 
@@ -94,7 +94,7 @@ def test_no_folder_another_folder_and_half_a_table(imuproc: Command, out: Path) 
     seen = imuproc("squad", out / "none")
     assert (seen.code, seen.out) == (2, "")
     assert "none: found nothing there; allowed: the output folder of `imuproc process`" in seen.err
-    seen = imuproc("squad", small_session(out.parent / "session").parent)
+    seen = imuproc("squad", write_small_session(out.parent / "session").parent)
     assert seen.code == 2
     assert "is no output folder of `imuproc process`" in seen.err
     (out / "steps.parquet").write_bytes((out / "steps.parquet").read_bytes()[:-50])

@@ -7,9 +7,9 @@ import numpy as np
 
 from imuproc.core.recording import SensorLog
 from imuproc.core.sites import SITES, Site
-from imuproc.synth.moments import with_jumps, with_taps
-from imuproc.synth.plan import random_plan
-from imuproc.synth.runs import make_motion, make_rig, motion_truth
+from imuproc.synth.moments import add_jumps, add_taps
+from imuproc.synth.plan import draw_plan
+from imuproc.synth.runs import compute_motion_truth, make_motion, make_rig
 from imuproc.synth.sensors.imperfect import sample_log
 from imuproc.synth.truth import Truth
 
@@ -29,16 +29,16 @@ class Made:
 def made(before: int, after: int, apart_s: float = 0.0, seed: int = 3, taps: bool = False) -> Made:
     """A sprint of 20 m with so many jumps before and after it, or with one tap before it."""
     rng = np.random.default_rng([seed, 5])
-    motion = make_motion(random_plan(np.random.default_rng(seed), "standing", 20.0))
-    jumps = with_jumps(motion, before, after, rng, apart_s)
-    common = with_taps(motion, (1.2,)) if taps else jumps
+    motion = make_motion(draw_plan(np.random.default_rng(seed), "standing", 20.0))
+    jumps = add_jumps(motion, before, after, rng, apart_s)
+    common = add_taps(motion, (1.2,)) if taps else jumps
     rig = make_rig("mid", RATE_HZ, rng, SITES[:4])
     start_s = next(iter(rig.stamps.values())).start_s
     logs = {
         site: sample_log(common.skin[site], mount, site, rig.model, rig.stamps[site], rng)
         for site, mount in rig.mounts.items()
     }
-    truth = motion_truth(motion).shifted(start_s + common.run_from_s)
+    truth = compute_motion_truth(motion).shift_clock(start_s + common.run_from_s)
     return Made(logs, truth, float(truth.steps["touchdown_s"].iloc[3]))
 
 

@@ -19,7 +19,7 @@ from imuproc.synth.runs import simulate_run
 from imuproc.synth.sensors.imperfect import GRADES
 from tests.conditioning.made_legs import RATE_HZ as MADE_HZ
 from tests.conditioning.made_legs import RUN, STAND, Hold, made, timebased
-from tests.simulated import RATE_HZ, USUAL, made_result, made_run, turned, with_logs
+from tests.simulated import RATE_HZ, USUAL, change_logs, make_result, make_run, turn_log
 
 LEGS = SITES[:4]
 NO_TOE_OUT = CalibrationSettings(toe_out_deg=0.0)
@@ -155,7 +155,7 @@ def remounted(recording: Recording, seed: int) -> Recording:
     """The same run with every sensor turned in the box; one of them upside down."""
     turns = dict(zip(SITES, Rotation.random(5, rng=seed).as_matrix(), strict=True))
     turns["left_shank"] = np.diag([1.0, -1.0, -1.0])
-    return with_logs(recording, lambda log: turned(log, turns[log.site]))
+    return change_logs(recording, lambda log: turn_log(log, turns[log.site]))
 
 
 def test_the_step_table_does_not_depend_on_mounting() -> None:
@@ -180,9 +180,9 @@ def test_a_known_standing_lean_shifts_the_shin_angle_and_nothing_else_of_the_ank
     lean_deg: float,
 ) -> None:
     """Dorsiflexion is 0 in quiet standing, however the athlete stands (core/columns)."""
-    recording, _ = made_run(USUAL)
+    recording, _ = make_run(USUAL)
     athlete = replace(recording.athlete, standing_lean_deg=lean_deg)
-    plain, leaning = made_result(USUAL), imuproc.process(replace(recording, athlete=athlete))
+    plain, leaning = make_result(USUAL), imuproc.process(replace(recording, athlete=athlete))
     for name in ("shin_angle_touchdown_deg", "shin_angle_toe_off_deg"):
         # Knee ahead of the ankle counts positive: the shin stands below 90 deg.
         np.testing.assert_allclose(leaning.steps[name], plain.steps[name] - lean_deg, atol=1e-9)
@@ -198,10 +198,10 @@ def test_a_known_standing_lean_shifts_the_shin_angle_and_nothing_else_of_the_ank
 
 
 def test_a_gyro_bias_does_not_show() -> None:
-    recording, _ = made_run(USUAL)
+    recording, _ = make_run(USUAL)
     bias = np.radians([2.0, -1.5, 2.5])
-    other = with_logs(recording, lambda log: replace(log, gyro_radps=log.gyro_radps + bias))
-    plain, biased = made_result(USUAL).steps, imuproc.process(other).steps
+    other = change_logs(recording, lambda log: replace(log, gyro_radps=log.gyro_radps + bias))
+    plain, biased = make_result(USUAL).steps, imuproc.process(other).steps
     for name in ("shin_angle_touchdown_deg", "dorsiflexion_swing_mean_deg"):
         np.testing.assert_allclose(biased[name], plain[name], atol=0.1)
     np.testing.assert_allclose(biased["contact_time_s"], plain["contact_time_s"], atol=0.001)

@@ -13,7 +13,7 @@ from imuproc.conditioning.sanity import check_logs, check_signals
 from imuproc.conditioning.timebase import to_common_clock
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import SensorLog
-from imuproc.synth.sensors.faults_held import with_held
+from imuproc.synth.sensors.repeated_samples import repeat_samples
 from tests.conditioning.made_up import (
     OFFSET,
     make_log,
@@ -45,7 +45,7 @@ def between(log: SensorLog, start_s: float, end_s: float) -> np.ndarray:
 
 
 def held(log: SensorLog, start_s: float, end_s: float) -> SensorLog:
-    return with_held(log, between(log, start_s, end_s))
+    return repeat_samples(log, between(log, start_s, end_s))
 
 
 def coarse(log: SensorLog, accel_mps2: float, gyro_radps: float) -> SensorLog:
@@ -82,7 +82,7 @@ def test_what_is_held_in_motion_is_missing_and_nothing_else(
     own = between(log, start_s, start_s + duration_s)
     if np.count_nonzero(own) < 2:
         return
-    found, flags = cleaned(with_held(log, own))
+    found, flags = cleaned(repeat_samples(log, own))
     assert [flag.name for flag in flags] == ["samples_held"]
     np.testing.assert_array_equal(missing(found), own)
     np.testing.assert_array_equal(found.gyro_radps[~own], log.gyro_radps[~own])
@@ -95,7 +95,7 @@ def test_many_short_ones_are_all_found(seed: int, share: float) -> None:
     own = np.zeros(len(log.time_s), dtype=bool)
     for start in rng.integers(620, 1180, int(share * 560 / 8)):
         own[start : start + rng.integers(4, 12)] = True
-    found, flags = cleaned(with_held(log, own))
+    found, flags = cleaned(repeat_samples(log, own))
     np.testing.assert_array_equal(missing(found), own)
     assert [flag.name for flag in flags] == ["samples_held"] * bool(own.any())
 
@@ -231,7 +231,7 @@ def test_held_samples_fare_as_lost_ones() -> None:
     own = between(log, 4.0, 4.015) | between(log, 4.5, 4.7)
     lost, kept = (
         to_common_clock(check_logs(make_recording(one), METHOD.sanity), *ON_CLOCK)
-        for one in (log.take(~own), with_held(log, own))
+        for one in (log.take(~own), repeat_samples(log, own))
     )
     np.testing.assert_array_equal(
         lost.sites["left_shank"].gyro_radps, kept.sites["left_shank"].gyro_radps

@@ -16,7 +16,7 @@ from imuproc.core.sites import SITES
 from imuproc.core.uncertainty import PARTS, PARTS_OF, SET_UP
 from imuproc.estimators.columns import EstimatorSettings, all_figures
 from imuproc.estimators.phase import PHASES
-from tests.simulated import USUAL, made_result, made_run, only
+from tests.simulated import USUAL, keep_sites, make_result, make_run
 
 AGREED = [
     *("session", "athlete", "run", "step", "side", "phase", "phase_alternative"),
@@ -50,7 +50,7 @@ def test_every_figure_has_a_unit_in_its_name_a_meaning_and_a_range() -> None:
 
 
 def test_a_result_has_exactly_these_columns() -> None:
-    result = made_result(USUAL)
+    result = make_result(USUAL)
     assert list(result.steps.columns) == step_table_columns()
     assert result.steps["step"].tolist() == list(range(1, len(result.steps) + 1))
     assert set(result.steps["side"]) == {"left", "right"}
@@ -66,14 +66,14 @@ def test_a_result_has_exactly_these_columns() -> None:
 
 
 def test_the_estimators_give_every_figure_and_no_other() -> None:
-    result = made_result(USUAL)
+    result = make_result(USUAL)
     athlete = result.conditioned.recording.athlete
     figures = all_figures(result.motion, result.contacts, athlete, EstimatorSettings(), {}).by_name
     assert set(figures) == set(FIGURES)
 
 
 def test_uncertainty_parts_add_up_to_what_the_table_says() -> None:
-    result = made_result(USUAL)
+    result = make_result(USUAL)
     assert tuple(result.uncertainty) == FIGURES
     for name, parts in result.uncertainty.items():
         total = np.sqrt((parts**2).sum(axis=1, skipna=False))
@@ -88,7 +88,7 @@ def test_uncertainty_parts_add_up_to_what_the_table_says() -> None:
 
 
 def test_parts_of_uncertainties_are_those_in_the_list() -> None:
-    result = made_result(USUAL, SITES)  # with a pelvis sensor: every figure is there
+    result = make_result(USUAL, SITES)  # with a pelvis sensor: every figure is there
     athlete = result.conditioned.recording.athlete
     figures = all_figures(result.motion, result.contacts, athlete, EstimatorSettings(), {}).by_name
     for name in FIGURES:
@@ -99,8 +99,8 @@ def test_parts_of_uncertainties_are_those_in_the_list() -> None:
 
 
 def test_a_figure_that_is_missing_has_parts_that_are_missing() -> None:
-    recording, _ = made_run(USUAL)
-    result = imuproc.process(only(recording, "left_shank", "left_foot", "right_shank"))
+    recording, _ = make_run(USUAL)
+    result = imuproc.process(keep_sites(recording, "left_shank", "left_foot", "right_shank"))
     for name, parts in result.uncertainty.items():
         gone = result.steps[name].isna().to_numpy()
         assert (parts.isna().to_numpy() == gone[:, None]).all(), name

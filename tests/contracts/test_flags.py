@@ -35,9 +35,9 @@ from imuproc.results.squad import list_squad_runs
 from imuproc.results.squad_tables import SquadTables
 from imuproc.results.summarising import Measured, summarise_run
 from imuproc.results.summary import RunSummary
-from tests.guards.sources import Source, sources
+from tests.guards.sources import Source, list_sources
 from tests.report.fake_result import fake_steps
-from tests.simulated import USUAL, made_result
+from tests.simulated import USUAL, make_result
 
 ONE = np.array([1.0])
 OF_MARKS = frozenset(Marks(ONE, ONE, np.array([1])).list_values())
@@ -101,7 +101,7 @@ def raisings(source: Source) -> Iterator[Raising]:
 def all_raisings() -> tuple[Raising, ...]:
     """Those of the package, but for where flags are read back."""
     reading = ("imuproc.core.flags", "imuproc.results")
-    return tuple(r for s in sources() if not s.name.startswith(reading) for r in raisings(s))
+    return tuple(r for s in list_sources() if not s.name.startswith(reading) for r in raisings(s))
 
 
 def test_the_flags_that_are_raised_anywhere_are_those_in_the_list() -> None:
@@ -122,7 +122,7 @@ def test_the_scan_sees_what_it_looks_for() -> None:
         'def f():\n    v = {"by_m": 1}\n    v["u_m"] = 2\n    return RaisedFlag("gap", v, site)\n'
     )
     text += 'def g():\n    return RaisedFlag.from_marks("spikes", marks, site)\n'
-    made = Source(sources()[0].path, "made_up", text, ast.parse(text))
+    made = Source(list_sources()[0].path, "made_up", text, ast.parse(text))
     gap, spikes = raisings(made)
     assert (gap.flags, gap.told) == ({"gap"}, {"by_m", "u_m"})
     assert (spikes.flags, spikes.told) == ({"spikes"}, OF_MARKS | OF_SPAN)
@@ -147,7 +147,7 @@ def test_raised_flags_are_plain_values() -> None:
 
 
 def test_flags_of_steps_in_the_table_are_those_of_the_result() -> None:
-    result = made_result(USUAL)
+    result = make_result(USUAL)
     for step, names in zip(result.steps["step"], result.steps["flags"], strict=True):
         own = {flag.name for flag in result.flags if flag.step == step}
         assert set(filter(None, names.split(";"))) == own

@@ -60,7 +60,7 @@ def test_every_reader_has_a_sample():
 
 
 def test_own_sample_is_recognised_and_no_other_takes_it(kind, sample):
-    assert [other for other in READERS if load_reader(other).recognise(sample)] == [kind.format]
+    assert [other for other in READERS if load_reader(other).can_read(sample)] == [kind.format]
     assert recognise_format(sample) == kind.format
 
 
@@ -86,7 +86,7 @@ FOREIGN = {
 def test_other_files_are_not_recognised(kind, tmp_path, other):
     path = tmp_path / kind.file
     path.write_bytes(FOREIGN[other])
-    assert load_reader(kind.format).recognise(path) is False
+    assert load_reader(kind.format).can_read(path) is False
     with pytest.raises(LogError, match=r"^logs/a\.log \(left_shank\): the format was not recog"):
         read_log(kind.request(path, format=None) if kind.format != "xdf" else text_request(path))
 

@@ -11,7 +11,7 @@ import pytest
 from joblib import delayed
 
 from imuproc.files.workers import share_out, start_workers
-from tests.session_folder import small_session
+from tests.session_folder import write_small_session
 
 UNUSED = "imuproc.synth.jump"
 """A module that workers load only when they are told to."""
@@ -95,7 +95,7 @@ def _workers_of(process: int) -> list[int]:
 
 def _with_workers(folder: Path) -> tuple[subprocess.Popen[str], list[int]]:
     """A command whose workers have just been started, and these."""
-    session = small_session(folder / "session")
+    session = write_small_session(folder / "session")
     command = [sys.executable, "-m", "imuproc", "process", str(session), "--jobs", "2"]
     command += ["-o", str(folder / "out")]
     # Where tests are run in the background of a shell Ctrl-C is ignored, and by what they start.

@@ -19,7 +19,7 @@ from imuproc.estimators.angles import (
     pitch_curve,
     shin_curve,
 )
-from imuproc.synth.truth import truth_from_events
+from imuproc.synth.truth import derive_truth
 from tests.estimators.made_motion import TIME_S, segment
 
 NAN = np.nan
@@ -196,7 +196,7 @@ def test_the_same_as_the_simulators_truth_says(sizes, start, duration) -> None:
         curves[f"dorsiflexion_{side}_deg"] = angle + 90.0 - shin
     end = start + duration
     events = pd.DataFrame({"side": ["left"], "touchdown_s": [end], "toe_off_s": [end + 0.12]})
-    true = truth_from_events(events, pd.DataFrame(curves), {"left": start}).steps
+    true = derive_truth(events, pd.DataFrame(curves), {"left": start}).steps
     pitch, bend = curve(angle), curve(curves["dorsiflexion_left_deg"])
     own = swing(start, end)
     ours = {

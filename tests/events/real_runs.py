@@ -20,9 +20,9 @@ from imuproc.events.progress import Track
 from imuproc.events.runs import find_runs
 from imuproc.synth.sensors.imperfect import GRADES
 from imuproc.synth.truth import Truth
-from scripts.lab.optical_running import cases
+from scripts.lab.optical_running import list_cases
 from scripts.lab.real_motion import make_recording
-from tests.simulated import between
+from tests.simulated import cut_log
 from tests.usual import METHOD, ON_CLOCK, SOUND
 
 REAL_RUNS = ("RBDS002-2.5", "RBDS026-2.5", "RBDS09-4.5")
@@ -43,7 +43,7 @@ def real_run(
     name: str, rate_hz: float = 500.0, shock: Literal["none", "weak", "strong"] = "none"
 ) -> tuple[Recording, Truth]:
     """A trial's recording and truth."""
-    case = next(c for c in cases() if f"{c.runner}-{c.speed_mps:g}" == name)
+    case = next(c for c in list_cases() if f"{c.runner}-{c.speed_mps:g}" == name)
     return make_recording(case, GRADES["mid"], rate_hz, 20_260_000, shock=shock)
 
 
@@ -57,7 +57,7 @@ def without_standing(recording: Recording, truth: Truth) -> Recording:
     """The recording as if it had been switched on and off while running."""
     start_s, end_s = truth.valid_from_s - 1.5, truth.valid_to_s + 1.5
     return replace(
-        recording, logs={s: between(log, start_s, end_s) for s, log in recording.logs.items()}
+        recording, logs={s: cut_log(log, start_s, end_s) for s, log in recording.logs.items()}
     )
 
 

@@ -26,10 +26,10 @@ from tests.events.real_runs import (
     without_standing,
 )
 from tests.shared_data import needs_shared_data
-from tests.simulated import USUAL, made_run, plan_of
+from tests.simulated import USUAL, make_run, plan_run
 from tests.usual import COARSE, METHOD
 
-SLOW_START = plan_of(611, start="standing")
+SLOW_START = plan_run(611, start="standing")
 
 
 STATED_U_S = 0.015
@@ -79,13 +79,13 @@ def test_contacts_are_found_without_any_standing() -> None:
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("plan", [USUAL, SLOW_START], ids=["blocks", "standing"])
 def test_a_sprint_keeps_its_first_and_last_steps_and_no_walking(plan: RunPlan, kind: str) -> None:
-    recording, truth = made_run(plan)
+    recording, truth = make_run(plan)
     found = held_to_truth(with_kind(recording, kind), truth)
     assert (found.missed, found.invented) == (0, 0)
 
 
 def usual_sprint() -> Stretch:
-    return stretch(made_run(USUAL)[0])
+    return stretch(make_run(USUAL)[0])
 
 
 def with_signals(
@@ -135,7 +135,7 @@ def test_a_clock_that_starts_elsewhere_moves_every_contact_alike() -> None:
 
 
 def test_one_leg_alone_gives_its_own_contacts_only() -> None:
-    recording, truth = made_run(USUAL)
+    recording, truth = make_run(USUAL)
     left = {s: log for s, log in recording.logs.items() if s.startswith("left")}
     part = stretch(replace(recording, logs=left))
     contacts = coarse_contacts(part.conditioned, part.run, *COARSE)

@@ -10,7 +10,7 @@ from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
 from imuproc.events.leg_signals import LegSignals, leg_signals
 from tests.events.real_runs import REAL_RUNS, real_run, stretch
 from tests.shared_data import needs_shared_data
-from tests.simulated import USUAL, made_run
+from tests.simulated import USUAL, make_run
 from tests.usual import ANKLE_M, METHOD
 
 # From the mean force of running to a segment's vertical in standing, deg (module's own figures).
@@ -51,7 +51,7 @@ def without(conditioned: ConditionedRecording, site: Site) -> ConditionedRecordi
 
 @pytest.mark.parametrize("feet_face_back", [False, True])
 def test_axes_without_standing_are_put_right(feet_face_back: bool) -> None:
-    part = stretch(made_run(USUAL)[0])
+    part = stretch(make_run(USUAL)[0])
     inside = slice(*np.searchsorted(part.conditioned.time_s, [part.run.start_s, part.run.end_s]))
     for side in SIDES:
         never = as_if_never_stood(part.conditioned, feet_face_back)
@@ -68,14 +68,14 @@ def test_axes_without_standing_are_put_right(feet_face_back: bool) -> None:
 
 
 def test_a_leg_without_sensors_has_no_signals() -> None:
-    part = stretch(made_run(USUAL)[0])
+    part = stretch(make_run(USUAL)[0])
     bare = without(without(part.conditioned, "left_foot"), "left_shank")
     assert leg_signals(bare, slice(None), "left", METHOD.coarse.signals, ANKLE_M) is None
     assert leg_signals(bare, slice(None), "right", METHOD.coarse.signals, ANKLE_M) is not None
 
 
 def test_a_missing_sensor_leaves_its_signals_out() -> None:
-    conditioned = stretch(made_run(USUAL)[0]).conditioned
+    conditioned = stretch(make_run(USUAL)[0]).conditioned
     shank_only = signals(without(conditioned, foot_of("left")))
     foot_only = signals(without(conditioned, shank_of("left")))
     assert shank_only.push_mps2 is None
@@ -86,7 +86,7 @@ def test_a_missing_sensor_leaves_its_signals_out() -> None:
 
 
 def test_in_standing_the_shank_carries_gravity_and_nothing_swings() -> None:
-    leg = signals(stretch(made_run(USUAL)[0]).conditioned)
+    leg = signals(stretch(make_run(USUAL)[0]).conditioned)
     still = leg.time_s < leg.time_s[0] + 1.5
     assert leg.axial_mps2 is not None
     assert np.abs(leg.swing_radps[still]).max() < 0.1

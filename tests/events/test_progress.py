@@ -15,7 +15,7 @@ from imuproc.synth.runs import make_rig
 from imuproc.synth.sensors.imperfect import sample_log
 from tests.events.real_runs import EVERY_FIFTH, real_run
 from tests.shared_data import SHARED_DATA, needs_shared_data
-from tests.simulated import USUAL, made_run, plan_of, running
+from tests.simulated import USUAL, make_run, plan_run, select_running
 
 SETTINGS = ProgressSettings()
 FIXED: tuple[Drill, ...] = ("high-knees", "heel-flicks", "cycling", "skips")
@@ -30,7 +30,7 @@ def track(log: SensorLog) -> Track:
 @cache
 def drill_logs(drill: Drill, seed: int, rate_hz: float = 200.0) -> dict[Site, SensorLog]:
     rng = np.random.default_rng(seed)
-    bones = make_drill(plan_of(40 + seed), drill, 6.0, rng)
+    bones = make_drill(plan_run(40 + seed), drill, 6.0, rng)
     rig = make_rig("mid", rate_hz, rng)
     return {
         site: sample_log(bones[site], mount, site, rig.model, rig.stamps[site], rng)
@@ -61,8 +61,8 @@ def test_a_foot_in_a_drill_gains_what_it_was_made_to() -> None:
 
 
 def test_strides_of_a_sprint_are_as_long_as_they_were_made() -> None:
-    recording, truth = made_run(USUAL)
-    steps = running(truth)
+    recording, truth = make_run(USUAL)
+    steps = select_running(truth)
     pair_m = steps["step_length_m"].to_numpy()[:-1] + steps["step_length_m"].to_numpy()[1:]
     for site in SITES[:4]:
         found_m = stride_lengths(track(recording.logs[site]), site, SETTINGS)
@@ -71,7 +71,7 @@ def test_strides_of_a_sprint_are_as_long_as_they_were_made() -> None:
 
 
 def test_a_stride_with_missing_samples_is_left_out() -> None:
-    log = made_run(USUAL)[0].logs["left_foot"]
+    log = make_run(USUAL)[0].logs["left_foot"]
     whole = track(log)
     gyro = whole.gyro_radps.copy()
     gyro[len(gyro) // 2 :] = np.nan

@@ -10,7 +10,7 @@ import imuproc
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion
 from imuproc.events.refined import refined_contacts
-from imuproc.synth.plan import random_plan
+from imuproc.synth.plan import draw_plan
 from imuproc.synth.runs import simulate_run
 from tests.events.made_contacts import contacts_of, gait
 from tests.events.real_runs import EVERY_FIFTH, Agreement, agreement, real_run, with_kind
@@ -119,7 +119,7 @@ def test_without_foot_motion_events_stay_as_they_are() -> None:
 
 def test_a_foot_whose_pitch_is_lost_tells_no_events() -> None:
     rng = np.random.default_rng(5)
-    recording, _ = simulate_run(random_plan(rng, "crouch", 20.0), "mid", 500.0, rng)
+    recording, _ = simulate_run(draw_plan(rng, "crouch", 20.0), "mid", 500.0, rng)
     result = imuproc.process(recording)
     late = replace(result.contacts, touchdown_s=result.contacts.touchdown_s + 0.004)
     foot = result.motion.segments["left_foot"]

@@ -19,7 +19,7 @@ from tests.events.real_runs import (
     without_standing,
 )
 from tests.shared_data import needs_shared_data
-from tests.simulated import USUAL, made_run
+from tests.simulated import USUAL, make_run
 from tests.usual import COARSE, METHOD, UNAIDED
 
 JOG_CYCLE_S, SPRINT_CYCLE_S = 0.48, 0.27
@@ -115,7 +115,7 @@ def test_touchdown_never_jumps_while_it_is_sure(varied: str, shock_ratio: float)
 
 
 def test_fewer_samples_make_a_sprints_touchdown_less_certain() -> None:
-    part = stretch(made_run(USUAL)[0])
+    part = stretch(make_run(USUAL)[0])
     coarse = coarse_contacts(part.conditioned, part.run, *COARSE)
     slow, fast = (unaided_contacts(coarse, 1.0 / rate_hz, *UNAIDED) for rate_hz in (100.0, 1000.0))
     sprint = coarse.evidence["cycle_s"] < 0.3

@@ -33,7 +33,7 @@ class Source:
 
 
 @cache
-def sources() -> tuple[Source, ...]:
+def list_sources() -> tuple[Source, ...]:
     """Every module of the package."""
     found = []
     for path in sorted(PACKAGE.rglob("*.py")):
@@ -44,20 +44,20 @@ def sources() -> tuple[Source, ...]:
     return tuple(found)
 
 
-def functions(source: Source) -> Iterator[Function]:
+def list_functions(source: Source) -> Iterator[Function]:
     """Every function and method of a module."""
     for node in ast.walk(source.tree):
         if isinstance(node, Function):
             yield node
 
 
-def public(node: ast.AST) -> bool:
+def is_public(node: ast.AST) -> bool:
     """Whether a function or class is for others: no leading underscore."""
     name: str = getattr(node, "name", "_")
     return not name.startswith("_")
 
 
-def tracked_files() -> list[Path]:
+def list_tracked_files() -> list[Path]:
     """Files that belong to the project: those git tracks, or all but dotted where git is absent."""
     try:
         listing = subprocess.run(
@@ -65,10 +65,10 @@ def tracked_files() -> list[Path]:
         ).stdout
         return [REPO / name for name in listing.split("\0") if name and (REPO / name).is_file()]
     except (OSError, subprocess.CalledProcessError):
-        return [path for path in REPO.rglob("*") if path.is_file() and not _aside(path)]
+        return [path for path in REPO.rglob("*") if path.is_file() and not _is_aside(path)]
 
 
-def _aside(path: Path) -> bool:
+def _is_aside(path: Path) -> bool:
     """Whether a file was made by a tool."""
     made = {"build", "dist", "out", "imuproc.egg-info", "__pycache__"}
     parts = path.relative_to(REPO).parts

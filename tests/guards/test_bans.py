@@ -3,7 +3,7 @@
 import ast
 from collections.abc import Iterator
 
-from tests.guards.sources import Function, functions, public, sources
+from tests.guards.sources import Function, is_public, list_functions, list_sources
 
 # The one place where any error of a run ends, so that the other runs go on.
 BLIND_EXCEPT = ["imuproc.batch.work", "imuproc.checks.recording", "imuproc.checks.recording"]
@@ -11,7 +11,7 @@ BLIND_EXCEPT = ["imuproc.batch.work", "imuproc.checks.recording", "imuproc.check
 RATES = {"rate_hz", "sampling_rate_hz", "sample_rate_hz", "fs", "fs_hz"}
 
 
-def defaults(node: Function) -> Iterator[str]:
+def list_defaults(node: Function) -> Iterator[str]:
     """Names of the parameters that have a default."""
     a = node.args
     positional = [*a.posonlyargs, *a.args]
@@ -21,10 +21,10 @@ def defaults(node: Function) -> Iterator[str]:
     )
 
 
-def assumed_numbers(node: ast.AST) -> Iterator[str]:
+def list_assumed_numbers(node: ast.AST) -> Iterator[str]:
     """Parameters of a function, or fields of a class, that have a number as default."""
     if isinstance(node, Function):
-        yield from defaults(node)
+        yield from list_defaults(node)
     if isinstance(node, ast.ClassDef):
         for part in node.body:
             given = part.value if isinstance(part, ast.AnnAssign) else None
@@ -43,7 +43,7 @@ def is_blind(handler: ast.ExceptHandler) -> bool:
 def test_no_assert_as_a_check() -> None:
     found = [
         source.where(node)
-        for source in sources()
+        for source in list_sources()
         for node in ast.walk(source.tree)
         if isinstance(node, ast.Assert)
     ]
@@ -53,7 +53,7 @@ def test_no_assert_as_a_check() -> None:
 def test_no_blind_except() -> None:
     found = [
         source.name
-        for source in sources()
+        for source in list_sources()
         for node in ast.walk(source.tree)
         if isinstance(node, ast.ExceptHandler) and is_blind(node)
     ]
@@ -63,9 +63,9 @@ def test_no_blind_except() -> None:
 def test_no_options_that_no_signature_shows() -> None:
     found = [
         source.where(node)
-        for source in sources()
-        for node in functions(source)
-        if public(node) and node.args.kwarg
+        for source in list_sources()
+        for node in list_functions(source)
+        if is_public(node) and node.args.kwarg
     ]
     assert found == []
 
@@ -73,16 +73,16 @@ def test_no_options_that_no_signature_shows() -> None:
 def test_a_sampling_rate_is_never_assumed() -> None:
     found = [
         f"{source.where(node)} {name}"
-        for source in sources()
+        for source in list_sources()
         for node in ast.walk(source.tree)
-        for name in assumed_numbers(node)
+        for name in list_assumed_numbers(node)
         if name in RATES
     ]
     assert found == []
 
 
 def test_no_drawer_for_everything() -> None:
-    names = {source.path.name for source in sources()}
+    names = {source.path.name for source in list_sources()}
     assert names.isdisjoint({"utils.py", "util.py", "helpers.py", "misc.py", "common.py"})
 
 
@@ -92,6 +92,6 @@ def test_the_guard_sees_what_it_forbids() -> None:
     assert is_blind(handler)
     function = ast.parse("def f(a, rate_hz=500.0, *, b, c=1): ...").body[0]
     assert isinstance(function, Function)
-    assert list(assumed_numbers(function)) == ["rate_hz", "c"]
+    assert list(list_assumed_numbers(function)) == ["rate_hz", "c"]
     fields = ast.parse("class S:\n    rate_hz: float = 500.0\n    other_hz: float\n").body[0]
-    assert list(assumed_numbers(fields)) == ["rate_hz"]
+    assert list(list_assumed_numbers(fields)) == ["rate_hz"]

@@ -26,28 +26,28 @@ def bootstrap(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> ModuleType:
 
 def pretend_environment(module: ModuleType, extra: str) -> Path:
     """A folder that looks like an environment made for these sources."""
-    python: Path = module.python_of(module.environment_folder())
+    python: Path = module.find_python(module.find_environment_folder())
     python.parent.mkdir(parents=True)
     python.symlink_to(sys.executable)
-    lines = "\n".join(module._stamp_lines(extra)) + "\n"
-    (module.environment_folder() / module.STAMP).write_text(lines, encoding="utf-8")
+    lines = "\n".join(module._list_stamp_lines(extra)) + "\n"
+    (module.find_environment_folder() / module.STAMP).write_text(lines, encoding="utf-8")
     return python
 
 
-def no_processes(monkeypatch: pytest.MonkeyPatch, module: ModuleType) -> None:
+def refuse_processes(monkeypatch: pytest.MonkeyPatch, module: ModuleType) -> None:
     def refuse(*_arguments: object) -> None:
         raise AssertionError("an environment that fits was set up again")
 
-    monkeypatch.setattr(module, "_make", refuse)
-    monkeypatch.setattr(module, "_install", refuse)
+    monkeypatch.setattr(module, "_make_environment", refuse)
+    monkeypatch.setattr(module, "_install_package", refuse)
 
 
 def test_the_environment_lies_in_the_repository_unless_named(
     bootstrap: ModuleType, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    assert bootstrap.environment_folder() == tmp_path / "env"
+    assert bootstrap.find_environment_folder() == tmp_path / "env"
     monkeypatch.delenv("IMUPROC_VENV")
-    assert bootstrap.environment_folder() == REPO / ".venv"
+    assert bootstrap.find_environment_folder() == REPO / ".venv"
 
 
 @pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
@@ -56,8 +56,8 @@ def test_an_environment_that_fits_is_used_again(
     bootstrap: ModuleType, monkeypatch: pytest.MonkeyPatch, made_for: str, asked_for: str
 ) -> None:
     python = pretend_environment(bootstrap, made_for)
-    no_processes(monkeypatch, bootstrap)
-    assert bootstrap.environment(asked_for) == python
+    refuse_processes(monkeypatch, bootstrap)
+    assert bootstrap.prepare_environment(asked_for) == python
 
 
 @pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
@@ -67,14 +67,16 @@ def test_an_environment_that_no_longer_fits_is_brought_up_to_date(
 ) -> None:
     pretend_environment(bootstrap, "")
     installed: list[str] = []
-    monkeypatch.setattr(bootstrap, "_install", lambda _python, extra: installed.append(extra))
+    monkeypatch.setattr(
+        bootstrap, "_install_package", lambda _python, extra: installed.append(extra)
+    )
     if change == "pyproject":
         (tmp_path / "pyproject.toml").write_text("changed", encoding="utf-8")
         monkeypatch.setattr(bootstrap, "REPO", tmp_path)
     asked = "test" if change == "extra" else ""
-    bootstrap.environment(asked)
+    bootstrap.prepare_environment(asked)
     assert installed == [asked]
-    bootstrap.environment(asked)
+    bootstrap.prepare_environment(asked)
     assert installed == [asked]
 
 
@@ -87,10 +89,10 @@ def test_a_set_up_that_fails_is_not_taken_for_done(
     def fail(_python: Path, _extra: str) -> None:
         raise SystemExit("no internet")
 
-    monkeypatch.setattr(bootstrap, "_install", fail)
+    monkeypatch.setattr(bootstrap, "_install_package", fail)
     with pytest.raises(SystemExit, match="no internet"):
-        bootstrap.environment("test")
-    assert not (bootstrap.environment_folder() / bootstrap.STAMP).exists()
+        bootstrap.prepare_environment("test")
+    assert not (bootstrap.find_environment_folder() / bootstrap.STAMP).exists()
 
 
 def test_a_folder_that_is_something_else_is_left_alone(
@@ -99,7 +101,7 @@ def test_a_folder_that_is_something_else_is_left_alone(
     (tmp_path / "env").mkdir()
     (tmp_path / "env" / "thesis.txt").write_text("mine", encoding="utf-8")
     with pytest.raises(SystemExit, match="is no Python environment; move it away"):
-        bootstrap.environment()
+        bootstrap.prepare_environment()
     assert (tmp_path / "env" / "thesis.txt").read_text(encoding="utf-8") == "mine"
 
 

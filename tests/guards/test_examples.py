@@ -9,14 +9,14 @@ import pytest
 import imuproc
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
-from tests.guards.sources import REPO, sources
+from tests.guards.sources import REPO, list_sources
 
-WITH_EXAMPLES = sorted(source.name for source in sources() if ">>> " in source.text)
+WITH_EXAMPLES = sorted(source.name for source in list_sources() if ">>> " in source.text)
 KEPT: dict[str, Result] = {}
 
 
 @lru_cache(maxsize=1)
-def processing() -> object:
+def make_remembering_process() -> object:
     """``imuproc.process``, each run of the samples once."""
     real = imuproc.process
 
@@ -31,7 +31,7 @@ def processing() -> object:
 @pytest.mark.parametrize("name", WITH_EXAMPLES)
 def test_examples_run(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(REPO)
-    monkeypatch.setattr(imuproc, "process", processing(), raising=False)
+    monkeypatch.setattr(imuproc, "process", make_remembering_process(), raising=False)
     outcome = doctest.testmod(import_module(name))
     assert outcome.failed == 0
 

@@ -12,7 +12,7 @@ COMMAND_LINE = {"typer", "click", "shellingham", "annotated_doc", "typing_extens
 OPTIONS = {"pydantic", "pydantic_core", "annotated_types", "typing_inspection"}
 
 
-def loaded_after(code: str) -> set[str]:
+def list_loaded_after(code: str) -> set[str]:
     """Top-level packages beyond the standard library that a piece of code loads."""
     probe = (
         "import sys\n"
@@ -26,7 +26,7 @@ def loaded_after(code: str) -> set[str]:
     return {name for name in line.split()[1:] if not name.startswith(("imuproc", "_sysconfigdata"))}
 
 
-def with_arguments(*arguments: str) -> str:
+def format_command_code(*arguments: str) -> str:
     """Code that runs the command line and goes on after it."""
     return (
         f"sys.argv = ['imuproc', *{list(arguments)!r}]\n"
@@ -36,7 +36,7 @@ def with_arguments(*arguments: str) -> str:
 
 
 def test_the_package_alone_loads_nothing_else() -> None:
-    assert loaded_after("import imuproc") <= NOTHING
+    assert list_loaded_after("import imuproc") <= NOTHING
 
 
 @pytest.mark.parametrize(
@@ -49,26 +49,26 @@ def test_the_package_alone_loads_nothing_else() -> None:
     ],
 )
 def test_help_loads_the_command_line_only(arguments: list[str], may_load: set[str]) -> None:
-    loaded = loaded_after(with_arguments(*arguments))
+    loaded = list_loaded_after(format_command_code(*arguments))
     assert "typer" in loaded  # the probe sees what is loaded
     assert loaded <= may_load
 
 
 def test_the_method_loads_when_it_is_asked_for() -> None:
-    assert {"numpy", "pandas"} <= loaded_after("import imuproc; imuproc.process")
+    assert {"numpy", "pandas"} <= list_loaded_after("import imuproc; imuproc.process")
 
 
 def test_hdf5_loads_when_an_archive_is_opened() -> None:
-    assert "h5py" in loaded_after("import imuproc; imuproc.open_archive")
-    assert "h5py" not in loaded_after("import imuproc; imuproc.process")
+    assert "h5py" in list_loaded_after("import imuproc; imuproc.open_archive")
+    assert "h5py" not in list_loaded_after("import imuproc; imuproc.process")
 
 
 def test_plots_load_matplotlib_when_one_is_drawn() -> None:
-    assert "matplotlib" not in loaded_after("import imuproc; imuproc.plots.plot_contacts")
+    assert "matplotlib" not in list_loaded_after("import imuproc; imuproc.plots.plot_contacts")
 
 
 def test_reading_a_session_file_needs_no_scipy() -> None:
-    assert "scipy" not in loaded_after("import imuproc; imuproc.read_session")
+    assert "scipy" not in list_loaded_after("import imuproc; imuproc.read_session")
 
 
 def test_the_method_loads_none_of_the_slow_parts_of_scipy() -> None:

@@ -8,7 +8,7 @@ from graphlib import CycleError, TopologicalSorter
 
 import pytest
 
-from tests.guards.sources import PACKAGE, Source, sources
+from tests.guards.sources import PACKAGE, Source, list_sources
 
 LAYERS = {
     "core": 0,
@@ -39,13 +39,13 @@ CORE_ALLOWS = {"numpy"}
 CORE_ALLOWS_IN = {"imuproc.files.workers": {"joblib"}}
 
 
-def folder_of(module: str) -> str | None:
+def find_folder(module: str) -> str | None:
     """Folder of a module of ours; None for the package itself and its ``__main__``."""
     parts = module.split(".")
     return parts[1] if len(parts) > 1 and parts[1] in LAYERS else None
 
 
-def imported(source: Source, type_checking: bool = True) -> Iterator[tuple[str, ast.AST]]:
+def list_imports(source: Source, type_checking: bool = True) -> Iterator[tuple[str, ast.AST]]:
     """Names that a module imports anywhere in it, functions included; relative ones resolved."""
     skipped: set[ast.AST] = set()
     if not type_checking:
@@ -66,9 +66,9 @@ def imported(source: Source, type_checking: bool = True) -> Iterator[tuple[str, 
             yield from ((f"{base}.{alias.name}", node) for alias in node.names)
 
 
-def module_of(name: str) -> str | None:
+def find_module(name: str) -> str | None:
     """Module of ours that a dotted name lies in."""
-    known = {source.name for source in sources()}
+    known = {source.name for source in list_sources()}
     parts = name.split(".")
     for length in range(len(parts), 0, -1):
         if ".".join(parts[:length]) in known:
@@ -76,7 +76,7 @@ def module_of(name: str) -> str | None:
     return None
 
 
-def allowed(importer: str, other: str) -> bool:
+def is_allowed(importer: str, other: str) -> bool:
     """Whether a module of one folder may import one of another."""
     if importer == other:
         return True
@@ -92,24 +92,24 @@ def test_every_folder_has_its_layer() -> None:
     assert strays == {"__init__.py", "__main__.py"}
 
 
-def may_import(importer: str, name: str) -> bool:
+def is_import_allowed(importer: str, name: str) -> bool:
     """Whether a module of a folder may import a dotted name."""
-    module = module_of(name)
+    module = find_module(name)
     if module is None:
         return True
-    other = folder_of(module)
+    other = find_folder(module)
     if other is None:  # the package's own lazy names reach upwards; its version is harmless
         return name == "imuproc.__version__"
-    return allowed(importer, other)
+    return is_allowed(importer, other)
 
 
 def test_a_file_imports_only_from_lower_layers_and_its_own_folder() -> None:
     wrong = [
         f"{source.where(node)} imports {name}"
-        for source in sources()
-        if (importer := folder_of(source.name))
-        for name, node in imported(source)
-        if not may_import(importer, name)
+        for source in list_sources()
+        if (importer := find_folder(source.name))
+        for name, node in list_imports(source)
+        if not is_import_allowed(importer, name)
     ]
     assert wrong == []
 
@@ -130,21 +130,23 @@ def test_a_file_imports_only_from_lower_layers_and_its_own_folder() -> None:
     ],
 )
 def test_the_rule_says_what_the_design_says(importer: str, name: str, verdict: bool) -> None:
-    assert may_import(importer, name) is verdict
+    assert is_import_allowed(importer, name) is verdict
 
 
 def test_the_package_itself_imports_nothing_of_its_own_when_loaded() -> None:
-    root = next(source for source in sources() if source.name == "imuproc")
-    ours = [name for name, _ in imported(root, type_checking=False) if name.startswith("imuproc")]
+    root = next(source for source in list_sources() if source.name == "imuproc")
+    ours = [
+        name for name, _ in list_imports(root, type_checking=False) if name.startswith("imuproc")
+    ]
     assert ours == []
 
 
 def test_core_needs_only_numpy() -> None:
     wrong = [
         f"{source.where(node)} imports {name}"
-        for source in sources()
-        if folder_of(source.name) == "core"
-        for name, node in imported(source, type_checking=False)
+        for source in list_sources()
+        if find_folder(source.name) == "core"
+        for name, node in list_imports(source, type_checking=False)
         if name.split(".")[0] not in {*sys.stdlib_module_names, *CORE_ALLOWS, "imuproc"}
     ]
     assert wrong == []
@@ -154,10 +156,10 @@ def test_no_import_cycles_not_even_inside_functions() -> None:
     graph = {
         source.name: {
             module
-            for name, _ in imported(source, type_checking=False)
-            if (module := module_of(name)) and module != source.name
+            for name, _ in list_imports(source, type_checking=False)
+            if (module := find_module(name)) and module != source.name
         }
-        for source in sources()
+        for source in list_sources()
     }
     # The package's __init__ loads with every module but imports none, so it is no part of a cycle.
     try:
@@ -167,10 +169,12 @@ def test_no_import_cycles_not_even_inside_functions() -> None:
 
 
 def test_the_first_page_of_every_folder_names_all_that_lies_in_it() -> None:
-    for page in (source for source in sources() if source.is_package and source.name != "imuproc"):
+    for page in (
+        source for source in list_sources() if source.is_package and source.name != "imuproc"
+    ):
         inside = {
             other.name.removeprefix(f"{page.name}.").split(".")[0]
-            for other in sources()
+            for other in list_sources()
             if other.name.startswith(f"{page.name}.")
         }
         told = ast.get_docstring(page.tree) or ""
@@ -180,7 +184,7 @@ def test_the_first_page_of_every_folder_names_all_that_lies_in_it() -> None:
 
 def test_no_folder_holds_more_than_twenty_modules() -> None:
     counts: dict[str, int] = {}
-    for source in sources():
+    for source in list_sources():
         if not source.is_package:
             room = source.name.rpartition(".")[0]
             counts[room] = counts.get(room, 0) + 1

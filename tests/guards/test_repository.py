@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.guards.sources import PACKAGE, REPO, tracked_files
+from tests.guards.sources import PACKAGE, REPO, list_tracked_files
 
 TOP_LEVEL = {
     "README.md",
@@ -27,20 +27,20 @@ MACHINE_PATHS = re.compile(
 TEXT = {".py", ".md", ".toml", ".csv", ".txt", ".json", ".cfg", ".yml", ".yaml", "", ".html"}
 
 
-def text_files() -> list[Path]:
+def list_text_files() -> list[Path]:
     """Tracked files that people read."""
-    return [path for path in tracked_files() if path.suffix in TEXT]
+    return [path for path in list_tracked_files() if path.suffix in TEXT]
 
 
 def test_the_top_level_holds_only_what_is_agreed() -> None:
-    names = {path.relative_to(REPO).parts[0] for path in tracked_files()}
+    names = {path.relative_to(REPO).parts[0] for path in list_tracked_files()}
     assert {name for name in names if not name.startswith(".")} <= TOP_LEVEL
 
 
 def test_no_paths_of_one_machine() -> None:
     found = [
         f"{path.relative_to(REPO)}: {match.group()}"
-        for path in text_files()
+        for path in list_text_files()
         if path != Path(__file__).resolve()
         for match in MACHINE_PATHS.finditer(path.read_text(encoding="utf-8", errors="replace"))
     ]
@@ -57,21 +57,21 @@ def test_the_guard_lets_other_paths_pass(text: str) -> None:
     assert not MACHINE_PATHS.search(text)
 
 
-def told() -> str:
+def read_all_told() -> str:
     """Everything that people are told: README, DEVELOPERS, guides."""
     pages = [REPO / "README.md", REPO / "DEVELOPERS.md", *(PACKAGE / "guides").glob("*.md")]
     return "".join(path.read_text(encoding="utf-8") for path in pages)
 
 
 def test_the_commands_that_people_are_told_exist() -> None:
-    scripts = re.findall(r"python (scripts/\w+\.py)", told())
+    scripts = re.findall(r"python (scripts/\w+\.py)", read_all_told())
     assert {"scripts/quickstart.py", "scripts/run_tests.py"} <= set(scripts)
     assert [name for name in scripts if not (REPO / name).is_file()] == []
 
 
 def test_the_files_that_people_are_told_exist() -> None:
     """Those of the package may be named from its own folder on."""
-    named = set(re.findall(r"`([a-z]+/[\w/]+\.(?:py|toml|md))`", told()))
+    named = set(re.findall(r"`([a-z]+/[\w/]+\.(?:py|toml|md))`", read_all_told()))
     assert len(named) > 30
     places = (REPO, PACKAGE)
     assert [n for n in named if not any((place / n).is_file() for place in places)] == []
@@ -105,9 +105,9 @@ def test_the_check_command_may_be_run() -> None:
 
 def test_scripts_that_people_are_told_find_each_other_from_any_folder() -> None:
     """Named by its path a script finds its own folder only, not the repository's."""
-    named = set(re.findall(r"python (scripts/\w+\.py)", told()))
+    named = set(re.findall(r"python (scripts/\w+\.py)", read_all_told()))
     assert len(named) > 5
-    assert not re.search(r"python -m scripts", told())
+    assert not re.search(r"python -m scripts", read_all_told())
     for name in sorted(named):
         source = (REPO / name).read_text("utf-8")
         imported = source.find("\nfrom scripts.")

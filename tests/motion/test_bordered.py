@@ -20,13 +20,13 @@ from imuproc.motion.drift import (
 )
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import ERROR_TERMS, GYRO_TERMS, along, at_times
-from tests.simulated import made_run, plan_of
+from tests.simulated import make_run, plan_run
 
 
 @cache
 def solved(clipped: bool) -> list[tuple[DriftProblem, MotionSettings, DriftSolution]]:
     """Every problem that one run gives, with its solution."""
-    recording, _ = made_run(plan_of(733, distance_m=20.0))
+    recording, _ = make_run(plan_run(733, distance_m=20.0))
     if clipped:
         limit = np.radians(900.0)
         logs = {

@@ -17,7 +17,7 @@ from imuproc.agreement.judging import judge
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
 from imuproc.dsp.rotations import quat_rotate
-from imuproc.synth.plan import random_plan
+from imuproc.synth.plan import draw_plan
 from imuproc.synth.runs import simulate_run
 from imuproc.synth.truth import Truth
 
@@ -28,7 +28,7 @@ FIRST_STEPS = 6
 @cache
 def block_start(seed: int) -> tuple[Recording, Truth, Result]:
     rng = np.random.default_rng(seed)
-    recording, truth = simulate_run(random_plan(rng, "blocks", 20.0), "mid", 500.0, rng)
+    recording, truth = simulate_run(draw_plan(rng, "blocks", 20.0), "mid", 500.0, rng)
     return recording, truth, imuproc.process(recording)
 
 
@@ -111,7 +111,7 @@ def test_angles_are_not_off_to_one_side_as_the_foot_lands(
 
 def test_around_a_curve_angles_count_in_the_plane_of_the_way() -> None:
     rng = np.random.default_rng(713)
-    plan = replace(random_plan(rng, "blocks", 40.0), curve_radius_m=36.0)
+    plan = replace(draw_plan(rng, "blocks", 40.0), curve_radius_m=36.0)
     recording, truth = simulate_run(plan, "mid", 500.0, rng)
     result = imuproc.process(recording)
     # The way turns by more than a radian; in one plane for all, angles would be 5 deg off and more.
@@ -167,7 +167,7 @@ def angles_within(recording: Recording, truth: Truth) -> tuple[float, float]:
 def test_turns_that_add_up_unseen_over_a_run_are_followed() -> None:
     # Each stride hides a few degrees; all of them make 40, for which no linear solution holds.
     rng = np.random.default_rng(713)
-    recording, truth = simulate_run(random_plan(rng, "crouch", 60.0), "mid", 500.0, rng)
+    recording, truth = simulate_run(draw_plan(rng, "crouch", 60.0), "mid", 500.0, rng)
     logs = {}
     for site, log in recording.logs.items():
         limit = 0.6 * float(np.abs(log.gyro_radps).max())

@@ -14,7 +14,7 @@ from imuproc.dsp.rotations import quat_rotate
 from imuproc.motion import body
 from imuproc.motion.segment import Solved, solve_segment
 from imuproc.motion.strapdown import GYRO_TERMS, at_times
-from tests.simulated import made_run, plan_of, with_logs
+from tests.simulated import change_logs, make_run, plan_run
 
 LIMIT_RADPS = np.radians(900.0)
 BEFORE_FIRST_STEP_S = 0.6
@@ -39,12 +39,12 @@ def solved_segments() -> Iterator[list[Solved]]:
 
 
 def sprint(standing_before: bool) -> Recording:
-    recording, truth = made_run(plan_of(733, distance_m=20.0))
-    recording = with_logs(recording, clipped)
+    recording, truth = make_run(plan_run(733, distance_m=20.0))
+    recording = change_logs(recording, clipped)
     if standing_before:
         return recording
     start_s = truth.steps["touchdown_s"].iloc[0] - BEFORE_FIRST_STEP_S
-    return with_logs(recording, lambda log: log.take(log.time_s >= start_s))
+    return change_logs(recording, lambda log: log.take(log.time_s >= start_s))
 
 
 def by_orientation(solved: Solved) -> np.ndarray:

@@ -4,11 +4,11 @@ import pandas as pd
 import pytest
 
 from imuproc.core.recording import Recording
-from tests.simulated import USUAL, made_run, running
+from tests.simulated import USUAL, make_run, select_running
 
 
 @pytest.fixture(scope="module")
 def usual() -> tuple[Recording, pd.DataFrame]:
     """A sprint of 20 m and its true running steps."""
-    recording, truth = made_run(USUAL)
-    return recording, running(truth)
+    recording, truth = make_run(USUAL)
+    return recording, select_running(truth)

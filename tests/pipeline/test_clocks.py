@@ -11,10 +11,10 @@ from imuproc.core.recording import Athlete, Recording, Run
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES
 from imuproc.synth.sensors.imperfect import GRADES
-from scripts.lab import real_motion
+from scripts.lab import optical_running, real_motion
 from tests.conditioning.made_clocks import Clock, drawn, made, stamped
 from tests.shared_data import needs_shared_data
-from tests.simulated import errors, flag_names, running
+from tests.simulated import compute_errors, list_flag_names, select_running
 
 BETWEEN_LEGS = ("flight_time_s", "step_time_s", "step_frequency_hz", "step_length_m", "speed_mps")
 OWN = ("contact_time_s", "shin_angle_touchdown_deg", "foot_pitch_touchdown_deg")
@@ -45,11 +45,11 @@ def separate() -> Result:
 
 
 def test_after_jumps_every_figure_is_there_and_within_its_uncertainty() -> None:
-    result, truth = by_jump(), running(made(2, 1).truth)
+    result, truth = by_jump(), select_running(made(2, 1).truth)
     assert result.parts == ()
-    assert not flag_names(result) & {"clock_separate", "clock_unsure", "clock_differs"}
+    assert not list_flag_names(result) & {"clock_separate", "clock_unsure", "clock_differs"}
     for figure in ("touchdown_s", "flight_time_s", "step_time_s", "dorsiflexion_touchdown_deg"):
-        error = errors(result.steps, truth, figure)
+        error = compute_errors(result.steps, truth, figure)
         u = np.nanmax(result.steps[f"{figure}_u"])
         assert np.isfinite(error).sum() > 8
         assert np.nanmax(np.abs(error)) < 3.0 * u
@@ -85,15 +85,15 @@ def test_legs_that_nothing_ties_are_runs_of_their_own() -> None:
 
 
 def test_each_leg_counts_as_its_first_log_counts() -> None:
-    truth = running(made(0, 0).truth)
+    truth = select_running(made(0, 0).truth)
     for part, site in zip(separate().parts, ("left_shank", "right_shank"), strict=True):
         own = truth.assign(touchdown_s=clocks()[site].of(truth["touchdown_s"]))
         # The last steps into standing are hard for other reasons.
         down_u = part.steps["touchdown_s_u"].to_numpy()[:8]
-        assert (np.abs(errors(part.steps, own, "touchdown_s")[:8]) < 2.5 * down_u).all()
-        assert np.abs(errors(part.steps, own, "touchdown_s")[:8]).max() < 0.010
+        assert (np.abs(compute_errors(part.steps, own, "touchdown_s")[:8]) < 2.5 * down_u).all()
+        assert np.abs(compute_errors(part.steps, own, "touchdown_s")[:8]).max() < 0.010
         for figure, most in (("contact_time_s", 0.012), ("dorsiflexion_touchdown_deg", 4.0)):
-            found = errors(part.steps, own, figure)[:8]
+            found = compute_errors(part.steps, own, figure)[:8]
             assert len(found) == 8
             assert np.abs(found).max() < most
 
@@ -131,12 +131,12 @@ def test_a_sensor_that_is_off_is_noticed_and_its_leg_put_right(site) -> None:
 def test_legs_that_do_not_alternate_are_noticed() -> None:
     late = {site: Clock(0.12, 0.0) for site in ("right_shank", "right_foot")}
     result = imuproc.process(recording(stamped(made(2, 1).logs, late), "shared"))
-    assert "clock_differs" in flag_names(result)
+    assert "clock_differs" in list_flag_names(result)
     assert result.steps["flight_time_s"].isna().all()
 
 
 def test_one_clock_raises_no_flag() -> None:
-    assert not flag_names(shared()) & {"clock_separate", "clock_unsure", "clock_differs"}
+    assert not list_flag_names(shared()) & {"clock_separate", "clock_unsure", "clock_differs"}
     assert shared().parts == ()
 
 
@@ -149,10 +149,12 @@ def test_phases_of_one_leg_are_those_of_its_steps() -> None:
 @needs_shared_data
 def test_real_running_on_separate_clocks() -> None:
     """Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298: each leg comes out as on one clock."""
-    case = next(c for c in real_motion.cases() if (c.runner, c.speed_mps) == ("RBDS028", 3.5))
+    case = next(
+        c for c in optical_running.list_cases() if (c.runner, c.speed_mps) == ("RBDS028", 3.5)
+    )
     one, _ = real_motion.make_recording(case, GRADES["mid"], 250.0, seed=4)
     plain = imuproc.process(one)
-    assert "clock_differs" not in flag_names(plain)
+    assert "clock_differs" not in list_flag_names(plain)
     off = {site: Clock(1000.0 * k, 60.0 * k) for k, site in enumerate(SITES[:4])}
     logs = stamped(dict(one.logs), off)
     result = imuproc.process(replace(one, logs=logs, run=replace(one.run, clock="separate")))

@@ -15,7 +15,7 @@ from imuproc.pipeline.run import process_each
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import RecordingSource
 from imuproc.pipeline.windows import cut_windows
-from tests.simulated import USUAL, made_result, made_run
+from tests.simulated import USUAL, make_result, make_run
 from tests.usual import METHOD
 
 WHERE = "line 9 breaks off"
@@ -23,7 +23,7 @@ IN_PIECES = LongSettings(longest_whole_samples=2000, piece_samples=500)
 
 
 def broken_off() -> Recording:
-    recording, _ = made_run(USUAL)
+    recording, _ = make_run(USUAL)
     log = replace(recording.logs["left_foot"], cut_short=WHERE)
     return replace(recording, logs={**recording.logs, "left_foot": log})
 
@@ -44,7 +44,7 @@ def test_the_run_says_it_and_its_figures_stand(long: LongSettings) -> None:
     assert flag == RaisedFlag("log_cut_short", found, "left_foot")
     assert not is_serious(flag.name)
     if long is not IN_PIECES:
-        usual = made_result(USUAL)
+        usual = make_result(USUAL)
         assert result.steps.equals(usual.steps)
         assert {f.name for f in usual.flags} == {f.name for f in result.flags} - {"log_cut_short"}
 

@@ -20,11 +20,11 @@ from imuproc.pipeline.run import process_each
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import RecordingSource
 from imuproc.synth.drills import Drill
-from imuproc.synth.long import make_long, record_long
+from imuproc.synth.long import make_long_motion, record_long
 from imuproc.synth.runs import make_rig
 from imuproc.synth.truth import Truth
 from tests.pipeline.whole_runs import run_flags
-from tests.simulated import between, plan_of, running, with_logs
+from tests.simulated import change_logs, cut_log, plan_run, select_running
 
 RATE_HZ = 200.0
 DRILLS: tuple[Drill, ...] = ("high-knees", "skipping", "sitting", "heel-flicks")
@@ -43,9 +43,9 @@ class Trained:
 @cache
 def trained() -> Trained:
     """A jump, drills, three sprints and walking back between them."""
-    plans = [replace(plan_of(31, "crouch", 10.0), seed=seed) for seed in (1, 2, 3)]
+    plans = [replace(plan_run(31, "crouch", 10.0), seed=seed) for seed in (1, 2, 3)]
     rig = make_rig("mid", RATE_HZ, np.random.default_rng(4))
-    motion = make_long(plans, 5, DRILLS, 3.0)
+    motion = make_long_motion(plans, 5, DRILLS, 3.0)
     logs, truths = record_long(motion, rig, np.random.default_rng(6))
     run = Run("R00-01", start="crouch")
     shift = truths[0].valid_from_s - motion.truths[0].valid_from_s
@@ -74,8 +74,8 @@ def test_runs_are_found_and_nothing_else_is(result) -> None:
     steps = result().steps
     assert steps["run"].unique().tolist() == ["R00-01_1", "R00-01_2", "R00-01_3"]
     for (_, own), truth in zip(steps.groupby("run"), trained().truths, strict=True):
-        assert own["side"].tolist() == running(truth)["side"].tolist()
-        apart = own["touchdown_s"].to_numpy() - running(truth)["touchdown_s"].to_numpy()
+        assert own["side"].tolist() == select_running(truth)["side"].tolist()
+        apart = own["touchdown_s"].to_numpy() - select_running(truth)["touchdown_s"].to_numpy()
         assert np.abs(apart).max() < 0.06
     assert len(trained().drills) == len(DRILLS)
     for _, start_s, end_s in trained().drills:
@@ -157,7 +157,7 @@ def moved(log: SensorLog, from_s: float, by_s: float) -> SensorLog:
 
 def test_parts_of_a_log_an_hour_apart_are_handled() -> None:
     between_s = trained().truths[1].valid_to_s + 4.0
-    recording = with_logs(trained().recording, lambda log: moved(log, between_s, 3600.0))
+    recording = change_logs(trained().recording, lambda log: moved(log, between_s, 3600.0))
     steps = imuproc.process(recording, IN_PIECES).steps
     assert steps["run"].unique().tolist() == ["R00-01_1", "R00-01_2", "R00-01_3"]
     later = steps["run"] == "R00-01_3"
@@ -174,7 +174,7 @@ def one_moved(names: tuple[Site, ...], clock: Clock) -> list[Result | RunError]:
     def jumped(log: SensorLog) -> SensorLog:
         return moved(log, at_s, 0.5) if log.site in names else log
 
-    recording = with_logs(trained().recording, jumped)
+    recording = change_logs(trained().recording, jumped)
     recording = replace(recording, run=replace(recording.run, clock=clock))
     return list(process_each(RecordingSource(recording, 4_000), IN_PIECES))
 
@@ -197,7 +197,7 @@ def test_a_clock_that_jumps_after_it_was_tied_gives_no_wrong_run() -> None:
     given = 0
     for truth in trained().truths:
         own = steps[steps["touchdown_s"].between(truth.valid_from_s - 1.0, truth.valid_to_s + 1.0)]
-        real = running(truth).query("side == 'left'")["touchdown_s"].to_numpy()
+        real = select_running(truth).query("side == 'left'")["touchdown_s"].to_numpy()
         apart = np.abs(own["touchdown_s"].to_numpy()[:, None] - real).min(axis=1)
         assert (apart < 0.03).all()
         given += len(own) > 0
@@ -211,7 +211,7 @@ def first_run() -> pd.DataFrame:
 
 def test_a_clock_that_was_set_back_is_refused_with_the_place() -> None:
     at_s = trained().truths[1].valid_to_s + 4.0
-    recording = with_logs(trained().recording, lambda log: moved(log, at_s, -120.0))
+    recording = change_logs(trained().recording, lambda log: moved(log, at_s, -120.0))
     with pytest.raises(RunError, match=r"time runs backwards from .* the clock restarted"):
         imuproc.process(recording, IN_PIECES)
 
@@ -222,7 +222,7 @@ def test_a_few_wrong_stamps_cost_nothing() -> None:
         time_s[[500, 9_000, 9_001, 30_000]] = [0.0, 1e9, np.nan, 5.0]
         return replace(log, time_s=time_s)
 
-    steps = imuproc.process(with_logs(trained().recording, spoilt), IN_PIECES).steps
+    steps = imuproc.process(change_logs(trained().recording, spoilt), IN_PIECES).steps
     assert steps["run"].unique().tolist() == ["R00-01_1", "R00-01_2", "R00-01_3"]
     assert (steps["touchdown_s"] - pieced().steps["touchdown_s"]).abs().max() < 0.002
 
@@ -231,9 +231,9 @@ def test_a_sensor_that_gave_up_is_missing_from_then_on_only() -> None:
     end_s = trained().truths[0].valid_to_s + 5.0
 
     def cut(log: SensorLog) -> SensorLog:
-        return between(log, 0.0, end_s) if log.site == "right_shank" else log
+        return cut_log(log, 0.0, end_s) if log.site == "right_shank" else log
 
-    result = imuproc.process(with_logs(trained().recording, cut), IN_PIECES)
+    result = imuproc.process(change_logs(trained().recording, cut), IN_PIECES)
     shin = result.steps[result.steps["side"] == "right"].groupby("run")["shin_angle_touchdown_deg"]
     assert shin.count().tolist()[0] > 0
     assert shin.count().tolist()[1:] == [0, 0]
@@ -250,7 +250,7 @@ def test_a_bad_stretch_costs_its_own_run_only() -> None:
         return replace(log, gyro_radps=gyro)
 
     found = list(
-        process_each(RecordingSource(with_logs(trained().recording, zeroed), 4_000), IN_PIECES)
+        process_each(RecordingSource(change_logs(trained().recording, zeroed), 4_000), IN_PIECES)
     )
     refused = [str(item) for item in found if isinstance(item, RunError)]
     assert len(refused) >= 1
@@ -285,7 +285,7 @@ def spoilt_in_places(log: SensorLog) -> SensorLog:
 
 
 def test_a_run_carries_flags_of_its_own_samples_only_however_the_log_was_read() -> None:
-    recording = with_logs(trained().recording, spoilt_in_places)
+    recording = change_logs(trained().recording, spoilt_in_places)
     told = []
     for settings in (Settings(), IN_PIECES):
         flags = imuproc.process(recording, settings).flags
@@ -314,7 +314,7 @@ def test_a_run_carries_flags_of_its_own_samples_only_however_the_log_was_read() 
 def test_a_long_log_of_standing_says_that_there_is_no_run() -> None:
     recording = trained().recording
     start_s = recording.logs["left_foot"].time_s[0]
-    calm = with_logs(recording, lambda log: between(log, start_s, start_s + 1.5))
+    calm = change_logs(recording, lambda log: cut_log(log, start_s, start_s + 1.5))
 
     def again(log: SensorLog) -> SensorLog:
         rows = np.arange(30_000) % len(log.time_s)
@@ -324,11 +324,11 @@ def test_a_long_log_of_standing_says_that_there_is_no_run() -> None:
         )
 
     with pytest.raises(RunError, match="no sprint steps found in run R00-01"):
-        imuproc.process(with_logs(calm, again), IN_PIECES)
+        imuproc.process(change_logs(calm, again), IN_PIECES)
 
 
 def test_a_long_log_in_the_wrong_unit_is_told_so() -> None:
-    heavy = with_logs(
+    heavy = change_logs(
         trained().recording, lambda log: replace(log, accel_mps2=log.accel_mps2 / 9.80665)
     )
     with pytest.raises(RunError, match="probably in g, but were read as m/s"):

@@ -14,13 +14,13 @@ from imuproc.core.flag_list import FLAGS
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES
-from tests.simulated import USUAL, between, made_run, only, with_logs
+from tests.simulated import USUAL, change_logs, cut_log, keep_sites, make_run
 
 
 def harmed(log: SensorLog, seed: int, every: int, span_s: tuple[float, float]) -> SensorLog:
     """A log cut, thinned out, and with holes of all lengths."""
     rng = np.random.default_rng([seed, SITES.index(log.site)])
-    log = between(log, *span_s)
+    log = cut_log(log, *span_s)
     log = replace(
         log,
         time_s=log.time_s[::every],
@@ -58,9 +58,9 @@ def assert_kept(result: Result) -> None:
     seed=st.integers(0, 10_000),
 )
 def test_a_table_that_keeps_its_promises_or_a_reason(sites, every, cut, seed) -> None:
-    recording: Recording = made_run(USUAL)[0]
+    recording: Recording = make_run(USUAL)[0]
     first, last = recording.logs["left_shank"].time_s[[0, -1]]
     span_s = (first + cut[0] * (last - first), first + cut[1] * (last - first))
-    bad = with_logs(only(recording, *sites), lambda log: harmed(log, seed, every, span_s))
+    bad = change_logs(keep_sites(recording, *sites), lambda log: harmed(log, seed, every, span_s))
     with suppress(RunError):  # any other error is a fault of ours
         assert_kept(imuproc.process(bad))

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 import imuproc
-from tests.simulated import USUAL, made_run
+from tests.simulated import USUAL, make_run
 
 
 def test_a_rate_that_is_stated_wrongly_costs_all_but_the_events() -> None:
-    sprint = made_run(USUAL)[0]
+    sprint = make_run(USUAL)[0]
     logs = {site: replace(log, time_s=0.94 * log.time_s) for site, log in sprint.logs.items()}
     result = imuproc.process(replace(sprint, logs=logs))
     (flag,) = (flag for flag in result.flags if flag.name == "rate_differs")

@@ -12,7 +12,7 @@ from imuproc.core.recording import Athlete, Recording, Run, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES, Site
 from imuproc.pipeline.settings import Settings
-from imuproc.synth.long import make_long, record_long
+from imuproc.synth.long import make_long_motion, record_long
 from imuproc.synth.runs import make_motion, make_rig
 from imuproc.synth.truth import Truth
 from tests.pipeline.whole_runs import (
@@ -27,14 +27,14 @@ from tests.pipeline.whole_runs import (
 )
 from tests.simulated import (
     USUAL,
-    flag_names,
-    made_result,
-    made_run,
-    matched,
-    only,
-    plan_of,
-    running,
-    with_logs,
+    change_logs,
+    keep_sites,
+    list_flag_names,
+    make_result,
+    make_run,
+    match_rows,
+    plan_run,
+    select_running,
 )
 
 # --- A sound run ----------------------------------------------------------------------------------
@@ -43,7 +43,7 @@ from tests.simulated import (
 def test_a_sound_run_has_its_steps_and_no_flags_of_the_run(
     usual: tuple[Recording, pd.DataFrame],
 ) -> None:
-    result, steps = made_result(USUAL), usual[1]
+    result, steps = make_result(USUAL), usual[1]
     assert result.steps["side"].tolist() == steps["side"].tolist()
     assert run_flags(result) == set()
     assert missing(result) <= {"pelvis_tilt_touchdown_deg", "pelvis_tilt_touchdown_deg_u"}
@@ -54,7 +54,7 @@ def test_a_sound_run_has_its_steps_and_no_flags_of_the_run(
 
 
 def test_curves_pass_through_the_figures_of_the_table() -> None:
-    result = made_result(USUAL)
+    result = make_result(USUAL)
     for side in ("left", "right"):
         own = result.steps[result.steps["side"] == side]
         for name in ("shin_angle", "foot_pitch", "dorsiflexion"):
@@ -68,7 +68,7 @@ def test_processing_leaves_the_recording_alone_and_gives_the_same_again(
     usual: tuple[Recording, pd.DataFrame],
 ) -> None:
     recording = usual[0]
-    copies = with_logs(
+    copies = change_logs(
         recording,
         lambda log: replace(
             log,
@@ -78,7 +78,7 @@ def test_processing_leaves_the_recording_alone_and_gives_the_same_again(
         ),
     )
     again = imuproc.process(copies, Settings())
-    pd.testing.assert_frame_equal(again.steps, made_result(USUAL).steps)
+    pd.testing.assert_frame_equal(again.steps, make_result(USUAL).steps)
     for site, log in recording.logs.items():
         assert np.array_equal(log.accel_mps2, copies.logs[site].accel_mps2)
         assert np.array_equal(log.gyro_radps, copies.logs[site].gyro_radps)
@@ -86,9 +86,9 @@ def test_processing_leaves_the_recording_alone_and_gives_the_same_again(
 
 
 def test_times_are_those_of_the_first_log() -> None:
-    recording, _ = made_run(USUAL)
-    late = with_logs(recording, lambda log: replace(log, time_s=log.time_s + 86_400.0))
-    plain, later = made_result(USUAL).steps, imuproc.process(late).steps
+    recording, _ = make_run(USUAL)
+    late = change_logs(recording, lambda log: replace(log, time_s=log.time_s + 86_400.0))
+    plain, later = make_result(USUAL).steps, imuproc.process(late).steps
     np.testing.assert_allclose(later["touchdown_s"], plain["touchdown_s"] + 86_400.0, atol=1e-6)
     np.testing.assert_allclose(
         later["shin_angle_touchdown_deg"], plain["shin_angle_touchdown_deg"], atol=1e-3
@@ -118,14 +118,14 @@ def test_any_subset_of_sensors_gives_what_it_can(
     flags: set[str],
 ) -> None:
     recording, steps = usual
-    result = imuproc.process(only(recording, *sites))
+    result = imuproc.process(keep_sites(recording, *sites))
     nothing = {*gone, "pelvis_tilt_touchdown_deg"}
     assert {name for name in missing(result) if not name.endswith("_u")} == nothing
     assert run_flags(result) == flags
     sides = {site.split("_")[0] for site in sites}
     assert set(result.steps["side"]) == sides
     own = steps[steps["side"].isin(sides)].reset_index(drop=True)
-    found = len({column for _, column in matched(result.steps, own)})
+    found = len({column for _, column in match_rows(result.steps, own)})
     assert found >= 0.7 * len(own)
 
 
@@ -138,29 +138,29 @@ def test_a_sensor_that_no_one_wore_is_flagged() -> None:
         rest = np.arange(len(log.time_s)) % 800  # samples of quiet standing, again and again
         return replace(log, accel_mps2=log.accel_mps2[rest], gyro_radps=log.gyro_radps[rest])
 
-    result = imuproc.process(with_logs(made_run(USUAL)[0], lying))
+    result = imuproc.process(change_logs(make_run(USUAL)[0], lying))
     assert set(result.steps["side"]) == {"right"}
-    assert {"mounting_sign_unsure"} <= flag_names(result, "left_shank")
-    assert {"mounting_sign_unsure"} <= flag_names(result, "left_foot")
+    assert {"mounting_sign_unsure"} <= list_flag_names(result, "left_shank")
+    assert {"mounting_sign_unsure"} <= list_flag_names(result, "left_foot")
 
 
 def test_a_pelvis_sensor_adds_its_tilt_and_changes_nothing_else() -> None:
-    recording, truth = made_run(USUAL, SITES)
+    recording, truth = make_run(USUAL, SITES)
     result = imuproc.process(recording)
     assert result.steps["pelvis_tilt_touchdown_deg"].notna().all()
     motion = make_motion(USUAL)
     track = motion.bones["pelvis"]
     # Forward tilt: the pelvis' vertical axis leans towards X.
     tilt = np.degrees(np.arctan2(track.rotation[:, 0, 2], track.rotation[:, 2, 2]))
-    steps = running(truth)
+    steps = select_running(truth)
     first_s = min(s.touchdown_s for s in motion.schedule.stances if s.kind == "run")
     shift = steps["touchdown_s"].iloc[0] - first_s
     true = np.interp(steps["touchdown_s"] - shift, track.time_s, tilt)
-    pairs = matched(result.steps, steps)
+    pairs = match_rows(result.steps, steps)
     rows, columns = [a for a, _ in pairs], [b for _, b in pairs]
     error = result.steps["pelvis_tilt_touchdown_deg"].to_numpy()[rows] - true[columns]
     assert np.sqrt(np.mean(error**2)) < 5.0
-    without = imuproc.process(only(recording, *SITES[:4]))
+    without = imuproc.process(keep_sites(recording, *SITES[:4]))
     pd.testing.assert_frame_equal(
         result.steps.drop(columns=[c for c in result.steps if "pelvis" in c]),
         without.steps.drop(columns=[c for c in result.steps if "pelvis" in c]),
@@ -168,9 +168,9 @@ def test_a_pelvis_sensor_adds_its_tilt_and_changes_nothing_else() -> None:
 
 
 def test_a_pelvis_alone_says_what_it_lacks() -> None:
-    recording, _ = made_run(USUAL, SITES)
+    recording, _ = make_run(USUAL, SITES)
     with pytest.raises(RunError, match="no sensor on a leg; at least one shank or foot is needed"):
-        imuproc.process(only(recording, "pelvis"))
+        imuproc.process(keep_sites(recording, "pelvis"))
 
 
 # --- Local gravity --------------------------------------------------------------------------------
@@ -190,8 +190,8 @@ def test_local_gravity_enters_the_motion(usual: tuple[Recording, pd.DataFrame]) 
     """Sensors at the equator (9.780 m/s², WGS84) read 0.27 % less; told so, speeds scale so."""
     equator = 9.7803253359
     share = equator / 9.80665
-    there = with_logs(usual[0], lambda log: replace(log, accel_mps2=log.accel_mps2 * share))
-    plain = made_result(USUAL)
+    there = change_logs(usual[0], lambda log: replace(log, accel_mps2=log.accel_mps2 * share))
+    plain = make_result(USUAL)
 
     def off(result: Result, site: Site) -> float:
         expected = plain.motion.segments[site].velocity_mps * share
@@ -209,9 +209,9 @@ def test_local_gravity_enters_the_motion(usual: tuple[Recording, pd.DataFrame]) 
 @pytest.fixture(scope="module")
 def long_log() -> tuple[Recording, Result, tuple[Truth, ...]]:
     """A jump, two sprints and walking back between them, in one log."""
-    plans = [replace(plan_of(31, "crouch", 12.0), seed=seed) for seed in (1, 2)]
+    plans = [replace(plan_run(31, "crouch", 12.0), seed=seed) for seed in (1, 2)]
     rig = make_rig("mid", 500.0, np.random.default_rng(4))
-    logs, truths = record_long(make_long(plans, 5), rig, np.random.default_rng(6))
+    logs, truths = record_long(make_long_motion(plans, 5), rig, np.random.default_rng(6))
     recording = Recording("s", Athlete("R00", stature_m=1.8), Run("R00-01", start="crouch"), logs)
     return recording, imuproc.process(recording), truths
 
@@ -222,7 +222,7 @@ def test_runs_of_a_long_log_are_found_apart(
     _, result, truths = long_log
     assert result.steps["run"].unique().tolist() == ["R00-01_1", "R00-01_2"]
     for (_, own), truth in zip(result.steps.groupby("run"), truths, strict=True):
-        steps = running(truth)
+        steps = select_running(truth)
         assert own["step"].tolist() == list(range(1, len(own) + 1))
         assert own["side"].tolist() == steps["side"].tolist()
         apart = own["touchdown_s"].to_numpy() - steps["touchdown_s"].to_numpy()

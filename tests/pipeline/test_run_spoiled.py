@@ -21,23 +21,23 @@ from tests.pipeline.whole_runs import (
 from tests.shared_data import needs_shared_data
 from tests.simulated import (
     USUAL,
-    between,
-    errors,
-    flag_names,
-    made_result,
-    made_run,
-    matched,
-    plan_of,
-    renamed,
-    running,
-    with_logs,
+    change_logs,
+    compute_errors,
+    cut_log,
+    list_flag_names,
+    make_result,
+    make_run,
+    match_rows,
+    plan_run,
+    rename_sites,
+    select_running,
 )
 
 # --- Quiet standing -------------------------------------------------------------------------------
 
 
 def cut(recording: Recording, start_s: float, end_s: float) -> Recording:
-    return with_logs(recording, lambda log: between(log, start_s, end_s))
+    return change_logs(recording, lambda log: cut_log(log, start_s, end_s))
 
 
 def test_without_standing_before_the_one_after_sets_the_zero(
@@ -62,7 +62,7 @@ def test_without_standing_after_the_one_before_sets_the_zero(
 def assert_angles_right(result: Result, steps: pd.DataFrame) -> None:
     """Shin and foot angles of the effort near the truth: a wrong zero is tens of degrees off."""
     for name in ("shin_angle_touchdown_deg", "foot_pitch_touchdown_deg"):
-        error = errors(result.steps[:12], steps, name)
+        error = compute_errors(result.steps[:12], steps, name)
         assert abs(np.nanmean(error)) < 3.0, name
         assert np.nanmax(np.abs(error)) < 6.0, name
 
@@ -76,17 +76,17 @@ def test_without_any_standing_times_are_given_and_angles_are_withheld(
     result = imuproc.process(cut(recording, start_s, end_s))
     assert run_flags(result) == {"no_standing"}
     assert missing(result) >= ANGLES | LENGTH
-    assert len({column for _, column in matched(result.steps, steps)}) >= len(steps) - 2
+    assert len({column for _, column in match_rows(result.steps, steps)}) >= len(steps) - 2
     for name in ("touchdown_s", "contact_time_s"):
         assert result.steps[name].notna().sum() >= len(result.steps) - 1
-        assert np.nanmedian(np.abs(errors(result.steps, steps, name))) < 0.02
+        assert np.nanmedian(np.abs(compute_errors(result.steps, steps, name))) < 0.02
 
 
 def test_a_staggered_stance_held_until_a_standing_start_is_not_standing() -> None:
     """Nothing else is still in the log: its zero would be 35 deg wrong."""
-    plan = plan_of(500 + len("standing"), "standing")
-    recording, truth = made_run(plan)
-    steps = running(truth)
+    plan = plan_run(500 + len("standing"), "standing")
+    recording, truth = make_run(plan)
+    steps = select_running(truth)
     start_s, end_s = steps["touchdown_s"].iloc[0] - 2.2, steps["toe_off_s"].iloc[-1] + 0.3
     result = imuproc.process(cut(recording, start_s, end_s))
     assert run_flags(result) == {"no_standing"}
@@ -109,7 +109,7 @@ LEGS: dict[Site, Site] = {
 def named(**changes: Site) -> Recording:
     """The usual run with some logs under other names."""
     same = {site: site for site in SITES[:4]}
-    return renamed(made_run(USUAL)[0], {**same, **changes})  # type: ignore[arg-type]
+    return rename_sites(make_run(USUAL)[0], {**same, **changes})  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("kind", ["shank", "foot"])
@@ -120,7 +120,7 @@ def test_shanks_or_feet_exchanged_are_refused(kind: str) -> None:
 
 
 def test_whole_legs_exchanged_are_flagged() -> None:
-    result = imuproc.process(renamed(made_run(USUAL)[0], LEGS))
+    result = imuproc.process(rename_sites(make_run(USUAL)[0], LEGS))
     assert run_flags(result) == {"sides_swapped"}
     (flag,) = (f for f in result.flags if f.name == "sides_swapped")
     assert flag.values["left_deg"] < 0.0
@@ -130,28 +130,30 @@ def test_whole_legs_exchanged_are_flagged() -> None:
 def test_shank_and_foot_of_a_leg_exchanged_are_flagged() -> None:
     result = imuproc.process(named(left_shank="left_foot", left_foot="left_shank"))
     assert "segments_swapped" in run_flags(result)
-    assert {"segments_swapped"} <= flag_names(result, "left_foot")
+    assert {"segments_swapped"} <= list_flag_names(result, "left_foot")
 
 
 @needs_shared_data
 @pytest.mark.parametrize("number", [12, 29])
 def test_real_runners_raise_no_alarm_and_have_no_drive_phase(number: int) -> None:
     """Real motion: Fukuchi, Fukuchi & Duarte 2017, PeerJ 5:e3298; here as if overground."""
-    from scripts.lab.real_motion import cases, make_recording
+    from scripts.lab.optical_running import list_cases
+    from scripts.lab.real_motion import make_recording
 
-    recording, truth = make_recording(cases()[number], GRADES["mid"], 250.0, seed=number)
+    recording, truth = make_recording(list_cases()[number], GRADES["mid"], 250.0, seed=number)
     result = imuproc.process(recording)
     assert run_flags(result) == set()
     assert "drive" not in set(result.steps["phase"])
-    assert len({column for _, column in matched(result.steps, truth.steps)}) == len(truth.steps)
+    assert len({column for _, column in match_rows(result.steps, truth.steps)}) == len(truth.steps)
 
 
 @needs_shared_data
 def test_a_real_runners_legs_exchanged_are_flagged() -> None:
-    from scripts.lab.real_motion import cases, make_recording
+    from scripts.lab.optical_running import list_cases
+    from scripts.lab.real_motion import make_recording
 
-    recording, _ = make_recording(cases()[18], GRADES["mid"], 250.0, seed=18)
-    assert "sides_swapped" in run_flags(imuproc.process(renamed(recording, LEGS)))
+    recording, _ = make_recording(list_cases()[18], GRADES["mid"], 250.0, seed=18)
+    assert "sides_swapped" in run_flags(imuproc.process(rename_sites(recording, LEGS)))
 
 
 # --- Gaps, rates ----------------------------------------------------------------------------------
@@ -168,13 +170,13 @@ def with_gap(recording: Recording, site: Site, start_s: float, end_s: float) -> 
         accel[hole] = gyro[hole] = np.nan
         return replace(log, accel_mps2=accel, gyro_radps=gyro)
 
-    return with_logs(recording, torn)
+    return change_logs(recording, torn)
 
 
 def assert_no_silent_error(result: Result, steps: pd.DataFrame, name: str, floor: float) -> None:
     """Every figure given is within three of its uncertainties, and a floor, of the truth."""
-    pairs = matched(result.steps, steps)
-    error = np.abs(errors(result.steps, steps, name))
+    pairs = match_rows(result.steps, steps)
+    error = np.abs(compute_errors(result.steps, steps, name))
     u = result.steps[f"{name}_u"].to_numpy()[[row for row, _ in pairs]]
     assert not (error > 3.0 * u + floor).any(), name
 
@@ -186,7 +188,7 @@ def test_a_short_gap_makes_its_step_uncertain_and_leaves_the_others(
     at = float(steps["touchdown_s"][6])
     side = steps["side"][6]
     result = imuproc.process(with_gap(recording, f"{side}_shank", at - 0.15, at - 0.05))  # type: ignore[arg-type]
-    row = next(a for a, b in matched(result.steps, steps) if b == 6)
+    row = next(a for a, b in match_rows(result.steps, steps) if b == 6)
     assert "gap" in result.steps["flags"][row]
     assert np.isnan(result.steps["shin_angle_touchdown_deg"][row])
     assert np.isfinite(result.steps["contact_time_s"][row])
@@ -233,7 +235,7 @@ def stuck(recording: Recording, at_s: float, *sites: Site) -> Recording:
         gyro[at:, 0] = gyro[at, 0]
         return replace(log, gyro_radps=gyro)
 
-    return with_logs(recording, held)
+    return change_logs(recording, held)
 
 
 def test_an_axis_stuck_to_the_end_of_the_log_costs_the_sensor_not_the_run(
@@ -271,8 +273,8 @@ def test_feet_that_clip_lose_lengths_first(usual: tuple[Recording, pd.DataFrame]
         accel = np.clip(log.accel_mps2, -limit, limit)
         return replace(log, accel_mps2=accel, accel_range_mps2=limit)
 
-    result = imuproc.process(with_logs(recording, clipped))
-    assert "accel_clipped" in flag_names(result, "left_foot")
+    result = imuproc.process(change_logs(recording, clipped))
+    assert "accel_clipped" in list_flag_names(result, "left_foot")
     assert result.steps["step_length_m"].isna().mean() > 0.7
     assert result.steps["flags"].str.contains("velocity_unsure").mean() > 0.7
     for name in ("contact_time_s", "shin_angle_touchdown_deg", "step_frequency_hz"):
@@ -287,8 +289,8 @@ def test_a_foot_that_reads_far_from_1_g_at_rest_costs_lengths_alone(
         scale = 1.15 * 9.80665 / at_rest if log.site == "left_foot" else 1.0
         return replace(log, accel_mps2=scale * log.accel_mps2)
 
-    result = imuproc.process(with_logs(usual[0], scaled))
-    assert {"gravity_off", "velocity_unsure"} <= flag_names(result, "left_foot")
+    result = imuproc.process(change_logs(usual[0], scaled))
+    assert {"gravity_off", "velocity_unsure"} <= list_flag_names(result, "left_foot")
     assert result.steps[["step_length_m", "speed_mps"]].isna().all(axis=None)
     assert not result.distances
     for name in ("contact_time_s", "shin_angle_touchdown_deg", "foot_pitch_touchdown_deg"):
@@ -306,8 +308,8 @@ def test_steps_beyond_the_gyroscopes_range_are_flagged(
         gyro = np.clip(log.gyro_radps, -limit, limit)
         return replace(log, gyro_radps=gyro, gyro_range_radps=limit)
 
-    result = imuproc.process(with_logs(usual[0], clipped))
-    assert "gyro_clipped" in flag_names(result, "right_shank")
+    result = imuproc.process(change_logs(usual[0], clipped))
+    assert "gyro_clipped" in list_flag_names(result, "right_shank")
     own = result.steps[result.steps["flags"].str.contains("gyro_clipped")]
     assert set(own["side"]) == {"right"}
     assert len(own) >= 4
@@ -322,9 +324,9 @@ def test_slower_sensors_give_the_same_run(
     def thinned(log: SensorLog) -> SensorLog:
         return log.take(slice(None, None, every))
 
-    result = imuproc.process(with_logs(recording, thinned))
+    result = imuproc.process(change_logs(recording, thinned))
     assert run_flags(result) == ({"low_rate"} if every == 4 else set())
     assert result.steps["side"].tolist() == steps["side"].tolist()
-    plain = made_result(USUAL).steps
+    plain = make_result(USUAL).steps
     for name, most in (("contact_time_s", 0.01), ("shin_angle_touchdown_deg", 2.0)):
         assert np.nanmedian(np.abs(result.steps[name] - plain[name])) < most, name

@@ -203,7 +203,9 @@ def test_a_real_runner_gives_the_same_events_and_angles_as_the_data(tmp_path: Pa
 
     An independent general reader (``c3d``) checks what stands in the file.
     """
-    case = next(c for c in optical_running.cases() if (c.runner, c.speed_mps) == ("RBDS002", 4.5))
+    case = next(
+        c for c in optical_running.list_cases() if (c.runner, c.speed_mps) == ("RBDS002", 4.5)
+    )
     with np.load(case.path) as archive:
         data = {name: archive[name].astype(np.float64) for name in archive.files}
     vertical = data["grf_N"][:, 2]
@@ -220,7 +222,7 @@ def test_a_real_runner_gives_the_same_events_and_angles_as_the_data(tmp_path: Pa
     np.testing.assert_allclose(np.concatenate([f[2][2] for f in frames]), -vertical, rtol=1e-6)
     np.testing.assert_allclose(frames[700][1][0, :3], 1e3 * _markers(data)["LANK"][700], rtol=1e-6)
     got = read(path, BY_MARKERS)
-    events = optical_running.force_events(optical_running.load(case), 20.0)
+    events = optical_running.find_force_events(optical_running.load_case(case), 20.0)
     events[["touchdown_s", "toe_off_s"]] -= optical_running.MARKER_LAG_S
     assert len(got) == len(events) + 2  # the first and the last whole contact too
     np.testing.assert_allclose(got.touchdown_s[1:-1], events["touchdown_s"], atol=1e-6)

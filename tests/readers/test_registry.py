@@ -67,5 +67,5 @@ def test_pipe_is_not_waited_for(tmp_path):
 def test_readers_load_by_name():
     for name in READERS:
         reader = load_reader(name)
-        assert callable(reader.recognise)
+        assert callable(reader.can_read)
         assert callable(reader.stream)

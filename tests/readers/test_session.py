@@ -171,16 +171,16 @@ def test_reading_a_session_file_loads_no_heavy_module():
 def test_layout_of_logs_that_say_themselves_what_they_hold(tmp_path, lines):
     start, end = SESSION.index("format ="), SESSION.index("[[athlete]]")
     session = read_session(write_session(tmp_path, SESSION[:start] + lines + SESSION[end:]))
-    (request, _) = session.requests("R07-01")
+    (request, _) = session.list_requests("R07-01")
     assert request.layout.accel is None
     assert request.layout.format == (lines.split('"')[1] if lines else None)
 
 
 def test_requests_of_a_run_in_the_order_of_the_file(tmp_path):
     session = read_session(write_session(tmp_path))
-    assert [r.site for r in session.requests("R07-01")] == ["right_foot", "left_shank"]
+    assert [r.site for r in session.list_requests("R07-01")] == ["right_foot", "left_shank"]
     with pytest.raises(SessionError, match="found no run 'R09'"):
-        session.requests("R09")
+        session.list_requests("R09")
 
 
 def test_zero_of_the_stamps_in_a_session_file(tmp_path):

@@ -12,7 +12,7 @@ from imuproc.results.columns import KEY_FIGURES
 from imuproc.results.means import compute_means, compute_typical_u
 from imuproc.results.summarising import summarise
 from tests.report.fake_result import fake_parts, fake_steps
-from tests.simulated import USUAL, made_result, made_run, matched, running
+from tests.simulated import USUAL, make_result, make_run, match_rows, select_running
 
 FloatArray = np.ndarray
 
@@ -84,7 +84,7 @@ def test_it_is_the_law_of_propagation_with_correlations(figure: str) -> None:
 
 
 def test_a_single_step_is_as_sure_as_its_row_says() -> None:
-    result = made_result(USUAL)
+    result = make_result(USUAL)
     for row in range(len(result.steps)):
         only = np.arange(len(result.steps)) == row
         means = compute_means(result.steps, result.uncertainty, [only])[0]
@@ -147,8 +147,8 @@ def test_a_part_that_is_not_known_in_a_step_is_not_taken_for_nothing() -> None:
 
 def test_means_of_a_simulated_sprint_are_right_within_what_they_state() -> None:
     """Truth: the simulator's own steps; by phase and over the effort, every key figure."""
-    result, truth = made_result(USUAL), running(made_run(USUAL)[1])
-    pairs = dict(matched(result.steps, truth))
+    result, truth = make_result(USUAL), select_running(make_run(USUAL)[1])
+    pairs = dict(match_rows(result.steps, truth))
     within = []
     for phase in summarise(result).phases:
         rows = [k for k in np.flatnonzero(result.steps["phase"] == phase.phase) if k in pairs]

@@ -16,7 +16,7 @@ from imuproc.results.means import compute_means
 from imuproc.results.summarising import Measured, summarise_archived, summarise_run, summarise_steps
 from imuproc.results.summary import make_failed_run
 from tests.report.fake_result import fake_parts, fake_steps
-from tests.simulated import USUAL, made_result
+from tests.simulated import USUAL, make_result
 
 ATHLETE = Athlete(id="R07")
 RUN = Run(id="R07-01", start="blocks", distance_m=60.0)
@@ -218,7 +218,7 @@ def test_a_run_without_steps_has_no_phases() -> None:
 
 
 def test_a_result_is_summed_up_as_its_archive_is(tmp_path: Path) -> None:
-    result = made_result(USUAL)
+    result = make_result(USUAL)
     summary = imuproc.summarise(result)
     assert (summary.run, summary.status) == (result.run, "done")
     assert summary.counts["steps"] == len(result.steps)
@@ -231,7 +231,7 @@ def test_a_result_is_summed_up_as_its_archive_is(tmp_path: Path) -> None:
 
 
 def test_a_result_of_several_runs_is_told_to_be_taken_apart() -> None:
-    result = made_result(USUAL)
+    result = make_result(USUAL)
     several = replace(result, parts=(result, result))
     with pytest.raises(ValueError, match="holds 2 runs; allowed: one, such as each of its parts"):
         imuproc.summarise(several)

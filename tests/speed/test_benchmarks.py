@@ -14,12 +14,12 @@ from vqf import offlineVQF
 
 import imuproc
 from imuproc.core.recording import Recording
-from scripts.bench import one_run, write_session
+from scripts.bench import make_one_run, write_session
 
 
 @pytest.fixture(scope="module")
 def recording() -> Recording:
-    return one_run(15.0, 1000.0)
+    return make_one_run(15.0, 1000.0)
 
 
 @pytest.mark.benchmark(group="arrays to result")

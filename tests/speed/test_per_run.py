@@ -6,13 +6,13 @@ import numpy as np
 
 import imuproc
 from imuproc.core.result import Result
-from scripts.bench import one_run, repeated
+from scripts.bench import make_one_run, repeat_recording
 
 
 @cache
 def runs_of(times: int) -> tuple[Result, ...]:
     """The runs of a log in which one run comes again and again."""
-    return imuproc.process(repeated(one_run(30.0, 200.0), times)).parts
+    return imuproc.process(repeat_recording(make_one_run(30.0, 200.0), times)).parts
 
 
 def test_each_run_of_a_longer_log_takes_as_many_samples_and_rests() -> None:

@@ -6,15 +6,15 @@ from functools import cache
 import numpy as np
 
 from imuproc.core.recording import Start
-from imuproc.synth.plan import Fault, RunPlan, random_plan
-from imuproc.synth.runs import RunMotion, make_motion, motion_truth
+from imuproc.synth.plan import Fault, RunPlan, draw_plan
+from imuproc.synth.runs import RunMotion, compute_motion_truth, make_motion
 from imuproc.synth.truth import Truth
 
 
 @cache
 def athlete() -> RunPlan:
     """One athlete drawn at random."""
-    return random_plan(np.random.default_rng(2031), distance_m=20.0)
+    return draw_plan(np.random.default_rng(2031), distance_m=20.0)
 
 
 @cache
@@ -26,4 +26,4 @@ def motion(start: Start = "blocks", faults: tuple[Fault, ...] = ()) -> RunMotion
 @cache
 def truth(start: Start = "blocks", faults: tuple[Fault, ...] = ()) -> Truth:
     """Truth of that run."""
-    return motion_truth(motion(start, faults))
+    return compute_motion_truth(motion(start, faults))

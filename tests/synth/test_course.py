@@ -13,16 +13,16 @@ def test_speed_follows_the_exponential_and_the_distance_is_run() -> None:
     plan = replace(athlete(), distance_m=40.0, vmax_mps=9.5, tau_s=1.2)
     course = make_course(plan)
     # v = vmax (1 - exp(-t / tau)): the missing speed shrinks by 1/e in every tau.
-    missing = [9.5 - course.speed_at(course.exit_s + lag_s) for lag_s in (0.3, 1.5)]
+    missing = [9.5 - course.interpolate_speed(course.exit_s + lag_s) for lag_s in (0.3, 1.5)]
     assert missing[0] / missing[1] == pytest.approx(np.e, rel=0.01)
-    assert course.at(course.effort_end_s) == pytest.approx(40.0, abs=0.1)
+    assert course.locate_hips(course.effort_end_s) == pytest.approx(40.0, abs=0.1)
 
 
 def test_the_athlete_stands_before_and_after() -> None:
     plan = athlete()
     course = make_course(plan)
-    assert course.speed_at(plan.stand_before_s) == 0.0
-    assert course.speed_at(course.stop_s + 0.3) == pytest.approx(0.0, abs=1e-6)
+    assert course.interpolate_speed(plan.stand_before_s) == 0.0
+    assert course.interpolate_speed(course.stop_s + 0.3) == pytest.approx(0.0, abs=1e-6)
     assert course.time_s[-1] - course.stop_s > plan.stand_after_s
 
 
@@ -36,4 +36,6 @@ def test_the_set_position_is_held_after_a_slow_sink() -> None:
 def test_slowing_takes_the_stated_distance(distance_m: float) -> None:
     plan = replace(athlete(), distance_m=distance_m, slow_distance_m=11.0)
     course = make_course(plan)
-    assert course.at(course.walk_s) - course.at(course.effort_end_s) == pytest.approx(11.0, abs=0.3)
+    assert course.locate_hips(course.walk_s) - course.locate_hips(
+        course.effort_end_s
+    ) == pytest.approx(11.0, abs=0.3)

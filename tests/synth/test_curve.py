@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from imuproc.synth.curve import around_curve
+from imuproc.synth.curve import bend_around_curve
 from tests.synth.made_runs import motion
 
 
 def test_a_segment_turns_with_the_path_and_keeps_its_shape() -> None:
     track = motion().bones["pelvis"]
-    bent = around_curve(track, track.position_m, 36.5)
+    bent = bend_around_curve(track, track.position_m, 36.5)
     way = track.position_m[-1, 0]
     heading = np.arctan2(bent.rotation[-1, 1, 0], bent.rotation[-1, 0, 0])
     assert heading == pytest.approx(way / 36.5, abs=0.01)
@@ -25,4 +25,4 @@ def test_a_segment_turns_with_the_path_and_keeps_its_shape() -> None:
 
 def test_a_straight_run_is_left_alone() -> None:
     track = motion().bones["pelvis"]
-    assert around_curve(track, track.position_m, None) is track
+    assert bend_around_curve(track, track.position_m, None) is track

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from imuproc.synth.drills import SHAPES, Drill, make_drill
-from imuproc.synth.long import make_long
+from imuproc.synth.long import make_long_motion
 from tests.synth.made_runs import athlete
 
 
@@ -13,7 +13,7 @@ def test_a_foot_on_the_ground_rests_and_the_way_is_as_stated(drill: Drill) -> No
     bones = make_drill(athlete(), drill, 5.0, np.random.default_rng(3))
     for side in ("left", "right"):
         track = bones[f"{side}_foot"]  # type: ignore[index]
-        sole = track.point_m(
+        sole = track.compute_point_m(
             np.array([athlete().body.ball_from_heel_m, 0.0, athlete().body.sole_radius_m])
         )
         speed = np.linalg.norm(np.gradient(sole, track.time_s, axis=0), axis=1)
@@ -34,7 +34,7 @@ def test_heels_are_flicked_up_and_shanks_fold() -> None:
 
 
 def test_a_long_log_says_when_its_drills_were() -> None:
-    motion = make_long([athlete()], 3, ["squats", "high-knees"], 3.0)
+    motion = make_long_motion([athlete()], 3, ["squats", "high-knees"], 3.0)
     assert [drill for drill, _, _ in motion.drills] == ["squats", "high-knees"]
     (_, _, first_end), (_, start, end) = motion.drills
     assert motion.jump_landing_s < first_end < start < end < motion.truths[0].valid_from_s

@@ -4,13 +4,14 @@ import numpy as np
 import pytest
 
 from imuproc.core.recording import Recording
-from imuproc.synth.sensors.faults import FAULTS, running_span
-from tests.simulated import USUAL, made_run
+from imuproc.synth.sensors.faults import FAULTS
+from imuproc.synth.sensors.log_faults import find_running_span
+from tests.simulated import USUAL, make_run
 
 
 @pytest.fixture(scope="module")
 def sprint() -> Recording:
-    return made_run(USUAL)[0]
+    return make_run(USUAL)[0]
 
 
 @pytest.mark.parametrize("name", FAULTS)
@@ -28,7 +29,7 @@ def test_every_fault_changes_a_copy(name: str, sprint: Recording) -> None:
 @pytest.mark.parametrize("name", FAULTS)
 def test_what_is_harmful_stays_so_when_it_gets_worse(name: str) -> None:
     kind = FAULTS[name]
-    harmful = [kind.harmful(level) for level in range(3)]
+    harmful = [kind.is_harmful(level) for level in range(3)]
     assert harmful == sorted(harmful)
 
 
@@ -39,7 +40,7 @@ def test_a_slip_turns_gravity_by_its_angle_and_the_gyroscope_sees_it(sprint: Rec
     ends = [own.accel_mps2[-200:].mean(axis=0) for own in (log, before)]
     cosine = ends[0] @ ends[1] / np.prod(np.linalg.norm(ends, axis=1))
     assert np.degrees(np.arccos(cosine)) == pytest.approx(20.0, abs=1.5)
-    first, last = running_span(before)
+    first, last = find_running_span(before)
     at = np.linalg.norm(log.gyro_radps, axis=1) - np.linalg.norm(before.gyro_radps, axis=1)
     seen = before.time_s[np.abs(at) > 1.0]
     assert first - 0.2 < seen.min() < seen.max() < last + 0.2

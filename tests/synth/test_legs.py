@@ -11,7 +11,7 @@ from tests.synth.made_runs import motion, truth
 
 def running(side: Side) -> list[Stance]:
     """Running contacts of one foot after a block start."""
-    return [s for s in motion().schedule.of_side(side) if s.kind == "run"]
+    return [s for s in motion().schedule.select_side(side) if s.kind == "run"]
 
 
 def at(values: np.ndarray, track: PoseTrack, time_s: float) -> np.ndarray:
@@ -25,7 +25,7 @@ def test_the_lowest_point_of_the_sole_meets_the_ground_at_touchdown(side: Side) 
     radius, width = body.sole_radius_m, body.ball_half_width_m
     edges = [np.array([body.ball_from_heel_m, s * width, radius]) for s in (-1.0, 1.0)]
     heels = [np.array([radius, 0.6 * s * width, radius]) for s in (-1.0, 1.0)]
-    points = [foot.point_m(p)[:, 2] - radius for p in (*edges, *heels)]
+    points = [foot.compute_point_m(p)[:, 2] - radius for p in (*edges, *heels)]
     for stance in running(side):
         lowest = min(np.interp(stance.touchdown_s, foot.time_s, p) for p in points)
         before = min(np.interp(stance.touchdown_s - 0.004, foot.time_s, p) for p in points)
@@ -36,7 +36,7 @@ def test_the_lowest_point_of_the_sole_meets_the_ground_at_touchdown(side: Side) 
 @pytest.mark.parametrize("side", SIDES)
 def test_the_toes_press_until_toe_off_though_the_ball_has_left(side: Side) -> None:
     body, foot = motion().plan.body, motion().bones[f"{side}_foot"]
-    ball = foot.point_m(np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m]))
+    ball = foot.compute_point_m(np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m]))
     for stance in running(side):
         height = ball[:, 2] - body.sole_radius_m
         middle = 0.5 * (stance.touchdown_s + stance.toe_off_s)
@@ -55,7 +55,7 @@ def test_the_toes_press_until_toe_off_though_the_ball_has_left(side: Side) -> No
 @pytest.mark.parametrize("side", SIDES)
 def test_the_instep_never_rests_in_a_sprint(side: Side) -> None:
     foot = motion().bones[f"{side}_foot"]
-    instep = foot.point_m(np.array([0.13, 0.0, 0.07]))
+    instep = foot.compute_point_m(np.array([0.13, 0.0, 0.07]))
     speed = np.linalg.norm(np.gradient(instep, foot.time_s, axis=0), axis=1)
     for stance in running(side)[4:]:
         inside = (foot.time_s > stance.touchdown_s) & (foot.time_s < stance.toe_off_s)
@@ -69,10 +69,12 @@ def test_shank_and_foot_share_the_ankle_and_the_thigh_keeps_its_length() -> None
     effort = (course.time_s > course.exit_s) & (course.time_s < course.effort_end_s)
     for side, out in (("left", 1.0), ("right", -1.0)):
         shank, foot = run.bones[f"{side}_shank"], run.bones[f"{side}_foot"]
-        ankle = foot.point_m(np.array([body.ankle_from_heel_m, 0.0, body.ankle_height_m]))
+        ankle = foot.compute_point_m(np.array([body.ankle_from_heel_m, 0.0, body.ankle_height_m]))
         np.testing.assert_allclose(shank.position_m, ankle, atol=1e-12)
-        hip = run.bones["pelvis"].point_m(np.array([0.0, out * body.hip_half_width_m, 0.0]))
-        thigh = np.linalg.norm(shank.point_m(np.array([0.0, 0.0, body.shank_m])) - hip, axis=1)
+        hip = run.bones["pelvis"].compute_point_m(np.array([0.0, out * body.hip_half_width_m, 0.0]))
+        thigh = np.linalg.norm(
+            shank.compute_point_m(np.array([0.0, 0.0, body.shank_m])) - hip, axis=1
+        )
         assert np.percentile(np.abs(thigh[effort] / body.thigh_m - 1.0), 95) < 0.16
 
 
@@ -96,7 +98,7 @@ def test_velocity_and_acceleration_do_not_jump_away_from_touchdown() -> None:
     for stance in run.schedule.stances:
         impact |= (time_s > stance.touchdown_s - 0.01) & (time_s < stance.touchdown_s + 0.06)
     for site in ("left_shank", "left_foot", "right_shank", "right_foot"):
-        point = run.bones[site].point_m(np.array([0.1, 0.0, 0.1]))
+        point = run.bones[site].compute_point_m(np.array([0.1, 0.0, 0.1]))
         acceleration = np.gradient(np.gradient(point, time_s, axis=0), time_s, axis=0)
         jump = np.abs(np.diff(acceleration, axis=0)).max(axis=1)[~impact[1:]]
         assert jump.max() < 40.0  # m/s² from one sample (0.5 ms) to the next

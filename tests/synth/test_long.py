@@ -6,9 +6,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from imuproc.synth.long import LongMotion, make_long, record_long
+from imuproc.synth.long import LongMotion, make_long_motion, record_long
 from imuproc.synth.runs import make_rig
-from imuproc.synth.sensors.ideal import Mount, ideal_signals
+from imuproc.synth.sensors.ideal import Mount, compute_ideal_signals
 from tests.synth.made_runs import athlete
 
 
@@ -16,7 +16,7 @@ from tests.synth.made_runs import athlete
 def two_runs() -> LongMotion:
     """Two short runs of one athlete in one log."""
     first = replace(athlete(), distance_m=12.0, stand_before_s=2.0, stand_after_s=1.5)
-    return make_long([first, replace(first, start="standing", seed=9)], 3)
+    return make_long_motion([first, replace(first, start="standing", seed=9)], 3)
 
 
 def test_each_run_has_its_truth_in_order() -> None:
@@ -51,7 +51,7 @@ def test_pieces_are_joined_without_a_jerk() -> None:
     gap = motion.skin["left_shank"].time_s > motion.truths[0].valid_to_s + 3.0
     for site in ("left_shank", "right_foot", "pelvis"):
         mount = Mount(np.eye(3), np.array([0.05, 0.0, 0.2]))
-        accel, gyro = ideal_signals(motion.skin[site], mount, 9.80665)  # type: ignore[index]
+        accel, gyro = compute_ideal_signals(motion.skin[site], mount, 9.80665)  # type: ignore[index]
         force = np.linalg.norm(accel[calm & gap], axis=1)
         assert force.max() < 9.80665 * 12.0  # walking
         assert np.degrees(np.abs(gyro[calm & gap]).max()) < 700.0
@@ -61,7 +61,7 @@ def test_both_feet_land_at_once_from_the_jump() -> None:
     motion = two_runs()
     for site in ("left_foot", "right_foot"):
         mount = Mount(np.eye(3), np.array([0.13, 0.0, 0.07]))
-        accel, _ = ideal_signals(motion.skin[site], mount, 9.80665)  # type: ignore[index]
+        accel, _ = compute_ideal_signals(motion.skin[site], mount, 9.80665)  # type: ignore[index]
         time_s = motion.skin[site].time_s  # type: ignore[index]
         near = np.abs(time_s - motion.jump_landing_s) < 0.15
         peak = time_s[near][np.argmax(np.linalg.norm(accel[near], axis=1))]
@@ -81,4 +81,4 @@ def test_logs_and_truths_are_on_one_clock() -> None:
 
 def test_a_curve_cannot_be_joined() -> None:
     with pytest.raises(ValueError, match="one run or more, all of them straight"):
-        make_long([replace(athlete(), curve_radius_m=36.5)], 1)
+        make_long_motion([replace(athlete(), curve_radius_m=36.5)], 1)

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.synth.sensors.lying import lying_recording
+from imuproc.synth.sensors.lying import make_lying_recording
 
 
 def test_perfect_sensors_read_gravity_and_nothing_else() -> None:
-    recording = lying_recording("ideal", 2.0, 100.0, np.random.default_rng(1))
+    recording = make_lying_recording("ideal", 2.0, 100.0, np.random.default_rng(1))
     ups = []
     for log in recording.logs.values():
         assert len(log.time_s) == pytest.approx(200, abs=1)
@@ -20,5 +20,5 @@ def test_perfect_sensors_read_gravity_and_nothing_else() -> None:
 
 
 def test_the_same_seed_gives_the_same_recording() -> None:
-    a, b = (lying_recording("mid", 1.0, 200.0, np.random.default_rng(2)) for _ in range(2))
+    a, b = (make_lying_recording("mid", 1.0, 200.0, np.random.default_rng(2)) for _ in range(2))
     assert np.array_equal(a.logs["left_foot"].gyro_radps, b.logs["left_foot"].gyro_radps)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from imuproc.core.sites import SITES
-from imuproc.synth.moments import record_common, with_jumps, with_taps
-from imuproc.synth.runs import make_rig, motion_truth
+from imuproc.synth.moments import add_jumps, add_taps, record_common
+from imuproc.synth.runs import compute_motion_truth, make_rig
 from tests.synth.made_runs import motion
 
 
@@ -16,10 +16,10 @@ def sampled(common, seed=1):
 
 
 def test_jumps_stand_around_the_run_and_end_in_a_landing() -> None:
-    common = with_jumps(motion(), 1, 1, np.random.default_rng(3))
+    common = add_jumps(motion(), 1, 1, np.random.default_rng(3))
     assert common.events_s[0] < common.run_from_s < common.events_s[1]
     logs, truth = sampled(common)
-    start_s = truth.steps["touchdown_s"][0] - motion_truth(motion()).steps["touchdown_s"][0]
+    start_s = truth.steps["touchdown_s"][0] - compute_motion_truth(motion()).steps["touchdown_s"][0]
     start_s -= common.run_from_s
     for log in logs.values():
         size = np.linalg.norm(log.accel_mps2, axis=1)
@@ -30,7 +30,7 @@ def test_jumps_stand_around_the_run_and_end_in_a_landing() -> None:
 
 
 def test_legs_may_land_apart() -> None:
-    common = with_jumps(motion(), 1, 0, np.random.default_rng(3), apart_s=0.01)
+    common = add_jumps(motion(), 1, 0, np.random.default_rng(3), apart_s=0.01)
     heights = [common.skin[site].position_m[:, 2] for site in ("left_foot", "right_foot")]
     near = slice(0, round((common.run_from_s - 1.5) * 2000))
     lags = np.arange(-80, 81)
@@ -39,7 +39,7 @@ def test_legs_may_land_apart() -> None:
 
 
 def test_a_tap_is_one_instant_for_all() -> None:
-    common = with_taps(motion(), (1.5,))
+    common = add_taps(motion(), (1.5,))
     for site, track in common.skin.items():
         moved = np.abs(track.position_m - motion().skin[site].position_m).max(axis=1)
         assert moved[track.time_s < 1.5].max() == 0.0
@@ -48,7 +48,7 @@ def test_a_tap_is_one_instant_for_all() -> None:
 
 
 def test_the_truth_is_on_the_first_logs_clock() -> None:
-    common = with_jumps(motion(), 2, 0, np.random.default_rng(3))
+    common = add_jumps(motion(), 2, 0, np.random.default_rng(3))
     logs, truth = sampled(common)
     log = logs["right_foot"]
     steps = truth.steps[(truth.steps["side"] == "right") & (truth.steps["gait"] == "run")]

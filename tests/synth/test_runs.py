@@ -10,8 +10,14 @@ from imuproc.dsp.integration import cumulative_integral, integrate_gyro
 from imuproc.dsp.rotations import quat_from_matrix, quat_rotate, quat_to_matrix
 from imuproc.synth.plan import Fault
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.runs import make_motion, make_rig, motion_truth, record, simulate_run
-from imuproc.synth.sensors.ideal import Mount, ideal_signals
+from imuproc.synth.runs import (
+    compute_motion_truth,
+    make_motion,
+    make_rig,
+    record_motion,
+    simulate_run,
+)
+from imuproc.synth.sensors.ideal import Mount, compute_ideal_signals
 from imuproc.synth.sensors.imperfect import GRADES
 from tests.synth.made_runs import athlete, motion, truth
 
@@ -21,11 +27,11 @@ STARTS = ("blocks", "three-point", "crouch", "standing", "rolling")
 def integrated(track: PoseTrack, mount: Mount) -> tuple[np.ndarray, np.ndarray]:
     """Largest angle (deg) and distance (m) between the pose and its integrated ideal signals."""
     gravity = 9.80665
-    accel, gyro = ideal_signals(track, mount, gravity)
+    accel, gyro = compute_ideal_signals(track, mount, gravity)
     quat = integrate_gyro(gyro, track.rate_hz, quat_from_matrix(track.rotation[0]))
     turn = np.swapaxes(quat_to_matrix(quat), 1, 2) @ track.rotation
     cosine = np.clip((np.trace(turn, axis1=1, axis2=2) - 1.0) / 2.0, -1.0, 1.0)
-    place = track.point_m(mount.position_m)
+    place = track.compute_point_m(mount.position_m)
     start_mps = np.gradient(place[:3], track.time_s[:3], axis=0, edge_order=2)[0]
     world = quat_rotate(quat, accel) - np.array([0.0, 0.0, gravity])
     velocity = start_mps + cumulative_integral(world, track.rate_hz)
@@ -85,7 +91,7 @@ def test_step_length_is_that_of_the_poses() -> None:
     place = []
     for _, step in steps[:8].iterrows():
         foot = run.bones[f"{step['side']}_foot"]  # type: ignore[index]
-        ball = foot.point_m(np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m]))
+        ball = foot.compute_point_m(np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m]))
         middle = step["touchdown_s"] + 0.4 * step["contact_time_s"]
         place.append(np.interp(middle, foot.time_s, ball[:, 0]))
     np.testing.assert_allclose(np.diff(place), steps["step_length_m"][:7], atol=0.012)
@@ -117,7 +123,7 @@ def test_truth_is_on_the_clock_of_the_log() -> None:
 
 def test_separate_clocks_differ_but_the_first_log_keeps_the_truth() -> None:
     rig = make_rig(GRADES["ideal"], 200.0, np.random.default_rng(1), clock="separate")
-    logs, found = record(motion(), rig, np.random.default_rng(2))
+    logs, found = record_motion(motion(), rig, np.random.default_rng(2))
     starts = [log.time_s[0] for log in logs.values()]
     assert max(starts) - min(starts) > 0.01
     first = next(iter(rig.stamps.values()))
@@ -129,7 +135,7 @@ def test_separate_clocks_differ_but_the_first_log_keeps_the_truth() -> None:
 
 def test_a_curve_changes_the_signals_but_not_the_sagittal_truth_much() -> None:
     bent = make_motion(replace(athlete(), curve_radius_m=36.5))
-    steps = motion_truth(bent).steps
+    steps = compute_motion_truth(bent).steps
     np.testing.assert_allclose(
         steps["shin_angle_touchdown_deg"][:10],
         truth().steps["shin_angle_touchdown_deg"][:10],

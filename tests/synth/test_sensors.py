@@ -148,7 +148,7 @@ def test_clock_offset_drift_and_start_stamp() -> None:
     assert log.time_s[0] == pytest.approx(999.5)
     np.testing.assert_allclose(np.diff(log.time_s), 0.005, atol=1e-9)  # by its own clock
     # An event at 9 s of true time is stamped 0.9 ms late by a clock that gains 100 ppm.
-    assert stamps.stamp_of(np.array(9.0)) - 999.5 == pytest.approx(9.0009)
+    assert stamps.to_stamp_s(np.array(9.0)) - 999.5 == pytest.approx(9.0009)
 
 
 def test_a_share_of_stamps_repeats_the_one_before() -> None:

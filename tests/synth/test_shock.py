@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from imuproc.synth.plan import Impact
-from imuproc.synth.sensors.ideal import Mount, ideal_signals
-from imuproc.synth.sensors.shock import on_skin
+from imuproc.synth.sensors.ideal import Mount, compute_ideal_signals
+from imuproc.synth.sensors.shock import make_skin_track
 from tests.synth.made_runs import athlete, motion
 
 
@@ -14,9 +14,9 @@ def peak_g(impact: Impact) -> float:
     """Greatest specific force of a shank sensor around one touchdown."""
     plan = replace(athlete(), impact=impact, soft_tissue_deg=0.3)
     bone = motion().bones["left_shank"]
-    stance = next(s for s in motion().schedule.of_side("left")[8:] if s.kind == "run")
-    skin = on_skin(bone, {stance.touchdown_s: 2.0}, plan, "left_shank")
-    accel, _ = ideal_signals(skin, Mount(np.eye(3), np.array([0.04, 0.0, 0.2])), 9.80665)
+    stance = next(s for s in motion().schedule.select_side("left")[8:] if s.kind == "run")
+    skin = make_skin_track(bone, {stance.touchdown_s: 2.0}, plan, "left_shank")
+    accel, _ = compute_ideal_signals(skin, Mount(np.eye(3), np.array([0.04, 0.0, 0.2])), 9.80665)
     near = np.abs(skin.time_s - stance.touchdown_s) < 0.03
     return float(np.linalg.norm(accel[near], axis=1).max() / 9.80665)
 
@@ -29,8 +29,8 @@ def test_a_stronger_impact_shakes_more() -> None:
 
 def test_the_sensor_comes_back_to_where_it_was() -> None:
     bone = motion().bones["left_foot"]
-    stance = motion().schedule.of_side("left")[5]
-    skin = on_skin(bone, {stance.touchdown_s: 2.0}, athlete(), "left_foot")
+    stance = motion().schedule.select_side("left")[5]
+    skin = make_skin_track(bone, {stance.touchdown_s: 2.0}, athlete(), "left_foot")
     moved = np.linalg.norm(skin.position_m - bone.position_m, axis=1)
     before = bone.time_s <= stance.touchdown_s
     late = bone.time_s > stance.touchdown_s + 0.2

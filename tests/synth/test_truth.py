@@ -7,7 +7,7 @@ from scipy.spatial.transform import Rotation
 
 from imuproc.core.columns import BY_NAME
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.truth import angle_curves, truth_from_events
+from imuproc.synth.truth import compute_angle_curves, derive_truth
 
 
 def hand_made() -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -37,7 +37,7 @@ def hand_made() -> tuple[pd.DataFrame, pd.DataFrame]:
 
 
 def test_times_frequency_length_and_speed() -> None:
-    steps = truth_from_events(*hand_made()).steps
+    steps = derive_truth(*hand_made()).steps
     assert steps["step"].tolist() == [1, 2, 3, 4]
     assert steps["side"].tolist() == ["right", "left", "right", "left"]
     nan = np.nan
@@ -53,7 +53,7 @@ def test_times_frequency_length_and_speed() -> None:
 
 
 def test_angles_at_events_and_ankle_ahead_of_knee() -> None:
-    truth = truth_from_events(*hand_made(), shank_length_m=0.4)
+    truth = derive_truth(*hand_made(), shank_length_m=0.4)
     first = truth.steps.iloc[0]
     assert first["shin_angle_touchdown_deg"] == pytest.approx(60.0)
     assert first["foot_pitch_touchdown_deg"] == pytest.approx(100.0)
@@ -61,11 +61,11 @@ def test_angles_at_events_and_ankle_ahead_of_knee() -> None:
     assert first["dorsiflexion_touchdown_deg"] == pytest.approx(130.0)
     # cos 60 deg = 0.5: the ankle is 0.2 m behind the knee
     assert first["ankle_ahead_of_knee_m"] == pytest.approx(-0.2)
-    assert truth_from_events(*hand_made()).steps["ankle_ahead_of_knee_m"].isna().all()
+    assert derive_truth(*hand_made()).steps["ankle_ahead_of_knee_m"].isna().all()
 
 
 def test_swing_windows() -> None:
-    steps = truth_from_events(*hand_made(), departures_s={"right": 0.6}).steps
+    steps = derive_truth(*hand_made(), departures_s={"right": 0.6}).steps
     # Right: first swing 0.6 to 1.0 from its departure, second 1.2 to 1.7 from its toe-off.
     np.testing.assert_allclose(steps["foot_pitch_swing_min_deg"][[0, 2]], [90.0, 157.5])
     np.testing.assert_allclose(steps["foot_pitch_swing_max_deg"][[0, 2]], [100.0, 170.0])
@@ -79,7 +79,7 @@ def test_swing_windows() -> None:
 
 def test_same_foot_twice_leaves_the_time_between_unknown() -> None:
     events, curves = hand_made()
-    steps = truth_from_events(events.drop(index=1), curves).steps
+    steps = derive_truth(events.drop(index=1), curves).steps
     assert steps["side"].tolist() == ["right", "right", "left"]
     assert np.isnan(steps["step_time_s"][0])
     assert np.isnan(steps["step_length_m"][0])
@@ -88,19 +88,19 @@ def test_same_foot_twice_leaves_the_time_between_unknown() -> None:
 
 def test_events_outside_the_curves_have_no_angle() -> None:
     events, curves = hand_made()
-    steps = truth_from_events(events, curves[curves["time_s"] > 1.5]).steps
+    steps = derive_truth(events, curves[curves["time_s"] > 1.5]).steps
     assert np.isnan(steps["shin_angle_touchdown_deg"][0])
     assert np.isfinite(steps["foot_pitch_swing_min_deg"][2])
     assert np.isnan(steps["dorsiflexion_swing_min_deg"][2])
 
 
 def test_columns_are_those_of_the_step_table() -> None:
-    assert set(truth_from_events(*hand_made()).steps.columns) <= set(BY_NAME)
+    assert set(derive_truth(*hand_made()).steps.columns) <= set(BY_NAME)
 
 
 def test_shifted_moves_every_time_and_nothing_else() -> None:
-    truth = truth_from_events(*hand_made(), departures_s={"left": 0.5})
-    later = truth.shifted(10.0)
+    truth = derive_truth(*hand_made(), departures_s={"left": 0.5})
+    later = truth.shift_clock(10.0)
     np.testing.assert_allclose(later.steps["touchdown_s"], truth.steps["touchdown_s"] + 10.0)
     np.testing.assert_allclose(later.curves["time_s"], truth.curves["time_s"] + 10.0)
     assert later.departures_s["left"] == pytest.approx(10.5)
@@ -115,7 +115,7 @@ def test_curves_from_poses_keep_the_signs_and_pass_minus_90() -> None:
     down = Rotation.from_euler("y", 120.0 * t[:, None], degrees=True)  # toes go down to -120 deg
     lean = Rotation.from_euler("y", np.full((len(t), 1), 30.0), degrees=True)  # knee goes ahead
     still = np.zeros((len(t), 3))
-    curves = angle_curves(
+    curves = compute_angle_curves(
         {
             "left_foot": PoseTrack(t, down.as_matrix(), still),
             "left_shank": PoseTrack(t, lean.as_matrix(), still),
@@ -131,4 +131,4 @@ def test_curves_from_poses_keep_the_signs_and_pass_minus_90() -> None:
 
 def test_no_tracks_no_curves() -> None:
     with pytest.raises(ValueError, match="at least one track"):
-        angle_curves({})
+        compute_angle_curves({})

@@ -3,16 +3,23 @@ import pytest
 
 from imuproc.agreement.alignment.clock import ClockError, clock_from_events, clock_from_instant
 from imuproc.agreement.events import EventTrain, make_event_train
-from scripts.clock_studies import FRAME_S, TOLERANCE_S, Contacts, seen, sprint, study
+from scripts.clock_studies import (
+    FRAME_S,
+    TOLERANCE_S,
+    Contacts,
+    draw_seen_contacts,
+    draw_sprint,
+    measure_offset_error,
+)
 
 
 def test_offsets_of_random_studies_are_found() -> None:
-    errors = [study(seed, ambiguous=False) for seed in range(40)]
+    errors = [measure_offset_error(seed, ambiguous=False) for seed in range(40)]
     assert all(not isinstance(e, str) and abs(e) <= TOLERANCE_S for e in errors), errors
 
 
 def test_studies_made_ambiguous_are_refused() -> None:
-    found = [study(seed, ambiguous=True) for seed in range(15)]
+    found = [measure_offset_error(seed, ambiguous=True) for seed in range(15)]
     assert all(isinstance(e, str) for e in found), found
     assert "without doubt" in str(found[0])
 
@@ -25,8 +32,10 @@ def swapped(train: EventTrain) -> EventTrain:
 def both(seed: int) -> tuple[EventTrain, EventTrain]:
     """Table and reference of one sprint, 100 s apart."""
     rng = np.random.default_rng(seed)
-    true = sprint(rng)
-    return seen(rng, true, 0.0025, 0.0, 0.0), seen(rng, true, 0.0015, 100.0, FRAME_S)
+    true = draw_sprint(rng)
+    return draw_seen_contacts(rng, true, 0.0025, 0.0, 0.0), draw_seen_contacts(
+        rng, true, 0.0015, 100.0, FRAME_S
+    )
 
 
 def test_exchanged_sides_are_told() -> None:
@@ -53,9 +62,9 @@ def test_a_drift_is_found_over_a_long_run() -> None:
     down = np.cumsum(0.33 + 0.0045 * rng.standard_normal(150))
     off = down + 0.2 + 0.004 * rng.standard_normal(150)
     side = np.where(np.arange(150) % 2 == 0, "left", "right")
-    table = seen(rng, Contacts(side, down, off), 0.0025, 0.0, 0.0)
+    table = draw_seen_contacts(rng, Contacts(side, down, off), 0.0025, 0.0, 0.0)
     late = Contacts(side, 1.0003 * down, 1.0003 * off)
-    clock = clock_from_events(table, seen(rng, late, 0.0015, 50.0, FRAME_S), FRAME_S)
+    clock = clock_from_events(table, draw_seen_contacts(rng, late, 0.0015, 50.0, FRAME_S), FRAME_S)
     assert clock.drift == pytest.approx(300e-6, abs=3.0 * clock.drift_u)
     assert clock.drift_u < 60e-6
     ends = np.array([down[0], down[-1]])

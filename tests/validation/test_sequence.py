@@ -3,7 +3,7 @@ import pytest
 
 from imuproc.agreement.alignment.clock import ClockError
 from imuproc.agreement.alignment.sequence import Durations, align_sequences, make_durations
-from scripts.clock_studies import Contacts, sprint
+from scripts.clock_studies import Contacts, draw_sprint
 
 
 def seen(rng: np.random.Generator, true: Contacts, rows: np.ndarray, longer: float) -> Durations:
@@ -17,7 +17,7 @@ def seen(rng: np.random.Generator, true: Contacts, rows: np.ndarray, longer: flo
 @pytest.mark.parametrize("seed", range(8))
 def test_contacts_pair_although_both_miss_some_and_contact_times_differ(seed: int) -> None:
     rng = np.random.default_rng([31, seed])
-    true = sprint(rng)
+    true = draw_sprint(rng)
     n = len(true.side)
     ours, theirs = (np.flatnonzero(rng.random(n) > 0.15) for _ in range(2))
     theirs = theirs[3:]

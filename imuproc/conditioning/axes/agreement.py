@@ -68,30 +68,31 @@ class AxesFault:
 
 
 def find_axes_fault(
-    stretch: SensorRecord, rests: tuple[Interval, ...], settings: ColumnsSettings
+    record: SensorRecord, rests: tuple[Interval, ...], settings: ColumnsSettings
 ) -> AxesFault | None:
     """What is wrong with the columns of a sensor; None where nothing is, or cannot be told.
 
     Parameters
     ----------
-    stretch : Stretch
+    record : SensorRecord
         The signals around a run.
     rests : tuple of Interval
-        Still stretches of the sensor; with fewer than two nothing can be told.
+        Rests of the sensor; with fewer than two nothing can be told.
     settings : ColumnsSettings
 
     Returns
     -------
     AxesFault or None
     """
-    if len(rests) < 2 or not stretch.running.any():
+    if len(rests) < 2 or not record.running.any():
         return None
-    thin = _make_coarse(stretch, rests)
-    own = thin.measure_misfit(stretch.coarse.quat_wxyz)
+    coarse = _make_coarse(record, rests)
+    own = coarse.measure_misfit(record.coarse.quat_wxyz)
     if own < settings.sound_mps2:
         return None
     misfits = [
-        thin.measure_misfit(thin.integrate_columns(matrix)) for matrix in _list_column_exchanges()
+        coarse.measure_misfit(coarse.integrate_columns(matrix))
+        for matrix in _list_column_exchanges()
     ]
     best = min(misfits)
     clearly = settings.clearly_ratio * (1.0 if best <= settings.sound_mps2 else 2.0)
@@ -102,7 +103,7 @@ def find_axes_fault(
 
 @dataclass(frozen=True, eq=False)
 class _CoarseRecord:
-    """A stretch at a coarse rate, and which samples are of each rest, of the run, in between."""
+    """A record at a coarse rate, and which samples are of each rest, of the run, in between."""
 
     coarse: CoarseRecord
     rests: tuple[NDArray[np.bool_], ...]
@@ -123,14 +124,14 @@ class _CoarseRecord:
         return float(np.hypot(np.linalg.norm(gained) * share, apart))
 
 
-def _make_coarse(stretch: SensorRecord, rests: tuple[Interval, ...]) -> _CoarseRecord:
-    time_s = stretch.time_s[stretch.coarse.middle]
+def _make_coarse(record: SensorRecord, rests: tuple[Interval, ...]) -> _CoarseRecord:
+    time_s = record.time_s[record.coarse.middle]
     masks = [(time_s >= rest.start_s) & (time_s <= rest.end_s) for rest in rests]
     return _CoarseRecord(
-        coarse=stretch.coarse,
+        coarse=record.coarse,
         rests=tuple(mask for mask in masks if mask.any()),
         between=(time_s > rests[0].end_s) & (time_s < rests[-1].start_s),
-        running=int(stretch.running[stretch.coarse.middle].sum()),
+        running=int(record.running[record.coarse.middle].sum()),
     )
 
 

@@ -127,7 +127,7 @@ def calibrate(
         The run on that clock in s.
     settings : CalibrationSettings
     rejected : tuple of Interval
-        Still stretches that turned out not to be standing.
+        Rests that turned out not to be standing.
     others : tuple of Interval
         All runs of the recording: standing is looked for up to the neighbouring ones first.
 
@@ -226,7 +226,7 @@ def _cut_surroundings(
 def _find_rests_by_site(
     timebased: TimeBased, settings: StillnessSettings
 ) -> dict[Site, tuple[Interval, ...]]:
-    """Still stretches of each sensor."""
+    """Rests of each sensor."""
     clock, rate_hz = timebased.time_s, timebased.rate_hz
     return {
         site: find_rests(clock, signals.accel_mps2, signals.gyro_radps, rate_hz, settings)

@@ -55,12 +55,12 @@ class AxesSettings(StageSettings):
 
 @dataclass(frozen=True, eq=False)
 class CoarseRecord:
-    """Block means of a stretch, at about 200 Hz.
+    """Block means of a record, at about 200 Hz.
 
     Parameters
     ----------
     middle : slice
-        The sample of the stretch in the middle of each block.
+        The sample of the record in the middle of each block.
     rate_hz : float
     accel_mps2, gyro_radps : ndarray, shape (m, 3)
     """
@@ -223,7 +223,7 @@ def _estimate_residual_rate(
     return float(weight @ np.linalg.norm(late - early, axis=1))
 
 
-def find_segment_axes(stretch: SensorRecord, sign_margin: float, settings: AxesSettings) -> Axes:
+def find_segment_axes(record: SensorRecord, sign_margin: float, settings: AxesSettings) -> Axes:
     """Vertical from standing, forward from the main axis of fast rotation in the run.
 
     Without standing the mean specific force of the run stands in for the vertical: good enough to
@@ -231,7 +231,7 @@ def find_segment_axes(stretch: SensorRecord, sign_margin: float, settings: AxesS
 
     Parameters
     ----------
-    stretch : Stretch
+    record : SensorRecord
     sign_margin : float
         Least mean elevation (sine) of the forward axis over the run that settles its sign.
     settings : AxesSettings
@@ -240,13 +240,13 @@ def find_segment_axes(stretch: SensorRecord, sign_margin: float, settings: AxesS
     -------
     Axes
     """
-    part = stretch.running if stretch.still is None else stretch.still
-    mean = stretch.accel_mps2[part].mean(axis=0)
+    part = record.running if record.still is None else record.still
+    mean = record.accel_mps2[part].mean(axis=0)
     up = mean / np.linalg.norm(mean)
-    gyro = stretch.gyro_radps[stretch.running]
+    gyro = record.gyro_radps[record.running]
     axis, axis_u = _find_rotation_axis(gyro, up, settings.axis_u_share)
     forward = np.cross(axis, up)
-    sign, sure = _choose_forward_sign(stretch, up, forward, sign_margin)
+    sign, sure = _choose_forward_sign(record, up, forward, sign_margin)
     return Axes(up, sign * forward, axis_u, sure)
 
 
@@ -264,7 +264,7 @@ def _find_rotation_axis(
 
 
 def _choose_forward_sign(
-    stretch: SensorRecord, up: FloatArray, forward: FloatArray, margin: float
+    record: SensorRecord, up: FloatArray, forward: FloatArray, margin: float
 ) -> tuple[float, bool]:
     """+1 or -1 for the forward axis, and whether that is sure.
 
@@ -272,13 +272,13 @@ def _choose_forward_sign(
     horizontal for the true forward axis (the leg is folded back in swing and leans forward in
     push-off). Else: the skewness of the rate, since a leg swings forward faster than back.
     """
-    if stretch.still is None:
+    if record.still is None:
         axis = np.cross(up, forward)
-        cube = float(np.mean((-(stretch.gyro_radps[stretch.running] @ axis)) ** 3))
+        cube = float(np.mean((-(record.gyro_radps[record.running] @ axis)) ** 3))
         return (1.0 if cube > 0.0 else -1.0), False
-    chain, middle = stretch.coarse.quat_wxyz, stretch.coarse.middle
-    still = np.flatnonzero(stretch.still[middle])
+    chain, middle = record.coarse.quat_wxyz, record.coarse.middle
+    still = np.flatnonzero(record.still[middle])
     level = quat_multiply(quat_between(up, UP), quat_conjugate(chain[still[len(still) // 2]]))
-    height = quat_rotate(quat_multiply(level, chain[stretch.running[middle]]), forward)[:, 2]
+    height = quat_rotate(quat_multiply(level, chain[record.running[middle]]), forward)[:, 2]
     mean = float(height.mean())
     return (1.0 if mean < 0.0 else -1.0), abs(mean) > margin

@@ -72,7 +72,7 @@ class Standing:
     before, after : Interval or None
     flags : tuple of RaisedFlag
     compared : Interval or None
-        Still stretch after the run in which a sensor's gravity tells whether it has slipped.
+        Rest after the run in which a sensor's gravity tells whether it has slipped.
     """
 
     before: Interval | None
@@ -95,13 +95,13 @@ def find_standing(
     ----------
     timebased : TimeBased
     rests : mapping from Site to tuple of Interval
-        Still stretches of each sensor.
+        Rests of each sensor.
     run : Interval
     shortest_s : float
         Least duration of quiet standing in s.
     settings : StandingSettings
     rejected : tuple of Interval
-        Still stretches that turned out not to be standing.
+        Rests that turned out not to be standing.
 
     Returns
     -------
@@ -129,8 +129,8 @@ def find_standing(
         return Standing(*pair, tuple(flags), pair[1])
     found = _choose_one_sided(before, after, postures, timebased.recording.run.start, run, settings)
     if found.before is not None and found.compared is not None:
-        stands = (found.before, found.compared)
-        raised = _list_posture_flags(*stands, postures, sites, settings.differs_deg)
+        parts = (found.before, found.compared)
+        raised = _list_posture_flags(*parts, postures, sites, settings.differs_deg)
         # Gravity is another in several sensors, or nothing tells: that is posture, not a slip.
         found = replace(found, flags=(*found.flags, *raised), compared=None)
     if not rejected:
@@ -143,7 +143,7 @@ def find_standing(
 def _list_rests_around(
     still: Sequence[Interval], run: Interval, settings: StandingSettings
 ) -> tuple[list[Interval], list[Interval]]:
-    """Still stretches before and after a run; of long ones what is nearest to it."""
+    """Rests before and after a run; of long ones what is nearest to it."""
     longest_s, within_s = settings.longest_s, settings.reach_in_s
     before = [
         Interval(max(part.start_s, part.end_s - longest_s), part.end_s)
@@ -178,7 +178,7 @@ def restrict_standing(
     standing : Standing
         Of the legs.
     rests : tuple of Interval
-        Still stretches of the sensor.
+        Rests of the sensor.
     shortest_s : float
 
     Returns
@@ -199,7 +199,7 @@ def _find_still_part(
     if part is None:
         return None
     still = find_common_rests([(part,), rests], shortest_s)
-    return max(still, key=lambda stretch: stretch.duration_s, default=None)
+    return max(still, key=lambda part: part.duration_s, default=None)
 
 
 def _choose_one_sided(

@@ -71,7 +71,7 @@ def find_rests(
     rate_hz: float,
     settings: StillnessSettings,
 ) -> tuple[Interval, ...]:
-    """Still stretches of one sensor.
+    """Find where one sensor neither turned nor shook, and gravity kept its direction.
 
     Parameters
     ----------
@@ -123,7 +123,7 @@ def _is_creeping(direction: FloatArray, rate_hz: float, settings: StillnessSetti
 def _find_steady_parts(
     direction: FloatArray, offset: int, settings: StillnessSettings
 ) -> list[slice]:
-    """Parts of one stretch in which gravity stays near the direction it has most of the time."""
+    """Parts of one rest in which gravity stays near the direction it has most of the time."""
     parts: list[slice] = []
     unit = direction / norm(direction)[:, None]
     pending = [slice(0, len(unit))]
@@ -149,23 +149,21 @@ def _find_steady_parts(
     return sorted(parts, key=lambda s: s.start)
 
 
-def find_common_rests(
-    stretches: list[tuple[Interval, ...]], shortest_s: float
-) -> tuple[Interval, ...]:
+def find_common_rests(rests: list[tuple[Interval, ...]], shortest_s: float) -> tuple[Interval, ...]:
     """Stretches in which all sensors are still.
 
     Parameters
     ----------
-    stretches : list of tuple of Interval
-        Still stretches of each sensor.
+    rests : list of tuple of Interval
+        Rests of each sensor.
     shortest_s : float
 
     Returns
     -------
     tuple of Interval
     """
-    common = tuple(s for s in stretches[0] if s.duration_s >= shortest_s) if stretches else ()
-    for other in stretches[1:]:
+    common = tuple(s for s in rests[0] if s.duration_s >= shortest_s) if rests else ()
+    for other in rests[1:]:
         overlaps = [
             Interval(max(a.start_s, b.start_s), min(a.end_s, b.end_s))
             for a in common

@@ -26,7 +26,7 @@ from imuproc.dsp.filters import average_blocks, choose_block, find_finite_runs
 
 FloatArray = NDArray[np.float64]
 
-_MOST_TRIED = 6
+_MOST_TRIED_COUNT = 6
 """Lags of seconds that are tried, the likeliest first."""
 _ENOUGH_HZ = 250.0
 """The joint's acceleration is told below 10 Hz: faster signals are averaged down to this first."""
@@ -105,7 +105,7 @@ def _find_far_lag(shank: JointSignals, foot: JointSignals, settings: LagSettings
     reach = min(int(settings.farthest_s * shank.rate_hz), count - 1)
     near = product[count - 1 - reach : count + reach]
     tops = np.flatnonzero((near[1:-1] > near[:-2]) & (near[1:-1] >= near[2:])) + 1
-    for top in tops[np.argsort(-near[tops])][:_MOST_TRIED].tolist():
+    for top in tops[np.argsort(-near[tops])][:_MOST_TRIED_COUNT].tolist():
         shift = top - reach
         first, other = (
             shank.take(slice(max(-shift, 0), None)),

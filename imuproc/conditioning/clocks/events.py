@@ -17,7 +17,7 @@ from imuproc.files.settings_model import MEMORY, StageSettings, number
 
 FloatArray = NDArray[np.float64]
 
-_MOST_PAIRS = 60
+_MOST_PAIRS_COUNT = 60
 """More pairs of moments are not compared: it would take too long."""
 _PAD_S = 1.0
 """Taken along on both sides for the filters to settle."""
@@ -196,7 +196,7 @@ def match_moments(
     lags = b[1].stamp_s[None, :] - a[1].stamp_s[:, None] - offset_s
     possible = np.argwhere((np.abs(lags) <= reach_s) & (a[1].tap[:, None] == b[1].tap))
     found = []
-    for i, j in possible[:_MOST_PAIRS]:
+    for i, j in possible[:_MOST_PAIRS_COUNT]:
         stamps, tap = (float(a[1].stamp_s[i]), float(b[1].stamp_s[j])), bool(a[1].tap[i])
         lag_s, alike = measure_moment_lag(a[0], b[0], stamps, tap, settings)
         if alike >= settings.least_alike:
@@ -205,7 +205,7 @@ def match_moments(
 
 
 def _keep_on_one_line(found: list[Match], settings: EventSettings) -> list[Match]:
-    """Of all possible pairs those that one offset and drift explain, most of them first."""
+    """Keep the pairs that one offset and drift explain: the choice that explains most."""
     at = np.array([match.stamp_s for match in found])
     lag = np.array([match.lag_s for match in found])
     alike = np.array([match.alike for match in found])

@@ -34,19 +34,8 @@ class ClockFit:
     offset_u_s: float
     drift_u_ppm: float
 
-    @property
-    def numbers(self) -> tuple[float, float, float, float, float]:
-        """All of it, in order."""
-        return (
-            self.offset_s,
-            self.drift_ppm,
-            self.centre_s,
-            self.offset_u_s,
-            self.drift_u_ppm,
-        )
-
     def invert(self) -> "ClockFit":
-        """The other clock against the one."""
+        """Turn round which clock is told against which."""
         ratio = 1.0 + 1e-6 * self.drift_ppm
         return ClockFit(
             -self.offset_s,
@@ -62,7 +51,7 @@ def fit_clock(seen: list[SeenLag], common_u_s: float, drift_u_ppm: float) -> Clo
 
     Parameters
     ----------
-    seen : list of Seen
+    seen : list of SeenLag
         At least one.
     common_u_s : float
         Standard uncertainty that all lags have alike: it stays in the offset.

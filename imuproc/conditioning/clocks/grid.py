@@ -114,7 +114,7 @@ def make_own_grid(log: SensorLog, settings: StampSettings, ranges: RangeSettings
 
 
 def _make_motionless_grid(start_s: float, period_s: float) -> OwnGrid:
-    """Of a log without a number in it."""
+    """Grid of a log without a number in it: no motion."""
     zero = np.zeros((1, 3))
     return OwnGrid(start_s, zero, zero, np.zeros(1), np.zeros(1, dtype=bool), period_s)
 

@@ -33,15 +33,18 @@ _LEAST_HZ = 60.0
 """Slower signals do not hold what is compared."""
 _WORK_HZ = 100.0
 """Rate of the thinned signals: far above their cut-off."""
-_ROUNDS = 25
-_SETTLED = 1e-5
+_ROUNDS_COUNT = 25
+"""The search ends after so many. Chosen: far more than it takes where a lag fits."""
+_SETTLED_M_OR_S = 1e-5
+"""The search has settled where neither levers (m) nor lag (s) move by more."""
 _LONGEST_STEP_S = 0.02
 """Of the search, each round; so that it does not leap to another stride."""
 _START_EVERY_S = 0.03
 """Where no lag near 0 fits, the search starts anew at so many others."""
-_BLOCKS = 8
-"""Parts of a stretch whose scatter tells the uncertainty."""
+_BLOCKS_COUNT = 8
+"""Parts of an interval whose scatter tells the uncertainty."""
 _LEAST_SAMPLES = 100
+"""Fewer are too short to solve. Chosen: 1 s at `_WORK_HZ`."""
 
 
 class LagSettings(StageSettings):
@@ -116,14 +119,14 @@ class LagSettings(StageSettings):
 
 @dataclass(frozen=True)
 class Lag:
-    """Lag of the foot's stamps behind the shank's over one stretch.
+    """Lag of the foot's stamps behind the shank's over one interval.
 
     Parameters
     ----------
     lag_s : float
         Stamp of the foot minus stamp of the shank at the same instant.
     u_s : float
-        Standard uncertainty by chance, from how stretches of the stretch agree.
+        Standard uncertainty by chance, from how parts of the interval agree.
     misfit : float
         Difference that is left, as a share of how the ankle's acceleration varies.
     """
@@ -236,7 +239,7 @@ def _solve_from(
     turn = np.ascontiguousarray(np.moveaxis(shank.turn[rows], 0, -1))
     levers, lag_s = np.zeros(6), start_s
     prior = np.diag([settings.lever_sd_m**-2] * 6 + [0.0])
-    for _ in range(_ROUNDS):
+    for _ in range(_ROUNDS_COUNT):
         there = _shift_columns(both, rows, lag_s * foot.rate_hz)
         known = shank.known[rows] & foot.known[rows + round(lag_s * foot.rate_hz)]
         if np.count_nonzero(known) < _LEAST_SAMPLES:
@@ -256,7 +259,7 @@ def _solve_from(
         levers = levers - step[:6]
         lag_s -= float(np.clip(step[6], -_LONGEST_STEP_S, _LONGEST_STEP_S))
         lag_s = float(np.clip(lag_s, -settings.longest_lag_s, settings.longest_lag_s))
-        if np.abs(step).max() < _SETTLED:
+        if np.abs(step).max() < _SETTLED_M_OR_S:
             break
     size = float(np.std(sizes[0][known]))
     moves = size > settings.least_size_mps2
@@ -302,8 +305,8 @@ def _shift_columns(values: FloatArray, rows: IntArray, at: float) -> FloatArray:
 
 def _compute_chance_u_s(normal: FloatArray, gradient: FloatArray) -> float:
     """Standard uncertainty of the lag from the scatter of blocks of samples (sandwich form)."""
-    blocks = np.stack([part.sum(axis=0) for part in np.array_split(gradient, _BLOCKS)])
+    blocks = np.stack([part.sum(axis=0) for part in np.array_split(gradient, _BLOCKS_COUNT)])
     blocks -= blocks.mean(axis=0)
-    spread = blocks.T @ blocks * _BLOCKS / (_BLOCKS - 1)
+    spread = blocks.T @ blocks * _BLOCKS_COUNT / (_BLOCKS_COUNT - 1)
     inverse = np.linalg.inv(normal + 1e-12 * np.eye(7))
     return float(np.sqrt(max((inverse @ spread @ inverse)[6, 6], 0.0)))

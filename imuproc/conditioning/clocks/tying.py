@@ -40,8 +40,8 @@ FloatArray = NDArray[np.float64]
 
 _JOINT = "running, by the ankle that both share"
 _EVENT = "common jumps or taps"
-_MOST_PIECES = 12
-"""More stretches of a log are not compared: it would take too long."""
+_MOST_PIECES_COUNT = 12
+"""More intervals of a log are not compared: it would take too long."""
 
 
 class ClockSettings(StageSettings):
@@ -237,7 +237,7 @@ def _tie_sensors(body: _Logs) -> dict[Site, ClockTie]:
             continue
         to, site = min(open_links, key=lambda pair: links[pair][0].offset_u_s)
         fit, basis = links[to, site]
-        ties[site] = ClockTie(site, to, *fit.numbers, basis)
+        ties[site] = ClockTie(site, to, **asdict(fit), basis=basis)
         known.add(site)
         left.remove(site)
     return ties
@@ -295,14 +295,16 @@ def _fit_events(
 def _find_ankle_lags(
     shank: OwnGrid, foot: OwnGrid, offset_s: float, reach_s: float, settings: ClockSettings
 ) -> list[SeenLag]:
-    """Lags of the foot's clock behind the shank's over stretches of motion."""
+    """Lags of the foot's clock behind the shank's over intervals of motion."""
     seen: list[SeenLag] = []
-    for stretch in _pick_evenly(find_busy_intervals(shank, settings.busy)):
+    for interval_s in _pick_evenly(find_busy_intervals(shank, settings.busy)):
         near = (offset_s, reach_s)
-        rough_s, alike = find_motion_offset(shank, foot, stretch, near, settings.motion_cutoff_hz)
+        rough_s, alike = find_motion_offset(
+            shank, foot, interval_s, near, settings.motion_cutoff_hz
+        )
         if alike < settings.least_alike:
             continue
-        for start_s, end_s in _split_into_pieces(stretch, settings.piece_s):
+        for start_s, end_s in _split_into_pieces(interval_s, settings.piece_s):
             one = _solve_piece_lag(shank, foot, (start_s, end_s), rough_s, settings.lag)
             if one is not None:
                 seen.append(one)
@@ -337,19 +339,19 @@ def _solve_piece_lag(
 
 
 def _split_into_pieces(
-    stretch: tuple[float, float], piece_s: float
+    interval_s: tuple[float, float], piece_s: float
 ) -> Iterable[tuple[float, float]]:
-    count = max(1, int((stretch[1] - stretch[0]) / piece_s))
-    edges = np.linspace(*stretch, count + 1)
+    count = max(1, int((interval_s[1] - interval_s[0]) / piece_s))
+    edges = np.linspace(*interval_s, count + 1)
     return zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
 
 
-def _pick_evenly(stretches: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Not more stretches than needed, over the whole log."""
-    if len(stretches) <= _MOST_PIECES:
-        return stretches
-    rows = np.linspace(0, len(stretches) - 1, _MOST_PIECES).round().astype(int)
-    return [stretches[row] for row in rows]
+def _pick_evenly(intervals_s: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Leave out intervals beyond what is needed, evenly over the whole log."""
+    if len(intervals_s) <= _MOST_PIECES_COUNT:
+        return intervals_s
+    rows = np.linspace(0, len(intervals_s) - 1, _MOST_PIECES_COUNT).round().astype(int)
+    return [intervals_s[row] for row in rows]
 
 
 def _keep_agreeing(seen: list[SeenLag], settings: ClockSettings) -> list[SeenLag]:

@@ -1,6 +1,6 @@
 """Which samples of a log are measurements, and which are not.
 
-- ``artefacts``: Samples that the limb cannot have made: held ones, an axis that keeps its value,
+- ``artefacts``: Samples that the limb cannot have made: repeats, an axis that keeps its value,
   wild readings.
 - ``clipping``: Samples at the end of a sensor's range.
 - ``marking``: Which samples of a log a flag is about, from a mark on each sample.

@@ -1,4 +1,4 @@
-"""Samples that the limb cannot have made: held ones, an axis that keeps its value, wild readings.
+"""Samples that the limb cannot have made: repeats, an axis that keeps its value, wild readings.
 
 They are taken for missing. A shock is no wild reading: it rings, so its neighbours are rough too.
 """
@@ -99,12 +99,12 @@ def remove_artefacts(
     if period_s == 0.0:
         return log, []
     same = _find_repeats(log)
-    held = find_repeated_samples(log, same, period_s, settings.held)
-    own, flags = _remove_repeats(log, same, held, period_s, least_hz)
+    repeated = find_repeated_samples(log, same, period_s, settings.held)
+    own, flags = _remove_repeats(log, same, repeated, period_s, least_hz)
     if own is not log:
         log, period_s, same = own, _measure_period_s(own), _find_repeats(own)
     least = max(round(settings.stuck_s / period_s), settings.stuck_samples)
-    longest = (least, max(round(settings.clipped_s / period_s), least))
+    longest = max(round(settings.clipped_s / period_s), least)
     cleaned: dict[str, FloatArray] = {}
     spikes = np.zeros(len(log.time_s), dtype=bool)
     moves = (settings.moves_mps2, settings.moves_radps)
@@ -115,8 +115,8 @@ def remove_artefacts(
             ("gyroscope", "gyro_radps", settings.spike_radps),
         )
     ):
-        stuck = _find_stuck_axes(both[k], same[k], longest, moves[k])
-        whole = _find_stuck_sensor(both[k], same[k], longest, both[1 - k], moves[1 - k])
+        stuck = _find_stuck_axes(both[k], same[k], least, longest, moves[k])
+        whole = _find_stuck_sensor(both[k], same[k], least, longest, both[1 - k], moves[1 - k])
         wild = _find_wild(both[k], settings.spike_ratio, size)
         if wild.any():
             wild &= ~stuck.any(axis=1)
@@ -140,18 +140,21 @@ def _measure_period_s(log: SensorLog) -> float:
 def _remove_repeats(
     log: SensorLog,
     same: tuple[BoolArray, BoolArray],
-    held: BoolArray,
+    repeated: BoolArray,
     period_s: float,
     least_hz: float,
 ) -> tuple[SensorLog, list[RaisedFlag]]:
     """The log without samples that only stand for others; the same object where there are none."""
     out, flags = drop_regular_repeats(log, same, period_s, least_hz)
-    if not held.any():
+    if not repeated.any():
         return out, flags
-    flags.append(RaisedFlag.from_marks("samples_held", mark_samples(log.time_s, held), log.site))
+    flags.append(
+        RaisedFlag.from_marks("samples_held", mark_samples(log.time_s, repeated), log.site)
+    )
     if len(out.time_s) == len(log.time_s):  # else their rows are gone
         accel, gyro = (
-            np.where(held[:, None], np.nan, values) for values in (out.accel_mps2, out.gyro_radps)
+            np.where(repeated[:, None], np.nan, values)
+            for values in (out.accel_mps2, out.gyro_radps)
         )
         out = replace(out, accel_mps2=accel, gyro_radps=gyro)
     return out, flags
@@ -207,15 +210,14 @@ def name_stuck_axes(reason: str, recording: Recording, around: Interval | None =
 
 
 def _find_stuck_axes(
-    values: FloatArray, same: BoolArray, held: tuple[int, int], moves: float
+    values: FloatArray, same: BoolArray, least: int, longest_clipped: int, moves: float
 ) -> BoolArray:
     """Samples at which one axis repeats its last value while another axis moves, shape (n, 3).
 
-    ``same`` is that of :func:`is_same_as_before`; ``held`` are how many samples it must keep it
-    for, and how many where the value is the axis's largest or least: at the end of its range an
-    axis keeps its value too, which is clipping.
+    ``same`` is that of :func:`is_same_as_before`; ``least`` is how many samples it must keep the
+    value for, ``longest_clipped`` how many where that is the axis's largest or least: at the end of
+    its range an axis keeps its value too, which is clipping.
     """
-    least, longest_clipped = held
     out = np.zeros(values.shape, dtype=bool)
     for axis in range(values.shape[1]):
         column = values[:, axis]
@@ -229,14 +231,18 @@ def _find_stuck_axes(
 
 
 def _find_stuck_sensor(
-    values: FloatArray, same: BoolArray, held: tuple[int, int], other: FloatArray, moves: float
+    values: FloatArray,
+    same: BoolArray,
+    least: int,
+    longest_clipped: int,
+    other: FloatArray,
+    moves: float,
 ) -> BoolArray:
     """Samples at which a sensor repeats all of its last values while the other moves, shape (n,).
 
-    An accelerometer may do so while its gyroscope goes on, or the other way round. ``held`` as for
-    :func:`_find_stuck_axes`: all axes may be at the end of their range at once.
+    An accelerometer may do so while its gyroscope goes on, or the other way round. Parameters as
+    those of :func:`_find_stuck_axes`: all axes may be at the end of their range at once.
     """
-    least, longest_clipped = held
     out = np.zeros(len(other), dtype=bool)
     runs = _find_long_runs(is_same_on_all_axes(same), least)
     ends = (np.fmax.reduce(values), np.fmin.reduce(values)) if runs else ()
@@ -254,16 +260,16 @@ def _measure_range(values: FloatArray) -> float:
     return float(np.fmax.reduce(own))
 
 
-def _find_long_runs(held: BoolArray, least: int) -> list[tuple[int, int]]:
+def _find_long_runs(same: BoolArray, least: int) -> list[tuple[int, int]]:
     """First and last sample of every run of more than ``least`` equal values."""
-    if np.count_nonzero(held) < least:
+    if np.count_nonzero(same) < least:
         return []
-    first, last = find_mask_runs(held)
+    first, last = find_mask_runs(same)
     long = last - first >= least
     return [(int(a), int(b)) for a, b in zip(first[long], last[long], strict=True)]
 
 
-_BESIDE: Final = 6
+_BESIDE_SAMPLES: Final = 6
 """Samples on either side that tell how rough a signal is: the cubic needs two, its scatter more."""
 
 
@@ -274,16 +280,16 @@ def _find_wild(values: FloatArray, ratio: float, size: float) -> BoolArray:
     the signal is there without the sample itself, on all axes.
     """
     out = np.zeros(len(values), dtype=bool)
-    if len(values) <= 2 * _BESIDE:
+    if len(values) <= 2 * _BESIDE_SAMPLES:
         return out
     a2, a1, x, b1, b2 = (values[k : len(values) - 4 + k] for k in range(5))
     off = np.abs(x - (4.0 * (a1 + b1) - a2 - b2) / 6.0)
     off = np.maximum.reduce([off[:, axis] for axis in range(off.shape[1])])
     # Only few samples are far off by size; their neighbourhoods are looked at one by one.
     at = 2 + np.flatnonzero(off > size)
-    at = at[(at >= _BESIDE) & (at < len(values) - _BESIDE)]
-    near = values[at[:, None] + np.arange(-_BESIDE, _BESIDE + 1)]
-    before, after = near[:, :_BESIDE], near[:, _BESIDE + 1 :]
+    at = at[(at >= _BESIDE_SAMPLES) & (at < len(values) - _BESIDE_SAMPLES)]
+    near = values[at[:, None] + np.arange(-_BESIDE_SAMPLES, _BESIDE_SAMPLES + 1)]
+    before, after = near[:, :_BESIDE_SAMPLES], near[:, _BESIDE_SAMPLES + 1 :]
     rough = np.maximum(_measure_bend(before), _measure_bend(after))
     step = (after[:, 0] - before[:, -1]) - 0.5 * (
         (before[:, -1] - before[:, -3]) + (after[:, 2] - after[:, 0])
@@ -294,5 +300,5 @@ def _find_wild(values: FloatArray, ratio: float, size: float) -> BoolArray:
 
 
 def _measure_bend(near: FloatArray) -> FloatArray:
-    """Largest second difference of stretches of samples on any axis, shape (k, m, 3) to (k,)."""
+    """Largest second difference of rows of samples on any axis, shape (k, m, 3) to (k,)."""
     return np.asarray(np.abs(np.diff(near, n=2, axis=1)).max(axis=(1, 2), initial=0.0))

@@ -15,7 +15,7 @@ def mark_samples(
     in_running_only: bool = False,
     counted: bool = True,
 ) -> Marks:
-    """Marks of some samples, those in a row as one stretch.
+    """Marks of some samples, those in a row as one interval.
 
     Parameters
     ----------

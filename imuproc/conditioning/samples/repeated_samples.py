@@ -1,9 +1,10 @@
 """Runs in which a whole sensor repeats one sample, as loggers fill what a radio link lost.
 
 A limb at rest repeats itself too where a sensor's steps are coarse. Then axes seldom change near by
-either, and the limb goes on from there without a jump; samples that were held hide noise or motion.
+either, and the limb goes on from there without a jump; repeats in place of others hide noise or
+motion.
 A sensor that is written faster than it samples repeats each sample a few times: only what lasts
-longer is held.
+longer stands for lost samples.
 """
 
 from dataclasses import dataclass
@@ -22,9 +23,9 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.intp]
 
-_AXES: Final = 6
+_AXES_COUNT: Final = 6
 _AROUND_AT_LEAST_SAMPLES: Final = 4
-"""Fewer samples before or after a stretch do not tell how often its axes change."""
+"""Fewer samples before or after a run do not tell how often its axes change."""
 
 
 class RepeatSettings(StageSettings):
@@ -114,17 +115,17 @@ def find_repeated_samples(
         :func:`is_same_as_before` of acceleration and angular velocity.
     period_s : float
         Sampling period of the log.
-    settings : HeldSettings
+    settings : RepeatSettings
 
     Returns
     -------
     ndarray of bool, shape (n,)
         The sample that is repeated is none of them.
     """
-    held = np.zeros(len(log.time_s), dtype=bool)
+    repeated = np.zeros(len(log.time_s), dtype=bool)
     repeats = is_same_on_all_axes(same[0]) & is_same_on_all_axes(same[1])
     if np.count_nonzero(repeats) < 2:
-        return held  # nearly always: next to nothing is spent on a sound log
+        return repeated  # nearly always: next to nothing is spent on a sound log
     first, last = find_mask_runs(repeats)
     count = last - first
     long = (count > 1) & (count * period_s > settings.longest_s)
@@ -132,24 +133,24 @@ def find_repeated_samples(
     # Exact copies of a sample have its stamp as well, and are no matter of time.
     long &= log.time_s[last] > log.time_s[first]
     if not long.any():
-        return held
-    stretches = _RepeatRuns(
+        return repeated
+    runs = _RepeatRuns(
         np.concatenate((log.accel_mps2, log.gyro_radps), axis=1),
         first[long],
         last[long],
         max(round(settings.around_s / period_s), _AROUND_AT_LEAST_SAMPLES),
     )
     changed = ~np.concatenate(same, axis=1)
-    found = _is_unlikely(stretches, changed, settings)
-    found &= ~_is_coming_to_rest(stretches, changed, settings)
-    found |= _has_jump(stretches, settings)
-    near = np.concatenate((stretches.take_before(), stretches.take_after()), axis=1)
+    found = _is_unlikely(runs, changed, settings)
+    found &= ~_is_coming_to_rest(runs, changed, settings)
+    found |= _has_jump(runs, settings)
+    near = np.concatenate((runs.take_before(), runs.take_after()), axis=1)
     calm = _changes_within(near, settings.rest_mps2, settings.rest_radps)
     short = count[long] * period_s <= settings.longest_at_rest_s
-    found &= ~(short & (calm | _is_clipped(stretches)))
-    for a, b in zip(first[long][found], last[long][found], strict=True):  # over stretches
-        held[a + 1 : b + 1] = True
-    return held
+    found &= ~(short & (calm | _is_clipped(runs)))
+    for a, b in zip(first[long][found], last[long][found], strict=True):  # over runs
+        repeated[a + 1 : b + 1] = True
+    return repeated
 
 
 def _changes_within(near: FloatArray, accel_mps2: float, gyro_radps: float) -> BoolArray:
@@ -159,24 +160,24 @@ def _changes_within(near: FloatArray, accel_mps2: float, gyro_radps: float) -> B
 
 
 def _is_coming_to_rest(
-    stretches: _RepeatRuns, changed: BoolArray, settings: RepeatSettings
+    runs: _RepeatRuns, changed: BoolArray, settings: RepeatSettings
 ) -> BoolArray:
     """Where a sensor without visible noise may repeat itself although it does not near by.
 
     The value is one of rest, to which the limb did not come from fast motion or from which it goes
     on, and no noise is seen where it is at rest near by: most axes going to and fro.
     """
-    value = stretches.values[stretches.first]
+    value = runs.values[runs.first]
     force = np.linalg.norm(value[:, :3], axis=1) - STANDARD_GRAVITY_MPS2
     rest = np.linalg.norm(value[:, 3:], axis=1) < settings.rest_turn_radps
     rest &= np.abs(force) < settings.rest_force_mps2
-    before, after = stretches.take_before(), stretches.take_after()
-    begins, ends = stretches.first == 0, stretches.last == len(changed)
+    before, after = runs.take_before(), runs.take_after()
+    begins, ends = runs.first == 0, runs.last == len(changed)
     rest &= ~ends | (~begins & _changes_within(before, settings.jump_mps2, settings.jump_radps))
     counted = np.arange(settings.counted_samples)
     for near, known, rows in (
-        (before, ~begins, stretches.first[:, None] - 1 - counted),
-        (after, ~ends, stretches.last[:, None] + counted),
+        (before, ~begins, runs.first[:, None] - 1 - counted),
+        (after, ~ends, runs.last[:, None] + counted),
     ):
         steps = np.diff(near, axis=1)
         noisy = np.count_nonzero((steps[:, 1:] * steps[:, :-1]).sum(axis=1) < 0.0, axis=1) >= 4
@@ -185,26 +186,27 @@ def _is_coming_to_rest(
     return np.asarray(rest)
 
 
-def _is_unlikely(stretches: _RepeatRuns, changed: BoolArray, settings: RepeatSettings) -> BoolArray:
+def _is_unlikely(runs: _RepeatRuns, changed: BoolArray, settings: RepeatSettings) -> BoolArray:
     """Whether axes change so often, before and after, that no sensor repeats itself by chance.
 
     Parameters
     ----------
-    stretches : _RepeatRuns
+    runs : _RepeatRuns
     changed : ndarray of bool, shape (n - 1, 6)
         Whether a value is not that of the sample before.
-    settings : HeldSettings
+    settings : RepeatSettings
     """
-    first, last = stretches.first, stretches.last
+    first, last = runs.first, runs.last
     steps = len(changed)
-    sums = np.zeros((steps + 1, _AXES + 1), dtype=np.int64)
+    sums = np.zeros((steps + 1, _AXES_COUNT + 1), dtype=np.int64)
     np.cumsum(np.column_stack((changed, changed.any(axis=1))), axis=0, out=sums[1:])
     chance = np.full(len(first), -np.inf)
     for a, b in (
-        (np.maximum(first - stretches.around, 0), first),
-        (last, np.minimum(last + stretches.around, steps)),
+        (np.maximum(first - runs.around, 0), first),
+        (last, np.minimum(last + runs.around, steps)),
     ):
-        counts = sums[b] - sums[a]  # repeats of all axes do not count: others may be held too
+        # Repeats of all axes do not count: others may stand for lost samples too.
+        counts = sums[b] - sums[a]
         kept = (counts[:, -1:] - counts[:, :-1] + 0.5) / (counts[:, -1:] + 1.0)
         chance = np.fmax(chance, np.where(b > a, np.log(kept).sum(axis=1), -np.inf))
     known = (first > 0) | (last < steps)
@@ -212,17 +214,17 @@ def _is_unlikely(stretches: _RepeatRuns, changed: BoolArray, settings: RepeatSet
     return np.asarray(known & (repeats * chance < settings.unlikely_log))
 
 
-def _has_jump(stretches: _RepeatRuns, settings: RepeatSettings) -> BoolArray:
+def _has_jump(runs: _RepeatRuns, settings: RepeatSettings) -> BoolArray:
     """Whether any axis goes on with a jump, far larger than its steps before and after."""
     limit = np.repeat([settings.jump_mps2, settings.jump_radps], 3)
-    before, after = stretches.take_before()[:, :3], stretches.take_after()[:, :3]
+    before, after = runs.take_before()[:, :3], runs.take_after()[:, :3]
     steps = np.abs(np.concatenate((np.diff(before, axis=1), np.diff(after, axis=1)), axis=1))
     out, largest = np.abs(after[:, 0] - before[:, 0]), np.fmax.reduce(steps, axis=1)
     return np.asarray(((out > limit) & (out > settings.jump_ratio * largest)).any(axis=1))
 
 
-def _is_clipped(stretches: _RepeatRuns) -> BoolArray:
+def _is_clipped(runs: _RepeatRuns) -> BoolArray:
     """Whether all axes are at the end of their range."""
-    ends = np.fmax.reduce(stretches.values), np.fmin.reduce(stretches.values)
-    value = stretches.values[stretches.first]
+    ends = np.fmax.reduce(runs.values), np.fmin.reduce(runs.values)
+    value = runs.values[runs.first]
     return np.asarray(((value == ends[0]) | (value == ends[1])).all(axis=1))

@@ -13,7 +13,7 @@ from imuproc.dsp.medians import median
 
 BoolArray = NDArray[np.bool_]
 
-_LIVELY_AXES: Final = 2.0
+_LIVELY_AXES_COUNT: Final = 2.0
 """Of three axes so many change in the mean with each sample; coarse steps at rest change one."""
 
 
@@ -23,7 +23,7 @@ def is_same_on_all_axes(same: BoolArray) -> BoolArray:
 
 
 def count_usual_rows(repeats: BoolArray) -> float:
-    """In how many rows most samples stand.
+    """In how many rows most samples are repeated, the first one included.
 
     Parameters
     ----------
@@ -68,16 +68,16 @@ def drop_regular_repeats(
         ``low_rate``.
     """
     repeats = [is_same_on_all_axes(part) for part in same]
-    stands = [_count_usual_rows(part, own) for part, own in zip(same, repeats, strict=True)]
-    if max(stands) < 2.0 or not _has_own_times(log, repeats):
+    usual_rows = [_count_rows_if_lively(part, own) for part, own in zip(same, repeats, strict=True)]
+    if max(usual_rows) < 2.0 or not _has_own_times(log, repeats):
         return log, []
     flags = []
-    for sensor, stand in zip(("accelerometer", "gyroscope"), stands, strict=True):
-        if stand >= 2.0 and 1.0 / (stand * period_s) < least_hz:
+    for sensor, rows in zip(("accelerometer", "gyroscope"), usual_rows, strict=True):
+        if rows >= 2.0 and 1.0 / (rows * period_s) < least_hz:
             marks = mark_samples(log.time_s, np.ones(len(log.time_s), dtype=bool), counted=False)
-            values: Values = {"sensor": sensor, "rows": stand, "rate_hz": 1.0 / (stand * period_s)}
+            values: Values = {"sensor": sensor, "rows": rows, "rate_hz": 1.0 / (rows * period_s)}
             flags.append(RaisedFlag.from_marks("low_rate", marks, log.site, values))
-    if min(stands) >= 2.0:
+    if min(usual_rows) >= 2.0:
         new = np.concatenate(([True], ~(repeats[0] & repeats[1])))
         return log.take(new), flags
     # One of them alone is left: lines in place of its steps would begin a shock a sample early.
@@ -90,9 +90,9 @@ def _has_own_times(log: SensorLog, repeats: list[BoolArray]) -> bool:
     return bool(median(steps) > 0.0)
 
 
-def _count_usual_rows(same: BoolArray, repeats: BoolArray) -> float:
-    stand = count_usual_rows(repeats)
-    if stand < 2.0:
+def _count_rows_if_lively(same: BoolArray, repeats: BoolArray) -> float:
+    rows = count_usual_rows(repeats)
+    if rows < 2.0:
         return 1.0
     changed = np.count_nonzero(~same[~repeats])
-    return stand if changed >= _LIVELY_AXES * np.count_nonzero(~repeats) else 1.0
+    return rows if changed >= _LIVELY_AXES_COUNT * np.count_nonzero(~repeats) else 1.0

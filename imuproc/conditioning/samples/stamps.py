@@ -181,11 +181,11 @@ def _list_unusable_flags(log: SensorLog, row: IntArray) -> list[RaisedFlag]:
 
 
 def _even_stamps(time_s: FloatArray, gap_s: float, over_s: float) -> FloatArray:
-    """Stamps evened over some time within each stretch without a gap: as if by one clock."""
+    """Stamps evened over some time within each part without a gap: as if by one clock."""
     out = time_s.copy()
     width = choose_odd_width(over_s, (len(time_s) - 1) / (time_s[-1] - time_s[0]))
     edges = np.concatenate(([0], np.flatnonzero(np.diff(time_s) > gap_s) + 1, [len(time_s)]))
-    for first, after in pairwise(edges):  # over stretches, not samples
+    for first, after in pairwise(edges):  # over parts, not samples
         own = time_s[first:after]
         if len(own) < _EVENED_AT_LEAST_SAMPLES:
             continue

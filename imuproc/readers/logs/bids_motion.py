@@ -50,7 +50,7 @@ class _Sensor:
     time: Channel | None
 
 
-def recognise(path: Path) -> bool:
+def can_read(path: Path) -> bool:
     """Whether a file is named and begins like a BIDS motion recording.
 
     Parameters

@@ -36,7 +36,7 @@ from imuproc.readers.logs.wanted import (
 _SIGNATURE: Final = b"PAR1"
 
 
-def recognise(path: Path) -> bool:
+def can_read(path: Path) -> bool:
     """Whether a file begins like Parquet.
 
     Parameters

@@ -1,6 +1,6 @@
 """Every reader, and how a log finds its own.
 
-A new format is one module with ``recognise`` and ``stream`` (see
+A new format is one module with ``can_read`` and ``stream`` (see
 :class:`imuproc.readers.logs.request.LogReader`) and one line in ``READERS``.
 """
 
@@ -55,7 +55,7 @@ def recognise_format(path: Path) -> Format:
 
 
 def _find_format(path: Path) -> Format | None:
-    return next((name for name in READERS if load_reader(name).recognise(path)), None)
+    return next((name for name in READERS if load_reader(name).can_read(path)), None)
 
 
 def read_log(request: LogRequest) -> SensorLog:
@@ -135,7 +135,7 @@ def _select_reader(request: LogRequest) -> LogReader:
     if stated is None:
         return load_reader(recognise_format(request.path))
     reader = load_reader(stated)
-    if not reader.recognise(request.path):
+    if not reader.can_read(request.path):
         _check_stated_format(request.path, stated)
     return reader
 

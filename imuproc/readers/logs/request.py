@@ -38,7 +38,7 @@ class LogRequest:
 class LogReader(Protocol):
     """A module that reads one format."""
 
-    def recognise(self, path: Path) -> bool:
+    def can_read(self, path: Path) -> bool:
         """Whether the beginning of a file looks like this format; never raises LogError."""
 
     def stream(self, request: LogRequest, rows: int) -> Iterator[SensorLog]:

@@ -46,7 +46,7 @@ _DAMAGE: Final = (
 )
 
 
-def recognise(path: Path) -> bool:
+def can_read(path: Path) -> bool:
     """Whether a file begins like XDF.
 
     Parameters

@@ -9,7 +9,14 @@ from imuproc.core.reference import ReferenceKind
 from imuproc.core.sites import Side
 from imuproc.core.units import TimeUnit
 from imuproc.dsp.force import LOADED_N
-from imuproc.files.toml_reading import Problem, Table, make_problem, refuse, to_problems
+from imuproc.files.toml_reading import (
+    Problem,
+    Table,
+    make_field_above_0,
+    make_problem,
+    refuse,
+    to_problems,
+)
 from imuproc.files.wording import describe_value, quote, quote_all, suggest_word
 
 ReferenceFormat = Literal["events", "photocells", "c3d", "bids-events"]
@@ -32,10 +39,6 @@ _Words = Annotated[
 def _make_threshold_field(default: float | None) -> Any:
     text = f"newtons, above 0 and below {LOADED_N:g}"
     return Field(default=default, gt=0, lt=LOADED_N, description=text)
-
-
-def _make_positive_field(what: str) -> Any:
-    return Field(default=None, gt=0, allow_inf_nan=False, description=f"{what}, above 0")
 
 
 class SidedLayout(Table):
@@ -71,7 +74,7 @@ class EventsLayout(SidedLayout):
     format: Literal["events"]
     kind: Literal["video", "force plate", "markers", "events"]
     unit: EventUnit
-    frame_rate_hz: float | None = _make_positive_field("the rate in Hz at which frames were taken")
+    frame_rate_hz: float | None = make_field_above_0("the rate in Hz at which frames were taken")
     threshold_n: float | None = _make_threshold_field(None)
     columns: EventsColumns = Field(
         description='a table such as { side = "foot", touchdown = "on", toe_off = "off" }'
@@ -116,7 +119,7 @@ class PhotocellsLayout(SidedLayout):
 
     format: Literal["photocells"]
     unit: TimeUnit
-    rate_hz: float | None = _make_positive_field("the rate in Hz at which the bars are read")
+    rate_hz: float | None = make_field_above_0("the rate in Hz at which the bars are read")
     columns: PhotocellColumns = Field(
         description='a table such as { contact_time = "tc", flight_time = "tf", side = "foot" }'
     )
@@ -141,7 +144,7 @@ class BidsEventsLayout(Table):
     contacts: _Words
     touchdowns: _Words
     toe_offs: _Words
-    rate_hz: float | None = _make_positive_field("the rate in Hz of what the events were found in")
+    rate_hz: float | None = make_field_above_0("the rate in Hz of what the events were found in")
     threshold_n: float | None = _make_threshold_field(None)
 
     @model_validator(mode="after")

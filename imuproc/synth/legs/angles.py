@@ -36,22 +36,22 @@ class Knots:
         self.time_s: list[float] = []
         self.value: list[float] = []
 
-    def add(self, time_s: float, value: float) -> None:
+    def add_knot(self, time_s: float, value: float) -> None:
         """One knot; it is left out when it would crowd the one before."""
         if not self.time_s or time_s > self.time_s[-1] + 0.004:
             self.time_s.append(time_s)
             self.value.append(value)
 
-    def hold(self, start_s: float, end_s: float, value: float) -> None:
+    def add_plateau(self, start_s: float, end_s: float, value: float) -> None:
         """A steady stretch, with enough knots to keep the spline from swinging in it."""
         inner = np.arange(0.12, max(end_s - start_s - 0.06, 0.0), 0.12)
         edge = np.array([0.0, 0.03, 0.06])
         ends = edge if end_s - start_s > 0.2 else edge[:1]
         lags = np.concatenate((edge, inner, end_s - start_s - ends))
         for t in np.sort(start_s + lags):
-            self.add(float(t), value)
+            self.add_knot(float(t), value)
 
-    def curve(self, time_s: FloatArray) -> FloatArray:
+    def make_curve(self, time_s: FloatArray) -> FloatArray:
         """The curve on a regular clock."""
         spline = CubicSpline(self.time_s, self.value, bc_type="clamped")
         inside = np.clip(time_s, self.time_s[0], self.time_s[-1])
@@ -59,19 +59,19 @@ class Knots:
         return gaussian_filter1d(spline(inside), _KERNEL_S * rate_hz)
 
 
-def blend(upright: float, first: Sequence[float], top: Sequence[float]) -> FloatArray:
+def blend_shapes(upright: float, first: Sequence[float], top: Sequence[float]) -> FloatArray:
     """A shape between that of step 1 and that of top speed."""
     return (1.0 - upright) * np.array(first) + upright * np.array(top)
 
 
-def _shin_stance(knots: Knots, stance: Stance) -> None:
+def _add_shin_stance(knots: Knots, stance: Stance) -> None:
     p = stance.posture
-    shape = blend(p.upright, _SHIN_STANCE_FIRST, _SHIN_STANCE_TOP)
+    shape = blend_shapes(p.upright, _SHIN_STANCE_FIRST, _SHIN_STANCE_TOP)
     contact_s = stance.toe_off_s - stance.touchdown_s
     span = p.shin_toe_off_deg - p.shin_touchdown_deg
-    knots.add(stance.touchdown_s, p.shin_touchdown_deg)
+    knots.add_knot(stance.touchdown_s, p.shin_touchdown_deg)
     for s, share in zip(_STANCE[1:], shape[1:], strict=True):
-        knots.add(stance.touchdown_s + s * contact_s, p.shin_touchdown_deg + span * share)
+        knots.add_knot(stance.touchdown_s + s * contact_s, p.shin_touchdown_deg + span * share)
 
 
 _TURN_DEGPS2: Final = 13_500.0
@@ -83,7 +83,7 @@ _RISE_AT: Final = np.array((0.22, 0.42, 0.62, 0.82))
 _RISE: Final = (0.075, 0.325, 0.675, 0.935)
 
 
-def _shin_swing(knots: Knots, before: Stance, after: Stance) -> None:
+def _add_shin_swing(knots: Knots, before: Stance, after: Stance) -> None:
     """Down to the lowest angle as the leg folds, up as it reaches out, and back before landing.
 
     Where the shin still rotates forward at touchdown (first steps) it only goes up.
@@ -97,16 +97,16 @@ def _shin_swing(knots: Knots, before: Stance, after: Stance) -> None:
     low, low_at = min(p.shin_swing_low_deg, start - 4.0), p.swing_low_at
     high_at = 1.0 - turn_s / swing_s
     for w, share in zip(_FALL_AT * low_at / 0.34, _FALL, strict=True):
-        knots.add(before.toe_off_s + w * swing_s, start + share * (low - start))
-    knots.add(before.toe_off_s + low_at * swing_s, low)
+        knots.add_knot(before.toe_off_s + w * swing_s, start + share * (low - start))
+    knots.add_knot(before.toe_off_s + low_at * swing_s, low)
     for w, share in zip(_RISE_AT, _RISE, strict=True):
         at = low_at + w * (high_at - low_at)
-        knots.add(before.toe_off_s + at * swing_s, low + share * (high - low))
+        knots.add_knot(before.toe_off_s + at * swing_s, low + share * (high - low))
     if rate < 0.0:
-        knots.add(after.touchdown_s - turn_s, high)
+        knots.add_knot(after.touchdown_s - turn_s, high)
         for share in (0.3, 0.6, 0.8):
             at = after.touchdown_s - (1.0 - share) * turn_s
-            knots.add(at, high + share**2 * (lands - high))
+            knots.add_knot(at, high + share**2 * (lands - high))
 
 
 @dataclass(frozen=True)
@@ -134,7 +134,7 @@ _SET: Final = {
 """Shin and foot pitch in the marks, then in set, in deg (judgement)."""
 
 
-def ready_angles(plan: RunPlan, rear: bool, rng: np.random.Generator) -> Ready:
+def draw_ready_angles(plan: RunPlan, rear: bool, rng: np.random.Generator) -> Ready:
     """Angles of one leg before the start and after the stop, with the athlete's scatter."""
     base = _SET.get((plan.start, "rear" if rear else "front"), (90.0, 0.0, 90.0, 0.0))
     scatter = np.clip(rng.standard_normal(4), -2.0, 2.0) * np.array([2.0, 2.0, 1.5, 1.5])
@@ -146,12 +146,14 @@ def ready_angles(plan: RunPlan, rear: bool, rng: np.random.Generator) -> Ready:
     return Ready(marks_shin, marks_pitch, set_shin, set_pitch, 90.0 + float(end), 0.35 * float(end))
 
 
-def _ramp(knots: Knots, start: tuple[float, float], end: tuple[float, float], lift: float) -> None:
+def _add_ramp(
+    knots: Knots, start: tuple[float, float], end: tuple[float, float], lift: float
+) -> None:
     """Slow move between two postures, with a swing by ``lift`` in its middle."""
     for w in np.linspace(0.0, 1.0, 9)[1:-1]:
         share = w * w * (3.0 - 2.0 * w)
         value = start[1] + share * (end[1] - start[1]) + lift * 16.0 * (w * (1.0 - w)) ** 2
-        knots.add(start[0] + w * (end[0] - start[0]), value)
+        knots.add_knot(start[0] + w * (end[0] - start[0]), value)
 
 
 def add_ready(
@@ -159,32 +161,34 @@ def add_ready(
 ) -> None:
     """Standing, marks, set, until the first movement of the start."""
     stand, marks, in_set = values
-    knots.hold(0.0, course.marks_s, stand)
+    knots.add_plateau(0.0, course.marks_s, stand)
     if course.go_s - course.marks_s < 0.5:
         return
     sink_s = course.marks_s + 1.6
-    _ramp(knots, (course.marks_s, stand), (sink_s - 0.1, marks), lift)
+    _add_ramp(knots, (course.marks_s, stand), (sink_s - 0.1, marks), lift)
     if course.set_s > sink_s + 0.2:
-        knots.hold(sink_s - 0.1, sink_s, marks)
-        _ramp(knots, (sink_s, marks), (course.set_s, in_set), 0.0)
-    knots.hold(course.set_s, course.go_s, in_set)
+        knots.add_plateau(sink_s - 0.1, sink_s, marks)
+        _add_ramp(knots, (sink_s, marks), (course.set_s, in_set), 0.0)
+    knots.add_plateau(course.set_s, course.go_s, in_set)
 
 
 def add_departure(knots: Knots, start_s: float, end_s: float, start: float, end: float) -> None:
     """From rest to the posture at departure: slow first, then fast."""
     for s in (0.15, 0.3, 0.45, 0.6, 0.7, 0.8, 0.9, 1.0):
         share = 0.35 * s**2 + 0.65 * s**3.2
-        knots.add(start_s + s * (end_s - start_s), start + share * (end - start))
+        knots.add_knot(start_s + s * (end_s - start_s), start + share * (end - start))
 
 
 def add_ending(knots: Knots, stance: Stance, start: float, end: float, until_s: float) -> None:
     """From the last touchdown to quiet standing."""
     for s in (0.04, 0.09, 0.16, 0.24, 0.34, 0.46, 0.6):
-        knots.add(stance.touchdown_s + s, end + (start - end) * float(np.exp(-((s / 0.17) ** 1.5))))
-    knots.hold(stance.touchdown_s + 0.72, until_s, end)
+        knots.add_knot(
+            stance.touchdown_s + s, end + (start - end) * float(np.exp(-((s / 0.17) ** 1.5)))
+        )
+    knots.add_plateau(stance.touchdown_s + 0.72, until_s, end)
 
 
-def shin_curve(course: Course, stances: Sequence[Stance], ready: Ready) -> FloatArray:
+def make_shin_curve(course: Course, stances: Sequence[Stance], ready: Ready) -> FloatArray:
     """Shin angle of one leg in deg on the course's clock."""
     knots = Knots()
     first = stances[0]
@@ -192,11 +196,11 @@ def shin_curve(course: Course, stances: Sequence[Stance], ready: Ready) -> Float
     start = ready.shin_set_deg if knots.time_s[-1] > course.marks_s + 0.2 else 90.0
     add_departure(knots, course.go_s, first.toe_off_s, start, first.posture.shin_toe_off_deg)
     for before, after in pairwise(stances):
-        _shin_swing(knots, before, after)
+        _add_shin_swing(knots, before, after)
         if np.isfinite(after.toe_off_s):
-            _shin_stance(knots, after)
+            _add_shin_stance(knots, after)
         else:
-            knots.add(after.touchdown_s, after.posture.shin_touchdown_deg)
+            knots.add_knot(after.touchdown_s, after.posture.shin_touchdown_deg)
             add_ending(
                 knots,
                 after,
@@ -204,4 +208,4 @@ def shin_curve(course: Course, stances: Sequence[Stance], ready: Ready) -> Float
                 ready.shin_end_deg,
                 float(course.time_s[-1]),
             )
-    return knots.curve(course.time_s)
+    return knots.make_curve(course.time_s)

@@ -15,7 +15,7 @@ from imuproc.synth.legs.angles import (
     add_departure,
     add_ending,
     add_ready,
-    blend,
+    blend_shapes,
 )
 from imuproc.synth.stances import Posture, Stance
 
@@ -29,55 +29,55 @@ _SWING_AT: Final = np.array(
 )
 
 
-def heel_lead_s(posture: Posture) -> float:
+def compute_heel_lead_s(posture: Posture) -> float:
     """How long the heel is on the ground before the forefoot, in s; 0 if the ball strikes first."""
     if posture.pitch_touchdown_deg <= 0.0:
         return 0.0
     return max(0.022, posture.heel_first_s * min(1.3, posture.pitch_touchdown_deg / 13.0))
 
 
-def lowest_pitch_deg(stance: Stance) -> float:
+def find_lowest_pitch_deg(stance: Stance) -> float:
     """Foot pitch once the heel is as low as it gets."""
     p, sink_deg = stance.posture, stance.ground.sink_deg
-    if sink_deg is None or heel_lead_s(p) > 0.0:
+    if sink_deg is None or compute_heel_lead_s(p) > 0.0:
         return p.pitch_flat_deg
     # A heel cannot sink below the ground.
     return min(p.pitch_touchdown_deg + sink_deg, max(p.pitch_flat_deg, 0.0))
 
 
-def _stance_pitch(knots: Knots, stance: Stance) -> None:
+def _add_stance_pitch(knots: Knots, stance: Stance) -> None:
     p = stance.posture
     contact_s = stance.toe_off_s - stance.touchdown_s
-    lead_s = heel_lead_s(p)
-    flat_deg = lowest_pitch_deg(stance)
+    lead_s = compute_heel_lead_s(p)
+    flat_deg = find_lowest_pitch_deg(stance)
     sink_s = stance.ground.sink_s
-    knots.add(stance.touchdown_s, p.pitch_touchdown_deg)
+    knots.add_knot(stance.touchdown_s, p.pitch_touchdown_deg)
     if lead_s > 0.0:
         for share, left in ((0.25, 0.84), (0.5, 0.54), (0.75, 0.27), (1.0, 0.10), (1.3, 0.03)):
             value = flat_deg + left * (p.pitch_touchdown_deg - flat_deg)
-            knots.add(stance.touchdown_s + share * lead_s, value)
+            knots.add_knot(stance.touchdown_s + share * lead_s, value)
     else:
         span = flat_deg - p.pitch_touchdown_deg
         for lag, share in ((0.21, -0.04), (0.43, 0.22), (0.71, 0.66), (1.0, 0.93)):
-            knots.add(stance.touchdown_s + lag * sink_s, p.pitch_touchdown_deg + share * span)
-    knots.add(stance.touchdown_s + max(0.33 * contact_s, 1.25 * sink_s), flat_deg)
+            knots.add_knot(stance.touchdown_s + lag * sink_s, p.pitch_touchdown_deg + share * span)
+    knots.add_knot(stance.touchdown_s + max(0.33 * contact_s, 1.25 * sink_s), flat_deg)
     span = p.pitch_toe_off_deg - flat_deg
-    for s, share in zip(_FALL_AT, blend(p.upright, _FALL_FIRST, _FALL_TOP), strict=True):
-        knots.add(stance.touchdown_s + s * contact_s, flat_deg + share * span)
+    for s, share in zip(_FALL_AT, blend_shapes(p.upright, _FALL_FIRST, _FALL_TOP), strict=True):
+        knots.add_knot(stance.touchdown_s + s * contact_s, flat_deg + share * span)
 
 
-def _leaving_rate(stance: Stance) -> float:
+def _compute_leaving_rate_dps(stance: Stance) -> float:
     """Rate of foot pitch at toe-off in deg/s, as the stance's own knots have it."""
     p = stance.posture
-    shape = blend(p.upright, _FALL_FIRST, _FALL_TOP)
-    start = lowest_pitch_deg(stance)
+    shape = blend_shapes(p.upright, _FALL_FIRST, _FALL_TOP)
+    start = find_lowest_pitch_deg(stance)
     if not np.isfinite(stance.touchdown_s):
         return -600.0
     late_s = float(_FALL_AT[-1] - _FALL_AT[-3]) * (stance.toe_off_s - stance.touchdown_s)
     return float((shape[-1] - shape[-3]) * (p.pitch_toe_off_deg - start) / late_s)
 
 
-def _swing_pitch(
+def _add_swing_pitch(
     knots: Knots, before: Stance, after: Stance, shin_at: tuple[FloatArray, FloatArray]
 ) -> None:
     """Pitch from dorsiflexion: the foot points down at first, then is drawn up and held."""
@@ -87,7 +87,7 @@ def _swing_pitch(
     lands = p.pitch_touchdown_deg + 90.0 - p.shin_touchdown_deg
     level = p.dorsiflexion_swing_deg
     shin_rate = float(np.diff(np.interp((before.toe_off_s, before.toe_off_s + 0.004), *shin_at))[0])
-    rate = _leaving_rate(before) - shin_rate / 0.004
+    rate = _compute_leaving_rate_dps(before) - shin_rate / 0.004
     drop = max(-14.0, 0.45 * 0.09 * swing_s * min(rate, 0.0))
     at = (0.0, 0.03, 0.06, 0.09, 0.22, 0.38, 0.51, 0.64, 0.73, 0.82, 0.92, 1.0)
     bend = (
@@ -107,10 +107,10 @@ def _swing_pitch(
     shape = PchipInterpolator(at, bend)
     for w in (*_SWING_AT, 1.0 - 0.012 / swing_s):
         t = before.toe_off_s + w * swing_s
-        knots.add(t, float(shape(w)) - 90.0 + float(np.interp(t, *shin_at)))
+        knots.add_knot(t, float(shape(w)) - 90.0 + float(np.interp(t, *shin_at)))
 
 
-def pitch_curve(
+def make_pitch_curve(
     course: Course, stances: Sequence[Stance], ready: Ready, shin_deg: FloatArray
 ) -> FloatArray:
     """Foot pitch of one leg in deg on the course's clock.
@@ -134,11 +134,11 @@ def pitch_curve(
     start = ready.pitch_set_deg if knots.time_s[-1] > course.marks_s + 0.2 else 0.0
     add_departure(knots, course.go_s, first.toe_off_s, start, first.posture.pitch_toe_off_deg)
     for before, after in pairwise(stances):
-        _swing_pitch(knots, before, after, shin_at)
+        _add_swing_pitch(knots, before, after, shin_at)
         if np.isfinite(after.toe_off_s):
-            _stance_pitch(knots, after)
+            _add_stance_pitch(knots, after)
         else:
             down = after.posture.pitch_touchdown_deg
-            knots.add(after.touchdown_s, down)
+            knots.add_knot(after.touchdown_s, down)
             add_ending(knots, after, down, ready.pitch_end_deg, float(course.time_s[-1]))
-    return knots.curve(course.time_s)
+    return knots.make_curve(course.time_s)

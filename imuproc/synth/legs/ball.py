@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from imuproc.dsp.easing import quintic_step
-from imuproc.synth.legs.ankle import heel_lead_s
+from imuproc.synth.legs.ankle import compute_heel_lead_s
 from imuproc.synth.plan import Body
 from imuproc.synth.stances import Stance
 
@@ -26,7 +26,9 @@ _HEEL_STOP_S: Final = (0.006, 0.009)
 """Shortest and longest time in which the ground stops the heel (judgement)."""
 
 
-def hermite(w: FloatArray, start: FloatArray, end: FloatArray, span_s: float) -> FloatArray:
+def interpolate_hermite(
+    w: FloatArray, start: FloatArray, end: FloatArray, span_s: float
+) -> FloatArray:
     """Quintic between two states (position, velocity, acceleration).
 
     Parameters
@@ -72,15 +74,15 @@ class Sagittal:
     heel_up: CubicSpline
     go_s: float
 
-    def from_ball(self, time_s: FloatArray, forward_m: float, up_m: float) -> FloatArray:
+    def locate_from_ball(self, time_s: FloatArray, forward_m: float, up_m: float) -> FloatArray:
         """A point of the rear foot relative to the ball, forward and up in world axes, (n, 2)."""
         c, s = np.cos(self.pitch(time_s)), np.sin(self.pitch(time_s))
         return np.stack((forward_m * c - up_m * s, forward_m * s + up_m * c), axis=-1)
 
-    def knee_from_ball(self, time_s: FloatArray) -> FloatArray:
+    def locate_knee_from_ball(self, time_s: FloatArray) -> FloatArray:
         """Knee relative to the ball, forward and up in m, (n, 2)."""
         b = self.body
-        ankle = self.from_ball(
+        ankle = self.locate_from_ball(
             time_s, b.ankle_from_heel_m - b.ball_from_heel_m, b.ankle_height_m - b.sole_radius_m
         )
         shin = self.shin(time_s)
@@ -105,7 +107,7 @@ AT_REST: Final = Arrival(np.zeros(2), np.zeros(2))
 """For stances without a touchdown, and to see what turning of the foot alone gives."""
 
 
-def _stopped(
+def _compute_stopping_point(
     stance: Stance,
     high_m: float,
     arrival: Arrival,
@@ -127,24 +129,28 @@ def _stopped(
         end = np.array([rests_m[k], 0.0, 0.0])
         w = np.clip(since / stop_s, 0.0, 1.0)
         early = np.minimum(since, 0.0)
-        out[:, k] = hermite(w, start[:, None], end[:, None], stop_s)[:, 0]
+        out[:, k] = interpolate_hermite(w, start[:, None], end[:, None], stop_s)[:, 0]
         out[:, k] += early * start[1] + 0.5 * early**2 * start[2]
     return out
 
 
-def _heel_landing(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) -> FloatArray:
+def _compute_heel_landing(
+    leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray
+) -> FloatArray:
     """Heel-first landing: ball over its resting place while the heel is the pivot, (n, 2)."""
     b = leg.body
     pad_m = float(np.clip(-0.5 * _HEEL_STOP_S[0] * arrival.velocity_mps[1], *_HEEL_PAD_M))
-    heel = _stopped(stance, pad_m - _SINK_M, arrival, t, _HEEL_STOP_S)
+    heel = _compute_stopping_point(stance, pad_m - _SINK_M, arrival, t, _HEEL_STOP_S)
     heel[:, 1] -= pad_m - _SINK_M
-    arm = leg.from_ball(t, b.sole_radius_m - b.ball_from_heel_m, 0.0)[:, 0]
+    arm = leg.locate_from_ball(t, b.sole_radius_m - b.ball_from_heel_m, 0.0)[:, 0]
     level = b.ball_from_heel_m - b.sole_radius_m
     roll = -b.sole_radius_m * leg.pitch(t)
     return np.asarray(heel + np.stack((roll - arm - level, -leg.heel_up(t)), axis=-1))
 
 
-def stance_path(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) -> FloatArray:
+def compute_stance_path(
+    leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray
+) -> FloatArray:
     """Ball of the foot in one stance, forward and up in m.
 
     Parameters
@@ -160,20 +166,20 @@ def stance_path(leg: Sagittal, stance: Stance, arrival: Arrival, t: FloatArray) 
     ndarray, shape (n, 2)
     """
     b, p = leg.body, stance.posture
-    lead_s = heel_lead_s(p)
+    lead_s = compute_heel_lead_s(p)
     standing = not np.isfinite(stance.touchdown_s)
     reference = leg.go_s if standing else stance.touchdown_s
     roll = -b.sole_radius_m * (leg.pitch(t) - leg.pitch(reference))
     out = np.stack((stance.ball_m + roll, np.full(len(t), b.sole_radius_m)), axis=-1)
     if not standing and lead_s > 0.0:
-        slip = _stopped(stance, 0.0, arrival, t, stance.ground.stop_s)[:, 0]
+        slip = _compute_stopping_point(stance, 0.0, arrival, t, stance.ground.stop_s)[:, 0]
         flat = np.stack((slip - b.sole_radius_m * leg.pitch(t), np.full(len(t), -_SINK_M)), axis=-1)
         weight = quintic_step((t - stance.touchdown_s - 0.5 * lead_s) / max(lead_s, 0.018))[:, None]
         out[:, 0] = stance.ball_m
-        out = out + (1.0 - weight) * _heel_landing(leg, stance, arrival, t) + weight * flat
+        out = out + (1.0 - weight) * _compute_heel_landing(leg, stance, arrival, t) + weight * flat
     elif not standing:
         high_m = -float(leg.edge_up(stance.touchdown_s))
-        out = out + _stopped(stance, high_m, arrival, t, stance.ground.stop_s)
+        out = out + _compute_stopping_point(stance, high_m, arrival, t, stance.ground.stop_s)
     if np.isfinite(stance.toe_off_s):
         w = np.clip((t - stance.toe_off_s) / stance.peel_s + 1.0, 0.0, 2.0)
         # From rest, then evenly faster: the real ball's rise speeds up through toe-off.

@@ -17,7 +17,7 @@ from imuproc.synth.stances import Stance
 FloatArray = NDArray[np.float64]
 
 
-def _curve_lean(plan: RunPlan, course: Course) -> FloatArray:
+def _compute_curve_lean_deg(plan: RunPlan, course: Course) -> FloatArray:
     """Lean into the curve in deg that balances the speed; zero on the straight."""
     if plan.curve_radius_m is None:
         return np.zeros(len(course.time_s))
@@ -25,7 +25,7 @@ def _curve_lean(plan: RunPlan, course: Course) -> FloatArray:
     return gaussian_filter1d(np.degrees(np.arctan(share)), 0.1 * GRID_HZ)
 
 
-def _cycle(
+def _draw_cycle_deg(
     course: Course,
     stances: Sequence[Stance],
     values: tuple[float, float, float, float],
@@ -33,23 +33,23 @@ def _cycle(
 ) -> FloatArray:
     """Curve in deg with values at touchdown, mid-stance, toe-off and mid-swing, with scatter."""
     knots = Knots()
-    knots.hold(0.0, course.go_s, 0.0)
+    knots.add_plateau(0.0, course.go_s, 0.0)
     for before, stance in pairwise(stances):
         lands, middle, leaves, swings = np.array(values) + np.clip(rng.normal(size=4), -2, 2)
         swing_s = stance.touchdown_s - before.toe_off_s
-        knots.add(before.toe_off_s, leaves)
-        knots.add(before.toe_off_s + 0.35 * swing_s, swings)
-        knots.add(before.toe_off_s + 0.75 * swing_s, 0.5 * (swings + lands))
-        knots.add(stance.touchdown_s, lands)
+        knots.add_knot(before.toe_off_s, leaves)
+        knots.add_knot(before.toe_off_s + 0.35 * swing_s, swings)
+        knots.add_knot(before.toe_off_s + 0.75 * swing_s, 0.5 * (swings + lands))
+        knots.add_knot(stance.touchdown_s, lands)
         if np.isfinite(stance.toe_off_s):
             contact_s = stance.toe_off_s - stance.touchdown_s
-            knots.add(stance.touchdown_s + 0.35 * contact_s, middle)
-            knots.add(stance.touchdown_s + 0.70 * contact_s, 0.5 * (middle + leaves))
-    knots.hold(stances[-1].touchdown_s + 0.3, float(course.time_s[-1]), 0.0)
-    return knots.curve(course.time_s)
+            knots.add_knot(stance.touchdown_s + 0.35 * contact_s, middle)
+            knots.add_knot(stance.touchdown_s + 0.70 * contact_s, 0.5 * (middle + leaves))
+    knots.add_plateau(stances[-1].touchdown_s + 0.3, float(course.time_s[-1]), 0.0)
+    return knots.make_curve(course.time_s)
 
 
-def _sway(plan: RunPlan, course: Course, rng: np.random.Generator) -> FloatArray:
+def _draw_sway_deg(plan: RunPlan, course: Course, rng: np.random.Generator) -> FloatArray:
     """Slow sway of a standing shank in deg, gone while the athlete moves; mean zero before."""
     t = course.time_s
     frequency = rng.uniform(0.15, 1.1, 5)
@@ -65,7 +65,7 @@ def _sway(plan: RunPlan, course: Course, rng: np.random.Generator) -> FloatArray
     return np.asarray(plan.sway_deg * wave * standing)
 
 
-def turns_of(
+def draw_frontal_angles(
     plan: RunPlan, course: Course, stances: Sequence[Stance], rng: np.random.Generator
 ) -> dict[str, FloatArray]:
     """Angles out of the sagittal plane, and sway.
@@ -89,14 +89,16 @@ def turns_of(
     toe_out = plan.technique.toe_out_deg[0 if left else 1]
     share = rng.uniform(0.3, 0.7)
     ones = np.ones(len(course.time_s))
-    lean = _curve_lean(plan, course)
+    lean = _compute_curve_lean_deg(plan, course)
     tilts = plan.technique.inversion_touchdown_deg, -4.0, 0.0, 4.0
     degrees = {
-        "yaw": outward * (toe_out * share + _cycle(course, stances, (0.0, 0.0, 2.5, -2.0), rng)),
+        "yaw": outward
+        * (toe_out * share + _draw_cycle_deg(course, stances, (0.0, 0.0, 2.5, -2.0), rng)),
         "toe_out": outward * toe_out * (1.0 - share) * ones,
-        "tilt": -outward * _cycle(course, stances, tilts, rng) - 0.4 * lean,
-        "frontal": -outward * _cycle(course, stances, (4.0, 2.0, 3.0, -2.0), rng) - 0.8 * lean,
-        "internal": -outward * _cycle(course, stances, (0.0, 6.0, 1.0, -4.0), rng),
-        "sway": _sway(plan, course, rng),
+        "tilt": -outward * _draw_cycle_deg(course, stances, tilts, rng) - 0.4 * lean,
+        "frontal": -outward * _draw_cycle_deg(course, stances, (4.0, 2.0, 3.0, -2.0), rng)
+        - 0.8 * lean,
+        "internal": -outward * _draw_cycle_deg(course, stances, (0.0, 6.0, 1.0, -4.0), rng),
+        "sway": _draw_sway_deg(plan, course, rng),
     }
     return {name: np.radians(value) for name, value in degrees.items()}

@@ -12,11 +12,11 @@ from scipy.ndimage import gaussian_filter1d
 from imuproc.core.sites import Side
 from imuproc.dsp.easing import quintic_step
 from imuproc.synth.course import GRID_HZ, Course
-from imuproc.synth.legs.angles import ready_angles, shin_curve
-from imuproc.synth.legs.ankle import pitch_curve
-from imuproc.synth.legs.ball import AT_REST, Sagittal, stance_path
-from imuproc.synth.legs.frontal import turns_of
-from imuproc.synth.legs.pelvis import Pelvis, hip_spline, rotate_zyx
+from imuproc.synth.legs.angles import draw_ready_angles, make_shin_curve
+from imuproc.synth.legs.ankle import make_pitch_curve
+from imuproc.synth.legs.ball import AT_REST, Sagittal, compute_stance_path
+from imuproc.synth.legs.frontal import draw_frontal_angles
+from imuproc.synth.legs.pelvis import Pelvis, fit_hip_spline, rotate_zyx
 from imuproc.synth.legs.swing import make_swing
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
@@ -51,10 +51,12 @@ class Leg:
     strikes_mps: Mapping[float, float]
 
 
-def _ready_path(leg: Sagittal, course: Course, stance: Stance, stand_m: float) -> FloatArray:
+def _compute_ready_path(
+    leg: Sagittal, course: Course, stance: Stance, stand_m: float
+) -> FloatArray:
     """Ball of the foot in standing, put into its place, and there until it leaves the ground."""
     t = course.time_s[course.time_s <= stance.toe_off_s]
-    placed = stance_path(leg, stance, AT_REST, t)
+    placed = compute_stance_path(leg, stance, AT_REST, t)
     if course.go_s - course.marks_s < 0.5:
         return placed
     w = (t - course.marks_s - 0.1) / _PLACE_S
@@ -65,7 +67,7 @@ def _ready_path(leg: Sagittal, course: Course, stance: Stance, stand_m: float) -
     return np.asarray(path)
 
 
-def _ball_path(
+def _compute_ball_path(
     leg: Sagittal, course: Course, stances: Sequence[Stance], hip: CubicSpline, stand_m: float
 ) -> tuple[FloatArray, dict[float, float]]:
     """Ball of the foot: forward, left, up in m, (n, 3); downward speed in m/s by touchdown in s."""
@@ -74,7 +76,7 @@ def _ball_path(
     for i, stance in enumerate(stances):
         on = (t >= stance.touchdown_s) & (t <= stance.toe_off_s)
         if i == 0:
-            out[on, ::2] = _ready_path(leg, course, stance, stand_m)
+            out[on, ::2] = _compute_ready_path(leg, course, stance, stand_m)
             out[on, 1] = stance.ball_left_m
             continue
         before = stances[i - 1]
@@ -82,17 +84,17 @@ def _ball_path(
         swing = make_swing(leg, (before, stance), hip, landed)
         landed = swing.arrival
         out[air, ::2] = swing.path(t[air])
-        out[on, ::2] = stance_path(leg, stance, landed, t[on])
+        out[on, ::2] = compute_stance_path(leg, stance, landed, t[on])
         strikes[stance.touchdown_s] = -float(landed.velocity_mps[1])
         out[on, 1] = stance.ball_left_m
         w = (t[air] - before.toe_off_s) / (stance.touchdown_s - before.toe_off_s)
         out[air, 1] = before.ball_left_m + quintic_step(w) * (
             stance.ball_left_m - before.ball_left_m
         )
-    return _softened(out, t, [s.toe_off_s for s in stances[:-1]]), strikes
+    return _soften_toe_offs(out, t, [s.toe_off_s for s in stances[:-1]]), strikes
 
 
-def _softened(path: FloatArray, t: FloatArray, toe_offs_s: Sequence[float]) -> FloatArray:
+def _soften_toe_offs(path: FloatArray, t: FloatArray, toe_offs_s: Sequence[float]) -> FloatArray:
     """The path with a short kernel around each toe-off.
 
     The toes peel off; without this the change from stance to swing would mark toe-off by a corner
@@ -120,11 +122,11 @@ def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, 
     Leg
     """
     rng = np.random.default_rng([plan.seed, 3, 0 if side == "left" else 1])
-    body, t, stances = plan.body, course.time_s, schedule.of_side(side)
-    ready = ready_angles(plan, side == plan.first_side, rng)
-    shin = shin_curve(course, stances, ready)
-    pitch = pitch_curve(course, stances, ready, shin)
-    turns, zero = turns_of(plan, course, stances, rng), np.zeros(len(t))
+    body, t, stances = plan.body, course.time_s, schedule.select_side(side)
+    ready = draw_ready_angles(plan, side == plan.first_side, rng)
+    shin = make_shin_curve(course, stances, ready)
+    pitch = make_pitch_curve(course, stances, ready, shin)
+    turns, zero = draw_frontal_angles(plan, course, stances, rng), np.zeros(len(t))
     foot = rotate_zyx(turns["yaw"], -np.radians(pitch), zero) @ rotate_zyx(
         turns["toe_out"], zero, turns["tilt"]
     )
@@ -143,8 +145,8 @@ def make_leg(plan: RunPlan, course: Course, schedule: Schedule, pelvis: Pelvis, 
         go_s=course.go_s,
     )
     stand_m = max(s.ball_m for s in schedule.stances if s.kind == "ready")
-    ball, strikes = _ball_path(
-        leg, course, stances, hip_spline(plan, pelvis, course, side), stand_m
+    ball, strikes = _compute_ball_path(
+        leg, course, stances, fit_hip_spline(plan, pelvis, course, side), stand_m
     )
     heel = ball - foot @ np.array([body.ball_from_heel_m, 0.0, body.sole_radius_m])
     ankle = heel + foot @ np.array([body.ankle_from_heel_m, 0.0, body.ankle_height_m])

@@ -18,7 +18,7 @@ from imuproc.synth.schedule import (
     TOE_RISE_M,
     TOE_TRAVEL_M,
     Schedule,
-    knee_from_ball,
+    locate_knee_from_ball,
 )
 from imuproc.synth.stances import Stance
 
@@ -60,30 +60,47 @@ def rotate_zyx(yaw: FloatArray, nose_down: FloatArray, left_up: FloatArray) -> F
     return np.stack(rows, axis=-2)
 
 
-def _spline(time_s: FloatArray, knots: list[tuple[float, float]], sigma_s: float) -> FloatArray:
+def _evaluate_smooth_spline(
+    time_s: FloatArray, knots: list[tuple[float, float]], sigma_s: float
+) -> FloatArray:
     at, value = np.array(sorted(knots)).T
     keep = np.concatenate(([True], np.diff(at) > 0.012))
     curve = CubicSpline(at[keep], value[keep], bc_type="clamped")
     return gaussian_filter1d(curve(np.clip(time_s, at[0], at[-1])), sigma_s * GRID_HZ)
 
 
-def _reach(thigh_m: float, across_m: float) -> float:
+def _compute_hip_above_knee_m(thigh_m: float, across_m: float) -> float:
     return float(np.sqrt(max(thigh_m**2 - across_m**2, (0.55 * thigh_m) ** 2)))
 
 
-def _height_knots(plan: RunPlan, course: Course, stance: Stance) -> list[tuple[float, float]]:
+def _compute_height_knots(
+    plan: RunPlan, course: Course, stance: Stance
+) -> list[tuple[float, float]]:
     """Height of the hips at touchdown and toe-off that fits the leg's posture."""
     p, body = stance.posture, plan.body
-    x0, z0 = knee_from_ball(body, p.shin_touchdown_deg, p.pitch_touchdown_deg)
-    x1, z1 = knee_from_ball(body, p.shin_toe_off_deg, p.pitch_toe_off_deg)
+    x0, z0 = locate_knee_from_ball(body, p.shin_touchdown_deg, p.pitch_touchdown_deg)
+    x1, z1 = locate_knee_from_ball(body, p.shin_toe_off_deg, p.pitch_toe_off_deg)
     ground = body.sole_radius_m
     knots = []
     if np.isfinite(stance.touchdown_s):
-        across = course.at(stance.touchdown_s) + PELVIS_SWING_M - stance.ball_m - x0
-        knots.append((stance.touchdown_s, ground + z0 + _reach(body.thigh_m, across)))
+        across = course.locate_hips(stance.touchdown_s) + PELVIS_SWING_M - stance.ball_m - x0
+        knots.append(
+            (stance.touchdown_s, ground + z0 + _compute_hip_above_knee_m(body.thigh_m, across))
+        )
     if np.isfinite(stance.toe_off_s):
-        across = course.at(stance.toe_off_s) - PELVIS_SWING_M - stance.ball_m - TOE_TRAVEL_M - x1
-        knots.append((stance.toe_off_s, ground + TOE_RISE_M + z1 + _reach(body.thigh_m, across)))
+        across = (
+            course.locate_hips(stance.toe_off_s)
+            - PELVIS_SWING_M
+            - stance.ball_m
+            - TOE_TRAVEL_M
+            - x1
+        )
+        knots.append(
+            (
+                stance.toe_off_s,
+                ground + TOE_RISE_M + z1 + _compute_hip_above_knee_m(body.thigh_m, across),
+            )
+        )
     if len(knots) == 2:
         dip = 0.01 + 0.015 * p.upright
         middle = 0.5 * (knots[0][1] + knots[1][1]) - dip
@@ -91,7 +108,7 @@ def _height_knots(plan: RunPlan, course: Course, stance: Stance) -> list[tuple[f
     return knots
 
 
-def _smoothed(steps: list[list[tuple[float, float]]]) -> list[tuple[float, float]]:
+def _smooth_height_knots(steps: list[list[tuple[float, float]]]) -> list[tuple[float, float]]:
     """Knots of all steps; each kind of height (touchdown, toe-off, middle) eased over steps."""
     if not steps:
         return []
@@ -103,7 +120,7 @@ def _smoothed(steps: list[list[tuple[float, float]]]) -> list[tuple[float, float
     return out + [(float(t), float(z)) for t, z in full.reshape(-1, 2)]
 
 
-def _height(plan: RunPlan, course: Course, schedule: Schedule) -> FloatArray:
+def _compute_height_m(plan: RunPlan, course: Course, schedule: Schedule) -> FloatArray:
     tall = 0.985 * plan.body.hip_height_m
     low = _SET_HEIGHT.get(plan.start, 1.0) * tall
     knots = [(t, tall) for t in np.arange(0.0, course.marks_s + 0.01, 0.25)]
@@ -112,16 +129,18 @@ def _height(plan: RunPlan, course: Course, schedule: Schedule) -> FloatArray:
         knots += [(course.marks_s + 1.5, low - 0.12)] if plan.start != "standing" else []
     front = [s for s in schedule.stances if s.kind == "ready" and s.toe_off_s == course.exit_s]
     running = front + [s for s in schedule.stances if s.kind == "run"]
-    knots += _smoothed([_height_knots(plan, course, stance) for stance in running])
+    knots += _smooth_height_knots(
+        [_compute_height_knots(plan, course, stance) for stance in running]
+    )
     for stance in schedule.stances:
         if stance.kind == "walk":
             knots.append((stance.touchdown_s, tall - 0.03))
             knots.append((stance.touchdown_s + 0.3, tall))
     knots += [(t, tall) for t in np.arange(course.stop_s + 0.1, course.time_s[-1], 0.25)]
-    return _spline(course.time_s, knots, 0.012)
+    return _evaluate_smooth_spline(course.time_s, knots, 0.012)
 
 
-def _lean(plan: RunPlan, course: Course) -> FloatArray:
+def _compute_lean_deg(plan: RunPlan, course: Course) -> FloatArray:
     """Forward lean in deg: set, drive, upright, standing."""
     t = course.time_s
     in_set = _SET_LEAN_DEG.get(plan.start, 0.0)
@@ -154,7 +173,7 @@ def make_pelvis(plan: RunPlan, course: Course, schedule: Schedule) -> Pelvis:
     t = course.time_s
     front_m = max(s.ball_m for s in schedule.stances if s.kind == "ready")
     stand_m = front_m - plan.body.ball_from_heel_m + plan.body.ankle_from_heel_m
-    behind = np.where(t < course.marks_s + 0.6, stand_m - course.at(course.go_s), 0.0)
+    behind = np.where(t < course.marks_s + 0.6, stand_m - course.locate_hips(course.go_s), 0.0)
     forward = course.forward_m + gaussian_filter1d(behind, 0.2 * GRID_HZ)
     turn, tilt = [(0.0, 0.0), (course.go_s, 0.0)], [(0.0, 0.0), (course.go_s, 0.0)]
     amplitude = PELVIS_SWING_M / plan.body.hip_half_width_m
@@ -168,16 +187,18 @@ def make_pelvis(plan: RunPlan, course: Course, schedule: Schedule) -> Pelvis:
     for at in np.arange(course.stop_s, course.time_s[-1], 0.5):
         turn.append((at, 0.0))
         tilt.append((at, 0.0))
-    position = np.stack((forward, np.zeros(len(t)), _height(plan, course, schedule)), axis=-1)
+    position = np.stack(
+        (forward, np.zeros(len(t)), _compute_height_m(plan, course, schedule)), axis=-1
+    )
     return Pelvis(
         position_m=position,
-        lean_rad=np.radians(_lean(plan, course)),
-        turn_rad=_spline(t, turn, 0.01),
-        list_rad=_spline(t, tilt, 0.01),
+        lean_rad=np.radians(_compute_lean_deg(plan, course)),
+        turn_rad=_evaluate_smooth_spline(t, turn, 0.01),
+        list_rad=_evaluate_smooth_spline(t, tilt, 0.01),
     )
 
 
-def hip_spline(plan: RunPlan, pelvis: Pelvis, course: Course, side: Side) -> CubicSpline:
+def fit_hip_spline(plan: RunPlan, pelvis: Pelvis, course: Course, side: Side) -> CubicSpline:
     """Hip joint of one side by time, forward and up in m."""
     out = plan.body.hip_half_width_m * (1.0 if side == "left" else -1.0)
     forward = pelvis.position_m[:, 0] - out * np.sin(pelvis.turn_rad)
@@ -186,7 +207,7 @@ def hip_spline(plan: RunPlan, pelvis: Pelvis, course: Course, side: Side) -> Cub
     return CubicSpline(course.time_s[::step], np.stack((forward, up), axis=-1)[::step])
 
 
-def pelvis_track(pelvis: Pelvis, course: Course) -> PoseTrack:
+def make_pelvis_track(pelvis: Pelvis, course: Course) -> PoseTrack:
     """Pose of the pelvis, origin midway between the hip joints."""
     rotation = rotate_zyx(pelvis.turn_rad, pelvis.lean_rad, pelvis.list_rad)
     return PoseTrack(course.time_s, rotation, pelvis.position_m)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +14,8 @@ from imuproc.synth.legs.ball import (
     AT_REST,
     Arrival,
     Sagittal,
-    hermite,
-    stance_path,
+    compute_stance_path,
+    interpolate_hermite,
 )
 from imuproc.synth.stances import Posture, Stance
 
@@ -55,7 +55,17 @@ class Swing:
     arrival: Arrival
 
 
-def _state(path: Path, at_s: float) -> FloatArray:
+class _Strike(NamedTuple):
+    """How a leg arrives at touchdown; states are position, velocity, acceleration, (3, 2)."""
+
+    knee: FloatArray
+    ball: FloatArray
+    """State of the ball of the foot from turning of the foot alone."""
+    velocity_mps: FloatArray
+    """Of the striking point, forward and up."""
+
+
+def _evaluate_state(path: Path, at_s: float) -> FloatArray:
     """Position, velocity, acceleration of a path at a time, (3, k)."""
     h = _PROBE_S
     x = path(at_s + h * np.arange(-2.0, 3.0))
@@ -64,27 +74,22 @@ def _state(path: Path, at_s: float) -> FloatArray:
     return np.stack((x[2], velocity, acceleration))
 
 
-def _thigh_angle(knee: FloatArray, hip: FloatArray) -> float:
-    across = knee[0] - hip[0]
-    return float(np.arctan2(across[0], -across[1]))
-
-
-def _thigh_rate(knee: FloatArray, hip: FloatArray) -> float:
+def _compute_thigh_motion(knee: FloatArray, hip: FloatArray) -> tuple[float, float]:
+    """Angle of the thigh, forward of straight down, in rad and its rate in rad/s."""
     across, speed = knee[0] - hip[0], knee[1] - hip[1]
-    return float((across[0] * speed[1] - across[1] * speed[0]) / (across @ across))
+    rate = (across[0] * speed[1] - across[1] * speed[0]) / (across @ across)
+    return float(np.arctan2(across[0], -across[1])), float(rate)
 
 
-def _strike(
-    leg: Sagittal, after: Stance, hip: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """State of the knee at touchdown, of the ball from turning alone, and the strike's velocity.
+def _compute_strike(leg: Sagittal, after: Stance, hip: FloatArray) -> _Strike:
+    """How the leg arrives at a touchdown.
 
     The thigh turns back fast enough for the foot to slip forward as the posture says, but no
     faster than a hip can; how fast the foot comes down follows from hip, thigh, shank and foot.
     """
     at_s = after.touchdown_s
-    ball = _state(partial(stance_path, leg, after, AT_REST), at_s)
-    knee = ball + _state(leg.knee_from_ball, at_s)
+    ball = _evaluate_state(partial(compute_stance_path, leg, after, AT_REST), at_s)
+    knee = ball + _evaluate_state(leg.locate_knee_from_ball, at_s)
     across = knee[0] - hip[0]
     rate = (knee[1, 0] + after.posture.slip_speed_mps - hip[1, 0]) / -across[1]
     rate = float(np.clip(rate, -_THIGH_RADPS, 0.0))
@@ -95,12 +100,12 @@ def _strike(
     else:
         strike[1] = -after.ground.strike_mps
     knee[1] += strike
-    # The arriving point lies as far behind its rest as it slips; see legs_ball._stopped.
+    # The arriving point lies as far behind its rest as it slips; see ball._compute_stopping_point.
     knee[0, 0] -= 0.5 * after.ground.slip_s * strike[0]
-    return knee, ball, strike
+    return _Strike(knee, ball, strike)
 
 
-def _thigh(
+def _fit_thigh_angle(
     ends: tuple[tuple[float, float], tuple[float, float]], posture: Posture, span_s: float
 ) -> CubicSpline:
     """Thigh angle (rad, forward of straight down) by share of the swing, lifted as stated."""
@@ -112,29 +117,31 @@ def _thigh(
     return CubicSpline((0.0, highest_at, 1.0), values, bc_type=(first, last))
 
 
-def _local(w: FloatArray, position: FloatArray, velocity: FloatArray, span_s: float) -> FloatArray:
+def _make_local_bend(
+    w: FloatArray, position: FloatArray, velocity: FloatArray, span_s: float
+) -> FloatArray:
     """A bend that starts with a stated position and velocity and dies away within the swing."""
     quick = span_s * w * np.exp(-((w / 0.2) ** 2))
     return np.asarray((1.0 - quintic_step(w)) * position + quick * velocity)
 
 
-def _clearance_lift(leg: Sagittal, path: Path, t: FloatArray) -> float:
+def _compute_clearance_lift_m(leg: Sagittal, path: Path, t: FloatArray) -> float:
     """How much the swing must be raised so that heel and toe tip keep off the ground, in m."""
     inner = t[len(t) // 8 : -len(t) // 8]
     w = (inner - t[0]) / (t[-1] - t[0])
     up = path(inner)[:, 1] - leg.body.sole_radius_m
-    toe = leg.from_ball(inner, leg.body.toe_m, 0.0)[:, 1]
-    heel = leg.from_ball(inner, -leg.body.ball_from_heel_m, 0.0)[:, 1]
+    toe = leg.locate_from_ball(inner, leg.body.toe_m, 0.0)[:, 1]
+    heel = leg.locate_from_ball(inner, -leg.body.ball_from_heel_m, 0.0)[:, 1]
     missing = np.maximum(_CLEAR_M - up - np.minimum(toe, heel), 0.0)
-    return min(float(np.max(missing / _hump(w))), _MOST_LIFT_M)
+    return min(float(np.max(missing / _compute_hump(w))), _MOST_LIFT_M)
 
 
-def _hump(w: FloatArray) -> FloatArray:
+def _compute_hump(w: FloatArray) -> FloatArray:
     """1 through the middle of the swing, 0 at both ends."""
     return np.asarray(quintic_step(w / 0.3) * quintic_step((1.0 - w) / 0.3))
 
 
-def _free_mps2(strike_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _compute_free_limits_mps2(strike_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Least and largest acceleration before touchdown; a foot that lands slowly slows down before.
 
     Else it would come from below the ground.
@@ -144,7 +151,7 @@ def _free_mps2(strike_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
     return slowest, np.maximum(largest, slowest + np.array([0.0, 5.0]))
 
 
-def _eased(
+def _ease_ends(
     path: Path,
     span: tuple[float, float],
     ends: tuple[FloatArray, FloatArray],
@@ -155,21 +162,21 @@ def _eased(
     A foot in the air does not brake before the ground does: it still speeds up downward.
     """
     t0, t1 = span
-    jump = ends[0] - _state(path, t0)[2]
-    braking = _state(path, t1)[2] - ends[1]
-    excess = braking - np.clip(braking, *_free_mps2(strike_mps))
+    jump = ends[0] - _evaluate_state(path, t0)[2]
+    braking = _evaluate_state(path, t1)[2] - ends[1]
+    excess = braking - np.clip(braking, *_compute_free_limits_mps2(strike_mps))
 
-    def eased(t: FloatArray) -> FloatArray:
+    def compute_eased_path(t: FloatArray) -> FloatArray:
         since, until = (t - t0)[:, None], (t - t1)[:, None]
         fading = np.exp(-np.maximum(since, 0.0) / _SETTLE_S)
         coming = np.exp(np.minimum(until, 0.0) / _EVEN_S)
         bends = jump * since**2 * fading - excess * until**2 * coming
         return np.asarray(path(t) + 0.5 * bends)
 
-    return eased
+    return compute_eased_path
 
 
-def _low_swing(
+def _make_low_swing(
     leg: Sagittal,
     after: Stance,
     left: FloatArray,
@@ -178,18 +185,20 @@ def _low_swing(
 ) -> Swing:
     """Out of the start: the foot is carried low over the ground on the shortest smooth way."""
     (t0, t1), lands = span, after.touchdown_s
-    knee, turning, velocity = _strike(leg, after, hip)
-    ball = knee[0] - leg.knee_from_ball(np.array([lands]))[0]
-    falling = np.array([0.0, float(np.mean([low[1] for low in _free_mps2(velocity)]))])
-    landing = np.stack((ball, turning[1] + velocity, turning[2] + falling))
+    strike = _compute_strike(leg, after, hip)
+    ball = strike.knee[0] - leg.locate_knee_from_ball(np.array([lands]))[0]
+    falling = np.array(
+        [0.0, float(np.mean([low[1] for low in _compute_free_limits_mps2(strike.velocity_mps)]))]
+    )
+    landing = np.stack((ball, strike.ball[1] + strike.velocity_mps, strike.ball[2] + falling))
 
-    def path(t: FloatArray) -> FloatArray:
+    def compute_low_path(t: FloatArray) -> FloatArray:
         w = (t - t0) / (t1 - t0)
         lifted = _LOW_LIFT_M * 64.0 * (np.clip(w, 0.0, 1.0) * np.clip(1.0 - w, 0.0, 1.0)) ** 3
-        path = hermite(w, left, landing, t1 - t0)
+        path = interpolate_hermite(w, left, landing, t1 - t0)
         return np.asarray(path + lifted[:, None] * np.array([0.0, 1.0]))
 
-    return Swing(path, Arrival(velocity, falling))
+    return Swing(compute_low_path, Arrival(strike.velocity_mps, falling))
 
 
 def make_swing(
@@ -215,32 +224,35 @@ def make_swing(
     """
     before, after = between
     t0, t1 = before.toe_off_s, after.touchdown_s
-    span_s, hips = t1 - t0, (_state(hip, t0), _state(hip, t1))
-    left = _state(partial(stance_path, leg, before, landed), t0)
+    span_s, hips = t1 - t0, (_evaluate_state(hip, t0), _evaluate_state(hip, t1))
+    left = _evaluate_state(partial(compute_stance_path, leg, before, landed), t0)
     if before.kind == "ready":
-        return _low_swing(leg, after, left, (t0, t1), hips[1])
-    knee0 = left + _state(leg.knee_from_ball, t0)
-    knee1, turning, velocity = _strike(leg, after, hips[1])
-    ends = (
-        (_thigh_angle(knee0, hips[0]), _thigh_rate(knee0, hips[0])),
-        (_thigh_angle(knee1, hips[1]), _thigh_rate(knee1, hips[1])),
-    )
-    thigh = _thigh(ends, after.posture, span_s)
+        return _make_low_swing(leg, after, left, (t0, t1), hips[1])
+    knee0 = left + _evaluate_state(leg.locate_knee_from_ball, t0)
+    strike = _compute_strike(leg, after, hips[1])
+    ends = _compute_thigh_motion(knee0, hips[0]), _compute_thigh_motion(strike.knee, hips[1])
+    thigh = _fit_thigh_angle(ends, after.posture, span_s)
 
-    def free(t: FloatArray) -> FloatArray:
+    def compute_free_path(t: FloatArray) -> FloatArray:
         angle = thigh((t - t0) / span_s)
         return np.asarray(
             hip(t) + leg.body.thigh_m * np.stack((np.sin(angle), -np.cos(angle)), axis=-1)
         )
 
-    miss0, miss1 = knee0 - _state(free, t0), knee1 - _state(free, t1)
+    miss0 = knee0 - _evaluate_state(compute_free_path, t0)
+    miss1 = strike.knee - _evaluate_state(compute_free_path, t1)
 
-    def raw(t: FloatArray, lift_m: float = 0.0) -> FloatArray:
+    def compute_bent_path(t: FloatArray, lift_m: float = 0.0) -> FloatArray:
         w = (t - t0)[:, None] / span_s
-        bent = _local(w, miss0[0], miss0[1], span_s) + _local(1.0 - w, miss1[0], -miss1[1], span_s)
-        lifted = lift_m * _hump(w) * np.array([0.0, 1.0])
-        return np.asarray(free(t) + bent + lifted - leg.knee_from_ball(t))
+        bent = _make_local_bend(w, miss0[0], miss0[1], span_s)
+        bent = bent + _make_local_bend(1.0 - w, miss1[0], -miss1[1], span_s)
+        lifted = lift_m * _compute_hump(w) * np.array([0.0, 1.0])
+        return np.asarray(compute_free_path(t) + bent + lifted - leg.locate_knee_from_ball(t))
 
-    cleared = partial(raw, lift_m=_clearance_lift(leg, raw, np.linspace(t0, t1, 120)))
-    path = _eased(cleared, (t0, t1), (left[2], turning[2]), velocity)
-    return Swing(path, Arrival(velocity, _state(path, t1)[2] - turning[2]))
+    cleared = partial(
+        compute_bent_path,
+        lift_m=_compute_clearance_lift_m(leg, compute_bent_path, np.linspace(t0, t1, 120)),
+    )
+    path = _ease_ends(cleared, (t0, t1), (left[2], strike.ball[2]), strike.velocity_mps)
+    falling = _evaluate_state(path, t1)[2] - strike.ball[2]
+    return Swing(path, Arrival(strike.velocity_mps, falling))

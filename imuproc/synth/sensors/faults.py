@@ -10,16 +10,33 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from imuproc.core.recording import Recording, SensorLog
 from imuproc.core.sites import Site
-from imuproc.core.units import STANDARD_GRAVITY_MPS2
-from imuproc.dsp.easing import quintic_step
-from imuproc.dsp.rotations import quat_from_rotvec, quat_to_matrix
-from imuproc.synth.sensors.faults_held import at_touchdown, in_swing, often
+from imuproc.synth.sensors.log_faults import (
+    add_bias_jump,
+    add_spikes,
+    clip_accel,
+    clip_gyro,
+    clip_gyro_unstated,
+    cut_gaps,
+    drop_samples,
+    freeze_axis,
+    jitter_stamps,
+    misread_unit,
+    repeat_stamps,
+    scale_gravity,
+    slow_clock,
+    swap_axes,
+    thin_samples,
+    turn_on_limb,
+)
+from imuproc.synth.sensors.repeated_samples import (
+    repeat_at_touchdown,
+    repeat_in_swing,
+    repeat_often,
+)
 
-FloatArray = NDArray[np.float64]
 Spoil = Callable[[Recording, float, np.random.Generator], Recording]
 SpoilLog = Callable[[SensorLog, float, np.random.Generator], SensorLog]
 
@@ -50,190 +67,35 @@ class FaultKind:
     harmful_from: int
     spoil: Spoil
 
-    def harmful(self, level: int) -> bool:
+    def is_harmful(self, level: int) -> bool:
         """Whether figures would be wrong if the fault at this level (0, 1, 2) were ignored."""
         return level >= self.harmful_from
 
 
-def running_span(log: SensorLog) -> tuple[float, float]:
-    """First and last instant in s, as the log counts, at which its sensor turns as in running."""
-    fast = np.flatnonzero(np.linalg.norm(log.gyro_radps, axis=1) > 6.0)
-    if len(fast) == 0:
-        return float(log.time_s[0]), float(log.time_s[-1])
-    return float(log.time_s[fast[0]]), float(log.time_s[fast[-1]])
+def _spoil_one(change: SpoilLog) -> Spoil:
+    """Make a fault of one log that of a recording: in one sensor, drawn at random."""
 
-
-def _one_sensor(change: SpoilLog) -> Spoil:
-    """The fault in one sensor, drawn at random."""
-
-    def spoil(recording: Recording, severity: float, rng: np.random.Generator) -> Recording:
+    def spoil_recording(
+        recording: Recording, severity: float, rng: np.random.Generator
+    ) -> Recording:
         site = list(recording.logs)[int(rng.integers(len(recording.logs)))]
         log = change(recording.logs[site], severity, rng)
         return replace(recording, logs={**recording.logs, site: log})
 
-    return spoil
+    return spoil_recording
 
 
-def _every_sensor(change: SpoilLog) -> Spoil:
-    """The fault in all sensors."""
+def _spoil_all(change: SpoilLog) -> Spoil:
+    """Make a fault of one log that of a recording: in all sensors."""
 
-    def spoil(recording: Recording, severity: float, rng: np.random.Generator) -> Recording:
+    def spoil_recording(
+        recording: Recording, severity: float, rng: np.random.Generator
+    ) -> Recording:
         logs = {site: change(log, severity, rng) for site, log in recording.logs.items()}
         return replace(recording, logs=logs)
 
-    return spoil
+    return spoil_recording
 
-
-def _moments(log: SensorLog, count: int, rng: np.random.Generator) -> FloatArray:
-    """Instants spread over the run by chance, in s."""
-    first, last = running_span(log)
-    return np.sort(rng.uniform(first, last, count))
-
-
-def _period_s(log: SensorLog) -> float:
-    return float(np.median(np.diff(log.time_s)))
-
-
-# --- Range ----------------------------------------------------------------------------------------
-
-
-def _clip_accel(log: SensorLog, share: float, _: np.random.Generator) -> SensorLog:
-    limit = share * float(np.abs(log.accel_mps2).max())
-    return replace(log, accel_mps2=np.clip(log.accel_mps2, -limit, limit), accel_range_mps2=limit)
-
-
-def _clip_gyro(log: SensorLog, share: float, _: np.random.Generator) -> SensorLog:
-    limit = share * float(np.abs(log.gyro_radps).max())
-    return replace(log, gyro_radps=np.clip(log.gyro_radps, -limit, limit), gyro_range_radps=limit)
-
-
-def _clip_gyro_unstated(log: SensorLog, share: float, rng: np.random.Generator) -> SensorLog:
-    return replace(_clip_gyro(log, share, rng), gyro_range_radps=None)
-
-
-# --- Time -----------------------------------------------------------------------------------------
-
-
-def _gaps(log: SensorLog, gap_s: float, rng: np.random.Generator) -> SensorLog:
-    keep = np.ones(len(log.time_s), dtype=bool)
-    for start_s in _moments(log, 3, rng):
-        keep &= (log.time_s < start_s) | (log.time_s >= start_s + gap_s)
-    return log.take(keep)
-
-
-def _drops(log: SensorLog, share: float, rng: np.random.Generator) -> SensorLog:
-    return log.take(rng.uniform(size=len(log.time_s)) >= share)
-
-
-def _duplicates(log: SensorLog, share: float, rng: np.random.Generator) -> SensorLog:
-    count = len(log.time_s)
-    repeat = rng.uniform(size=count) < share
-    repeat[0] = False
-    own = np.maximum.accumulate(np.where(repeat, 0, np.arange(count)))
-    return replace(log, time_s=log.time_s[own])
-
-
-def _jitter(log: SensorLog, share: float, rng: np.random.Generator) -> SensorLog:
-    noise_s = rng.normal(size=len(log.time_s)) * share * _period_s(log)
-    return replace(log, time_s=np.maximum.accumulate(log.time_s + noise_s))
-
-
-def _slow_clock(log: SensorLog, percent: float, _: np.random.Generator) -> SensorLog:
-    start_s = log.time_s[0]
-    return replace(log, time_s=start_s + (log.time_s - start_s) * (1.0 - 0.01 * percent))
-
-
-def _thinned(log: SensorLog, every: float, _: np.random.Generator) -> SensorLog:
-    return log.take(np.arange(len(log.time_s)) % round(every) == 0)
-
-
-# --- Values ---------------------------------------------------------------------------------------
-
-
-def _spikes(log: SensorLog, share: float, rng: np.random.Generator) -> SensorLog:
-    """Single samples of one axis off by a share of the full range, five in the run."""
-    accel, gyro = log.accel_mps2.copy(), log.gyro_radps.copy()
-    for at_s in _moments(log, 5, rng):
-        row = min(int(np.searchsorted(log.time_s, at_s)), len(log.time_s) - 1)
-        sign = share * float(rng.choice([-1.0, 1.0]))
-        axis = int(rng.integers(3))
-        if rng.uniform() < 0.5:
-            accel[row, axis] += sign * 16.0 * STANDARD_GRAVITY_MPS2
-        else:
-            gyro[row, axis] += sign * np.radians(2000.0)
-    return replace(log, accel_mps2=accel, gyro_radps=gyro)
-
-
-def _stuck(log: SensorLog, duration_s: float, rng: np.random.Generator) -> SensorLog:
-    """One axis of one of the two sensors keeps a value from a moment in the run on."""
-    first, last = running_span(log)
-    start_s = float(rng.uniform(first, first + 0.6 * (last - first)))
-    held = (log.time_s >= start_s) & (log.time_s < start_s + duration_s)
-    name = "accel_mps2" if rng.uniform() < 0.5 else "gyro_radps"
-    values = getattr(log, name).copy()
-    axis = int(rng.integers(3))
-    values[held, axis] = values[int(np.argmax(held)), axis]
-    return replace(log, **{name: values})
-
-
-def _swapped_axes(log: SensorLog, kind: float, rng: np.random.Generator) -> SensorLog:
-    """0: one axis of the gyroscope reversed; 1: two of its axes exchanged; 2: of both sensors."""
-    accel, gyro = log.accel_mps2.copy(), log.gyro_radps.copy()
-    order = list(range(3))
-    a, b = (int(axis) for axis in rng.choice(3, 2, replace=False))
-    if round(kind) == 0:
-        gyro[:, a] = -gyro[:, a]
-        return replace(log, gyro_radps=gyro)
-    order[a], order[b] = b, a
-    gyro = gyro[:, order]
-    return replace(log, gyro_radps=gyro, accel_mps2=accel[:, order] if round(kind) == 2 else accel)
-
-
-def _gravity_scale(log: SensorLog, percent: float, _: np.random.Generator) -> SensorLog:
-    return replace(log, accel_mps2=log.accel_mps2 * (1.0 + 0.01 * percent))
-
-
-def _bias_jump(log: SensorLog, jump_dps: float, rng: np.random.Generator) -> SensorLog:
-    at_s = _moments(log, 1, rng)[0]
-    way = rng.normal(size=3)
-    step = np.radians(jump_dps) * way / np.linalg.norm(way)
-    return replace(log, gyro_radps=log.gyro_radps + step * (log.time_s >= at_s)[:, None])
-
-
-def _slip(log: SensorLog, angle_deg: float, rng: np.random.Generator) -> SensorLog:
-    """The sensor turns on the limb within 0.1 s; both sensors see it turn.
-
-    It turns about a horizontal axis of quiet standing: a turn about the limb's own axis moves
-    sagittal angles by next to nothing.
-    """
-    at_s = _moments(log, 1, rng)[0]
-    share = quintic_step((log.time_s - at_s) / 0.1)
-    turn = np.radians(angle_deg) * _level_axis(log, rng)
-    back = np.swapaxes(quat_to_matrix(quat_from_rotvec(share[:, None] * turn)), 1, 2)
-    rate = np.gradient(share, log.time_s)[:, None] * turn
-    return replace(
-        log,
-        accel_mps2=np.einsum("nij,nj->ni", back, log.accel_mps2),
-        gyro_radps=np.einsum("nij,nj->ni", back, log.gyro_radps) + rate,
-    )
-
-
-def _level_axis(log: SensorLog, rng: np.random.Generator) -> FloatArray:
-    """A unit vector by chance at right angles to gravity as the first second shows it."""
-    up = log.accel_mps2[log.time_s < log.time_s[0] + 1.0].mean(axis=0)
-    way = np.cross(up, rng.normal(size=3))
-    return np.asarray(way / np.linalg.norm(way))
-
-
-def _wrong_unit(log: SensorLog, kind: float, _: np.random.Generator) -> SensorLog:
-    """0: g read as m/s²; 1: rad/s read as deg/s; 2: deg/s read as rad/s."""
-    if round(kind) == 0:
-        return replace(log, accel_mps2=log.accel_mps2 / STANDARD_GRAVITY_MPS2)
-    factor = np.pi / 180.0 if round(kind) == 1 else 180.0 / np.pi
-    return replace(log, gyro_radps=log.gyro_radps * factor)
-
-
-# --- Names ----------------------------------------------------------------------------------------
 
 _EXCHANGED: Final[tuple[dict[Site, Site], ...]] = (
     {"left_shank": "left_foot", "left_foot": "left_shank"},
@@ -247,8 +109,8 @@ _EXCHANGED: Final[tuple[dict[Site, Site], ...]] = (
 )
 
 
-def _wrong_names(recording: Recording, kind: float, _: np.random.Generator) -> Recording:
-    """0: shank and foot of a leg exchanged; 1: left and right legs; 2: left and right shank."""
+def _exchange_names(recording: Recording, kind: float, _: np.random.Generator) -> Recording:
+    """Exchange names: 0 shank and foot of a leg, 1 left and right leg, 2 left and right shank."""
     names = _EXCHANGED[round(kind)]
     logs = {
         site: replace(recording.logs[names.get(site, site)], site=site) for site in recording.logs
@@ -263,7 +125,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "of the peak",
         (0.8, 0.6, 0.4),
         1,
-        _every_sensor(_clip_accel),
+        _spoil_all(clip_accel),
     ),
     FaultKind(
         "gyro_clipping",
@@ -271,7 +133,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "of the peak",
         (0.9, 0.75, 0.6),
         1,
-        _every_sensor(_clip_gyro),
+        _spoil_all(clip_gyro),
     ),
     FaultKind(
         "gyro_clipping_unstated",
@@ -279,16 +141,16 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "of the peak",
         (0.9, 0.75, 0.6),
         1,
-        _every_sensor(_clip_gyro_unstated),
+        _spoil_all(clip_gyro_unstated),
     ),
-    FaultKind("gaps", "three gaps in one log", "s", (0.02, 0.06, 0.2), 1, _one_sensor(_gaps)),
+    FaultKind("gaps", "three gaps in one log", "s", (0.02, 0.06, 0.2), 1, _spoil_one(cut_gaps)),
     FaultKind(
         "drops",
         "single samples lost, all logs",
         "of them",
         (0.01, 0.05, 0.2),
         2,
-        _every_sensor(_drops),
+        _spoil_all(drop_samples),
     ),
     FaultKind(
         "duplicates",
@@ -296,7 +158,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "of them",
         (0.02, 0.1, 0.5),
         3,
-        _every_sensor(_duplicates),
+        _spoil_all(repeat_stamps),
     ),
     FaultKind(
         "jitter",
@@ -304,7 +166,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "of a period (SD)",
         (0.2, 0.4, 1.0),
         2,
-        _every_sensor(_jitter),
+        _spoil_all(jitter_stamps),
     ),
     FaultKind(
         "slow_clock",
@@ -312,7 +174,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "%",
         (0.05, 0.3, 1.0),
         1,
-        _one_sensor(_slow_clock),
+        _spoil_one(slow_clock),
     ),
     FaultKind(
         "wrong_rate",
@@ -320,10 +182,15 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "%",
         (0.5, 5.0, 20.0),
         1,
-        _every_sensor(_slow_clock),
+        _spoil_all(slow_clock),
     ),
     FaultKind(
-        "low_rate", "one sample in so many is kept", "", (3.0, 4.0, 5.0), 1, _every_sensor(_thinned)
+        "low_rate",
+        "one sample in so many is kept",
+        "",
+        (3.0, 4.0, 5.0),
+        1,
+        _spoil_all(thin_samples),
     ),
     FaultKind(
         "spikes",
@@ -331,11 +198,23 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "of 16 g or 2000 deg/s",
         (0.1, 0.5, 1.0),
         1,
-        _one_sensor(_spikes),
+        _spoil_one(add_spikes),
     ),
-    FaultKind("stuck", "one axis keeps its value", "s", (0.06, 0.3, 1e9), 1, _one_sensor(_stuck)),
     FaultKind(
-        "held_in_swing", "a sensor held, in swing", "s", (0.02, 0.04, 0.3), 1, _one_sensor(in_swing)
+        "stuck",
+        "one axis keeps its value",
+        "s",
+        (0.06, 0.3, 1e9),
+        1,
+        _spoil_one(freeze_axis),
+    ),
+    FaultKind(
+        "held_in_swing",
+        "a sensor held, in swing",
+        "s",
+        (0.02, 0.04, 0.3),
+        1,
+        _spoil_one(repeat_in_swing),
     ),
     FaultKind(
         "held_at_touchdown",
@@ -343,7 +222,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "s",
         (0.02, 0.04, 0.3),
         0,
-        _one_sensor(at_touchdown),
+        _spoil_one(repeat_at_touchdown),
     ),
     FaultKind(
         "held_often",
@@ -351,7 +230,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "of the time",
         (0.01, 0.05, 0.2),
         0,
-        _every_sensor(often),
+        _spoil_all(repeat_often),
     ),
     FaultKind(
         "swapped_axes",
@@ -359,7 +238,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "kind",
         (0.0, 1.0, 2.0),
         0,
-        _one_sensor(_swapped_axes),
+        _spoil_one(swap_axes),
     ),
     FaultKind(
         "gravity_scale",
@@ -367,7 +246,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "%",
         (3.0, 8.0, 15.0),
         1,
-        _one_sensor(_gravity_scale),
+        _spoil_one(scale_gravity),
     ),
     FaultKind(
         "bias_jump",
@@ -375,16 +254,23 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "deg/s",
         (0.5, 3.0, 15.0),
         1,
-        _one_sensor(_bias_jump),
+        _spoil_one(add_bias_jump),
     ),
-    FaultKind("slip", "a sensor turns on its limb", "deg", (2.0, 8.0, 20.0), 1, _one_sensor(_slip)),
+    FaultKind(
+        "slip",
+        "a sensor turns on its limb",
+        "deg",
+        (2.0, 8.0, 20.0),
+        1,
+        _spoil_one(turn_on_limb),
+    ),
     FaultKind(
         "wrong_unit",
         "g as m/s², rad/s as deg/s, deg/s as rad/s",
         "kind",
         (0.0, 1.0, 2.0),
         0,
-        _one_sensor(_wrong_unit),
+        _spoil_one(misread_unit),
     ),
     FaultKind(
         "wrong_names",
@@ -392,7 +278,7 @@ _ALL: Final[tuple[FaultKind, ...]] = (
         "kind",
         (0.0, 1.0, 2.0),
         0,
-        _wrong_names,
+        _exchange_names,
     ),
 )
 

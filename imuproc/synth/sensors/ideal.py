@@ -33,7 +33,7 @@ class Mount:
     position_m: FloatArray
 
 
-def random_mount(rng: np.random.Generator, site: Site) -> Mount:
+def draw_mount(rng: np.random.Generator, site: Site) -> Mount:
     """Draw a mounting: any rotation at all (upside down included), a plausible place.
 
     Parameters
@@ -68,7 +68,7 @@ def random_mount(rng: np.random.Generator, site: Site) -> Mount:
     return Mount(rotation, position)
 
 
-def _weights(offsets: NDArray[np.int64], order: int) -> FloatArray:
+def _solve_difference_weights(offsets: NDArray[np.int64], order: int) -> FloatArray:
     """Finite-difference weights at offset 0 for unit spacing (solution of the Taylor system)."""
     powers = np.vander(offsets.astype(np.float64), increasing=True).T
     wanted = np.zeros(len(offsets))
@@ -76,7 +76,7 @@ def _weights(offsets: NDArray[np.int64], order: int) -> FloatArray:
     return np.asarray(np.linalg.solve(powers, wanted))
 
 
-def _second_derivative(x: FloatArray, rate_hz: float) -> FloatArray:
+def _differentiate_twice(x: FloatArray, rate_hz: float) -> FloatArray:
     """Second derivative along axis 0: seven-point differences, one-sided at the ends."""
     n, offsets = len(x), np.arange(-_HALF, _HALF + 1)
     out = np.empty_like(x)
@@ -84,16 +84,16 @@ def _second_derivative(x: FloatArray, rate_hz: float) -> FloatArray:
     level = x - x.mean(axis=0)
     out[_HALF : n - _HALF] = sum(
         w * level[_HALF + k : n - _HALF + k]
-        for k, w in zip(offsets, _weights(offsets, 2), strict=True)
+        for k, w in zip(offsets, _solve_difference_weights(offsets, 2), strict=True)
     )
     for i in (*range(_HALF), *range(n - _HALF, n)):
         first = min(max(i - _HALF, 0), n - 2 * _HALF - 1)
         rows = np.arange(first, first + 2 * _HALF + 1)
-        out[i] = _weights(rows - i, 2) @ level[rows]
+        out[i] = _solve_difference_weights(rows - i, 2) @ level[rows]
     return out * rate_hz**2
 
 
-def _small_rotvec(matrix: FloatArray) -> FloatArray:
+def _to_small_rotvec(matrix: FloatArray) -> FloatArray:
     """Rotation vectors in rad of matrices that turn by well less than pi, (n, 3, 3) to (n, 3)."""
     axis = 0.5 * np.stack(
         (
@@ -109,7 +109,7 @@ def _small_rotvec(matrix: FloatArray) -> FloatArray:
     return np.asarray(axis * scale[:, None])
 
 
-def _angular_velocity(rotation: FloatArray, rate_hz: float) -> FloatArray:
+def _compute_angular_velocity(rotation: FloatArray, rate_hz: float) -> FloatArray:
     """Angular velocity in body axes from rotation vectors to the neighbouring samples.
 
     Seen from sample i, its neighbours' rotation vectors have the body's angular velocity as their
@@ -124,13 +124,13 @@ def _angular_velocity(rotation: FloatArray, rate_hz: float) -> FloatArray:
         first = min(max(i - _HALF, 0), n - 2 * _HALF - 1)
         groups.append((np.array([i]), np.arange(first, first + 2 * _HALF + 1) - i))
     for rows, offsets in groups:
-        for k, w in zip(offsets, _weights(offsets, 1), strict=True):
+        for k, w in zip(offsets, _solve_difference_weights(offsets, 1), strict=True):
             turn = np.swapaxes(rotation[rows], 1, 2) @ rotation[rows + k]
-            out[rows] += w * _small_rotvec(turn)
+            out[rows] += w * _to_small_rotvec(turn)
     return out * rate_hz
 
 
-def ideal_signals(
+def compute_ideal_signals(
     track: PoseTrack, mount: Mount, gravity_mps2: float
 ) -> tuple[FloatArray, FloatArray]:
     """Specific force and angular velocity at the track's stamps, in sensor axes.
@@ -152,8 +152,8 @@ def ideal_signals(
     -----
     Derivatives are seven-point differences (sixth order), one-sided at the ends.
     """
-    acceleration = _second_derivative(track.point_m(mount.position_m), track.rate_hz)
+    acceleration = _differentiate_twice(track.compute_point_m(mount.position_m), track.rate_hz)
     acceleration[:, 2] += gravity_mps2
     in_segment = np.einsum("nji,nj->ni", track.rotation, acceleration)
-    gyro = _angular_velocity(track.rotation, track.rate_hz)
+    gyro = _compute_angular_velocity(track.rotation, track.rate_hz)
     return in_segment @ mount.sensor_from_segment.T, gyro @ mount.sensor_from_segment.T

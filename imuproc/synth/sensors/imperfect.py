@@ -14,7 +14,7 @@ from imuproc.core.sites import Site, is_foot
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.filters import low_pass
 from imuproc.synth.poses import PoseTrack
-from imuproc.synth.sensors.ideal import Mount, ideal_signals
+from imuproc.synth.sensors.ideal import Mount, compute_ideal_signals
 
 FloatArray = NDArray[np.float64]
 
@@ -156,7 +156,7 @@ class StampModel:
     duplicate_fraction: float = 0.0
     random_phase: bool = True
 
-    def stamp_of(self, time_s: FloatArray) -> FloatArray:
+    def to_stamp_s(self, time_s: FloatArray) -> FloatArray:
         """Stamps in s of instants on the track's clock, before noise and rounding."""
         return np.asarray(
             self.start_s + self.offset_s + np.asarray(time_s) * (1.0 + self.drift_ppm * 1e-6)
@@ -180,7 +180,7 @@ class IdealSignals:
     gyro_radps: FloatArray
 
 
-def _sample_times(
+def _draw_sample_times(
     start_s: float, end_s: float, stamps: StampModel, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Instants at which samples are taken (track's clock) and their stamps, losses included."""
@@ -192,7 +192,7 @@ def _sample_times(
     limit = 0.49 * interval
     taken = taken + np.clip(rng.normal(size=count) * stamps.jitter_s, -limit, limit)
     taken = np.clip(taken, start_s, end_s)
-    stamp = stamps.stamp_of(taken) + rng.normal(size=count) * stamps.stamp_noise_s
+    stamp = stamps.to_stamp_s(taken) + rng.normal(size=count) * stamps.stamp_noise_s
     if stamps.resolution_s > 0.0:
         stamp = np.round(stamp / stamps.resolution_s) * stamps.resolution_s
     stamp = np.maximum.accumulate(stamp)
@@ -205,7 +205,7 @@ def _sample_times(
     return taken[keep], stamp[keep]
 
 
-def _distort(
+def _distort_signals(
     signals: IdealSignals, model: SensorModel, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Scale, misalignment and g-sensitivity of one sensor, and the low-pass ahead of sampling."""
@@ -222,7 +222,7 @@ def _distort(
     return accel, gyro
 
 
-def _noise(
+def _draw_noise(
     time_s: FloatArray, white: float, bias_sd: float, walk: float, rng: np.random.Generator
 ) -> FloatArray:
     """White noise, constant bias and random walk of the bias, shape (n, 3)."""
@@ -234,7 +234,7 @@ def _noise(
     )
 
 
-def _digitise(x: FloatArray, full_scale: float, bits: int | None) -> FloatArray:
+def _digitise_signal(x: FloatArray, full_scale: float, bits: int | None) -> FloatArray:
     """Clip at the range and round to the resolution."""
     if not np.isfinite(full_scale):
         return x
@@ -275,18 +275,20 @@ def sample_signals(
         If the signals are shorter than one sample.
     """
     start_s, end_s = float(signals.time_s[0]), float(signals.time_s[-1])
-    taken, stamp = _sample_times(start_s, end_s, stamps, rng)
+    taken, stamp = _draw_sample_times(start_s, end_s, stamps, rng)
     if not len(taken):
         raise ValueError(f"no sample is left of {end_s - start_s:g} s at {stamps.rate_hz:g} Hz")
-    accel, gyro = (CubicSpline(signals.time_s, x)(taken) for x in _distort(signals, model, rng))
-    accel = accel + 1e-3 * _G * _noise(
+    accel, gyro = (
+        CubicSpline(signals.time_s, x)(taken) for x in _distort_signals(signals, model, rng)
+    )
+    accel = accel + 1e-3 * _G * _draw_noise(
         taken,
         model.accel_noise_ug_rthz / 1000.0,
         model.accel_bias_sd_mg,
         model.accel_bias_walk_mg_rts,
         rng,
     )
-    gyro = gyro + _DEG * _noise(
+    gyro = gyro + _DEG * _draw_noise(
         taken, model.gyro_noise_dps_rthz, model.gyro_bias_sd_dps, model.gyro_bias_walk_dps_rts, rng
     )
     own = model.foot_accel_range_g if is_foot(site) else None
@@ -295,8 +297,8 @@ def sample_signals(
     return SensorLog(
         site=site,
         time_s=stamp,
-        accel_mps2=_digitise(accel, accel_range, model.bits),
-        gyro_radps=_digitise(gyro, gyro_range, model.bits),
+        accel_mps2=_digitise_signal(accel, accel_range, model.bits),
+        gyro_radps=_digitise_signal(gyro, gyro_range, model.bits),
         source=site,
         accel_range_mps2=accel_range if np.isfinite(accel_range) else None,
         gyro_range_radps=gyro_range if np.isfinite(gyro_range) else None,
@@ -332,5 +334,5 @@ def sample_log(
     ValueError
         If the track is shorter than one sample.
     """
-    accel, gyro = ideal_signals(track, mount, STANDARD_GRAVITY_MPS2)
+    accel, gyro = compute_ideal_signals(track, mount, STANDARD_GRAVITY_MPS2)
     return sample_signals(IdealSignals(track.time_s, accel, gyro), site, model, stamps, rng)

@@ -14,7 +14,7 @@ from imuproc.synth.sensors.imperfect import (
 )
 
 
-def lying_recording(
+def make_lying_recording(
     model: SensorModel | str,
     duration_s: float,
     rate_hz: float,

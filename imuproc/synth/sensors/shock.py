@@ -31,14 +31,14 @@ _LENGTH_S: Final = 0.25
 _REFERENCE_MPS: Final = 2.0
 
 
-def _ringing(since_s: FloatArray, frequency_hz: float, decay_s: float) -> FloatArray:
+def _compute_ringing(since_s: FloatArray, frequency_hz: float, decay_s: float) -> FloatArray:
     """Decaying oscillation that starts smoothly from rest; its swing is about 1."""
     onset = 1.0 - np.exp(-((since_s * frequency_hz / 0.25) ** 3))
     wave = np.sin(2.0 * np.pi * frequency_hz * since_s) * np.exp(-since_s / decay_s)
     return np.asarray(onset * wave)
 
 
-def on_skin(
+def make_skin_track(
     track: PoseTrack, strikes_mps: Mapping[float, float], plan: RunPlan, site: Site
 ) -> PoseTrack:
     """Pose of the part of the skin that carries the sensor.
@@ -70,10 +70,10 @@ def on_skin(
         first, last = np.searchsorted(t, (touchdown_s, touchdown_s + _LENGTH_S))
         since = t[first:last] - touchdown_s
         axis = np.array([0.5, 0.2, 1.0]) * (1.0 + 0.25 * rng.standard_normal(3))
-        ring = _ringing(since, frequency_hz, decay_s)[:, None]
+        ring = _compute_ringing(since, frequency_hz, decay_s)[:, None]
         moved[first:last] += size_m * hit * axis * ring
         swing = np.radians(plan.soft_tissue_deg) * hit * (0.5 if foot else 1.0)
         about = np.array([0.4, 1.0, 0.6]) * (1.0 + 0.25 * rng.standard_normal(3))
-        turned[first:last] += swing * about * _ringing(since, tissue_hz, tissue_s)[:, None]
+        turned[first:last] += swing * about * _compute_ringing(since, tissue_hz, tissue_s)[:, None]
     position = track.position_m + np.einsum("nij,nj->ni", track.rotation, moved)
     return PoseTrack(t, track.rotation @ quat_to_matrix(quat_from_rotvec(turned)), position)

@@ -58,7 +58,7 @@ class _Source:
     gyro: tuple[Dataset, ...]
 
 
-def recognise(path: Path) -> bool:
+def can_read(path: Path) -> bool:
     """Whether a file is HDF5, also behind a block of its own text.
 
     Parameters
@@ -142,7 +142,7 @@ def _find_named_datasets(file: h5py.File, request: LogRequest) -> _Source:
             f"groups: {quote_all(groups) or 'none'}"
         )
 
-    def find(path: Any, width: int, unit: str) -> Dataset:
+    def find_checked(path: Any, width: int, unit: str) -> Dataset:
         dataset = find_dataset(file, f"{inside}/{path}", width)
         dataset.check_unit(unit)
         return dataset
@@ -151,7 +151,9 @@ def _find_named_datasets(file: h5py.File, request: LogRequest) -> _Source:
     for group in (layout.accel, layout.gyro):
         columns = () if group is None else group.columns
         width = 3 if len(columns) == 1 else 1
-        three.append(tuple(find(c, width, "" if group is None else group.unit) for c in columns))
+        three.append(
+            tuple(find_checked(c, width, "" if group is None else group.unit) for c in columns)
+        )
     time = None
     if layout.time is not None:
         shared = f"{inside}/{layout.time.column}" not in file  # by all sensors

@@ -17,7 +17,7 @@ from imuproc.readers.logs.text.numbers import parse_table
 from imuproc.readers.logs.text.text_file import TextBlock, looks_like_text, read_text_blocks
 
 
-def recognise(path: Path) -> bool:
+def can_read(path: Path) -> bool:
     """Whether a file begins like lines of text, compressed or not, and is no BIDS recording.
 
     Parameters
