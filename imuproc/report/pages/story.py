@@ -144,7 +144,12 @@ def _say_how_far(cue: Cue) -> str:
 def _say_where(cue: Cue) -> str:
     """In how many steps of which phases, and of which foot."""
     foot = "" if cue.side == "both" else f", mostly the {cue.side} foot"
-    return f"{cue.off} of {format_count(cue.measured, 'step')} ({join_words(cue.phases)}){foot}"
+    steps, unsure = format_count(cue.measured, "step"), cue.off - cue.sure
+    if cue.sure == 0:
+        many = f"in the mean of {steps}"
+    else:
+        many = f"{cue.sure} of {steps}" + (f", perhaps {unsure} more" if unsure else "")
+    return f"{many} ({join_words(cue.phases)}){foot}"
 
 
 def _say_difference(cue: Cue) -> str:

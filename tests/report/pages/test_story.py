@@ -32,6 +32,13 @@ def test_a_cue_tells_how_far_how_sure_and_how_far_the_ankle_was_ahead() -> None:
     assert found.try_this.startswith("strike down and back")
 
 
+def test_steps_that_are_surely_off_are_told_apart_from_those_that_may_be() -> None:
+    shin = [*REACHING[:3], *(x - 3.5 for x in REACHING[3:])]
+    assert first_cue(steps(shin, u=1.8)).seen == "3 of 6 steps, perhaps 3 more (drive)"
+    far = steps(REACHING, u=4.0, shin_angle_touchdown_deg_u_repeat=4.0)
+    assert first_cue(far).seen == "in the mean of 6 steps (drive)"
+
+
 def test_a_cue_of_one_foot_says_which() -> None:
     shin = [x if k % 2 == 0 else x - 14.0 for k, x in enumerate(REACHING)]
     found = first_cue(steps(shin))
