@@ -2,7 +2,7 @@
 
 - ``body``: Motion of all segments of one run, solved leg by leg: foot first, then the shank tied
   to it.
-- ``bordered``: Least squares of a chain: each state is tied to the next one, and all to a few
+- ``arrowhead``: Least squares of a chain: each state is tied to the next one, and all to a few
   shared unknowns.
 - ``drift``: Batch least squares for the errors of a strapdown solution.
 - ``foot_axis``: Which way the toes point in a foot sensor: read a second time, from the heel's
