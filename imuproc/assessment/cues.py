@@ -93,7 +93,7 @@ def find_cues(
     Parameters
     ----------
     verdicts : DataFrame
-        From :func:`imuproc.assessment.verdicts.verdicts`, of one run.
+        From :func:`imuproc.assessment.verdicts.find_verdicts`, of one run.
     targets : TargetSet
     differences : mapping from str to float
         ``left_minus_right_...`` and their standard uncertainty, as in the run table.
@@ -112,7 +112,7 @@ def find_cues(
     uneven = _find_differences(known, targets, differences)
     told = {cue.figure for cue in uneven}
     alone = [cue for cue in faults if cue.side == "both" or cue.figure not in told]
-    return tuple(sorted([*alone, *uneven], key=_rank)[:MOST_CUES])
+    return tuple(sorted([*alone, *uneven], key=_get_rank)[:MOST_CUES])
 
 
 def _split_by_fault(known: pd.DataFrame) -> list[tuple[tuple[str, str], pd.DataFrame]]:
@@ -201,10 +201,10 @@ def _find_differences(
                 least=one.least,
             )
         )
-    return sorted(found, key=_rank)[:1]
+    return sorted(found, key=_get_rank)[:1]
 
 
-def _rank(cue: Cue) -> tuple[float, str]:
+def _get_rank(cue: Cue) -> tuple[float, str]:
     return -cue.weight, cue.figure
 
 

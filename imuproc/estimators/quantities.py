@@ -33,7 +33,7 @@ class Quantity:
 
     @property
     def repeat_uncertainty(self) -> FloatArray:
-        """The same between steps, sides and runs of one athlete in one set-up."""
+        """Standard uncertainty between steps, sides and runs of one athlete in one set-up."""
         return self._combine_parts(self.parts.keys() - SET_UP)
 
     def _combine_parts(self, names: Collection[str]) -> FloatArray:

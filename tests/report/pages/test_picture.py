@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from imuproc.assessment.cues import find_cues
-from imuproc.assessment.verdicts import verdicts
+from imuproc.assessment.verdicts import find_verdicts
 from imuproc.core.flags import RaisedFlag
 from imuproc.report.pages.view import RunView
 from imuproc.report.picture import write_picture
@@ -33,7 +33,7 @@ def drawn(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, tuple]]:
 
 def toe_dropping(view: RunView) -> RunView:
     low = view.steps.assign(dorsiflexion_swing_mean_deg=-12.0, dorsiflexion_swing_mean_deg_u=1.0)
-    judged = verdicts(low, view.targets)
+    judged = find_verdicts(low, view.targets)
     return replace(view, steps=low, verdicts=judged, cues=find_cues(judged, view.targets, {}))
 
 
