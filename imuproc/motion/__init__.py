@@ -20,5 +20,7 @@
 - ``slip``: Has a sensor turned on its limb? Its attitude in mid-stance then steps to another
   level.
 - ``strapdown``: Plain strapdown integration of one sensor, and how it answers to small errors.
+- ``tilt``: What the batch solution leaves uncertain of the rotation, and what wanders in over a
+  run.
 - ``way``: Which way the athlete runs at each instant: straight on, or around a curve.
 """

@@ -154,9 +154,7 @@ def _solve_leg(
         stances, ball = _cut_quiet_parts(own, settings), _model_ball(settings)
         solved = solve_segment(foot_start, stances, ball, settings, _HEADING_GIVEN_RAD)
         foot = _turn_forward(solved, own)
-        bend = find_bend_of_way(
-            foot.time_s, foot.velocity_mps, stances.middle_s, settings.straight_deg
-        )
+        bend = _find_bend(foot, stances, settings)
         turn = find_heel_rise_turn(foot_start.segment, foot.time_s, own, side, settings)
         out[foot_of(side)] = to_motion(foot, FOOT_AXIS, bend, turn, uncertainty)
     if shank_start is None:
@@ -167,9 +165,7 @@ def _solve_leg(
         ankle = _model_drifting_ankle(settings, ankle_m)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_GIVEN_RAD)
         shank = _turn_forward(solved, own)
-        bend = find_bend_of_way(
-            shank.time_s, shank.velocity_mps, stances.middle_s, settings.straight_deg
-        )
+        bend = _find_bend(shank, stances, settings)
     else:
         heading = estimate_swing_heading(shank_start.strapdown, stances.middle_s)
         ankle = _model_ankle(foot, heading, settings, ankle_m)
@@ -178,6 +174,11 @@ def _solve_leg(
         shank = turn_solved(solved, -heading)
     out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend, uncertainty=uncertainty)
     return out, bend
+
+
+def _find_bend(solved: Solved, stances: Stances, settings: MotionSettings) -> FloatArray:
+    way = (solved.velocity_mps, stances.middle_s, settings.straight_deg)
+    return find_bend_of_way(solved.time_s, *way)
 
 
 def _turn_forward(solved: Solved, contacts: Contacts) -> Solved:

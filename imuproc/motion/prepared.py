@@ -12,7 +12,7 @@ from imuproc.dsp.rotations import (
     quat_multiply,
     quat_rotate,
 )
-from imuproc.motion.drift import DriftProblem, DriftSolution, sum_random_walk_rad
+from imuproc.motion.drift import DriftProblem, DriftSolution
 from imuproc.motion.observations import Blindness, measure_blindness
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import (
@@ -22,6 +22,7 @@ from imuproc.motion.strapdown import (
     integrate,
     interpolate_at,
 )
+from imuproc.motion.tilt import sum_random_walk_rad
 
 FloatArray = NDArray[np.float64]
 

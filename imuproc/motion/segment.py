@@ -19,22 +19,18 @@ from imuproc.dsp.rotations import (
     skew,
     unwrap,
 )
-from imuproc.motion.drift import (
-    DriftProblem,
-    DriftSolution,
-    PointModel,
-    compute_tilt_parts,
-    compute_tilt_spread,
-    compute_tilt_weights,
-    make_error_prior_sd,
-    solve,
-    sum_random_walk_rad,
-)
+from imuproc.motion.drift import DriftProblem, DriftSolution, PointModel, make_error_prior_sd, solve
 from imuproc.motion.observations import Anchors, make_anchors
 from imuproc.motion.prepared import Prepared, add_hidden_turns
 from imuproc.motion.scale import estimate_scale_error
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import GYRO_TERMS, Strapdown, interpolate_at
+from imuproc.motion.tilt import (
+    compute_tilt_parts,
+    compute_tilt_spread,
+    compute_tilt_weights,
+    sum_random_walk_rad,
+)
 
 FloatArray = NDArray[np.float64]
 

@@ -10,16 +10,10 @@ import imuproc
 from imuproc.dsp.rotations import skew
 from imuproc.motion import segment
 from imuproc.motion.arrowhead import Information, Links
-from imuproc.motion.drift import (
-    DriftProblem,
-    DriftSolution,
-    compute_tilt_parts,
-    compute_tilt_spread,
-    compute_tilt_weights,
-    solve,
-)
+from imuproc.motion.drift import DriftProblem, DriftSolution, solve
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import ERROR_TERMS, GYRO_TERMS, interpolate_along, interpolate_at
+from imuproc.motion.tilt import compute_tilt_parts, compute_tilt_spread, compute_tilt_weights
 from tests.simulated import make_run, plan_run
 
 

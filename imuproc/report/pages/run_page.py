@@ -181,9 +181,9 @@ def describe_method(view: RunView) -> str:
         f"{format_count(len(view.sites), 'sensor')} ({sites}), used at {view.rate_hz:g} Hz. "
         "Directions of each segment come from quiet standing and from the axis about which the leg "
         f"swings in running. Quiet standing before the run: {_format_span(before)}; after it: "
-        f"{_format_span(after)}. Angles count from standing: shin 90°, foot and ankle 0°. Touchdown "
-        "and toe-off come from shocks, turning and rest of the foot; what drifts is held by the "
-        "times at which foot or body is at rest."
+        f"{_format_span(after)}. Angles count from standing: shin 90°, foot and ankle 0°. "
+        "Touchdown and toe-off come from shocks, turning and rest of the foot; what drifts is held "
+        "by the times at which foot or body is at rest."
     )
 
 
