@@ -39,7 +39,7 @@ from imuproc.core.recording import Conditioned, Interval, Recording
 from imuproc.core.result import Result
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.events.fusion import FusionSettings
-from imuproc.events.unaided import UnaidedSettings, marked_events
+from imuproc.events.unaided import UnaidedSettings, find_marked_events
 from imuproc.synth.truth import Truth
 from scripts import accuracy
 from scripts.lab import event_methods as rules
@@ -98,7 +98,7 @@ def extract_leg(result: Result, side: Side) -> Leg:
     """Signals and cycles of one leg of a processed run."""
     conditioned = result.conditioned
     own = result.contacts.take(result.contacts.side == side)
-    rough = marked_events(own.evidence, UnaidedSettings(), FusionSettings())
+    rough = find_marked_events(own.evidence, UnaidedSettings(), FusionSettings())
     ends_s = np.stack((rough.touchdown_s, rough.toe_off_s), axis=1)
     stances = np.searchsorted(conditioned.time_s, ends_s)
     foot = conditioned.segments[foot_of(side)]
@@ -240,7 +240,7 @@ def compute_event_errors(result: Result, alone: Result, truth: Truth) -> pd.Data
     for side in SIDES:
         own = real[real["side"] == side]
         contacts = result.contacts.take(result.contacts.side == side)
-        marked = marked_events(contacts.evidence, UnaidedSettings(), FusionSettings())
+        marked = find_marked_events(contacts.evidence, UnaidedSettings(), FusionSettings())
         methods = {
             **find_rule_events(extract_leg(result, side)),
             f"{PACKAGE}: signals only": (marked.touchdown_s, marked.toe_off_s),

@@ -112,7 +112,10 @@ def _between(setting: Setting) -> Iterator[float]:
     assert not isinstance(usual, tuple)
     shares = (0.5, 0.3, 0.1, 0.03)
     between = [usual + share * (end - usual) for share in shares for end in (low, high)]
-    for value in (*between, *(times * usual for times in (0.1, 0.25, 0.5, 0.8, 1.25, 2.0, 4.0, 16.0))):
+    for value in (
+        *between,
+        *(times * usual for times in (0.1, 0.25, 0.5, 0.8, 1.25, 2.0, 4.0, 16.0)),
+    ):
         near = round(value) if isinstance(usual, int) else float(f"{value:.4g}")
         if low <= near <= high and near != usual:
             yield near

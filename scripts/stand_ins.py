@@ -30,7 +30,7 @@ from imuproc.agreement.judging import match_steps, select_judged_steps
 from imuproc.core.result import Result
 from imuproc.core.sites import foot_of
 from imuproc.dsp.filters import differentiate
-from imuproc.events.foot_points import FootGeometry, foot_points
+from imuproc.events.foot_points import FootGeometry, track_foot_points
 from imuproc.events.leaving import LeavingSettings
 from imuproc.events.toe_off import ToeOffSettings
 from imuproc.events.touchdown import TouchdownSettings
@@ -91,7 +91,7 @@ def _find_forefoot_jerk_s(result: Result) -> FloatArray:
         foot = motion.segments.get(foot_of(side))  # type: ignore[arg-type]
         if foot is None:
             continue
-        points = foot_points(motion.time_s, foot, side, toe_m, FootGeometry())  # type: ignore[arg-type]
+        points = track_foot_points(motion.time_s, foot, side, toe_m, FootGeometry())  # type: ignore[arg-type]
         jerk = differentiate(differentiate(points.toe_mps, points.rate_hz), points.rate_hz)
         for row in np.flatnonzero(contacts.side == side):
             off_s, down_s = contacts.toe_off_s[row], contacts.touchdown_s[row]

@@ -32,7 +32,7 @@ from imuproc.agreement.judging import match_steps
 from imuproc.assessment.cue_words import DIFFERS
 from imuproc.assessment.cues import Cue, find_cues
 from imuproc.assessment.targets import DEFAULT, TargetSet, read_targets
-from imuproc.assessment.verdicts import ABOVE, BELOW, verdicts
+from imuproc.assessment.verdicts import ABOVE, BELOW, find_verdicts
 from imuproc.core.columns import FIGURES, repeat_name, uncertainty_name
 from imuproc.core.flag_policy import select_run_flags
 from imuproc.core.recording import Recording, Start
@@ -148,7 +148,7 @@ def find_true_faults(
     steps: pd.DataFrame, targets: TargetSet
 ) -> dict[tuple[str, str], dict[str, str]]:
     """Phases by figure and direction: ``clear`` or ``some``; else a fault is not there."""
-    judged = verdicts(steps, targets)
+    judged = find_verdicts(steps, targets)
     found: dict[tuple[str, str], dict[str, str]] = {}
     for (figure, phase), rows in judged.groupby(["figure", "phase"]):
         for direction, end, sign in ((ABOVE, "high", 1.0), (BELOW, "low", -1.0)):
@@ -200,7 +200,7 @@ def run_case(case: Case, seed: int) -> dict[str, object]:
     table["phase"], table["phase_alternative"] = phase, ""
     planted = find_true_faults(table[effort], TARGETS)
     figures = dict(imuproc.summarise(result).figures)
-    told = find_cues(verdicts(result.steps, TARGETS), TARGETS, figures)
+    told = find_cues(find_verdicts(result.steps, TARGETS), TARGETS, figures)
     serious = [flag.name for flag in select_run_flags(result.flags, "headline")]
     measured = [name for name in FIGURES if np.isfinite(found[name].astype(float)).any()]
     if "speed_mps" not in measured:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from imuproc.core.columns import FIGURES, repeat_name, uncertainty_name
 from imuproc.core.result import Result
 from imuproc.core.sites import SIDES
-from imuproc.estimators.distance import end_of_effort
+from imuproc.estimators.distance import find_end_of_effort
 from imuproc.synth.truth import Truth
 
 FloatArray = NDArray[np.float64]
@@ -203,7 +203,7 @@ def _compare_distance_m(
     told = result.distances.get(result.run)
     if told is None:
         return JudgedDistance()
-    last = end_of_effort(result.steps["phase"].to_numpy())
+    last = find_end_of_effort(result.steps["phase"].to_numpy())
     first = true_row.get(0, -1)
     rows = [true_row.get(row, -1) for row in range(last + 1)]
     if first < 0 or rows != list(range(first, first + last + 1)):

@@ -15,7 +15,7 @@ from imuproc.agreement.statistics.change import (
     smallest_worthwhile_change,
     typical_error,
 )
-from imuproc.agreement.statistics.concordance import concordance, proportional_bias
+from imuproc.agreement.statistics.concordance import compute_concordance, proportional_bias
 from imuproc.agreement.statistics.icc import Model, intraclass_correlation
 from imuproc.agreement.statistics.limits import Limits, limits_of_agreement, root_mean_square
 from imuproc.agreement.statistics.nested import nested_limits
@@ -181,7 +181,7 @@ def _make_row(
     found = _compute_limits(difference, athlete, use.level)
     slope = proportional_bias(ours, theirs, athlete if several else None, use.level)
     icc = intraclass_correlation(np.column_stack((ours, theirs)), use.model, use.level)
-    ccc = concordance(ours, theirs, use.level)
+    ccc = compute_concordance(ours, theirs, use.level)
     row: dict[str, Any] = {**keys, "runs": len(_list_runs(part)), "athletes": len(set(athlete))}
     row |= {k: v for k, v in asdict(found).items() if k not in ("units", "note")}
     row |= {"rmse": root_mean_square(difference)}

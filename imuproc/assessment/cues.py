@@ -44,8 +44,9 @@ class Cue:
     phases : tuple of str
         Phases in which it was seen.
     words : CueWords
-    off, measured : int
-        Steps outside the band in this direction, and steps measured, in these phases.
+    off, sure, measured : int
+        Steps outside the band in this direction, those of them that surely are, and steps
+        measured, in these phases.
     steps : tuple of int
         Number of each of these steps.
     side : str
@@ -63,6 +64,7 @@ class Cue:
     phases: tuple[str, ...]
     words: CueWords
     off: int
+    sure: int
     measured: int
     steps: tuple[int, ...]
     side: str
@@ -91,7 +93,7 @@ def find_cues(
     Parameters
     ----------
     verdicts : DataFrame
-        From :func:`imuproc.assessment.verdicts.verdicts`, of one run.
+        From :func:`imuproc.assessment.verdicts.find_verdicts`, of one run.
     targets : TargetSet
     differences : mapping from str to float
         ``left_minus_right_...`` and their standard uncertainty, as in the run table.
@@ -110,7 +112,7 @@ def find_cues(
     uneven = _find_differences(known, targets, differences)
     told = {cue.figure for cue in uneven}
     alone = [cue for cue in faults if cue.side == "both" or cue.figure not in told]
-    return tuple(sorted([*alone, *uneven], key=_rank)[:MOST_CUES])
+    return tuple(sorted([*alone, *uneven], key=_get_rank)[:MOST_CUES])
 
 
 def _split_by_fault(known: pd.DataFrame) -> list[tuple[tuple[str, str], pd.DataFrame]]:
@@ -155,6 +157,7 @@ def _make_cue(figure: str, direction: str, rows: pd.DataFrame) -> Cue:
         phases=tuple(phase for phase in PHASES if phase in excess.index),
         words=words_for(figure, direction, str(excess.idxmax())),
         off=len(off),
+        sure=int((off["verdict"] == direction).sum()),
         measured=len(rows),
         steps=tuple(map(int, off["step"])),
         side=_main_side(off["side"].tolist()),
@@ -189,6 +192,7 @@ def _find_differences(
                 phases=(),
                 words=words_for(one.figure, DIFFERS, ""),
                 off=len(rows),
+                sure=len(rows),
                 measured=len(rows),
                 steps=tuple(map(int, rows["step"])),
                 side="left" if size > 0.0 else "right",
@@ -197,10 +201,10 @@ def _find_differences(
                 least=one.least,
             )
         )
-    return sorted(found, key=_rank)[:1]
+    return sorted(found, key=_get_rank)[:1]
 
 
-def _rank(cue: Cue) -> tuple[float, str]:
+def _get_rank(cue: Cue) -> tuple[float, str]:
     return -cue.weight, cue.figure
 
 

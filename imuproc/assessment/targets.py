@@ -81,14 +81,14 @@ class BandEntry(Table):
         plain = self.low is not None or self.high is not None
         if plain + (self.steps is not None) + (self.by_speed is not None) != 1:
             raise refuse("several or none of them", "low, high or both; or steps; or by_speed")
-        if any(not low < high for low, high in self.ends()):
+        if any(not low < high for low, high in self.get_ends()):
             raise refuse("a low end that is not below the high one", "low below high")
         speeds = [row[0] for row in self.by_speed or ()]
         if not all(a < b for a, b in pairwise(speeds)) or not np.isfinite(speeds).all():
             raise refuse("speeds that do not rise from row to row", "rising speeds", "by_speed")
         return self
 
-    def ends(self) -> list[tuple[float, float]]:
+    def get_ends(self) -> list[tuple[float, float]]:
         """Low and high end of each row; infinite where there is no limit."""
         if self.by_speed is not None:
             return [(low, high) for _, low, high in self.by_speed]
@@ -152,7 +152,9 @@ class Band:
     speeds_mps: tuple[float, ...] = ()
     least_excess: float = 0.0
 
-    def at(self, step: NDArray[np.int64], speed_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def get_limits(
+        self, step: NDArray[np.int64], speed_mps: FloatArray
+    ) -> tuple[FloatArray, FloatArray]:
         """Low and high end of steps by number or speed, shape (m,) each; NaN: not judged."""
         ends = np.asarray(self.ends, dtype=np.float64)
         if not self.speeds_mps:
@@ -187,7 +189,7 @@ class TargetSet:
     bands: tuple[Band, ...]
     differences: tuple[LeastDifference, ...] = ()
 
-    def band(self, figure: str, phase: str) -> Band | None:
+    def get_band(self, figure: str, phase: str) -> Band | None:
         """The band of a figure in a phase, where there is one."""
         return next((b for b in self.bands if (b.figure, b.phase) == (figure, phase)), None)
 
@@ -214,7 +216,7 @@ def read_targets(path: Path | None = None) -> dict[str, TargetSet]:
     return sets if path is None else {**sets, **_sets_of(path)}
 
 
-def chosen(sets: Mapping[str, TargetSet], name: str | None) -> TargetSet:
+def choose_set(sets: Mapping[str, TargetSet], name: str | None) -> TargetSet:
     """The set that an athlete names, or the default one.
 
     Raises
@@ -243,13 +245,13 @@ def _sets_of(path: Path) -> dict[str, TargetSet]:
         file = TargetsFile.model_validate(tables)
     except ValidationError as error:
         raise make_session_error(path, to_problems(error, TargetsFile), content) from error
-    problems = _twice(file)
+    problems = _find_duplicates(file)
     if problems:
         raise make_session_error(path, problems, content)
     return {entry.name: _target_set(entry) for entry in file.set}
 
 
-def _twice(file: TargetsFile) -> list[Problem]:
+def _find_duplicates(file: TargetsFile) -> list[Problem]:
     """Sets of the same name, and bands for the same figure and phase in one set."""
     problems = []
     names = [entry.name for entry in file.set]
@@ -272,14 +274,14 @@ def _twice(file: TargetsFile) -> list[Problem]:
 
 def _target_set(entry: SetEntry) -> TargetSet:
     differences = tuple(LeastDifference(d.figure, d.least, d.basis) for d in entry.difference)
-    return TargetSet(entry.name, tuple(map(_band, entry.band)), differences)
+    return TargetSet(entry.name, tuple(map(_read_band, entry.band)), differences)
 
 
-def _band(entry: BandEntry) -> Band:
+def _read_band(entry: BandEntry) -> Band:
     return Band(
         figure=entry.figure,
         phase=entry.phase,
-        ends=tuple(entry.ends()),
+        ends=tuple(entry.get_ends()),
         basis=entry.basis,
         speeds_mps=tuple(row[0] for row in entry.by_speed or ()),
         least_excess=entry.least_excess,

@@ -48,7 +48,7 @@ COLUMNS: Final = (
 )
 
 
-def verdicts(steps: "pd.DataFrame", targets: TargetSet) -> "pd.DataFrame":
+def find_verdicts(steps: "pd.DataFrame", targets: TargetSet) -> "pd.DataFrame":
     """Verdict of every figure that has a band, for every step.
 
     Parameters
@@ -89,7 +89,7 @@ def put_in_doubt(judged: "pd.DataFrame", doubted: Mapping[str, Collection[str]])
     Parameters
     ----------
     judged : DataFrame
-        From :func:`verdicts`.
+        From :func:`find_verdicts`.
     doubted : mapping from str to collection of str
         By figure the sides on which it is in doubt.
 
@@ -118,8 +118,8 @@ def _judge_band(
     inner = np.maximum(low, other_low)[judgeable], np.minimum(high, other_high)[judgeable]
     value = steps[band.figure].to_numpy(dtype=np.float64)[rows]
     u = steps[uncertainty_name(band.figure)].to_numpy(dtype=np.float64)[rows]
-    verdict = judged(value, u, *outer)
-    verdict[(verdict == ON_TARGET) & (judged(value, u, *inner) != ON_TARGET)] = TOO_CLOSE
+    verdict = judge_values(value, u, *outer)
+    verdict[(verdict == ON_TARGET) & (judge_values(value, u, *inner) != ON_TARGET)] = TOO_CLOSE
     outside = np.maximum(value - outer[1], 0.0) - np.maximum(outer[0] - value, 0.0)
     return {
         "run": steps["run"].to_numpy(dtype=object)[rows],
@@ -145,26 +145,26 @@ def _ends_in_both(
     a step is not judged."""
     number = steps["step"].to_numpy(dtype=np.int64)[rows]
     speed_mps = steps["speed_mps"].to_numpy(dtype=np.float64)[rows]
-    low, high = band.at(number, speed_mps)
+    low, high = band.get_limits(number, speed_mps)
     other_low, other_high = low.copy(), high.copy()
-    alternative = _alternatives(steps)[rows]
+    alternative = _get_alternatives(steps)[rows]
     for phase in set(alternative) - {""}:
         there = alternative == phase
-        other = targets.band(band.figure, phase)
+        other = targets.get_band(band.figure, phase)
         # Slowing is not judged, and neither is a phase without a target.
-        ends = other.at(number[there], speed_mps[there]) if other else (np.nan, np.nan)
+        ends = other.get_limits(number[there], speed_mps[there]) if other else (np.nan, np.nan)
         other_low[there], other_high[there] = ends
     return (low, high), (other_low, other_high)
 
 
-def _alternatives(steps: "pd.DataFrame") -> NDArray[Any]:
+def _get_alternatives(steps: "pd.DataFrame") -> NDArray[Any]:
     """The other phase of each step; tables of former versions have none, files an empty cell."""
     if "phase_alternative" not in steps:
         return np.full(len(steps), "", dtype=object)
     return steps["phase_alternative"].fillna("").to_numpy(dtype=object)
 
 
-def judged(
+def judge_values(
     value: FloatArray, u: FloatArray, low: FloatArray, high: FloatArray
 ) -> NDArray[np.object_]:
     """Verdict of each value.

@@ -27,8 +27,8 @@ from imuproc.report.agreement.tables import (
     PAIRS_CSV,
     write_tables,
 )
-from imuproc.report.agreement.wording import Paragraphs, paragraphs
-from imuproc.report.pages.svg import PAPER, drawing, svg_text
+from imuproc.report.agreement.wording import Paragraphs, write_paragraphs
+from imuproc.report.pages.svg import PAPER, set_drawing, svg_text
 
 AGREEMENT_TXT: Final = "agreement.txt"
 PICTURES: Final = "pictures"
@@ -123,7 +123,7 @@ def _write_agreement(folder: Path, result: StudyResult) -> dict[str, str]:
     words: Paragraphs | None = None
     charts: list[Chart] = []
     if result.agreement is not None:
-        words = paragraphs(result)
+        words = write_paragraphs(result)
         files[AGREEMENT_TXT] = _write_text(folder / AGREEMENT_TXT, words.as_text())
         charts = _draw_pictures(folder, result, files)
     page = agreement_page(result, words, charts)
@@ -146,7 +146,7 @@ def _draw_pictures(folder: Path, result: StudyResult, files: dict[str, str]) -> 
     place = folder / PICTURES
     place.mkdir(exist_ok=True)
     charts = []
-    with drawing(result.study.id):
+    with set_drawing(result.study.id):
         for picture in pictures_of(result):
             for kind in ("svg", "png"):
                 path = place / f"{picture.name}.{kind}"

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import Final
 
-from imuproc.assessment.targets import chosen, read_targets
+from imuproc.assessment.targets import choose_set, read_targets
 from imuproc.batch.fingerprint import hash_page_sources, list_programs
 from imuproc.batch.plan import Task
 from imuproc.core.errors import ArchiveError, SessionError
@@ -54,7 +54,7 @@ def require_targets(tasks: Iterable[Task], targets: Path | None) -> None:
     """
     sets = read_targets(targets)
     for name in dict.fromkeys(task.athlete.targets for task in tasks):
-        chosen(sets, name)
+        choose_set(sets, name)
 
 
 def make_report(

@@ -70,10 +70,10 @@ class Watch(Protocol):
     def tell(self) -> Tell:
         """Hears of each of several runs of a log, in whatever process of this machine does it."""
 
-    def planned(self, reused: int, to_do: int) -> None:
+    def tell_plan(self, reused: int, to_do: int) -> None:
         """How many runs are there already, and how many are to be worked on."""
 
-    def told(self, outcome: Outcome) -> None:
+    def tell_run(self, outcome: Outcome) -> None:
         """What became of a run that was worked on."""
 
 
@@ -82,10 +82,10 @@ class Unwatched:
 
     tell = staticmethod(tell_nobody)
 
-    def planned(self, reused: int, to_do: int) -> None:
+    def tell_plan(self, reused: int, to_do: int) -> None:
         """Nothing."""
 
-    def told(self, outcome: Outcome) -> None:
+    def tell_run(self, outcome: Outcome) -> None:
         """Nothing."""
 
 
@@ -121,7 +121,7 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
     to_do = [job for job in jobs if job.task.wanted and job.task.run.id not in outcomes]
     reused = len(outcomes)
     log.add_line(f"imuproc {__version__}: {len(to_do)} runs to do, {reused} reused")
-    watch.planned(reused, len(to_do))
+    watch.tell_plan(reused, len(to_do))
     forget_pages(folder, (job.task.run.id for job in to_do))
     interrupted = False
     work = _start_work(request, to_do, folder, watch.tell)
@@ -129,7 +129,7 @@ def process_tasks(request: Request, folder: Path, watch: Watch) -> Processed:
         for outcome in work:
             outcomes[outcome.run] = outcome
             log.add_outcome(outcome)
-            watch.told(outcome)
+            watch.tell_run(outcome)
     except KeyboardInterrupt:
         interrupted = True
         log.add_line(f"interrupted after {len(outcomes) - reused} of {len(to_do)} runs")

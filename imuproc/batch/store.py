@@ -11,7 +11,7 @@ from imuproc.core.errors import ArchiveError, RunError
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.result import Result
 from imuproc.files.disk_errors import describe_write_error
-from imuproc.pipeline.run import refusal_flags
+from imuproc.pipeline.run import flag_refusals
 from imuproc.results.archive.assembling import assemble_session
 from imuproc.results.archive.reading import Archive, ArchivedRun, open_archive
 from imuproc.results.archive.writing import Provenance, open_run_archive
@@ -88,7 +88,7 @@ def write_archive(
                 archive.add(item)
                 runs.append(summarise(item))
                 flags += item.flags
-            flags += refusal_flags(refused)
+            flags += flag_refusals(refused)
             archive.close({run.run: _attach_flags(run, flags).row() for run in runs}, flags)
             if still_valid is not None:
                 still_valid()

@@ -5,7 +5,7 @@ from math import radians
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.allan import AllanSettings
-from imuproc.pipeline.settings import Settings, usual_settings
+from imuproc.pipeline.settings import Settings, make_usual_settings
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class CheckSettings:
         And this many standard uncertainties.
     """
 
-    method: Settings = field(default_factory=usual_settings)
+    method: Settings = field(default_factory=make_usual_settings)
     piece_samples: int = 200_000
     missing_share: float = 0.01
     missing_share_unfit: float = 0.2

@@ -103,7 +103,7 @@ def _find_still_parts(track: Track, settings: CheckSettings) -> list[_Part]:
     found = find_rests(track.time_s, track.accel_mps2, track.gyro_radps, track.rate_hz, stillness)
     parts = []
     for span in found:
-        inner = track.between(span.start_s + _EDGE_S, span.end_s - _EDGE_S)
+        inner = track.slice_between(span.start_s + _EDGE_S, span.end_s - _EDGE_S)
         good = find_finite_rows(inner.accel_mps2) & find_finite_rows(inner.gyro_radps)
         if good.sum() >= 3:
             signals = inner.accel_mps2[good], inner.gyro_radps[good]

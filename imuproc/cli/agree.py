@@ -76,9 +76,9 @@ def _print_agreement(agreed: "Agreed", options: AgreeOptions) -> None:
     from textwrap import fill
 
     from imuproc.core.words import format_count
-    from imuproc.report.agreement.brief import brief
+    from imuproc.report.agreement.brief import write_brief
 
-    for sentence in brief(agreed.result):
+    for sentence in write_brief(agreed.result):
         print(fill(sentence, 80, subsequent_indent="  "))
     left_out = len(agreed.result.exclusions)
     if left_out:

@@ -40,7 +40,7 @@ class Shown:
         if self._moving:
             self._bar.stop()
 
-    def planned(self, reused: int, to_do: int) -> None:
+    def tell_plan(self, reused: int, to_do: int) -> None:
         """How many runs are there already, and how many are to be worked on."""
         self._total = to_do
         self._bar.update(self._task, total=to_do)
@@ -50,7 +50,7 @@ class Shown:
                 f"{format_count(reused, 'run')} reused: nothing about {them} has changed", "dim"
             )
 
-    def told(self, outcome: Outcome) -> None:
+    def tell_run(self, outcome: Outcome) -> None:
         """A line for a run that was worked on."""
         self._done += 1
         what: str = outcome.state

@@ -26,7 +26,7 @@ def settings(options: SettingsOptions) -> None:
     They are printed as a settings file: imuproc settings > my.toml, then change what you will, and
     imuproc process SESSION --settings my.toml. What a file leaves out stays as it is.
     """
-    from imuproc.pipeline.settings import usual_settings
-    from imuproc.pipeline.settings_text import settings_text
+    from imuproc.pipeline.settings import make_usual_settings
+    from imuproc.pipeline.settings_text import write_settings_text
 
-    print(settings_text(usual_settings(), options.stage), end="")
+    print(write_settings_text(make_usual_settings(), options.stage), end="")

@@ -6,7 +6,7 @@
 - ``columns``: Every column of the step table from motion and contacts.
 - ``distance``: Distance of the effort and mean speed on a belt, held against what the session file
   states.
-- ``figures``: Figures of all steps with their standard uncertainty by named part.
+- ``quantities``: Figures of all steps with their standard uncertainty by named part.
 - ``gaps``: Missing samples, and what the figures near them are worth.
 - ``phase``: Phase of each step: drive, transition, upright, slowing.
 - ``sides``: Do the logs sit where they say? The way a leg moves tells.

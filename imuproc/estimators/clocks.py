@@ -10,12 +10,12 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import ConditionedRecording
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
-from imuproc.estimators.angles import AngleCurve, speed_near
+from imuproc.estimators.angles import AngleCurve, measure_speed_near
 
 FloatArray = NDArray[np.float64]
 
 
-def timed(contacts: Contacts, conditioned: ConditionedRecording) -> Contacts:
+def widen_times(contacts: Contacts, conditioned: ConditionedRecording) -> Contacts:
     """Contacts with what the clocks leave uncertain about their times.
 
     Parameters
@@ -33,7 +33,7 @@ def timed(contacts: Contacts, conditioned: ConditionedRecording) -> Contacts:
     clocks = conditioned.recording.clocks
     first = next(iter(conditioned.recording.logs), None)
     own_u, next_u = np.zeros(len(contacts)), np.zeros(len(contacts))
-    heads = {side: head_of(conditioned, side) for side in SIDES}
+    heads = {side: get_head_sensor(conditioned, side) for side in SIDES}
     following = np.append(contacts.side[1:], contacts.side[-1:])
     for side, head in heads.items():
         rows = contacts.side == side
@@ -48,13 +48,13 @@ def timed(contacts: Contacts, conditioned: ConditionedRecording) -> Contacts:
     return replace(contacts, evidence=evidence)
 
 
-def clock_flags(contacts: Contacts, most_u_s: float) -> list[RaisedFlag]:
+def flag_clocks(contacts: Contacts, most_u_s: float) -> list[RaisedFlag]:
     """A flag where the clocks of the legs are known so badly that flight times suffer.
 
     Parameters
     ----------
     contacts : Contacts
-        From :func:`timed`.
+        From :func:`widen_times`.
     most_u_s : float
         Standard uncertainty of one leg's clock against the other's above which it is told.
 
@@ -68,13 +68,13 @@ def clock_flags(contacts: Contacts, most_u_s: float) -> list[RaisedFlag]:
     return [RaisedFlag("clock_unsure", {"apart_u_s": float(apart_u_s)})]
 
 
-def head_of(conditioned: ConditionedRecording, side: Side) -> Site | None:
+def get_head_sensor(conditioned: ConditionedRecording, side: Side) -> Site | None:
     """The sensor of a leg in whose log its contacts are found: the foot, else the shank."""
     sites = (foot_of(side), shank_of(side))
     return next((site for site in sites if site in conditioned.segments), None)
 
 
-def with_clock(curve: AngleCurve, clocks: Clocks, site: Site, head: Site | None) -> AngleCurve:
+def add_clock_doubt(curve: AngleCurve, clocks: Clocks, site: Site, head: Site | None) -> AngleCurve:
     """An angle curve with what its sensor's clock leaves uncertain.
 
     Parameters
@@ -96,5 +96,5 @@ def with_clock(curve: AngleCurve, clocks: Clocks, site: Site, head: Site | None)
     part = np.zeros(len(curve.time_s))
     if head is not None and head != site and not clocks.shared:
         u_s = clocks.compute_u_s(site, head, curve.time_s)
-        part = speed_near(curve, curve.time_s, u_s) * u_s
+        part = measure_speed_near(curve, curve.time_s, u_s) * u_s
     return replace(curve, parts_rad={**curve.parts_rad, "clock": part})

@@ -18,27 +18,27 @@ from imuproc.estimators.angles import (
     AngleSettings,
     Instants,
     Swings,
-    at_events,
-    dorsiflexion_curve,
-    over_swing,
-    pitch_curve,
-    shin_curve,
-    standing_part,
+    compute_dorsiflexion_curve,
+    compute_pitch_curve,
+    compute_shin_curve,
+    make_standing_part,
+    read_at_events,
+    summarise_swings,
 )
-from imuproc.estimators.clocks import with_clock
+from imuproc.estimators.clocks import add_clock_doubt
 from imuproc.estimators.distance import DistanceSettings
-from imuproc.estimators.figures import Figure, missing
-from imuproc.estimators.gaps import Gaps, GapSettings, stride_doubt_m
+from imuproc.estimators.gaps import Gaps, GapSettings, compute_stride_doubt_m
 from imuproc.estimators.phase import PhaseSettings
+from imuproc.estimators.quantities import Quantity, make_missing
 from imuproc.estimators.sides import SideSettings
 from imuproc.estimators.stride import (
     StepLengths,
     StrideSettings,
-    ball_velocity,
-    length_figures,
-    step_lengths,
+    compute_ball_velocity,
+    solve_step_lengths,
+    tabulate_lengths,
 )
-from imuproc.estimators.timing import timing_figures
+from imuproc.estimators.timing import compute_timing_quantities
 from imuproc.estimators.upright import UprightSettings
 from imuproc.files.settings_model import StageSettings, number, span, table
 
@@ -116,7 +116,7 @@ class LegCurves:
     dorsiflexion: AngleCurve | None
 
 
-def leg_curves(
+def compute_leg_curves(
     motion: Motion,
     side: Side,
     athlete: Athlete,
@@ -146,25 +146,27 @@ def leg_curves(
     foot, shank = motion.segments.get(foot_of(side)), motion.segments.get(shank_of(side))
     shin, pitch = None, None
     if shank is not None:
-        shin = _with_gaps(shin_curve(motion.time_s, shank, settings), gaps.get(shank.site))
+        shin = _add_gaps(compute_shin_curve(motion.time_s, shank, settings), gaps.get(shank.site))
         head = shank.site if foot is None else foot.site
-        shin = with_clock(shin, clocks, shank.site, head)
+        shin = add_clock_doubt(shin, clocks, shank.site, head)
     if foot is not None:
-        pitch = _with_gaps(pitch_curve(motion.time_s, foot, settings), gaps.get(foot.site))
-        pitch = with_clock(pitch, clocks, foot.site, foot.site)
-    both = None if shin is None or pitch is None else dorsiflexion_curve(shin, pitch)
+        pitch = _add_gaps(compute_pitch_curve(motion.time_s, foot, settings), gaps.get(foot.site))
+        pitch = add_clock_doubt(pitch, clocks, foot.site, foot.site)
+    both = None if shin is None or pitch is None else compute_dorsiflexion_curve(shin, pitch)
     if shin is not None and athlete.standing_lean_deg:
         lean = np.radians(athlete.standing_lean_deg)
         shin = replace(shin, angle_rad=shin.angle_rad - lean)
     return LegCurves(shin, pitch, both)
 
 
-def _with_gaps(curve: AngleCurve, gaps: Gaps | None) -> AngleCurve:
-    part = np.zeros(len(curve.time_s)) if gaps is None else gaps.angle_part_rad(curve.time_s)
+def _add_gaps(curve: AngleCurve, gaps: Gaps | None) -> AngleCurve:
+    part = (
+        np.zeros(len(curve.time_s)) if gaps is None else gaps.compute_angle_part_rad(curve.time_s)
+    )
     return replace(curve, parts_rad={**curve.parts_rad, "gap": part})
 
 
-def all_lengths(
+def compute_all_lengths(
     motion: Motion, contacts: Contacts, settings: EstimatorSettings, gaps: Mapping[Site, Gaps]
 ) -> StepLengths | None:
     """Step lengths with their covariance; None where no stride can be used.
@@ -177,36 +179,36 @@ def all_lengths(
     gaps : mapping from Site to Gaps
         Missing and clipped samples of each sensor.
     """
-    doubt = {side: stride_doubt_m(contacts, gaps, side, motion) for side in SIDES}
-    return step_lengths(motion, contacts, settings.stride, doubt)
+    doubt = {side: compute_stride_doubt_m(contacts, gaps, side, motion) for side in SIDES}
+    return solve_step_lengths(motion, contacts, settings.stride, doubt)
 
 
 @dataclass(frozen=True, eq=False)
-class Figures:
+class Quantities:
     """Every figure of every step, and what it was read from.
 
     Parameters
     ----------
-    by_name : mapping from column name to Figure
+    by_name : mapping from column name to Quantity
         Missing figures are NaN.
     legs : mapping from Side to LegCurves
     lengths : StepLengths or None
         None where no stride can be used.
     """
 
-    by_name: Mapping[str, Figure]
+    by_name: Mapping[str, Quantity]
     legs: Mapping[Side, LegCurves]
     lengths: StepLengths | None
 
 
-def all_figures(
+def compute_all_quantities(
     motion: Motion,
     contacts: Contacts,
     athlete: Athlete,
     settings: EstimatorSettings,
     gaps: Mapping[Site, Gaps],
     clocks: Clocks | None = None,
-) -> Figures:
+) -> Quantities:
     """Every figure of every step.
 
     Parameters
@@ -222,59 +224,64 @@ def all_figures(
 
     Returns
     -------
-    Figures
+    Quantities
     """
     clocks = clocks or Clocks()
-    figures = timing_figures(contacts, settings.stride.longest_step_s)
-    lengths = all_lengths(motion, contacts, settings, gaps)
-    figures.update(length_figures(lengths, len(contacts)))
+    figures = compute_timing_quantities(contacts, settings.stride.longest_step_s)
+    lengths = compute_all_lengths(motion, contacts, settings, gaps)
+    figures.update(tabulate_lengths(lengths, len(contacts)))
     legs = {
-        side: leg_curves(motion, side, athlete, settings.angles, gaps, clocks) for side in SIDES
+        side: compute_leg_curves(motion, side, athlete, settings.angles, gaps, clocks)
+        for side in SIDES
     }
     by_side = []
     for side in SIDES:
         rows = contacts.side == side
-        leg = _leg_figures(motion, contacts.take(rows), side, legs[side], settings)
-        by_side.append((rows, {**leg, "ankle_ahead_of_knee_m": _reach(leg, athlete, settings)}))
+        leg = _compute_leg_quantities(motion, contacts.take(rows), side, legs[side], settings)
+        by_side.append(
+            (rows, {**leg, "ankle_ahead_of_knee_m": _compute_ankle_ahead(leg, athlete, settings)})
+        )
     for name in by_side[0][1]:
-        figures[name] = _interleave([(rows, leg[name]) for rows, leg in by_side], len(contacts))
-    figures["pelvis_tilt_touchdown_deg"] = _pelvis(
+        figures[name] = _interleave_sides(
+            [(rows, leg[name]) for rows, leg in by_side], len(contacts)
+        )
+    figures["pelvis_tilt_touchdown_deg"] = _compute_pelvis_tilt(
         motion, contacts, settings.angles, gaps.get("pelvis"), clocks
     )
-    return Figures(figures, legs, lengths)
+    return Quantities(figures, legs, lengths)
 
 
-def _leg_figures(
+def _compute_leg_quantities(
     motion: Motion, own: Contacts, side: Side, curves: LegCurves, settings: EstimatorSettings
-) -> dict[str, Figure]:
+) -> dict[str, Quantity]:
     swings = find_swings(motion, own, side, settings)
-    down, off = _touchdowns(own), _toe_offs(own)
-    absent = missing(len(own))
+    down, off = _get_touchdowns(own), _get_toe_offs(own)
+    absent = make_missing(len(own))
 
-    def at(curve: AngleCurve | None, events: Instants) -> Figure:
-        return absent if curve is None else at_events(curve, events)
+    def read(curve: AngleCurve | None, events: Instants) -> Quantity:
+        return absent if curve is None else read_at_events(curve, events)
 
-    def swing(curve: AngleCurve | None, share: float, statistic: str) -> Figure:
-        return absent if curve is None else over_swing(curve, swings, share, statistic)
+    def summarise(curve: AngleCurve | None, share: float, statistic: str) -> Quantity:
+        return absent if curve is None else summarise_swings(curve, swings, share, statistic)
 
     return {
-        "shin_angle_touchdown_deg": at(curves.shin, down),
-        "shin_angle_toe_off_deg": at(curves.shin, off),
-        "foot_pitch_touchdown_deg": at(curves.pitch, down),
-        "foot_pitch_toe_off_deg": at(curves.pitch, off),
-        "foot_pitch_swing_min_deg": swing(curves.pitch, _LAST_QUARTER, "min"),
-        "foot_pitch_swing_max_deg": swing(curves.pitch, _LAST_40, "max"),
-        "dorsiflexion_touchdown_deg": at(curves.dorsiflexion, down),
-        "dorsiflexion_swing_min_deg": swing(curves.dorsiflexion, _LAST_60, "min"),
-        "dorsiflexion_swing_mean_deg": swing(curves.dorsiflexion, _LAST_40, "mean"),
+        "shin_angle_touchdown_deg": read(curves.shin, down),
+        "shin_angle_toe_off_deg": read(curves.shin, off),
+        "foot_pitch_touchdown_deg": read(curves.pitch, down),
+        "foot_pitch_toe_off_deg": read(curves.pitch, off),
+        "foot_pitch_swing_min_deg": summarise(curves.pitch, _LAST_QUARTER, "min"),
+        "foot_pitch_swing_max_deg": summarise(curves.pitch, _LAST_40, "max"),
+        "dorsiflexion_touchdown_deg": read(curves.dorsiflexion, down),
+        "dorsiflexion_swing_min_deg": summarise(curves.dorsiflexion, _LAST_60, "min"),
+        "dorsiflexion_swing_mean_deg": summarise(curves.dorsiflexion, _LAST_40, "mean"),
     }
 
 
-def _touchdowns(contacts: Contacts) -> Instants:
+def _get_touchdowns(contacts: Contacts) -> Instants:
     return Instants(contacts.touchdown_s, contacts.touchdown_u_s, contacts.touchdown_reference_u_s)
 
 
-def _toe_offs(contacts: Contacts) -> Instants:
+def _get_toe_offs(contacts: Contacts) -> Instants:
     return Instants(contacts.toe_off_s, contacts.toe_off_u_s, contacts.toe_off_reference_u_s)
 
 
@@ -301,18 +308,18 @@ def find_swings(motion: Motion, own: Contacts, side: Side, settings: EstimatorSe
     Swings
     """
     start, start_u = np.full(len(own), np.nan), np.full(len(own), settings.departure_u_s)
-    missed = _missed_before(own, settings.longest_stride_share)
+    missed = _find_missed_before(own, settings.longest_stride_share)
     start[1:] = np.where(missed[1:], np.nan, own.toe_off_s[:-1])
     start_u[1:] = own.toe_off_u_s[:-1]
     shared_u = np.append(0.0, own.toe_off_reference_u_s[:-1])[: len(own)]
     if len(own):
-        start[0] = _departure(motion, side, float(own.touchdown_s[0]), settings)
+        start[0] = _find_departure_s(motion, side, float(own.touchdown_s[0]), settings)
     length_s, (shortest_s, longest_s) = own.touchdown_s - start, settings.swing_s
     start[~((length_s > shortest_s) & (length_s < longest_s))] = np.nan
-    return Swings(Instants(start, start_u, shared_u), _touchdowns(own))
+    return Swings(Instants(start, start_u, shared_u), _get_touchdowns(own))
 
 
-def _missed_before(own: Contacts, longest_share: float) -> NDArray[np.bool_]:
+def _find_missed_before(own: Contacts, longest_share: float) -> NDArray[np.bool_]:
     """Whether a contact of the same foot is missing before each contact, shape (m,).
 
     A stride with a missed contact in it takes as long as two; from one stride to the next a
@@ -323,13 +330,13 @@ def _missed_before(own: Contacts, longest_share: float) -> NDArray[np.bool_]:
     return np.asarray(stride > longest_share * np.fmin(before, after))
 
 
-def _departure(
+def _find_departure_s(
     motion: Motion, side: Side, touchdown_s: float, settings: EstimatorSettings
 ) -> float:
     foot = motion.segments.get(foot_of(side))
     if foot is None:
         return float("nan")
-    speed = norm(ball_velocity(foot))
+    speed = norm(compute_ball_velocity(foot))
     late_s, early_s = (touchdown_s - before for before in settings.departure_before_s)
     inside = (motion.time_s > early_s) & (motion.time_s < late_s)
     slow = np.flatnonzero(inside & (speed < settings.departure_speed_mps))
@@ -340,46 +347,48 @@ def _departure(
     return float(motion.time_s[first + int(np.argmin(foot.pitch_rate_radps[first:last]))])
 
 
-def _reach(leg: Mapping[str, Figure], athlete: Athlete, settings: EstimatorSettings) -> Figure:
+def _compute_ankle_ahead(
+    leg: Mapping[str, Quantity], athlete: Athlete, settings: EstimatorSettings
+) -> Quantity:
     """Ankle ahead of the knee in m: minus shank length times cos(shin angle at touchdown)."""
     shin = leg["shin_angle_touchdown_deg"]
     length = athlete.shank_length_m
     if length is None and athlete.stature_m is not None:
         length = settings.shank_per_stature_share * athlete.stature_m
     if length is None:
-        return missing(len(shin.value))
+        return make_missing(len(shin.value))
     angle = np.radians(shin.value)
     parts = {
         name: np.abs(length * np.sin(angle)) * np.radians(part) for name, part in shin.parts.items()
     }
     parts["length"] = np.abs(settings.shank_length_u_share * length * np.cos(angle))
-    return Figure(-length * np.cos(angle), parts)
+    return Quantity(-length * np.cos(angle), parts)
 
 
-def _interleave(parts: list[tuple[NDArray[np.bool_], Figure]], count: int) -> Figure:
-    """Figures of both sides back in the order of the contacts."""
+def _interleave_sides(parts: list[tuple[NDArray[np.bool_], Quantity]], count: int) -> Quantity:
+    """Quantities of both sides back in the order of the contacts."""
     value = np.full(count, np.nan)
     spread: dict[str, FloatArray] = {}
     for rows, figure in parts:
         value[rows] = figure.value
         for name, part in figure.parts.items():
             spread.setdefault(name, np.full(count, np.nan))[rows] = part
-    return Figure(value, spread)
+    return Quantity(value, spread)
 
 
-def _pelvis(
+def _compute_pelvis_tilt(
     motion: Motion,
     contacts: Contacts,
     settings: AngleSettings,
     gaps: Gaps | None,
     clocks: Clocks,
-) -> Figure:
+) -> Quantity:
     pelvis: SegmentMotion | None = motion.segments.get("pelvis")
     if pelvis is None:
-        return missing(len(contacts))
-    parts = {"drift": pelvis.pitch_u_rad, "standing": standing_part(motion.time_s, settings)}
+        return make_missing(len(contacts))
+    parts = {"drift": pelvis.pitch_u_rad, "standing": make_standing_part(motion.time_s, settings)}
     curve = AngleCurve(motion.time_s, -pelvis.pitch_rad, -pelvis.pitch_rate_radps, parts)
     # Legs are tied to each other better than to the pelvis: either stands for both.
     head = next((site for site in motion.segments if site != "pelvis"), None)
-    curve = with_clock(_with_gaps(curve, gaps), clocks, "pelvis", head)
-    return at_events(curve, _touchdowns(contacts))
+    curve = add_clock_doubt(_add_gaps(curve, gaps), clocks, "pelvis", head)
+    return read_at_events(curve, _get_touchdowns(contacts))

@@ -56,7 +56,7 @@ class DistanceSettings(StageSettings):
     )
 
 
-def distance_between(
+def measure_distance_between(
     lengths: StepLengths | None, trusted_m: FloatArray, first: int, last: int
 ) -> Distance | None:
     """Way from one contact to a later one.
@@ -76,18 +76,18 @@ def distance_between(
     """
     if lengths is None or last <= first or not np.isfinite(trusted_m[first:last]).all():
         return None
-    figure = lengths.distance(first, last)
+    figure = lengths.measure_distance(first, last)
     parts = {name: float(part[0]) for name, part in figure.parts.items()}
     return Distance(float(figure.value[0]), float(figure.uncertainty[0]), parts)
 
 
-def end_of_effort(phase: NDArray[Any]) -> int:
+def find_end_of_effort(phase: NDArray[Any]) -> int:
     """Row of the contact at which the last step before ``slowing`` ends, or of the last contact."""
     slowing = np.flatnonzero(phase == "slowing")
     return int(slowing[0]) if len(slowing) else len(phase) - 1
 
 
-def distance_flags(
+def flag_distance(
     run: Run, effort: Distance | None, whole: Distance | None, settings: DistanceSettings
 ) -> list[RaisedFlag]:
     """A flag where the distance covered cannot be the stated one.
@@ -126,7 +126,7 @@ def distance_flags(
     return [RaisedFlag("distance_differs", found)]
 
 
-def belt_flags(
+def flag_belt(
     run: Run,
     contacts: Contacts,
     part: tuple[int, int],
@@ -140,7 +140,7 @@ def belt_flags(
     run : Run
     contacts : Contacts
     part : tuple of int
-        Rows of the first and the last contact of :func:`fastest_part`.
+        Rows of the first and the last contact of :func:`find_fastest_part`.
     distance : Distance or None
         Between those.
     settings : DistanceSettings
@@ -161,7 +161,7 @@ def belt_flags(
     return [RaisedFlag("belt_speed_differs", found)]
 
 
-def fastest_part(speed_mps: FloatArray, share: float) -> tuple[int, int]:
+def find_fastest_part(speed_mps: FloatArray, share: float) -> tuple[int, int]:
     """Contacts between which a run is about as fast as it ever is.
 
     A belt is brought up to speed and down again, and the stated speed is the highest.

@@ -84,7 +84,7 @@ class Gaps:
     settings: GapSettings
     slip: Slip | None = None
 
-    def angle_part_rad(self, time_s: FloatArray) -> FloatArray:
+    def compute_angle_part_rad(self, time_s: FloatArray) -> FloatArray:
         """Standard uncertainty of the angle from gaps at given times in rad, shape (n,)."""
         variance = np.zeros(len(time_s))
         for start, end, u in zip(self.start_s, self.end_s, self.angle_u_rad, strict=True):
@@ -93,22 +93,24 @@ class Gaps:
             variance[(time_s > before) & (time_s < after)] += u**2
         return np.sqrt(variance)
 
-    def within_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+    def measure_within_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
         """How much of each stretch of time is missing in s, shape (m,)."""
-        return np.asarray(np.maximum(self._overlap_s(start_s, end_s), 0.0).sum(axis=1))
+        return np.asarray(np.maximum(self._measure_overlap_s(start_s, end_s), 0.0).sum(axis=1))
 
-    def touching_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+    def measure_touching_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
         """Whole length of the gaps that reach into each stretch of time in s, shape (m,)."""
         length = np.minimum(self.end_s - self.start_s, self.settings.longest_swing_s)
-        return np.asarray(np.where(self._overlap_s(start_s, end_s) > 0.0, length, 0.0).sum(axis=1))
+        return np.asarray(
+            np.where(self._measure_overlap_s(start_s, end_s) > 0.0, length, 0.0).sum(axis=1)
+        )
 
-    def clipped_within_s(self, time_s: FloatArray) -> FloatArray:
+    def measure_clipped_s(self, time_s: FloatArray) -> FloatArray:
         """For how long the gyroscope was clipped near given times in s, shape (m,)."""
         ends = (time_s - self.settings.near_event_s, time_s + self.settings.near_event_s)
         first, last = (np.searchsorted(self.gyro_clipped_s, end) for end in ends)
         return np.asarray((last - first) * self.period_s)
 
-    def _overlap_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
+    def _measure_overlap_s(self, start_s: FloatArray, end_s: FloatArray) -> FloatArray:
         first, last = np.maximum(self.start_s, start_s[:, None]), end_s[:, None]
         return np.asarray(np.minimum(self.end_s, last) - first)
 
@@ -150,7 +152,7 @@ def find_gaps(
             np.append(start_s, [s.start_s for s in slips]),
             np.append(end_s, [s.end_s for s in slips]),
             np.append(u, [s.angle_rad for s in slips]),
-            _anchors(segment, contacts),
+            _list_anchors(segment, contacts),
             time_s[segment.accel_clipped],
             time_s[segment.gyro_clipped],
             segment.compute_hidden_rate_radps()[segment.gyro_clipped] / conditioned.rate_hz,
@@ -162,13 +164,13 @@ def find_gaps(
     return out
 
 
-def _anchors(segment: Conditioned, contacts: Contacts) -> FloatArray:
+def _list_anchors(segment: Conditioned, contacts: Contacts) -> FloatArray:
     own = contacts.take(contacts.side == side_of(segment.site))
     rests = [edge for rest in segment.calibration.rests for edge in (rest.start_s, rest.end_s)]
     return np.concatenate((0.5 * (own.touchdown_s + own.toe_off_s), rests))
 
 
-def widened(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
+def widen_near_gaps(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
     """Contacts whose events near a gap of their sensor are as uncertain as the gap is long.
 
     Near clipped samples of the gyroscope they are uncertain by a share of the clipped time.
@@ -191,14 +193,14 @@ def widened(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> Contacts:
             continue
         for name, event_s in zip(names, (contacts.touchdown_s, contacts.toe_off_s), strict=True):
             at = event_s[rows]
-            near_s, clipped_s = seen.settings.near_event_s, seen.clipped_within_s(at)
-            blind = 0.5 * seen.touching_s(at - near_s, at + near_s)
+            near_s, clipped_s = seen.settings.near_event_s, seen.measure_clipped_s(at)
+            blind = 0.5 * seen.measure_touching_s(at - near_s, at + near_s)
             blind = np.hypot(blind, seen.settings.clipped_u_share * clipped_s)
             widened_u[name][rows] = np.hypot(widened_u[name][rows], blind)
     return replace(contacts, **widened_u)
 
 
-def step_flags(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[RaisedFlag]:
+def flag_gaps(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[RaisedFlag]:
     """Steps in whose swing or contact samples of their own leg are missing or turned too fast.
 
     Parameters
@@ -219,10 +221,10 @@ def step_flags(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[RaisedFlag
             if site not in gaps:
                 continue
             seen = gaps[site]
-            start_s = _swing_start_s(contacts, rows, seen.settings.longest_swing_s)
-            slipped = _slipped(seen, start_s, end_s)
+            start_s = _list_swing_starts_s(contacts, rows, seen.settings.longest_swing_s)
+            slipped = _list_slip_spans(seen, start_s, end_s)
             in_run = seen.slip is not None and seen.slip.in_run
-            missing = (seen.within_s(start_s, end_s) > seen.settings.matters_s) & ~slipped
+            missing = (seen.measure_within_s(start_s, end_s) > seen.settings.matters_s) & ~slipped
             clipped = seen.gyro_clipped_s
             fast = np.searchsorted(clipped, start_s) < np.searchsorted(clipped, end_s)
             for name, of_step in (
@@ -234,14 +236,14 @@ def step_flags(contacts: Contacts, gaps: Mapping[Site, Gaps]) -> list[RaisedFlag
     return found
 
 
-def _slipped(seen: Gaps, start_s: FloatArray, end_s: FloatArray) -> NDArray[np.bool_]:
+def _list_slip_spans(seen: Gaps, start_s: FloatArray, end_s: FloatArray) -> NDArray[np.bool_]:
     """Stretches of time in which a sensor may have turned on its limb."""
     if seen.slip is None:
         return np.zeros(len(start_s), dtype=bool)
     return (seen.slip.start_s < end_s) & (seen.slip.end_s > start_s)
 
 
-def _swing_start_s(
+def _list_swing_starts_s(
     contacts: Contacts, rows: NDArray[np.int64], longest_swing_s: float
 ) -> FloatArray:
     """Toe-off before each contact of one foot; a usual time before the first one."""
@@ -250,7 +252,7 @@ def _swing_start_s(
     return np.asarray(start_s[: len(rows)])
 
 
-def stride_doubt_m(
+def compute_stride_doubt_m(
     contacts: Contacts,
     gaps: Mapping[Site, Gaps],
     side: Side,
@@ -284,15 +286,18 @@ def stride_doubt_m(
     unseen_mps = seen.accel_unseen_mps2 * clipped_s
     hidden_rad, turned_mps = (
         np.diff(np.append(0.0, np.cumsum(part))[np.searchsorted(seen.gyro_clipped_s, middle_s)])
-        for part in (seen.gyro_hidden_rad, seen.gyro_hidden_rad * _speed_mps(motion, side, seen))
+        for part in (
+            seen.gyro_hidden_rad,
+            seen.gyro_hidden_rad * _sample_speed_mps(motion, side, seen),
+        )
     )
     tilted_mps = turned_mps + STANDARD_GRAVITY_MPS2 * hidden_rad * 0.5 * stride_s
     doubt_m = 0.25 * stride_s * np.hypot(unseen_mps, tilted_mps)
-    missing = seen.within_s(middle_s[:-1], middle_s[1:]) > seen.settings.matters_s
+    missing = seen.measure_within_s(middle_s[:-1], middle_s[1:]) > seen.settings.matters_s
     return np.asarray(np.where(missing, np.inf, doubt_m))
 
 
-def _speed_mps(motion: Motion, side: Side, seen: Gaps) -> FloatArray:
+def _sample_speed_mps(motion: Motion, side: Side, seen: Gaps) -> FloatArray:
     """Speed of a foot at each clipped sample of its gyroscope, shape (c,)."""
     foot = motion.segments.get(foot_of(side))
     if foot is None:

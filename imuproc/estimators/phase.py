@@ -207,7 +207,7 @@ def _fit_rise(
     prior_u = np.array([1.0, share_u, rise_u, settings.side_scatter_share])
     theta, covariance, spread = prior, np.diag(prior_u**2), 1.0
     for _ in range(_MOST_ROUNDS):
-        model, slopes = _rise(theta, n, side, top)
+        model, slopes = _compute_rise(theta, n, side, top)
         misfit = (speed - model) / scatter
         # Steps far off the curve pull less: soft L1 loss.
         weight = 1.0 / np.sqrt(1.0 + misfit**2)
@@ -223,7 +223,7 @@ def _fit_rise(
     return float(theta[1]), float(np.exp(theta[2])), covariance[1:3, 1:3] * max(1.0, spread)
 
 
-def _rise(
+def _compute_rise(
     theta: FloatArray, n: FloatArray, side: FloatArray, top_mps: float
 ) -> tuple[FloatArray, FloatArray]:
     """Speed of steps in m/s, shape (m,), and its slopes, shape (4, m).

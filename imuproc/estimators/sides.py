@@ -30,7 +30,7 @@ from imuproc.core.motion import Motion
 from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.dsp.filters import low_pass
 from imuproc.dsp.rotations import quat_rotate
-from imuproc.estimators.figures import Figure
+from imuproc.estimators.quantities import Quantity
 from imuproc.files.settings_model import FUKUCHI, JUDGEMENT, PRACTICE, StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -89,7 +89,7 @@ class SideSettings(StageSettings):
     )
 
 
-def side_flags(
+def flag_sides(
     motion: Motion,
     contacts: Contacts,
     measured: Mapping[Site, BoolArray],
@@ -111,31 +111,31 @@ def side_flags(
         ``sides_swapped`` and ``segments_swapped`` with what was measured, or nothing.
     """
     return [
-        *_swapped_legs(motion, contacts, settings),
-        *_swapped_segments(motion, contacts, measured, settings),
+        *_find_swapped_legs(motion, contacts, settings),
+        *_find_swapped_segments(motion, contacts, measured, settings),
     ]
 
 
-def without_swapped(
-    figures: Mapping[str, Figure],
+def drop_swapped(
+    figures: Mapping[str, Quantity],
     contacts: Contacts,
     flags: Iterable[RaisedFlag],
     vague_s: float,
-) -> dict[str, Figure]:
-    """Figures without those that a leg with exchanged shank and foot makes wrong.
+) -> dict[str, Quantity]:
+    """Quantities without those that a leg with exchanged shank and foot makes wrong.
 
     Parameters
     ----------
-    figures : mapping from column name to Figure
+    figures : mapping from column name to Quantity
     contacts : Contacts
     flags : iterable of RaisedFlag
-        As :func:`side_flags` gives them.
+        As :func:`flag_sides` gives them.
     vague_s : float
         What adds to the uncertainty of events of such a leg.
 
     Returns
     -------
-    dict from column name to Figure
+    dict from column name to Quantity
         Events of such a leg stay, with an uncertainty that says how little they are worth.
     """
     sites = {flag.site for flag in flags if flag.name == "segments_swapped"}
@@ -144,7 +144,7 @@ def without_swapped(
         return dict(figures)
     policy = policy_of("segments_swapped")
     gone = dict.fromkeys(policy.of_leg, own)
-    gone |= dict.fromkeys(TO_NEXT_STEP, own | _next(own))
+    gone |= dict.fromkeys(TO_NEXT_STEP, own | _find_next(own))
     gone |= dict.fromkeys(policy.withholds, np.ones(len(own), dtype=bool))
     out = dict(figures)
     for name, rows in gone.items():
@@ -152,16 +152,16 @@ def without_swapped(
     for name in EVENTS:
         parts = figures[name].parts
         vague = np.where(own, np.hypot(parts["event"], vague_s), parts["event"])
-        out[name] = Figure(figures[name].value, {**parts, "event": vague})
+        out[name] = Quantity(figures[name].value, {**parts, "event": vague})
     return out
 
 
-def _next(own: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _find_next(own: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Steps whose next one is marked."""
     return np.append(own[1:], False)
 
 
-def _swapped_segments(
+def _find_swapped_segments(
     motion: Motion,
     contacts: Contacts,
     measured: Mapping[Site, BoolArray],
@@ -195,13 +195,15 @@ def _swapped_segments(
             continue
         skewness = float(np.mean((foot - shank) ** 3)) / size
         faster, more = float(foot.min() / shank.min()), float(np.std(foot) / np.std(shank))
-        if _in_place(skewness, faster, more, settings) < 0.0:
+        if _measure_placement(skewness, faster, more, settings) < 0.0:
             found = {"side": side, "faster": faster, "more": more}
             flags.append(RaisedFlag("segments_swapped", found, foot_of(side)))
     return flags
 
 
-def _in_place(skewness: float, faster: float, more: float, settings: SideSettings) -> float:
+def _measure_placement(
+    skewness: float, faster: float, more: float, settings: SideSettings
+) -> float:
     """How far a leg moves as one whose logs are in their place: 1 as usual, -1 exchanged."""
     shares = (
         skewness / settings.usual_skewness,
@@ -211,7 +213,9 @@ def _in_place(skewness: float, faster: float, more: float, settings: SideSetting
     return float(np.mean(shares))
 
 
-def _swapped_legs(motion: Motion, contacts: Contacts, settings: SideSettings) -> list[RaisedFlag]:
+def _find_swapped_legs(
+    motion: Motion, contacts: Contacts, settings: SideSettings
+) -> list[RaisedFlag]:
     """A flag where the feet do not roll inward after touchdown."""
     rolls, scatter = [], []
     last = len(motion.time_s) - 1
@@ -221,7 +225,7 @@ def _swapped_legs(motion: Motion, contacts: Contacts, settings: SideSettings) ->
         if foot is None or len(down) < settings.fewest_contacts:
             return []
         before, after = (
-            _roll_rad(foot.quat_wxyz[np.searchsorted(motion.time_s, at_s).clip(0, last)])
+            _compute_roll_rad(foot.quat_wxyz[np.searchsorted(motion.time_s, at_s).clip(0, last)])
             for at_s in (down, down + settings.after_s)
         )
         gained = np.degrees(after - before) * (1.0 if side == "left" else -1.0)
@@ -233,7 +237,7 @@ def _swapped_legs(motion: Motion, contacts: Contacts, settings: SideSettings) ->
     return [RaisedFlag("sides_swapped", {"left_deg": rolls[0], "right_deg": rolls[1]})]
 
 
-def _roll_rad(quat_wxyz: FloatArray) -> FloatArray:
+def _compute_roll_rad(quat_wxyz: FloatArray) -> FloatArray:
     """Elevation of a foot's axis to the left, shape (k, 4) to (k,)."""
     across = quat_rotate(quat_wxyz, np.array([0.0, 1.0, 0.0]))[:, 2]
     return np.asarray(np.arcsin(np.clip(across, -1.0, 1.0)))

@@ -22,8 +22,8 @@ from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.sites import SIDES, Side, foot_of
 from imuproc.dsp.integration import cumulative_integral
 from imuproc.dsp.rotations import cross, quat_rotate
-from imuproc.estimators.figures import Figure, missing
-from imuproc.estimators.timing import next_step
+from imuproc.estimators.quantities import Quantity, make_missing
+from imuproc.estimators.timing import find_next_step
 from imuproc.files.settings_model import FUKUCHI, TRIED, StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -64,7 +64,7 @@ class StrideSettings(StageSettings):
     )
 
 
-def ball_velocity(segment: SegmentMotion) -> FloatArray:
+def compute_ball_velocity(segment: SegmentMotion) -> FloatArray:
     """Velocity of the ball of the foot in m/s, world axes, shape (n, 3).
 
     Parameters
@@ -74,10 +74,10 @@ def ball_velocity(segment: SegmentMotion) -> FloatArray:
     """
     lever = quat_rotate(segment.quat_wxyz, segment.lever_m)
     # d(lever)/dt by the orientation's own change keeps the two consistent.
-    return np.asarray(segment.velocity_mps + _rate_of(lever, segment))
+    return np.asarray(segment.velocity_mps + _get_rate(lever, segment))
 
 
-def _rate_of(lever: FloatArray, segment: SegmentMotion) -> FloatArray:
+def _get_rate(lever: FloatArray, segment: SegmentMotion) -> FloatArray:
     return cross(segment.rate_world_radps, lever)
 
 
@@ -112,7 +112,7 @@ class StepLengths:
     clipping_u_m: float
     settings: StrideSettings
 
-    def figures(self) -> dict[str, Figure]:
+    def tabulate(self) -> dict[str, Quantity]:
         """``step_length_m`` and ``speed_mps`` of every step."""
         count, step_s = len(self.step_s), self.step_s
         parts = {
@@ -122,21 +122,21 @@ class StepLengths:
             "asymmetry": np.full(count, self.settings.asymmetry_m / 2.0),
         }
         speed = self.length_m / step_s
-        longer_m = speed[:, None] * _time_moves(self.touchdown_u_s)
-        of_length = {name: _norms(moves) for name, moves in self.moves_m.items()}
-        clock_m = speed[:, None] * _clock_moves(self.late_s)
+        longer_m = speed[:, None] * _compute_time_moves(self.touchdown_u_s)
+        of_length = {name: _compute_norms(moves) for name, moves in self.moves_m.items()}
+        clock_m = speed[:, None] * _compute_clock_moves(self.late_s)
         of_speed = of_length | {
-            "touchdown": _norms(self.moves_m["touchdown"] - longer_m),
-            "clock": _norms(self.moves_m["clock"] - clock_m),
+            "touchdown": _compute_norms(self.moves_m["touchdown"] - longer_m),
+            "clock": _compute_norms(self.moves_m["clock"] - clock_m),
         }
         return {
-            "step_length_m": Figure(self.length_m, parts | of_length),
-            "speed_mps": Figure(
+            "step_length_m": Quantity(self.length_m, parts | of_length),
+            "speed_mps": Quantity(
                 speed, {name: part / step_s for name, part in (parts | of_speed).items()}
             ),
         }
 
-    def distance(self, first: int, last: int) -> Figure:
+    def measure_distance(self, first: int, last: int) -> Quantity:
         """Way from one contact to a later one.
 
         What goes by chance partly cancels, one event's error moves two lengths against each other,
@@ -149,7 +149,7 @@ class StepLengths:
 
         Returns
         -------
-        Figure
+        Quantity
             Of one value in m; NaN where a length in between is missing.
         """
         rows = slice(first, last)
@@ -163,30 +163,30 @@ class StepLengths:
             **{n: float(np.linalg.norm(m[rows].sum(axis=0))) for n, m in self.moves_m.items()},
         }
         value = np.array([self.length_m[rows].sum()])
-        return Figure(value, {name: np.array([part]) for name, part in parts.items()})
+        return Quantity(value, {name: np.array([part]) for name, part in parts.items()})
 
 
-def _norms(moves: FloatArray) -> FloatArray:
+def _compute_norms(moves: FloatArray) -> FloatArray:
     return np.asarray(np.sqrt(np.sum(moves**2, axis=1)))
 
 
-def _time_moves(late_s: FloatArray) -> FloatArray:
+def _compute_time_moves(late_s: FloatArray) -> FloatArray:
     """How the times between successive instants (rows) move when each (columns) comes late."""
     return np.asarray(np.diag(late_s[1:], 1) - np.diag(late_s))
 
 
-def _late_leg_s(contacts: Contacts) -> FloatArray:
+def _compute_late_leg_s(contacts: Contacts) -> FloatArray:
     """By how much the contacts of one leg, all of them, may be late on its clock, shape (m,)."""
     apart_u = contacts.evidence.get("clock_next_u_s", np.zeros(len(contacts)))
     return np.where(contacts.side == contacts.side[0], 0.0, apart_u.max(initial=0.0))
 
 
-def _clock_moves(late_s: FloatArray) -> FloatArray:
+def _compute_clock_moves(late_s: FloatArray) -> FloatArray:
     """How those times move when one leg's clock is late, shape (m, 1)."""
     return np.append(np.diff(late_s), 0.0)[:, None]
 
 
-def length_figures(lengths: StepLengths | None, count: int) -> dict[str, Figure]:
+def tabulate_lengths(lengths: StepLengths | None, count: int) -> dict[str, Quantity]:
     """Step length and speed of so many steps; all missing without lengths.
 
     Parameters
@@ -196,14 +196,14 @@ def length_figures(lengths: StepLengths | None, count: int) -> dict[str, Figure]
 
     Returns
     -------
-    dict from column name to Figure
+    dict from column name to Quantity
     """
     if lengths is None:
-        return {name: missing(count) for name in ("step_length_m", "speed_mps")}
-    return lengths.figures()
+        return {name: make_missing(count) for name in ("step_length_m", "speed_mps")}
+    return lengths.tabulate()
 
 
-def step_lengths(
+def solve_step_lengths(
     motion: Motion,
     contacts: Contacts,
     settings: StrideSettings,
@@ -225,8 +225,8 @@ def step_lengths(
         None where no stride can be used.
     """
     count = len(contacts)
-    follows = next_step(contacts, settings.longest_step_s)
-    strides = _stride_lengths(motion, contacts)
+    follows = find_next_step(contacts, settings.longest_step_s)
+    strides = _measure_strides(motion, contacts)
     stride_u = np.full(count, settings.stride_u_m)
     for side, doubt in (doubt_m or {}).items():
         rows = np.flatnonzero(contacts.side == side)[:-1]
@@ -238,7 +238,7 @@ def step_lengths(
     between_s = np.append(np.diff(0.5 * (contacts.touchdown_s + contacts.toe_off_s)), np.nan)
     follows &= between_s > 0.0
     down_u = contacts.touchdown_u_s
-    late_s = _late_leg_s(contacts)
+    late_s = _compute_late_leg_s(contacts)
     known = _Known(strides, stride_u, usable, follows, settings.speed_bend_mps)
     length, covariance, answer_mps = _solve_lengths(known, between_s)
     return StepLengths(
@@ -246,9 +246,9 @@ def step_lengths(
         step_s=np.append(np.diff(contacts.touchdown_s), np.nan),
         covariance_m2=covariance,
         moves_m={
-            "touchdown": answer_mps @ _time_moves(0.5 * down_u),
-            "toe_off": answer_mps @ _time_moves(0.5 * contacts.toe_off_u_s),
-            "clock": answer_mps @ _clock_moves(late_s),
+            "touchdown": answer_mps @ _compute_time_moves(0.5 * down_u),
+            "toe_off": answer_mps @ _compute_time_moves(0.5 * contacts.toe_off_u_s),
+            "clock": answer_mps @ _compute_clock_moves(late_s),
         },
         touchdown_u_s=down_u,
         late_s=late_s,
@@ -270,7 +270,7 @@ class _Known:
     bend_mps: float
 
 
-def _stride_lengths(motion: Motion, contacts: Contacts) -> FloatArray:
+def _measure_strides(motion: Motion, contacts: Contacts) -> FloatArray:
     """Way of the ball from each contact to the same foot's next one in m, shape (m,)."""
     strides = np.full(len(contacts), np.nan)
     rate_hz = (len(motion.time_s) - 1) / (motion.time_s[-1] - motion.time_s[0])
@@ -280,7 +280,7 @@ def _stride_lengths(motion: Motion, contacts: Contacts) -> FloatArray:
         rows = np.flatnonzero(contacts.side == side)
         if segment is None or len(rows) < 2:
             continue
-        way = cumulative_integral(ball_velocity(segment)[:, :2], rate_hz)
+        way = cumulative_integral(compute_ball_velocity(segment)[:, :2], rate_hz)
         at = np.stack([np.interp(middle[rows], motion.time_s, way[:, k]) for k in (0, 1)], axis=1)
         strides[rows[:-1]] = np.linalg.norm(np.diff(at, axis=0), axis=1)
     return strides
@@ -308,7 +308,7 @@ def _solve_lengths(
     pairs[np.arange(len(first)), first + 1] = weight
     borne = np.zeros(count, dtype=bool)
     borne[first] = borne[first + 1] = True
-    bends = _bend_rows(known.follows, between_s) / known.bend_mps
+    bends = _make_bend_rows(known.follows, between_s) / known.bend_mps
     bends = bends[~(bends[:, ~borne] != 0.0).any(axis=1)]  # else a step unheard of would pull
     curved = bends.T @ bends
     normal = pairs.T @ pairs + curved + np.eye(count) * 1e-6
@@ -320,7 +320,7 @@ def _solve_lengths(
     return np.where(borne, length, np.nan), inverse, answer
 
 
-def _bend_rows(follows: NDArray[np.bool_], between_s: FloatArray) -> FloatArray:
+def _make_bend_rows(follows: NDArray[np.bool_], between_s: FloatArray) -> FloatArray:
     """Second difference of speed over each three successive steps, shape (k, m)."""
     count = len(between_s)
     middle = np.flatnonzero(follows[:-2] & follows[1:-1] & follows[2:]) + 1

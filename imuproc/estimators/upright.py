@@ -45,7 +45,7 @@ class UprightSettings(StageSettings):
     )
 
 
-def upright_zero(motion: Motion, contacts: Contacts, settings: UprightSettings) -> bool:
+def is_zero_upright(motion: Motion, contacts: Contacts, settings: UprightSettings) -> bool:
     """Whether the zero of all segments can be that of quiet standing.
 
     Parameters

@@ -80,7 +80,7 @@ class LegShift:
     strides: float
 
 
-def leg_shift(contacts: Contacts, settings: AlternationSettings) -> LegShift | None:
+def find_leg_shift(contacts: Contacts, settings: AlternationSettings) -> LegShift | None:
     """How far the contacts of both legs are from alternating.
 
     Parameters
@@ -98,11 +98,11 @@ def leg_shift(contacts: Contacts, settings: AlternationSettings) -> LegShift | N
     right = contacts.touchdown_s[contacts.side == "right"]
     if min(len(left), len(right)) < _FEWEST:
         return None
-    strides = _strides_late(left, right, settings)
-    off = float(_off_middle(left, right, np.zeros(1), settings.stride_s)[0])
+    strides = _count_strides_late(left, right, settings)
+    off = float(_measure_off_middle(left, right, np.zeros(1), settings.stride_s)[0])
     farthest_s = settings.farthest_s
     shifts_s = np.arange(-farthest_s, farthest_s + _STEP_S, _STEP_S)
-    left_over = _off_middle(left, right, shifts_s, settings.stride_s)
+    left_over = _measure_off_middle(left, right, shifts_s, settings.stride_s)
     explained = np.isfinite(off) and off > settings.most_off_share
     explained &= left_over.min() < settings.explained_share * off
     if strides == 0.0 and not explained:
@@ -111,7 +111,9 @@ def leg_shift(contacts: Contacts, settings: AlternationSettings) -> LegShift | N
     return LegShift(float(alike[np.argmin(np.abs(alike))]), off, strides)
 
 
-def _strides_late(left_s: FloatArray, right_s: FloatArray, settings: AlternationSettings) -> float:
+def _count_strides_late(
+    left_s: FloatArray, right_s: FloatArray, settings: AlternationSettings
+) -> float:
     """By how many strides one leg begins and ends before the other; 0 where it does not."""
     strides = np.diff(left_s)
     shortest_s, longest_s = settings.stride_s
@@ -123,7 +125,7 @@ def _strides_late(left_s: FloatArray, right_s: FloatArray, settings: Alternation
     return late if abs(late) > settings.strides_late else 0.0
 
 
-def _off_middle(
+def _measure_off_middle(
     left_s: FloatArray, right_s: FloatArray, shifts_s: FloatArray, strides_s: tuple[float, float]
 ) -> FloatArray:
     """How far right contacts lie off the middle between left ones once a shift is taken out.

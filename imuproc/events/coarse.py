@@ -15,16 +15,16 @@ from imuproc.core.recording import ConditionedRecording, Interval
 from imuproc.core.sites import SIDES
 from imuproc.dsp.peaks import find_peaks
 from imuproc.events.fusion import FusionSettings
-from imuproc.events.leg_signals import LegSignals, SignalSettings, leg_signals
+from imuproc.events.leg_signals import LegSignals, SignalSettings, compute_leg_signals
 from imuproc.events.marks import (
     Between,
     MarkSettings,
     ToeOffMarks,
     TouchdownMarks,
-    toe_off_marks,
-    touchdown_marks,
+    find_toe_off_marks,
+    find_touchdown_marks,
 )
-from imuproc.events.unaided import UnaidedSettings, marked_events
+from imuproc.events.unaided import UnaidedSettings, find_marked_events
 from imuproc.files.settings_model import TRIED, StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
@@ -66,7 +66,7 @@ class CoarseSettings(StageSettings):
     ordered = (("shortest_stride_s", "longest_stride_s"),)
 
 
-def coarse_contacts(
+def find_coarse_contacts(
     conditioned: ConditionedRecording,
     run: Interval,
     settings: CoarseSettings,
@@ -99,9 +99,9 @@ def coarse_contacts(
     """
     inside = slice(*np.searchsorted(conditioned.time_s, [run.start_s, run.end_s]))
     own = (settings.signals, ankle_m)
-    legs = [leg_signals(conditioned, inside, side, *own) for side in SIDES]
-    found = [_leg_contacts(leg, settings, unaided, fusion) for leg in legs if leg is not None]
-    merged = _merge(found)
+    legs = [compute_leg_signals(conditioned, inside, side, *own) for side in SIDES]
+    found = [_find_leg_contacts(leg, settings, unaided, fusion) for leg in legs if leg is not None]
+    merged = _merge_sides(found)
     entry = HistoryEntry(
         "events.coarse",
         f"{len(merged)} coarse contacts from rates, jerk and force.",
@@ -118,7 +118,7 @@ def coarse_contacts(
     )
 
 
-def _forward_swings(leg: LegSignals, settings: CoarseSettings) -> IntArray:
+def _find_forward_swings(leg: LegSignals, settings: CoarseSettings) -> IntArray:
     distance = int(settings.shortest_stride_s * leg.rate_hz)
     peaks = find_peaks(leg.swing_radps, settings.least_swing_radps, distance)
     if len(peaks) == 0:
@@ -128,19 +128,19 @@ def _forward_swings(leg: LegSignals, settings: CoarseSettings) -> IntArray:
     return np.asarray(peaks[rate > settings.swing_share * fast], dtype=np.int64)
 
 
-def _between_swings(leg: LegSignals, settings: CoarseSettings) -> list[Between]:
+def _find_cycles(leg: LegSignals, settings: CoarseSettings) -> list[Between]:
     """Where each forward swing slows and where the next begins."""
-    peaks = _forward_swings(leg, settings)
+    peaks = _find_forward_swings(leg, settings)
     found = []
     nexts = np.append(peaks[1:], len(leg.swing_radps))[: len(peaks)]
     for peak, following in zip(peaks, nexts, strict=True):
-        between = _one_cycle(leg, int(peak), int(following), settings)
+        between = _mark_one_cycle(leg, int(peak), int(following), settings)
         if between is not None:
             found.append(between)
     return found
 
 
-def _one_cycle(
+def _mark_one_cycle(
     leg: LegSignals, peak: int, following: int, settings: CoarseSettings
 ) -> Between | None:
     """From one forward swing to the next; None where the foot does not swing again."""
@@ -162,14 +162,17 @@ def _one_cycle(
     return Between(peak, slowed, slowed + int(back[-1])) if len(back) and back[-1] > 3 else None
 
 
-def _leg_contacts(
+def _find_leg_contacts(
     leg: LegSignals, settings: CoarseSettings, unaided: UnaidedSettings, fusion: FusionSettings
 ) -> Contacts:
     """Contacts of one leg: at most one after each forward swing."""
-    cycles = _between_swings(leg, settings)
+    cycles = _find_cycles(leg, settings)
     look = settings.marks
     marks = [
-        {**vars(touchdown_marks(leg, cycle, look)), **vars(toe_off_marks(leg, cycle, look))}
+        {
+            **vars(find_touchdown_marks(leg, cycle, look)),
+            **vars(find_toe_off_marks(leg, cycle, look)),
+        }
         for cycle in cycles
     ]
     swings = np.array([cycle.swing for cycle in cycles], dtype=np.int64)
@@ -178,7 +181,7 @@ def _leg_contacts(
         "swing_s": leg.time_s[swings],
         **{name: np.array([mark[name] for mark in marks], dtype=np.float64) for name in _MARKS},
     }
-    events = marked_events(evidence, unaided, fusion)
+    events = find_marked_events(evidence, unaided, fusion)
     contacts = Contacts(
         side=np.full(len(cycles), leg.side, dtype="<U5"),
         touchdown_s=events.touchdown_s,
@@ -190,7 +193,7 @@ def _leg_contacts(
     return contacts.take(events.toe_off_s > events.touchdown_s)
 
 
-def _merge(parts: list[Contacts]) -> Contacts:
+def _merge_sides(parts: list[Contacts]) -> Contacts:
     """Contacts of both sides in order of touchdown."""
     if not parts:
         empty = np.empty(0)

@@ -62,7 +62,7 @@ class FootPoints:
     pitch_rad: FloatArray
 
 
-def foot_points(
+def track_foot_points(
     time_s: FloatArray,
     foot: SegmentMotion,
     side: Side,
@@ -109,7 +109,7 @@ def foot_points(
     )
 
 
-def running_speed(time_s: FloatArray, foot: SegmentMotion, own: Contacts) -> FloatArray:
+def measure_running_speed(time_s: FloatArray, foot: SegmentMotion, own: Contacts) -> FloatArray:
     """Running speed at each contact of one foot from its strides, in m/s, shape (m,).
 
     Parameters

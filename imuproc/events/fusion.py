@@ -75,7 +75,7 @@ class Fused:
     share: FloatArray
 
 
-def fused(
+def fuse_marks(
     time_s: FloatArray,
     u_s: FloatArray,
     settings: FusionSettings,
@@ -110,9 +110,9 @@ def fused(
     for _ in range(_ROUNDS):
         off = (marks - mean) ** 2 * prior
         weight = prior * (settings.tail + 1.0) / (settings.tail + off)
-        mean = _ratio((weight * marks).sum(axis=0), weight.sum(axis=0))
+        mean = _divide_known((weight * marks).sum(axis=0), weight.sum(axis=0))
     total = weight.sum(axis=0)
-    share = _ratio(weight, total)
+    share = _divide_known(weight, total)
     own = (share**2 * np.where(known, u_s, 0.0) ** 2).sum(axis=0)
     linear = (share * np.where(known, u_s, 0.0)).sum(axis=0)
     # Between no correlation and full correlation the variance goes in a straight line.
@@ -122,7 +122,7 @@ def fused(
     spread = np.sqrt(np.maximum(apart - usual, 0.0))
     firm = np.delete(np.arange(len(marks)), stray)
     firm_u = np.where(known, u_s, np.nan)[firm]
-    wrong_s = _widest_gap(marks[firm], firm_u, share[firm], settings)
+    wrong_s = _find_widest_gap(marks[firm], firm_u, share[firm], settings)
     spread = np.maximum(spread, 0.5 * wrong_s)
     return Fused(
         time_s=np.where(some, mean, np.nan),
@@ -132,7 +132,7 @@ def fused(
     )
 
 
-def _widest_gap(
+def _find_widest_gap(
     marks_s: FloatArray, u_s: FloatArray, share: FloatArray, settings: FusionSettings
 ) -> FloatArray:
     """Largest distance in s between two marks that cannot both be right; 0 where all can."""
@@ -145,11 +145,11 @@ def _widest_gap(
     return np.asarray(np.max(np.where(wrong, gap_s * counts, 0.0), axis=(0, 1)))
 
 
-def _ratio(above: FloatArray, below: FloatArray) -> FloatArray:
+def _divide_known(above: FloatArray, below: FloatArray) -> FloatArray:
     """Quotient, 0 where nothing is known."""
     return np.divide(above, below, out=np.zeros_like(above + below), where=below > 0.0)
 
 
-def mark_of(evidence: Evidence, name: str) -> FloatArray:
+def get_mark(evidence: Evidence, name: str) -> FloatArray:
     """A mark from the evidence; NaN where it was not looked for."""
     return evidence.get(name, np.full(len(next(iter(evidence.values()))), np.nan))

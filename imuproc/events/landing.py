@@ -158,7 +158,7 @@ class Landing:
     heel_down_s: float = np.nan
 
 
-def landing_of(
+def find_landing(
     points: FootPoints, coarse_s: float, toe_off_s: float, settings: LandingSettings
 ) -> Landing:
     """Landing of the foot in one contact.
@@ -176,7 +176,7 @@ def landing_of(
     """
     until_s = coarse_s + settings.stance_share * (toe_off_s - coarse_s)
     low, middle = np.searchsorted(points.time_s, [coarse_s - settings.swing_s, until_s])
-    stops = _stops(points, int(low), int(middle), settings)
+    stops = _find_stops(points, int(low), int(middle), settings)
     if not stops:
         return Landing()
     half_s, hardness, fall, stop_s = zip(*stops, strict=True)
@@ -185,8 +185,8 @@ def landing_of(
         half - settings.ball_lag_s - later for half, later in zip(half_s, late, strict=True)
     )
     main = int(np.argmax(hardness))
-    mark_s = _heel_mark(points, half_s[main], fall[main], settings)
-    weight = 0.0 if np.isnan(mark_s) else _heel_weight(points, mark_s, half_s[main], settings)
+    mark_s = _find_heel_mark(points, half_s[main], fall[main], settings)
+    weight = 0.0 if np.isnan(mark_s) else _weigh_heel(points, mark_s, half_s[main], settings)
     return Landing(
         ball_s,
         hardness,
@@ -194,11 +194,11 @@ def landing_of(
         stop_s,
         mark_s - settings.heel_lag_s,
         0.0 if weight < 0.01 else weight,
-        _heel_down_s(points, half_s[main], settings),
+        _find_heel_down_s(points, half_s[main], settings),
     )
 
 
-def _heel_down_s(points: FootPoints, half_s: float, settings: LandingSettings) -> float:
+def _find_heel_down_s(points: FootPoints, half_s: float, settings: LandingSettings) -> float:
     """When the heel came near the ground with the toe up; NaN where the foot was level by then."""
     low, half, high = np.searchsorted(
         points.time_s, [half_s - settings.swing_s, half_s, half_s + settings.flat_after_s]
@@ -214,7 +214,7 @@ def _heel_down_s(points: FootPoints, half_s: float, settings: LandingSettings) -
     return float(points.time_s[near]) if toe_up else float("nan")
 
 
-def _stops(
+def _find_stops(
     points: FootPoints, low: int, middle: int, settings: LandingSettings
 ) -> list[tuple[float, float, float, float]]:
     """Stops of the ball's fall in order: half stop in s, hardness, fall in m/s, duration in s."""
@@ -230,7 +230,7 @@ def _stops(
     largest = -float(speed.min())
     found = []
     for peak in peaks:
-        first, last = _span(accel, int(peak), settings.stop_ends_share)
+        first, last = _find_stop_span(accel, int(peak), settings.stop_ends_share)
         fall = -float(speed[first])
         gone = float(speed[last] - speed[first])
         if min(gone, fall) < settings.least_share * largest:
@@ -243,7 +243,7 @@ def _stops(
     return sorted(sorted(found, key=lambda stop: -stop[1])[:MOST_CANDIDATES])
 
 
-def _span(accel: FloatArray, peak: int, share: float) -> tuple[int, int]:
+def _find_stop_span(accel: FloatArray, peak: int, share: float) -> tuple[int, int]:
     """From where to where a stop lasts: down to a share of its peak, or a dip between two."""
     low = accel < share * accel[peak]
     before, after = np.flatnonzero(low[:peak]), np.flatnonzero(low[peak:])
@@ -252,25 +252,25 @@ def _span(accel: FloatArray, peak: int, share: float) -> tuple[int, int]:
     return first, last
 
 
-def _heel_weight(
+def _weigh_heel(
     points: FootPoints, mark_s: float, half_s: float, settings: LandingSettings
 ) -> float:
     """How surely the heel struck first: toe up at its mark, and the heel near the ground there."""
     pitch = float(np.interp(mark_s, points.time_s, points.pitch_rad))
     steepness = np.radians(settings.heel_blend_deg)
-    toe_up = _logistic((pitch - np.radians(settings.heel_pitch_deg)) / steepness)
+    toe_up = _rise_logistic((pitch - np.radians(settings.heel_pitch_deg)) / steepness)
     low, high = np.searchsorted(points.time_s, [mark_s, half_s + settings.flat_after_s])
     sinks_m = -float(np.cumsum(points.heel_mps[low:high]).min(initial=0.0)) / points.rate_hz
     blend_m = settings.heel_clear_blend_share * settings.heel_clearance_m
-    return toe_up * _logistic((settings.heel_clearance_m - sinks_m) / blend_m)
+    return toe_up * _rise_logistic((settings.heel_clearance_m - sinks_m) / blend_m)
 
 
-def _logistic(x: float) -> float:
+def _rise_logistic(x: float) -> float:
     """From 0 to 1, one half at 0."""
     return 0.5 * (1.0 + tanh(0.5 * x))
 
 
-def _heel_mark(
+def _find_heel_mark(
     points: FootPoints, half_s: float, fall_mps: float, settings: LandingSettings
 ) -> float:
     """Peak of the heel's upward acceleration before the ball comes down, refined by a parabola.

@@ -100,7 +100,7 @@ class Leaving:
     lift_mps: float = np.nan
 
 
-def roll_ahead_m(
+def measure_roll_ahead_m(
     time_s: FloatArray, foot: SegmentMotion, spans_s: FloatArray, settings: LeavingSettings
 ) -> float:
     """How far ahead of the pivot of the ball a foot turns late in contact, in m.
@@ -135,7 +135,7 @@ def roll_ahead_m(
     return float(np.clip(ahead, settings.least_roll_m, settings.most_roll_m))
 
 
-def leaving_of(
+def find_leaving(
     points: FootPoints,
     touchdown_s: float,
     coarse_s: float,
@@ -171,12 +171,14 @@ def leaving_of(
         return Leaving()
     toe = (np.nan, np.nan)
     if np.isfinite(speed_mps):
-        toe = _rise(points, int(low), int(high), settings.toe_speed_share * speed_mps)
-    lift = _lift(points, int(rest_from), (int(rest_to), int(high)), settings.lift_m)
+        toe = _find_toe_rise(points, int(low), int(high), settings.toe_speed_share * speed_mps)
+    lift = _find_lift(points, int(rest_from), (int(rest_to), int(high)), settings.lift_m)
     return Leaving(toe[0] + settings.toe_lag_s, toe[1], lift[0] + settings.lift_lag_s, lift[1])
 
 
-def _rise(points: FootPoints, low: int, high: int, level_mps: float) -> tuple[float, float]:
+def _find_toe_rise(
+    points: FootPoints, low: int, high: int, level_mps: float
+) -> tuple[float, float]:
     """When the toes rise at a speed, in s, and how fast that speed grows about there, in m/s2.
 
     Sought from where the line of the sole points most into the ground, just before it leaves.
@@ -194,7 +196,7 @@ def _rise(points: FootPoints, low: int, high: int, level_mps: float) -> tuple[fl
     return float(found[1][0]), growth
 
 
-def _lift(
+def _find_lift(
     points: FootPoints, rest_from: int, span: tuple[int, int], lift_m: float
 ) -> tuple[float, float]:
     """When the ball has risen off its resting place, in s, and how fast it rises there, in m/s."""

@@ -113,7 +113,7 @@ class _Cut:
         return np.asarray(-self.gyro_radps[:, 1])
 
 
-def leg_signals(
+def compute_leg_signals(
     conditioned: ConditionedRecording,
     inside: slice,
     side: Side,
@@ -137,58 +137,62 @@ def leg_signals(
     LegSignals or None
     """
     rate_hz = conditioned.rate_hz
-    shank = _cut(conditioned.segments.get(shank_of(side)), inside, rate_hz, None, settings)
-    foot = _cut(conditioned.segments.get(foot_of(side)), inside, rate_hz, shank, settings)
+    shank = _cut_segment(conditioned.segments.get(shank_of(side)), inside, rate_hz, None, settings)
+    foot = _cut_segment(conditioned.segments.get(foot_of(side)), inside, rate_hz, shank, settings)
     leader, shaken = shank or foot, foot or shank
     if leader is None or shaken is None:
         return None
     rate = leader.pitch_rate_radps
     slow_hz, fast_hz = settings.shock_hz
-    slow = _smooth(shaken.accel_mps2, slow_hz, rate_hz)
+    slow = _smooth_axes(shaken.accel_mps2, slow_hz, rate_hz)
     return LegSignals(
         side=side,
         rate_hz=rate_hz,
         time_s=conditioned.time_s[inside],
-        swing_radps=_smooth(rate, settings.swing_cutoff_hz, rate_hz),
-        turn_radps=_smooth(rate, settings.turn_cutoff_hz, rate_hz),
-        jerk_mps3=_jerk(_smooth(shaken.accel_mps2, settings.jerk_cutoff_hz, rate_hz), rate_hz),
-        slow_jerk_mps3=_jerk(slow, rate_hz),
-        shock_mps3=_jerk(_smooth(shaken.accel_mps2 - slow, fast_hz, rate_hz), rate_hz),
-        axial_mps2=None if shank is None else _ankle_force(shank, rate_hz, settings, ankle_m),
-        push_mps2=None if foot is None else _push_force(foot, rate_hz, settings),
+        swing_radps=_smooth_axes(rate, settings.swing_cutoff_hz, rate_hz),
+        turn_radps=_smooth_axes(rate, settings.turn_cutoff_hz, rate_hz),
+        jerk_mps3=_compute_jerk(
+            _smooth_axes(shaken.accel_mps2, settings.jerk_cutoff_hz, rate_hz), rate_hz
+        ),
+        slow_jerk_mps3=_compute_jerk(slow, rate_hz),
+        shock_mps3=_compute_jerk(_smooth_axes(shaken.accel_mps2 - slow, fast_hz, rate_hz), rate_hz),
+        axial_mps2=None
+        if shank is None
+        else _compute_ankle_force(shank, rate_hz, settings, ankle_m),
+        push_mps2=None if foot is None else _compute_push_force(foot, rate_hz, settings),
         foot_turn_radps=(
             None
             if foot is None
-            else _smooth(foot.pitch_rate_radps, settings.push_cutoff_hz, rate_hz)
+            else _smooth_axes(foot.pitch_rate_radps, settings.push_cutoff_hz, rate_hz)
         ),
     )
 
 
-def _smooth(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
+def _smooth_axes(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     return low_pass(x, min(cutoff_hz, 0.4 * rate_hz), rate_hz)
 
 
-def _jerk(smooth_mps2: FloatArray, rate_hz: float) -> FloatArray:
+def _compute_jerk(smooth_mps2: FloatArray, rate_hz: float) -> FloatArray:
     return norm(differentiate(smooth_mps2, rate_hz))
 
 
-def _ankle_force(
+def _compute_ankle_force(
     shank: _Cut, rate_hz: float, settings: SignalSettings, ankle_m: float
 ) -> FloatArray:
     """Specific force of the ankle along the shank: that of the sensor, moved down a rigid shank."""
     seen = np.column_stack((shank.accel_mps2[:, 2], shank.gyro_radps[:, :2]))
-    accel, *gyro = _smooth(seen, settings.axial_cutoff_hz, rate_hz).T
+    accel, *gyro = _smooth_axes(seen, settings.axial_cutoff_hz, rate_hz).T
     # The axial part of omega x (omega x r) for r straight down; angular acceleration adds none.
     return np.asarray(accel + ankle_m * (gyro[0] ** 2 + gyro[1] ** 2))
 
 
-def _push_force(foot: _Cut, rate_hz: float, settings: SignalSettings) -> FloatArray:
+def _compute_push_force(foot: _Cut, rate_hz: float, settings: SignalSettings) -> FloatArray:
     accel, lean = foot.accel_mps2, np.radians(settings.push_lean_deg)
     push = np.cos(lean) * accel[:, 2] + np.sin(lean) * accel[:, 0]
-    return _smooth(push, settings.push_cutoff_hz, rate_hz)
+    return _smooth_axes(push, settings.push_cutoff_hz, rate_hz)
 
 
-def _cut(
+def _cut_segment(
     segment: Conditioned | None,
     inside: slice,
     rate_hz: float,

@@ -34,7 +34,7 @@ class Between:
     slowed: int
     rise: int
 
-    def at(self, share: float) -> int:
+    def get_sample(self, share: float) -> int:
         """Sample at a share of the time from ``slowed`` to ``rise``."""
         return int(self.slowed + share * (self.rise - self.slowed))
 
@@ -160,7 +160,9 @@ class MarkSettings(StageSettings):
     )
 
 
-def touchdown_marks(leg: LegSignals, between: Between, settings: MarkSettings) -> TouchdownMarks:
+def find_touchdown_marks(
+    leg: LegSignals, between: Between, settings: MarkSettings
+) -> TouchdownMarks:
     """Marks of the touchdown between two forward swings.
 
     Parameters
@@ -176,25 +178,25 @@ def touchdown_marks(leg: LegSignals, between: Between, settings: MarkSettings) -
     shakes_to = settings.foot_shakes_to_share
     if leg.axial_mps2 is not None:
         shakes_to = settings.shank_shakes_to_share
-    first = max(between.swing, between.at(settings.touchdown_from_share))
-    last = max(between.at(shakes_to), first + 1)
+    first = max(between.swing, between.get_sample(settings.touchdown_from_share))
+    last = max(between.get_sample(shakes_to), first + 1)
     weighed = leg.jerk_mps3[first:last].copy()
     # The swing shakes too: before it has slowed only a shake that stands out is a touchdown.
     weighed[: between.slowed - first] *= settings.swinging_weight
     peak = first + int(np.argmax(weighed))
     width = max(1, round(settings.impact_beside_s * leg.rate_hz))
     beside = slice(max(0, peak - width), peak + width + 1)
-    shock_s, shock_ratio = _shock(leg, between, (first, last), settings)
+    shock_s, shock_ratio = _find_shock(leg, between, (first, last), settings)
     axial, onset_s = np.nan, settings.onset_s
     if leg.axial_mps2 is not None:
         begin = max(between.slowed, peak - max(1, round(settings.load_before_s * leg.rate_hz)))
-        end = max(between.at(settings.force_peak_to_share), begin + 2)
+        end = max(between.get_sample(settings.force_peak_to_share), begin + 2)
         top = begin + int(np.argmax(leg.axial_mps2[begin:end]))
-        axial = _rise_time(leg, leg.axial_mps2, top, onset_s, settings.axial_rise_share)
+        axial = _find_rise_s(leg, leg.axial_mps2, top, onset_s, settings.axial_rise_share)
     return TouchdownMarks(
-        jerk_onset_s=_rise_time(leg, leg.jerk_mps3, peak, onset_s, settings.jerk_onset_share),
-        jerk_half_s=_rise_time(leg, leg.jerk_mps3, peak, onset_s, 0.5),
-        impact_ratio=_times(leg.jerk_mps3[peak], leg.slow_jerk_mps3[beside].max()),
+        jerk_onset_s=_find_rise_s(leg, leg.jerk_mps3, peak, onset_s, settings.jerk_onset_share),
+        jerk_half_s=_find_rise_s(leg, leg.jerk_mps3, peak, onset_s, 0.5),
+        impact_ratio=_to_times_s(leg.jerk_mps3[peak], leg.slow_jerk_mps3[beside].max()),
         shock_s=shock_s,
         shock_ratio=shock_ratio,
         axial_rise_s=axial,
@@ -203,11 +205,11 @@ def touchdown_marks(leg: LegSignals, between: Between, settings: MarkSettings) -
     )
 
 
-def _times(value: float, base: float) -> float:
+def _to_times_s(value: float, base: float) -> float:
     return float(value / base) if base > 0.0 else 0.0
 
 
-def _shock(
+def _find_shock(
     leg: LegSignals, between: Between, within: tuple[int, int], settings: MarkSettings
 ) -> tuple[float, float]:
     """When the shock has first risen, in s, and how far it stands out of the quiet before it."""
@@ -218,7 +220,7 @@ def _shock(
     begins_s = (settings.shock_s, settings.quiet_s)
     early, quiet = (max(0, peak - round(s * leg.rate_hz)) for s in begins_s)
     before = leg.shock_mps3[quiet : max(early, quiet + 1)]
-    ratio = _times(leg.shock_mps3[peak], before.max())
+    ratio = _to_times_s(leg.shock_mps3[peak], before.max())
     level = settings.shock_rise_share * leg.shock_mps3[peak]
     over = early + int(np.argmax(leg.shock_mps3[early : peak + 1] >= level))
     if over == 0 or ratio <= 1.0:
@@ -228,7 +230,7 @@ def _shock(
     return float(leg.time_s[over] - (1.0 - np.clip(part, 0.0, 1.0)) / leg.rate_hz), ratio
 
 
-def _rise_time(leg: LegSignals, x: FloatArray, peak: int, within_s: float, share: float) -> float:
+def _find_rise_s(leg: LegSignals, x: FloatArray, peak: int, within_s: float, share: float) -> float:
     """First time after its least value at which a signal has made a share of its rise to a peak."""
     start = max(0, peak - max(1, round(within_s * leg.rate_hz)))
     low = start + int(np.argmin(x[start : peak + 1]))
@@ -262,7 +264,7 @@ class ToeOffMarks:
     shank_off_s: float
 
 
-def toe_off_marks(leg: LegSignals, between: Between, settings: MarkSettings) -> ToeOffMarks:
+def find_toe_off_marks(leg: LegSignals, between: Between, settings: MarkSettings) -> ToeOffMarks:
     """Marks of the toe-off between two forward swings.
 
     Parameters
@@ -277,29 +279,32 @@ def toe_off_marks(leg: LegSignals, between: Between, settings: MarkSettings) -> 
     """
     push, turn, shank = np.nan, np.nan, np.nan
     if leg.foot_turn_radps is not None and leg.push_mps2 is not None:
-        low, high = between.at(settings.push_from_share), between.at(settings.push_to_share)
+        low, high = (
+            between.get_sample(settings.push_from_share),
+            between.get_sample(settings.push_to_share),
+        )
         rate = leg.foot_turn_radps[low:high]
         if len(rate) > 4 and rate.min() < 0.0:
-            turn = float(leg.time_s[low + _strongest_turn(rate, settings.strong_turn_share)])
+            turn = float(leg.time_s[low + _find_strong_turn(rate, settings.strong_turn_share)])
             whole = float(np.ptp(leg.push_mps2[between.slowed : between.rise]))
             cycle = between.rise - between.slowed
             beside = max(1, round(settings.push_beside_share * cycle))
-            fall = _push_fall(rate, leg.push_mps2[low:high], beside)
+            fall = _find_push_fall(rate, leg.push_mps2[low:high], beside)
             if fall is not None and -fall[1] * leg.rate_hz > settings.least_fall_per_s * whole:
                 push = float(leg.time_s[low] + (fall[0] + 0.5) / leg.rate_hz)
     if leg.axial_mps2 is not None:
-        shank = _shank_off_s(leg, between, settings)
+        shank = _find_shank_off_s(leg, between, settings)
     return ToeOffMarks(push, turn, shank)
 
 
-def _strongest_turn(rate: FloatArray, strong_share: float) -> int:
+def _find_strong_turn(rate: FloatArray, strong_share: float) -> int:
     """The first strong turn of the push: the foot may turn on after toe-off."""
     turns = find_peaks(-rate)
     turns = turns[rate[turns] < strong_share * rate.min()]
     return int(turns[0]) if len(turns) else int(np.argmin(rate))
 
 
-def _push_fall(rate: FloatArray, force: FloatArray, beside: int) -> tuple[float, float] | None:
+def _find_push_fall(rate: FloatArray, force: FloatArray, beside: int) -> tuple[float, float] | None:
     """Steepest fall of the force while the foot turns: place (samples, refined), fall per sample.
 
     The force falls in mid-stance and in early swing too, but only the push turns the foot fast.
@@ -316,11 +321,11 @@ def _push_fall(rate: FloatArray, force: FloatArray, beside: int) -> tuple[float,
     return k + float(np.clip(shift, -0.5, 0.5)), float(fall[k])
 
 
-def _shank_off_s(leg: LegSignals, between: Between, settings: MarkSettings) -> float:
+def _find_shank_off_s(leg: LegSignals, between: Between, settings: MarkSettings) -> float:
     """When the shank's rate has fallen half-way; NaN if the shank does not fold back."""
     rate = leg.turn_radps
-    low = between.at(settings.stance_from_share)
-    high = min(between.at(settings.shank_back_to_share), between.rise)
+    low = between.get_sample(settings.stance_from_share)
+    high = min(between.get_sample(settings.shank_back_to_share), between.rise)
     if high - low < 3:
         return float("nan")
     top = low + int(np.argmax(rate[low:high]))

@@ -52,7 +52,7 @@ class Track:
     gyro_radps: FloatArray
     accel_mps2: FloatArray
 
-    def between(self, start_s: float, end_s: float) -> "Track":
+    def slice_between(self, start_s: float, end_s: float) -> "Track":
         """The part from one instant to another, both included; it may be empty."""
         first = int(np.searchsorted(self.time_s, start_s))
         last = int(np.searchsorted(self.time_s, end_s, side="right"))
@@ -93,7 +93,7 @@ class ProgressSettings(StageSettings):
     ordered = (("shortest_stride_s", "longest_stride_s"),)
 
 
-def stride_lengths(track: Track, site: Site, settings: ProgressSettings) -> FloatArray:
+def measure_stride_lengths(track: Track, site: Site, settings: ProgressSettings) -> FloatArray:
     """Horizontal way of each stride of one sensor.
 
     Parameters
@@ -120,20 +120,20 @@ def stride_lengths(track: Track, site: Site, settings: ProgressSettings) -> Floa
     gravity = moving_mean(force, choose_odd_width(settings.gravity_s, rate_hz))
     shaking = moving_mean(norm(force - gravity), width)
     turning = moving_mean(norm(gyro), width)
-    quiet = _quiet_instants(gyro, shaking, rate_hz, settings)
+    quiet = _find_quiet_instants(gyro, shaking, rate_hz, settings)
     arm_m = 0.0 if is_foot(site) else settings.ankle_m
     out = []
     for first, last in pairwise(quiet.tolist()):  # over strides
         duration_s = (last - first) / rate_hz
         fits = settings.shortest_stride_s <= duration_s <= settings.longest_stride_s
         if fits and known[first : last + 1].all():
-            speed = _mean_speed(force[first : last + 1], rate_hz)
+            speed = _compute_mean_speed(force[first : last + 1], rate_hz)
             speed += 0.5 * arm_m * (turning[first] + turning[last])
             out.append(speed * duration_s)
     return np.array(out)
 
 
-def _quiet_instants(
+def _find_quiet_instants(
     gyro: FloatArray, shaking: FloatArray, rate_hz: float, settings: ProgressSettings
 ) -> NDArray[np.int64]:
     """The sample nearest to rest between each swing forward and the next: that of mid-stance."""
@@ -146,7 +146,7 @@ def _quiet_instants(
     return np.array([a + int(np.argmin(shaking[a:b])) for a, b in pairwise(peaks)], dtype=np.int64)
 
 
-def _mean_speed(force: FloatArray, rate_hz: float) -> float:
+def _compute_mean_speed(force: FloatArray, rate_hz: float) -> float:
     """Mean horizontal speed over a stride against that at its ends, in m/s."""
     gravity = force.mean(axis=0)
     up = gravity / max(float(np.linalg.norm(gravity)), 1e-9)

@@ -28,19 +28,19 @@ from imuproc.events.foot_points import (
     FORCE_PLATES,
     FootGeometry,
     FootPoints,
-    foot_points,
-    running_speed,
+    measure_running_speed,
+    track_foot_points,
 )
-from imuproc.events.fusion import Fused, FusionSettings, mark_of
-from imuproc.events.landing import MOST_CANDIDATES, Landing, LandingSettings, landing_of
-from imuproc.events.leaving import Leaving, LeavingSettings, leaving_of, roll_ahead_m
-from imuproc.events.toe_off import TOE_OFF_MARKS, ToeOffSettings, toe_offs
+from imuproc.events.fusion import Fused, FusionSettings, get_mark
+from imuproc.events.landing import MOST_CANDIDATES, Landing, LandingSettings, find_landing
+from imuproc.events.leaving import Leaving, LeavingSettings, find_leaving, measure_roll_ahead_m
+from imuproc.events.toe_off import TOE_OFF_MARKS, ToeOffSettings, find_toe_offs
 from imuproc.events.touchdown import (
     TOUCHDOWN_MARKS,
     Strike,
     TouchdownSettings,
-    touchdown_rate_u,
-    touchdowns,
+    compute_touchdown_rate_u,
+    find_touchdowns,
 )
 from imuproc.files.settings_model import JUDGEMENT, StageSettings, number, table
 
@@ -98,7 +98,7 @@ class RefineSettings(StageSettings):
     coverage: CoverageSettings = table(CoverageSettings)
 
 
-def refined_contacts(
+def refine_contacts(
     contacts: Contacts, motion: Motion, settings: RefineSettings, fusion: FusionSettings
 ) -> Contacts:
     """Contacts with touchdown and toe-off from the foot's motion and from marks in raw signals.
@@ -135,13 +135,13 @@ def refined_contacts(
         rows = np.flatnonzero(contacts.side == side)
         if foot is None or len(rows) == 0:
             continue
-        found = _foot_marks(contacts, rows, (motion.time_s, foot, side), settings)
+        found = _find_foot_marks(contacts, rows, (motion.time_s, foot, side), settings)
         for name, values in found.items():
             columns[name][rows] = values
-    return _with_events(contacts, motion, columns, settings, fusion)
+    return _set_events(contacts, motion, columns, settings, fusion)
 
 
-def _foot_marks(
+def _find_foot_marks(
     contacts: Contacts,
     rows: NDArray[np.intp],
     moves: tuple[FloatArray, SegmentMotion, Side],
@@ -152,37 +152,39 @@ def _foot_marks(
     own = contacts.take(rows)
     spans = np.stack((own.touchdown_s, own.toe_off_s), axis=1)
     leaving = settings.leaving
-    roll_m = float(np.nan_to_num(roll_ahead_m(time_s, foot, spans, leaving)))
+    roll_m = float(np.nan_to_num(measure_roll_ahead_m(time_s, foot, spans, leaving)))
     toe_m = leaving.toe_ahead_m + leaving.toe_per_roll * roll_m
-    points = foot_points(time_s, foot, side, (toe_m, 0.0, leaving.toe_up_m), settings.geometry)
-    speed = running_speed(time_s, foot, own)
+    points = track_foot_points(
+        time_s, foot, side, (toe_m, 0.0, leaving.toe_up_m), settings.geometry
+    )
+    speed = measure_running_speed(time_s, foot, own)
     slowing = np.abs(np.gradient(speed)) if len(rows) > 1 else np.zeros(len(rows))
     middle_s = spans.mean(axis=1)
     pitch_u = np.degrees(np.interp(middle_s, time_s, np.nan_to_num(foot.pitch_u_rad)))
     marks = np.full((len(rows), len(_COLUMNS)), np.nan)
     for k in np.flatnonzero(pitch_u < settings.lost_pitch_deg):
-        marks[k] = (*_marks(points, spans[k], speed[k], settings), speed[k], slowing[k])
+        marks[k] = (*_find_marks(points, spans[k], speed[k], settings), speed[k], slowing[k])
     return dict(zip(_COLUMNS, marks.T, strict=True))
 
 
-def _marks(
+def _find_marks(
     points: FootPoints, span_s: FloatArray, speed_mps: float, settings: RefineSettings
 ) -> tuple[float, ...]:
     """The marks of one contact, in the order of the columns."""
-    landing = landing_of(points, float(span_s[0]), float(span_s[1]), settings.landing)
-    leaving = leaving_of(
+    landing = find_landing(points, float(span_s[0]), float(span_s[1]), settings.landing)
+    leaving = find_leaving(
         points, float(span_s[0]), float(span_s[1]), float(speed_mps), settings.leaving
     )
     return (
-        *_ball_columns(landing),
+        *_tabulate_stops(landing),
         landing.heel_s,
         landing.heel_weight,
         landing.heel_down_s,
-        *_leaving_columns(leaving),
+        *_tabulate_leaving(leaving),
     )
 
 
-def _ball_columns(landing: Landing) -> list[float]:
+def _tabulate_stops(landing: Landing) -> list[float]:
     """What is known of each stop of the ball, the missing ones NaN."""
     stops = (landing.ball_s, landing.hardness, landing.fall_mps, landing.stop_s)
     return [
@@ -190,11 +192,11 @@ def _ball_columns(landing: Landing) -> list[float]:
     ]
 
 
-def _leaving_columns(leaving: Leaving) -> tuple[float, float, float, float]:
+def _tabulate_leaving(leaving: Leaving) -> tuple[float, float, float, float]:
     return leaving.toe_s, leaving.toe_growth_mps2, leaving.lift_s, leaving.lift_mps
 
 
-def _with_events(
+def _set_events(
     contacts: Contacts,
     motion: Motion,
     columns: dict[str, FloatArray],
@@ -204,20 +206,24 @@ def _with_events(
     evidence = {**contacts.evidence, **columns}
     sample_s = float(np.ptp(motion.time_s)) / (len(motion.time_s) - 1)
     usual_stop_s = settings.landing.usual_stop_s
-    down, strike = touchdowns(evidence, sample_s, usual_stop_s, settings.touchdown, fusion)
-    off = toe_offs(evidence, settings.toe_off, fusion)
+    down, strike = find_touchdowns(evidence, sample_s, usual_stop_s, settings.touchdown, fusion)
+    off = find_toe_offs(evidence, settings.toe_off, fusion)
     found_down, found_off = np.isfinite(strike.time_s), np.isfinite(off.time_s)
-    rate_u = touchdown_rate_u(evidence, strike.stop_s, sample_s, settings.touchdown)
+    rate_u = compute_touchdown_rate_u(evidence, strike.stop_s, sample_s, settings.touchdown)
     off_rate_u = np.full(len(contacts), settings.toe_off.rate_u * sample_s)
     entry = HistoryEntry(
         "events.refined",
         f"{int(found_down.sum())} touchdowns and {int(found_off.sum())} toe-offs from foot motion.",
         settings.model_dump(),
     )
-    outside = _outside(evidence, strike.fall_mps, settings.coverage)
-    of_down = _uncertain("touchdown", rate_u, settings.touchdown.reference_u_s, outside, settings)
-    of_off = _uncertain("toe_off", off_rate_u, settings.toe_off.reference_u_s, outside, settings)
-    own = _why(down, off, strike)
+    outside = _find_outside(evidence, strike.fall_mps, settings.coverage)
+    of_down = _add_uncertainty(
+        "touchdown", rate_u, settings.touchdown.reference_u_s, outside, settings
+    )
+    of_off = _add_uncertainty(
+        "toe_off", off_rate_u, settings.toe_off.reference_u_s, outside, settings
+    )
+    own = _explain_events(down, off, strike)
     for found, new in ((found_down, of_down), (found_off, of_off)):
         for name, values in new.items():
             own[name] = np.where(found, values, contacts.evidence.get(name, 0.0))
@@ -232,19 +238,19 @@ def _with_events(
     )
 
 
-def _why(down: Fused, off: Fused, strike: Strike) -> dict[str, FloatArray]:
+def _explain_events(down: Fused, off: Fused, strike: Strike) -> dict[str, FloatArray]:
     """What explains the events: the foot's own mark, the weights of all, and how they disagree."""
     return {
         "strike_s": strike.time_s,
         "strike_in_doubt_s": strike.in_doubt_s,
-        **_shares(down, TOUCHDOWN_MARKS),
-        **_shares(off, TOE_OFF_MARKS),
+        **_compute_shares(down, TOUCHDOWN_MARKS),
+        **_compute_shares(off, TOE_OFF_MARKS),
         "touchdown_apart_s": down.spread_s,
         "toe_off_apart_s": off.spread_s,
     }
 
 
-def _uncertain(
+def _add_uncertainty(
     event: str,
     rate_u_s: FloatArray,
     reference_u_s: float,
@@ -259,7 +265,7 @@ def _uncertain(
     }
 
 
-def _outside(
+def _find_outside(
     evidence: dict[str, FloatArray], fall_mps: FloatArray, settings: CoverageSettings
 ) -> NDArray[np.bool_]:
     """Contacts unlike any in the data with force plates."""
@@ -272,8 +278,8 @@ def _outside(
         | (ball & ((fall_mps < settings.softest_mps) | (fall_mps > settings.hardest_mps)))
     )
     # Where the foot's motion does not tell, the marks have said whether data cover them.
-    return np.where(np.isfinite(speed), unlike, mark_of(evidence, "outside_evidence") > 0.0)
+    return np.where(np.isfinite(speed), unlike, get_mark(evidence, "outside_evidence") > 0.0)
 
 
-def _shares(event: Fused, marks: tuple[str, ...]) -> dict[str, FloatArray]:
+def _compute_shares(event: Fused, marks: tuple[str, ...]) -> dict[str, FloatArray]:
     return {f"{name}_share": share for name, share in zip(marks, event.share, strict=True)}

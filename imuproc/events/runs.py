@@ -17,7 +17,7 @@ from imuproc.core.sites import Site, is_foot
 from imuproc.dsp.filters import average_blocks, choose_block, low_pass
 from imuproc.dsp.peaks import find_peaks
 from imuproc.dsp.rotations import norm
-from imuproc.events.progress import ProgressSettings, Track, stride_lengths
+from imuproc.events.progress import ProgressSettings, Track, measure_stride_lengths
 from imuproc.files.settings_model import (
     FUKUCHI,
     JUDGEMENT,
@@ -105,7 +105,7 @@ def find_runs(tracks: Tracks, settings: RunSettings) -> tuple[Interval, ...]:
         In order of time, margins included, never overlapping.
     """
     legs: Tracks = {site: own for site, own in tracks.items() if site != "pelvis" and own}
-    times = [_swings(own, settings) for own in legs.values()]
+    times = [_find_swings(own, settings) for own in legs.values()]
     fast = np.sort(np.concatenate(times)) if times else np.empty(0)
     if len(fast) == 0:
         return ()
@@ -117,35 +117,35 @@ def find_runs(tracks: Tracks, settings: RunSettings) -> tuple[Interval, ...]:
     kept = ends - starts + 1 >= fewest
     spans = [Interval(float(fast[a]), float(fast[b])) for a, b in zip(starts, ends, strict=True)]
     for k in np.flatnonzero(kept).tolist():
-        kept[k] = _carries_on(legs, spans[k], settings)
+        kept[k] = _has_running_strides(legs, spans[k], settings)
     first_s = min(own[0].time_s[0] for own in legs.values())
     last_s = max(own[-1].time_s[-1] for own in legs.values())
     log = Interval(float(first_s), float(last_s))
-    return _with_margins(fast[starts[kept]], fast[ends[kept]], log, settings.margin_s)
+    return _widen_spans(fast[starts[kept]], fast[ends[kept]], log, settings.margin_s)
 
 
-def _swings(own: Sequence[Track], settings: RunSettings) -> FloatArray:
+def _find_swings(own: Sequence[Track], settings: RunSettings) -> FloatArray:
     """Times of the fast turns of one sensor."""
-    parts = [_fast_swings(t.time_s, t.rate_hz, t.gyro_radps, settings) for t in own]
+    parts = [_find_fast_swings(t.time_s, t.rate_hz, t.gyro_radps, settings) for t in own]
     return np.concatenate(parts)
 
 
-def _carries_on(legs: Tracks, span: Interval, settings: RunSettings) -> bool:
+def _has_running_strides(legs: Tracks, span: Interval, settings: RunSettings) -> bool:
     """Whether the strides of a stretch are those of running; true where nothing can be said."""
     around_s = settings.longest_stride_s
     stretches = [
-        (site, track.between(span.start_s - around_s, span.end_s + around_s))
+        (site, track.slice_between(span.start_s - around_s, span.end_s + around_s))
         for site, own in legs.items()
         for track in own
     ]
-    if any(_too_fast(part, settings.fastest_limb_radps) for _, part in stretches):
+    if any(_is_too_fast(part, settings.fastest_limb_radps) for _, part in stretches):
         return True
     for of_feet, least_m in ((True, settings.shortest_stride_m), (False, settings.shank_stride_m)):
         known = np.concatenate(
             [
                 np.empty(0),
                 *(
-                    stride_lengths(part, site, settings.progress)
+                    measure_stride_lengths(part, site, settings.progress)
                     for site, part in stretches
                     if is_foot(site) is of_feet
                 ),
@@ -156,12 +156,12 @@ def _carries_on(legs: Tracks, span: Interval, settings: RunSettings) -> bool:
     return True
 
 
-def _too_fast(track: Track, limit_radps: float) -> bool:
+def _is_too_fast(track: Track, limit_radps: float) -> bool:
     """Whether ten samples and more are faster than a limb; single ones may be broken."""
     return int(np.count_nonzero(norm(track.gyro_radps) > limit_radps)) >= 10
 
 
-def _with_margins(
+def _widen_spans(
     first_s: FloatArray, last_s: FloatArray, log: Interval, margin_s: float
 ) -> tuple[Interval, ...]:
     """Stretches widened by a margin, but not beyond half-way to the next one or the log's ends."""
@@ -171,7 +171,7 @@ def _with_margins(
     return tuple(Interval(float(a), float(b)) for a, b in zip(start, end, strict=True))
 
 
-def _fast_swings(
+def _find_fast_swings(
     time_s: FloatArray, rate_hz: float, gyro: FloatArray, settings: RunSettings
 ) -> FloatArray:
     """Times of fast turns about the sensor's main axis of rotation, a stride from the next one.

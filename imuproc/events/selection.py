@@ -80,7 +80,7 @@ class SelectionSettings(StageSettings):
     ordered = (("shortest_contact_s", "longest_contact_s"), ("short_contact", "stray_contact"))
 
 
-def running_contacts(contacts: Contacts, settings: SelectionSettings) -> Contacts:
+def select_running_contacts(contacts: Contacts, settings: SelectionSettings) -> Contacts:
     """The longest chain of running steps.
 
     Parameters
@@ -95,26 +95,26 @@ def running_contacts(contacts: Contacts, settings: SelectionSettings) -> Contact
         Empty where fewer than three running steps follow each other, and where feet hop. A single
         missed contact inside leaves two touchdowns of one foot in a row.
     """
-    if _hops(contacts, settings):
+    if _is_hopping(contacts, settings):
         return contacts.take(np.zeros(0, dtype=np.int64))
-    contacts = contacts.take(~_stray(contacts, settings))
-    walked = _walked(contacts, settings)
-    keep = ~walked & ~_impossible(contacts, settings)
+    contacts = contacts.take(~_find_stray(contacts, settings))
+    walked = _find_walked(contacts, settings)
+    keep = ~walked & ~_find_impossible(contacts, settings)
     # Walking between two contacts parts them, however close they are.
     parted = np.diff(np.cumsum(walked)[keep]) > 0
     possible = contacts.take(keep)
-    chain = _without_wrong_ends(_longest_chain(possible, parted, settings), settings)
+    chain = _drop_wrong_ends(_find_longest_chain(possible, parted, settings), settings)
     return chain if len(chain) >= FEWEST_STEPS else chain.take(np.zeros(0, dtype=np.int64))
 
 
-def _hops(contacts: Contacts, settings: SelectionSettings) -> bool:
+def _is_hopping(contacts: Contacts, settings: SelectionSettings) -> bool:
     """Whether feet do not alternate, with sensors on both legs and enough contacts to tell."""
     same = contacts.side[1:] == contacts.side[:-1]
     enough = len(same) >= _ENOUGH_TO_TELL and not same.all()
     return enough and float(same.mean()) > settings.most_hops
 
 
-def _stray(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
+def _find_stray(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
     """Contacts that are nothing like the three before and the three after: an event is wrong."""
     length = contacts.toe_off_s - contacts.touchdown_s
     around = np.concatenate(([np.nan] * 3, length, [np.nan] * 3))
@@ -125,7 +125,7 @@ def _stray(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
     return np.asarray((length > long) | (length < short))
 
 
-def _walked(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
+def _find_walked(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
     """Contacts of walking: long, or for most of the foot's own stride, or in double support."""
     length = contacts.toe_off_s - contacts.touchdown_s
     stride = np.full(len(contacts), np.inf)
@@ -142,7 +142,7 @@ def _walked(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
     return np.asarray(walked)
 
 
-def _impossible(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
+def _find_impossible(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
     """Contacts too short to be one, and landings on both feet."""
     wrong = contacts.toe_off_s - contacts.touchdown_s <= settings.shortest_contact_s
     other = contacts.side[1:] != contacts.side[:-1]
@@ -152,7 +152,9 @@ def _impossible(contacts: Contacts, settings: SelectionSettings) -> BoolArray:
     return np.asarray(wrong)
 
 
-def _longest_chain(contacts: Contacts, parted: BoolArray, settings: SelectionSettings) -> Contacts:
+def _find_longest_chain(
+    contacts: Contacts, parted: BoolArray, settings: SelectionSettings
+) -> Contacts:
     """Longest stretch of contacts that follow each other as running steps do."""
     count = len(contacts)
     if count < 2:
@@ -163,7 +165,7 @@ def _longest_chain(contacts: Contacts, parted: BoolArray, settings: SelectionSet
     same = contacts.side[1:] == contacts.side[:-1]
     follows = (step <= longest) & (alone | ~same)
     # One contact that was not found: the same foot again, two steps on.
-    missed = same & (step < settings.missed_steps * _usual_step(step, follows))
+    missed = same & (step < settings.missed_steps * _compute_usual_step_s(step, follows))
     broken = parted | ~(follows | missed)
     starts = np.concatenate(([0], np.flatnonzero(broken) + 1))
     ends = np.concatenate((np.flatnonzero(broken) + 1, [count]))
@@ -171,14 +173,14 @@ def _longest_chain(contacts: Contacts, parted: BoolArray, settings: SelectionSet
     return contacts.take(np.arange(starts[best], ends[best]))
 
 
-def _usual_step(step: FloatArray, follows: BoolArray) -> FloatArray:
+def _compute_usual_step_s(step: FloatArray, follows: BoolArray) -> FloatArray:
     """Median duration of the two whole steps before and after each step; NaN if none."""
     whole = np.concatenate(([np.nan] * 2, np.where(follows, step, np.nan), [np.nan] * 2))
     beside = np.stack([whole[k : k + len(step)] for k in (0, 1, 3, 4)])
     return median(beside)
 
 
-def _without_wrong_ends(chain: Contacts, settings: SelectionSettings) -> Contacts:
+def _drop_wrong_ends(chain: Contacts, settings: SelectionSettings) -> Contacts:
     """The chain without ends whose contact is far too short: their toe-off is wrong."""
     length = chain.toe_off_s - chain.touchdown_s
     first, last = 0, len(chain)

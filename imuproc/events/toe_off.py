@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.events.foot_points import FORCE_PLATES
-from imuproc.events.fusion import Evidence, Fused, FusionSettings, fused, mark_of
+from imuproc.events.fusion import Evidence, Fused, FusionSettings, fuse_marks, get_mark
 from imuproc.files.settings_model import JUDGEMENT, StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -76,7 +76,7 @@ class ToeOffSettings(StageSettings):
     reference_u_s: float = number(0.0045, (0.0, 0.1), "What data sets differ by.")
 
 
-def toe_offs(evidence: Evidence, settings: ToeOffSettings, fusion: FusionSettings) -> Fused:
+def find_toe_offs(evidence: Evidence, settings: ToeOffSettings, fusion: FusionSettings) -> Fused:
     """The rise of the toes, the lift of the ball, the shank folding back and the fall of force.
 
     Parameters
@@ -95,19 +95,19 @@ def toe_offs(evidence: Evidence, settings: ToeOffSettings, fusion: FusionSetting
     speed_u = np.hypot(settings.toe_u_mps, settings.slowing_u_share * evidence["slowing_mps"])
     toe_u = np.hypot(settings.toe_u_s, speed_u / evidence["toe_growth_mps2"])
     lift_u = np.hypot(settings.lift_u_s, settings.lift_u_m / evidence["lift_mps"])
-    short_s = settings.sprint_cycle_s - mark_of(evidence, "cycle_s")
+    short_s = settings.sprint_cycle_s - get_mark(evidence, "cycle_s")
     sprint = np.clip(short_s / settings.sprint_ramp_s, 0.0, 1.0)
     push_u = np.hypot(settings.push_u_s, settings.push_sprint_u_s * sprint)
     shank_u = np.hypot(settings.shank_u_s, settings.shank_changing_u * evidence["slowing_mps"])
     marks = (
         evidence["toe_s"],
         evidence["lift_s"],
-        mark_of(evidence, "shank_off_s") - settings.shank_lag_s,
-        mark_of(evidence, "push_off_s") - settings.push_lag_s,
+        get_mark(evidence, "shank_off_s") - settings.shank_lag_s,
+        get_mark(evidence, "push_off_s") - settings.push_lag_s,
     )
     # Without the foot's own marks the coarse event stays.
     known = np.isfinite(marks[0]) | np.isfinite(marks[1])
-    return fused(
+    return fuse_marks(
         np.where(known, np.stack(marks), np.nan),
         np.stack((toe_u, lift_u, shank_u, push_u)),
         fusion,

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.events.foot_points import FORCE_PLATES
-from imuproc.events.fusion import Evidence, Fused, FusionSettings, fused, mark_of
+from imuproc.events.fusion import Evidence, Fused, FusionSettings, fuse_marks, get_mark
 from imuproc.events.landing import MOST_CANDIDATES
 from imuproc.files.settings_model import JUDGEMENT, StageSettings, number, span
 
@@ -121,7 +121,7 @@ class Strike:
     stop_s: FloatArray
 
 
-def touchdowns(
+def find_touchdowns(
     evidence: Evidence,
     sample_s: float,
     usual_stop_s: float,
@@ -148,16 +148,16 @@ def touchdowns(
     Strike
         What was taken of the foot's own motion.
     """
-    ratio = np.maximum(np.nan_to_num(mark_of(evidence, "shock_ratio")), 1.0)
+    ratio = np.maximum(np.nan_to_num(get_mark(evidence, "shock_ratio")), 1.0)
     coarse = max(1.0, settings.shock_rate_hz * sample_s)
     shock_u = np.hypot(settings.shock_u_s * coarse, settings.shock_blunt_u_s / ratio**2)
     # What a cut band leaves of a shock begins before it.
     shock_lag_s = settings.shock_lag_s - settings.cut_lead * (sample_s - sample_s / coarse)
     others_s = np.stack(
         (
-            mark_of(evidence, "shock_s") - shock_lag_s,
-            mark_of(evidence, "axial_rise_s") - settings.axial_lag_s,
-            mark_of(evidence, "jerk_half_s") - settings.jerk_lag_s,
+            get_mark(evidence, "shock_s") - shock_lag_s,
+            get_mark(evidence, "axial_rise_s") - settings.axial_lag_s,
+            get_mark(evidence, "jerk_half_s") - settings.jerk_lag_s,
         )
     )
     others_u = np.stack(
@@ -167,7 +167,7 @@ def touchdowns(
             np.full(len(ratio), settings.jerk_u_s),
         )
     )
-    strike = _strike(evidence, (others_s, others_u), usual_stop_s, settings, fusion)
+    strike = _choose_strike(evidence, (others_s, others_u), usual_stop_s, settings, fusion)
     # Ringing makes the foot fall once more: a clear shock well before the arrest has the foot down.
     late_s = np.nan_to_num(np.maximum(strike.time_s - others_s[0], 0.0))
     first, whole = settings.shock_clear
@@ -175,13 +175,13 @@ def touchdowns(
     strike_u = np.hypot(strike.u_s, clear * late_s)
     marks_s, marks_u = np.vstack((strike.time_s, others_s)), np.vstack((strike_u, others_u))
     # The swing pulls along the shank as the load does.
-    found = fused(marks_s, marks_u, fusion, stray=(TOUCHDOWN_MARKS.index("axial"),))
+    found = fuse_marks(marks_s, marks_u, fusion, stray=(TOUCHDOWN_MARKS.index("axial"),))
     # Where the foot comes down too slowly or softly to tell, the other marks are blunt as well.
     left_s = settings.doubt_left * strike.u_s * (1.0 - found.share[0])
     return replace(found, u_s=np.hypot(found.u_s, np.nan_to_num(left_s))), strike
 
 
-def _strike(
+def _choose_strike(
     evidence: Evidence,
     others: tuple[FloatArray, FloatArray],
     usual_stop_s: float,
@@ -199,8 +199,8 @@ def _strike(
         for name in ("ball_s", "hardness", "stop_s", "fall_mps")
     )
     apart_s, both_u = ball_s[:, None] - others[0], np.hypot(ball_u, others[1])
-    credit = np.nan_to_num(hardness) * np.prod(_agreement(apart_s, both_u, fusion), axis=1)
-    weight = _normalised(credit)
+    credit = np.nan_to_num(hardness) * np.prod(_weigh_agreement(apart_s, both_u, fusion), axis=1)
+    weight = _normalise_rows(credit)
     best = np.argmax(weight, axis=0)[None]
     chosen_s, chosen_stop_s, fall_mps = (
         np.take_along_axis(values, best, axis=0)[0] for values in (ball_s, stop_s, falls_mps)
@@ -226,7 +226,7 @@ def _strike(
     )
 
 
-def _agreement(apart_s: FloatArray, u_s: FloatArray, fusion: FusionSettings) -> FloatArray:
+def _weigh_agreement(apart_s: FloatArray, u_s: FloatArray, fusion: FusionSettings) -> FloatArray:
     """Likelihood of a distance, at most 1, with heavy tails (Student's t).
 
     A mark that is missing says nothing; one that is far off says little.
@@ -235,12 +235,12 @@ def _agreement(apart_s: FloatArray, u_s: FloatArray, fusion: FusionSettings) -> 
     return np.where(np.isfinite(near), np.maximum(near, fusion.credit_least), 1.0)
 
 
-def _normalised(weight: FloatArray) -> FloatArray:
+def _normalise_rows(weight: FloatArray) -> FloatArray:
     total = weight.sum(axis=0)
     return np.asarray(np.divide(weight, total, out=np.zeros_like(weight), where=total > 0.0))
 
 
-def touchdown_rate_u(
+def compute_touchdown_rate_u(
     evidence: Evidence,
     stop_s: FloatArray,
     sample_s: float,
@@ -265,7 +265,7 @@ def touchdown_rate_u(
     short_u = settings.rate_u * sample_s**2 / stop_s
     unresolved = max(0.0, 1.0 - 1.0 / (settings.shock_rate_hz * sample_s))
     first, whole = settings.shock_seen
-    ratio = mark_of(evidence, "shock_ratio")
+    ratio = get_mark(evidence, "shock_ratio")
     seen = np.nan_to_num(np.clip((ratio - first) / (whole - first), 0.0, 1.0))
     unseen_u, seen_u = settings.unresolved_rate_u
     cut_u = unresolved * sample_s * (unseen_u + (seen_u - unseen_u) * seen)

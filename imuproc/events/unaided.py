@@ -18,7 +18,7 @@ from scipy.special import expit
 from imuproc.core.contacts import Contacts
 from imuproc.core.sites import SIDES
 from imuproc.events.foot_points import FORCE_PLATES
-from imuproc.events.fusion import FusionSettings, fused
+from imuproc.events.fusion import FusionSettings, fuse_marks
 from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -130,7 +130,7 @@ class MarkedEvents:
     toe_off_u_s: FloatArray
 
 
-def marked_events(
+def find_marked_events(
     marks: Mapping[str, FloatArray], settings: UnaidedSettings, fusion: FusionSettings
 ) -> MarkedEvents:
     """Events from the marks of contacts, their lags taken off.
@@ -147,19 +147,19 @@ def marked_events(
     -------
     MarkedEvents
     """
-    sprint = _sprint(marks, settings)
-    down, down_u = _touchdowns(marks, sprint, settings, fusion)
-    off, off_u = _toe_offs(marks, down, settings)
+    sprint = _measure_sprint(marks, settings)
+    down, down_u = _find_touchdowns(marks, sprint, settings, fusion)
+    off, off_u = _find_toe_offs(marks, down, settings)
     return MarkedEvents(down, down_u, off, np.hypot(off_u, settings.sprint_off_u_s * sprint))
 
 
-def _sprint(marks: Mapping[str, FloatArray], settings: UnaidedSettings) -> FloatArray:
+def _measure_sprint(marks: Mapping[str, FloatArray], settings: UnaidedSettings) -> FloatArray:
     """From 0 where data cover the speed to 1 where only simulated sprints do."""
     short_s = settings.sprint_cycle_s - marks["cycle_s"]
     return np.clip(short_s / settings.sprint_ramp_s, 0.0, 1.0)
 
 
-def _touchdowns(
+def _find_touchdowns(
     marks: Mapping[str, FloatArray],
     sprint: FloatArray,
     settings: UnaidedSettings,
@@ -169,16 +169,16 @@ def _touchdowns(
 
     Averaged with the first rise of the shock, which counts as far as it stands out.
     """
-    down, down_u = _chosen(marks, sprint, settings)
+    down, down_u = _choose_mark(marks, sprint, settings)
     ratio = np.maximum(marks["shock_ratio"], 1.0)
     shock = marks["shock_s"] - settings.shock_lag_s
     shock_u = np.hypot(settings.shock_u_s, settings.shock_blunt_u_s / ratio)
     shock_u = shock_u / np.clip((ratio - 1.0) / (settings.shock_least - 1.0), 1e-3, 1.0) ** 3
-    both = fused(np.stack((down, shock)), np.stack((down_u, shock_u)), fusion)
+    both = fuse_marks(np.stack((down, shock)), np.stack((down_u, shock_u)), fusion)
     return both.time_s, both.u_s
 
 
-def _chosen(
+def _choose_mark(
     marks: Mapping[str, FloatArray], sprint: FloatArray, settings: UnaidedSettings
 ) -> tuple[FloatArray, FloatArray]:
     """Touchdown by impact or loading; where either may be the one, their distance is the doubt."""
@@ -199,7 +199,7 @@ def _chosen(
     return down, np.hypot(own_u, np.sqrt(weight * (1.0 - weight)) * apart_s)
 
 
-def _toe_offs(
+def _find_toe_offs(
     marks: Mapping[str, FloatArray], down: FloatArray, settings: UnaidedSettings
 ) -> tuple[FloatArray, FloatArray]:
     """The fall of the force where it agrees with the rates, else shank or foot rate."""
@@ -215,7 +215,7 @@ def _toe_offs(
     return off, np.where(agree, settings.push_u_s, turned_u) + slow
 
 
-def unaided_contacts(
+def find_unaided_contacts(
     contacts: Contacts, sample_s: float, settings: UnaidedSettings, fusion: FusionSettings
 ) -> Contacts:
     """Contacts from their marks: final for legs whose foot's motion is not known.
@@ -236,9 +236,9 @@ def unaided_contacts(
         that sampling adds), ``touchdown_reference_u_s``, ``toe_off_reference_u_s`` (what all
         contacts share) and ``outside_evidence`` (1 where legs swing faster than in the data).
     """
-    found = marked_events(contacts.evidence, settings, fusion)
-    sprint = _sprint(contacts.evidence, settings)
-    changing = _changes(contacts)
+    found = find_marked_events(contacts.evidence, settings, fusion)
+    sprint = _measure_sprint(contacts.evidence, settings)
+    changing = _measure_changes_s(contacts)
     # Few samples hold a sprinter's impact: at 100 Hz it is seen a sample early or late.
     unlike = np.maximum(sprint, np.clip(changing / settings.sprint_ramp_s, 0.0, 1.0))
     rate_u = settings.sprint_rate_u * sample_s * unlike
@@ -263,7 +263,7 @@ def unaided_contacts(
     )
 
 
-def _changes(contacts: Contacts) -> FloatArray:
+def _measure_changes_s(contacts: Contacts) -> FloatArray:
     """How much each leg's cycle changes from stride to stride, in s, shape (m,)."""
     changes = np.zeros(len(contacts))
     for side in SIDES:

@@ -2,7 +2,7 @@
 
 - ``body``: Motion of all segments of one run, solved leg by leg: foot first, then the shank tied
   to it.
-- ``bordered``: Least squares of a chain: each state is tied to the next one, and all to a few
+- ``arrowhead``: Least squares of a chain: each state is tied to the next one, and all to a few
   shared unknowns.
 - ``drift``: Batch least squares for the errors of a strapdown solution.
 - ``foot_axis``: Which way the toes point in a foot sensor: read a second time, from the heel's
@@ -20,5 +20,7 @@
 - ``slip``: Has a sensor turned on its limb? Its attitude in mid-stance then steps to another
   level.
 - ``strapdown``: Plain strapdown integration of one sensor, and how it answers to small errors.
+- ``tilt``: What the batch solution leaves uncertain of the rotation, and what wanders in over a
+  run.
 - ``way``: Which way the athlete runs at each instant: straight on, or around a curve.
 """

@@ -13,24 +13,24 @@ from imuproc.core.recording import Conditioned, ConditionedRecording
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
 from imuproc.dsp.rotations import cross, quat_from_rotvec, quat_multiply, quat_rotate
 from imuproc.motion.drift import PointModel
-from imuproc.motion.foot_axis import heel_rise_turn
+from imuproc.motion.foot_axis import find_heel_rise_turn
 from imuproc.motion.observations import Anchors
 from imuproc.motion.prepared import Prepared, prepare_segment
-from imuproc.motion.scale import rate_flags
+from imuproc.motion.scale import flag_rate
 from imuproc.motion.segment import (
     UP,
     PointBuilder,
     Solved,
     Stances,
-    lever_rows,
+    estimate_swing_heading,
+    make_lever_rows,
     solve_segment,
-    swing_heading,
     to_motion,
     turn_solved,
 )
 from imuproc.motion.settings import MotionSettings
-from imuproc.motion.strapdown import Strapdown, at_times
-from imuproc.motion.way import bend_of_way
+from imuproc.motion.strapdown import Strapdown, interpolate_at
+from imuproc.motion.way import find_bend_of_way
 
 FloatArray = NDArray[np.float64]
 
@@ -104,21 +104,21 @@ def solve_motion(
     if "pelvis" in prepared:
         nowhere = Stances(np.empty(0), np.empty(0))
         pelvis = solve_segment(
-            prepared["pelvis"], nowhere, _free_point, settings, _HEADING_GIVEN_RAD
+            prepared["pelvis"], nowhere, _model_free_point, settings, _HEADING_GIVEN_RAD
         )
         solved["pelvis"] = to_motion(
-            _face_forward(pelvis, contacts), SHANK_AXIS, bend, uncertainty=uncertainty
+            _turn_forward(pelvis, contacts), SHANK_AXIS, bend, uncertainty=uncertainty
         )
     entry = HistoryEntry(
         "motion.body",
         f"Drift solved over {len(contacts)} stances and all rests of {len(solved)} segments.",
         settings.model_dump(),
     )
-    flags = tuple(rate_flags(solved, conditioned.rate_hz, settings.rate))
+    flags = tuple(flag_rate(solved, conditioned.rate_hz, settings.rate))
     return Motion(conditioned.time_s, solved, flags, (*conditioned.history, entry))
 
 
-def _measured_by(start: Prepared, contacts: Contacts) -> NDArray[np.bool_]:
+def _find_measured(start: Prepared, contacts: Contacts) -> NDArray[np.bool_]:
     """Contacts in which a segment was measured for the most part: others tell nothing of it."""
     time_s, measured = start.strapdown.time_s, start.segment.measured
     if measured.all():
@@ -128,7 +128,7 @@ def _measured_by(start: Prepared, contacts: Contacts) -> NDArray[np.bool_]:
     return np.asarray(so_far[after] - so_far[first] > 0.5 * (after - first))
 
 
-def _quiet_parts(contacts: Contacts, settings: MotionSettings) -> Stances:
+def _cut_quiet_parts(contacts: Contacts, settings: MotionSettings) -> Stances:
     length = contacts.toe_off_s - contacts.touchdown_s
     return Stances(
         contacts.touchdown_s + settings.stance_from * length,
@@ -150,27 +150,25 @@ def _solve_leg(
     foot: Solved | None = None
     bend: FloatArray | None = None
     if foot_start is not None:
-        own = own.take(_measured_by(foot_start, own))
-        stances, ball = _quiet_parts(own, settings), _ball_point(settings)
+        own = own.take(_find_measured(foot_start, own))
+        stances, ball = _cut_quiet_parts(own, settings), _model_ball(settings)
         solved = solve_segment(foot_start, stances, ball, settings, _HEADING_GIVEN_RAD)
-        foot = _face_forward(solved, own)
-        bend = bend_of_way(foot.time_s, foot.velocity_mps, stances.middle_s, settings.straight_deg)
-        turn = heel_rise_turn(foot_start.segment, foot.time_s, own, side, settings)
+        foot = _turn_forward(solved, own)
+        bend = _find_bend(foot, stances, settings)
+        turn = find_heel_rise_turn(foot_start.segment, foot.time_s, own, side, settings)
         out[foot_of(side)] = to_motion(foot, FOOT_AXIS, bend, turn, uncertainty)
     if shank_start is None:
         return out, bend
-    own = own.take(_measured_by(shank_start, own))  # of those in which the foot was measured too
-    stances = _quiet_parts(own, settings)
+    own = own.take(_find_measured(shank_start, own))  # of those in which the foot was measured too
+    stances = _cut_quiet_parts(own, settings)
     if foot is None or bend is None:
-        ankle = _drifting_ankle(settings, ankle_m)
+        ankle = _model_drifting_ankle(settings, ankle_m)
         solved = solve_segment(shank_start, stances, ankle, settings, _HEADING_GIVEN_RAD)
-        shank = _face_forward(solved, own)
-        bend = bend_of_way(
-            shank.time_s, shank.velocity_mps, stances.middle_s, settings.straight_deg
-        )
+        shank = _turn_forward(solved, own)
+        bend = _find_bend(shank, stances, settings)
     else:
-        heading = swing_heading(shank_start.strapdown, stances.middle_s)
-        ankle = _ankle_of(foot, heading, settings, ankle_m)
+        heading = estimate_swing_heading(shank_start.strapdown, stances.middle_s)
+        ankle = _model_ankle(foot, heading, settings, ankle_m)
         tied_rad = float(np.radians(settings.shank_heading_sd_deg))
         solved = solve_segment(shank_start, stances, ankle, settings, tied_rad)
         shank = turn_solved(solved, -heading)
@@ -178,7 +176,12 @@ def _solve_leg(
     return out, bend
 
 
-def _face_forward(solved: Solved, contacts: Contacts) -> Solved:
+def _find_bend(solved: Solved, stances: Stances, settings: MotionSettings) -> FloatArray:
+    way = (solved.velocity_mps, stances.middle_s, settings.straight_deg)
+    return find_bend_of_way(solved.time_s, *way)
+
+
+def _turn_forward(solved: Solved, contacts: Contacts) -> Solved:
     """Turn the world so that X is the way from the first contact to the last one."""
     if len(contacts) == 0:
         return solved
@@ -188,25 +191,25 @@ def _face_forward(solved: Solved, contacts: Contacts) -> Solved:
     return turn_solved(solved, -float(np.arctan2(way[1], way[0])))
 
 
-def _sampled(
+def _sample_rotation(
     strapdown: Strapdown, segment: Conditioned, anchors: Anchors
 ) -> tuple[FloatArray, FloatArray]:
     """Orientation and angular velocity at the observation instants, of stances only."""
     stance = anchors.is_stance[anchors.sample_anchor][:, None]
-    quat = at_times(strapdown.quat_wxyz, strapdown.time_s, anchors.sample_time_s)
-    gyro = at_times(segment.gyro_radps, strapdown.time_s, anchors.sample_time_s)
+    quat = interpolate_at(strapdown.quat_wxyz, strapdown.time_s, anchors.sample_time_s)
+    gyro = interpolate_at(segment.gyro_radps, strapdown.time_s, anchors.sample_time_s)
     return quat / np.linalg.norm(quat, axis=1, keepdims=True), np.where(stance, gyro, 0.0)
 
 
-def _ball_point(settings: MotionSettings) -> PointBuilder:
+def _model_ball(settings: MotionSettings) -> PointBuilder:
     """The ball of the foot rests in stance but for rolling on the sole's curve."""
 
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
-        quat, gyro = _sampled(strapdown, segment, anchors)
+        quat, gyro = _sample_rotation(strapdown, segment, anchors)
         rolling = -cross(quat_rotate(quat, gyro), UP)
         levers = settings.levers
         return PointModel(
-            rows=np.concatenate((lever_rows(quat, gyro), rolling[:, :, None]), axis=2),
+            rows=np.concatenate((make_lever_rows(quat, gyro), rolling[:, :, None]), axis=2),
             target=np.zeros((len(gyro), 3)),
             prior_mean=np.array([*levers.ball_from_foot_sensor_m, 0.0]),
             prior_sd=np.array([*levers.ball_from_foot_sensor_sd_m, levers.rolling_radius_sd_m]),
@@ -217,7 +220,7 @@ def _ball_point(settings: MotionSettings) -> PointBuilder:
     return build
 
 
-def _ankle_of(
+def _model_ankle(
     foot: Solved, heading_rad: float, settings: MotionSettings, ankle_m: float
 ) -> PointBuilder:
     """The ankle has the same velocity as a point of the shank and as a point of the foot.
@@ -229,16 +232,18 @@ def _ankle_of(
     turn = quat_from_rotvec(heading_rad * UP)
 
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
-        quat, gyro = _sampled(strapdown, segment, anchors)
-        foot_quat, foot_gyro = _sampled(as_foot, foot_signals, anchors)
+        quat, gyro = _sample_rotation(strapdown, segment, anchors)
+        foot_quat, foot_gyro = _sample_rotation(as_foot, foot_signals, anchors)
         foot_quat = quat_multiply(turn, foot_quat)
         stance = anchors.is_stance[anchors.sample_anchor][:, None]
-        velocity = at_times(foot.velocity_mps, foot.time_s, anchors.sample_time_s)
+        velocity = interpolate_at(foot.velocity_mps, foot.time_s, anchors.sample_time_s)
         velocity = quat_rotate(turn, velocity)
         levers = settings.levers
         shank_sd, foot_sd = levers.ankle_from_shank_sensor_sd_m, levers.ankle_from_foot_sensor_sd_m
         return PointModel(
-            rows=np.concatenate((lever_rows(quat, gyro), -lever_rows(foot_quat, foot_gyro)), 2),
+            rows=np.concatenate(
+                (make_lever_rows(quat, gyro), -make_lever_rows(foot_quat, foot_gyro)), 2
+            ),
             target=np.where(stance, velocity, 0.0),
             prior_mean=np.array(
                 [*levers.ankle_from_shank_sensor_m, -ankle_m, *levers.ankle_from_foot_sensor_m]
@@ -251,17 +256,17 @@ def _ankle_of(
     return build
 
 
-def _drifting_ankle(settings: MotionSettings, ankle_m: float) -> PointBuilder:
+def _model_drifting_ankle(settings: MotionSettings, ankle_m: float) -> PointBuilder:
     """Without a foot sensor the ankle moves alike from stance to stance, but how is not known."""
 
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
-        quat, gyro = _sampled(strapdown, segment, anchors)
+        quat, gyro = _sample_rotation(strapdown, segment, anchors)
         stance = anchors.is_stance[anchors.sample_anchor]
         common = -np.where(stance[:, None, None], np.eye(3)[None], 0.0)
         mean = settings.levers.ankle_from_shank_sensor_m
         sd = settings.levers.ankle_from_shank_sensor_sd_m
         return PointModel(
-            rows=np.concatenate((lever_rows(quat, gyro), common), axis=2),
+            rows=np.concatenate((make_lever_rows(quat, gyro), common), axis=2),
             target=np.zeros((len(gyro), 3)),
             prior_mean=np.array([*mean, -ankle_m, 0.0, 0.0, 0.0]),
             prior_sd=np.concatenate((sd, np.full(3, settings.shank_alone_common_sd_mps))),
@@ -272,7 +277,7 @@ def _drifting_ankle(settings: MotionSettings, ankle_m: float) -> PointBuilder:
     return build
 
 
-def _free_point(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
+def _model_free_point(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
     """No point of the segment is ever at rest but in rests."""
     count = len(anchors.sample_time_s)
     return PointModel(

@@ -14,17 +14,16 @@ from scipy.linalg import helmert
 
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.rotations import skew
-from imuproc.motion.bordered import Factor, Information, Links
+from imuproc.motion.arrowhead import Factor, Information, Links
 from imuproc.motion.observations import SAMPLES_PER_STANCE, Anchors, Blindness
 from imuproc.motion.seen import Seen
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import (
     ERROR_TERMS,
-    GYRO_TERMS,
     Sensitivity,
     Strapdown,
-    along,
-    at_times,
+    interpolate_along,
+    interpolate_at,
 )
 
 FloatArray = NDArray[np.float64]
@@ -95,7 +94,7 @@ class DriftSolution:
     ----------
     errors : ndarray, shape (30,)
     point : ndarray, shape (q,)
-    wander_rad : ndarray, shape (a - 1, 3)
+    random_walk_rad : ndarray, shape (a - 1, 3)
         Extra rotation gathered between neighbouring anchors.
     anchor_velocity_mps : ndarray, shape (a, 3)
     stance_misfit : ndarray, shape (a,)
@@ -110,7 +109,7 @@ class DriftSolution:
 
     errors: FloatArray
     point: FloatArray
-    wander_rad: FloatArray
+    random_walk_rad: FloatArray
     anchor_velocity_mps: FloatArray
     stance_misfit: FloatArray
     prior_sd: FloatArray
@@ -118,7 +117,7 @@ class DriftSolution:
     factor: Factor
 
 
-def error_prior_sd(
+def make_error_prior_sd(
     settings: MotionSettings, gyro_bias_u_radps: float, heading_sd_rad: float, accel_off: float
 ) -> FloatArray:
     """Prior standard deviation of each error term, shape (30,).
@@ -155,19 +154,21 @@ def solve(problem: DriftProblem, settings: MotionSettings) -> DriftSolution:
     """
     prior_mean = np.concatenate((np.zeros(ERROR_TERMS), problem.point.prior_mean))
     prior_sd = np.concatenate((problem.error_sd, problem.point.prior_sd))
-    links, values = _links(problem, settings, prior_sd)
-    seen = _observations(problem, settings, prior_mean, prior_sd)
-    chain_right, shared_right = links.gathered(values)
+    links, values = _make_links(problem, settings, prior_sd)
+    seen = _make_observations(problem, settings, prior_mean, prior_sd)
+    chain_right, shared_right = links.gather_right_side(values)
     weight = np.ones(len(problem.anchors.time_s))
     nothing = np.zeros((len(weight), 6, len(prior_sd)))
-    fixed = Information.of(links).plus(_chain_prior(len(weight)), nothing, np.eye(len(prior_sd)))
+    fixed = Information.from_links(links).add(
+        _make_chain_prior(len(weight)), nothing, np.eye(len(prior_sd))
+    )
     for _ in range(_REWEIGHTINGS):
-        about, right = seen.information(weight)
-        factor = fixed.plus(*about).factor()
+        about, right = seen.gather_information(weight)
+        factor = fixed.add(*about).factor()
         chain, shared = factor.solve(
             (chain_right + right[0])[:, :, None], (shared_right + right[1])[:, None]
         )
-        misfit = seen.misfit(chain[:, 3:, 0], shared[:, 0])
+        misfit = seen.compute_misfit(chain[:, 3:, 0], shared[:, 0])
         before, weight = weight, np.minimum(1.0, settings.huber / np.maximum(misfit, 1e-9))
         if np.abs(weight - before).max() < _SETTLED:
             break
@@ -175,7 +176,7 @@ def solve(problem: DriftProblem, settings: MotionSettings) -> DriftSolution:
     return DriftSolution(
         errors=value[:ERROR_TERMS],
         point=value[ERROR_TERMS:],
-        wander_rad=np.diff(chain[:, :3, 0], axis=0),
+        random_walk_rad=np.diff(chain[:, :3, 0], axis=0),
         anchor_velocity_mps=chain[:, 3:, 0],
         stance_misfit=misfit,
         prior_sd=prior_sd,
@@ -184,7 +185,7 @@ def solve(problem: DriftProblem, settings: MotionSettings) -> DriftSolution:
     )
 
 
-def _chain_prior(anchors: int) -> FloatArray:
+def _make_chain_prior(anchors: int) -> FloatArray:
     """Information about each anchor's rotation and velocity by itself, shape (a, 6)."""
     prior = np.zeros((anchors, 6))
     prior[:, 3:] = _ANY_VELOCITY_MPS**-2
@@ -192,12 +193,12 @@ def _chain_prior(anchors: int) -> FloatArray:
     return prior
 
 
-def _between(problem: DriftProblem, running: FloatArray) -> FloatArray:
+def gain_between(problem: DriftProblem, running: FloatArray) -> FloatArray:
     """What a running quantity gains from each anchor to the next, shape (a - 1,)."""
-    return np.diff(at_times(running, problem.strapdown.time_s, problem.anchors.time_s))
+    return np.diff(interpolate_at(running, problem.strapdown.time_s, problem.anchors.time_s))
 
 
-def _links(
+def _make_links(
     problem: DriftProblem, settings: MotionSettings, prior_sd: FloatArray
 ) -> tuple[Links, FloatArray]:
     """Rows that tie neighbouring anchors, and their values, shape (a - 1, 6).
@@ -206,16 +207,18 @@ def _links(
     """
     sens, anchors = problem.sensitivity, problem.anchors
     count = len(anchors.time_s) - 1
-    nominal = at_times(problem.strapdown.velocity_mps, problem.strapdown.time_s, anchors.time_s)
-    gathered = np.sqrt(_between(problem, problem.blind.velocity_variance))
+    nominal = interpolate_at(
+        problem.strapdown.velocity_mps, problem.strapdown.time_s, anchors.time_s
+    )
+    gathered = np.sqrt(gain_between(problem, problem.blind.velocity_variance))
     sd = np.concatenate(
         (
             np.repeat(np.maximum(gathered, 1e-4)[:, None], 3, axis=1),
-            np.repeat(_wander_sd(problem, settings)[:, None], 3, axis=1),
+            np.repeat(_compute_random_walk_sd(problem, settings)[:, None], 3, axis=1),
         ),
         axis=1,
     )
-    force = np.diff(at_times(sens.force_integral_mps, sens.time_s, anchors.time_s), axis=0)
+    force = np.diff(interpolate_at(sens.force_integral_mps, sens.time_s, anchors.time_s), axis=0)
     states = np.zeros((count, 6, 2, 6))
     # What has wandered in tilts the force of a link: the mean of both ends, as it comes in evenly.
     states[:, :3, :, :3] = 0.5 * skew(force)[:, :, None, :]
@@ -224,7 +227,7 @@ def _links(
         states[:, rows, 1, columns] = np.eye(3)
     states[:1, :, 0, :3] = 0.0
     shared = np.zeros((count, 6, len(prior_sd)))
-    gained = along(sens.velocity, sens.time_s, anchors.time_s)
+    gained = interpolate_along(sens.velocity, sens.time_s, anchors.time_s)
     shared[:, :3, :ERROR_TERMS] = -np.diff(gained, axis=0)
     put_in = np.zeros((count, 3)) if problem.put_in_rad is None else problem.put_in_rad
     values = np.concatenate((np.diff(nominal, axis=0), -put_in), axis=1)
@@ -232,14 +235,14 @@ def _links(
     return Links(states, shared * prior_sd / sd[:, :, None]), values / sd
 
 
-def _wander_sd(problem: DriftProblem, settings: MotionSettings) -> FloatArray:
+def _compute_random_walk_sd(problem: DriftProblem, settings: MotionSettings) -> FloatArray:
     """Standard deviation of what wanders in from each anchor to the next, shape (a - 1,)."""
     duration = np.maximum(np.diff(problem.anchors.time_s), 1e-3)
     wander = np.radians(settings.wander_sd_deg_per_sqrt_s) * np.sqrt(duration)
-    return np.asarray(np.hypot(wander, _between(problem, problem.blind.rotation_sd_rad)))
+    return np.asarray(np.hypot(wander, gain_between(problem, problem.blind.rotation_sd_rad)))
 
 
-def _observations(
+def _make_observations(
     problem: DriftProblem, settings: MotionSettings, prior_mean: FloatArray, prior_sd: FloatArray
 ) -> Seen:
     """What is seen of velocity at each observation instant."""
@@ -248,8 +251,8 @@ def _observations(
     gained, nominal = (
         read(running, clock_s, anchors.sample_time_s) - read(running, clock_s, centre_s)
         for read, running, clock_s in (
-            (along, sens.velocity, sens.time_s),
-            (at_times, strapdown.velocity_mps, strapdown.time_s),
+            (interpolate_along, sens.velocity, sens.time_s),
+            (interpolate_at, strapdown.velocity_mps, strapdown.time_s),
         )
     )
     rows = np.concatenate((gained, problem.point.rows), axis=2)
@@ -261,14 +264,14 @@ def _observations(
     sd = np.full(len(value), settings.rest_velocity_sd_mps)
     sd[: stances * SAMPLES_PER_STANCE] = np.tile(per_stance, stances)
     return Seen(
-        shared=_means_apart(rows, stances) * prior_sd / sd[:, None, None],
-        own=_means_apart(np.ones(len(value)), stances) / sd,
-        value=_means_apart(value, stances) / sd[:, None],
+        shared=_separate_means(rows, stances) * prior_sd / sd[:, None, None],
+        own=_separate_means(np.ones(len(value)), stances) / sd,
+        value=_separate_means(value, stances) / sd[:, None],
         anchor=anchors.sample_anchor,
     )
 
 
-def _means_apart(values: FloatArray, stances: int) -> FloatArray:
+def _separate_means(values: FloatArray, stances: int) -> FloatArray:
     """The samples of each stance turned to their mean and what goes up and down about it."""
     if stances == 0:  # a pelvis
         return values
@@ -276,120 +279,3 @@ def _means_apart(values: FloatArray, stances: int) -> FloatArray:
     blocks = values[:count].reshape(stances, SAMPLES_PER_STANCE, -1)
     turned = (helmert(SAMPLES_PER_STANCE, full=True) @ blocks).reshape(values[:count].shape)
     return np.concatenate((turned, values[count:]))
-
-
-def tilt_spread(solution: DriftSolution, weights: FloatArray) -> FloatArray:
-    """Standard uncertainty of combinations of the rotation's unknowns.
-
-    Parameters
-    ----------
-    solution : DriftSolution
-    weights : ndarray, shape (k, 24 + 3 * (a - 1))
-        Of the gyro terms and the wander: as :func:`tilt_weights` gives them.
-
-    Returns
-    -------
-    ndarray, shape (k,)
-        In the unit of the combination.
-    """
-    factor = solution.factor
-    variance = [factor.variance(*_as_states(some, solution)) for some in _in_turn(weights, factor)]
-    return np.sqrt(np.concatenate(variance))
-
-
-def tilt_parts(
-    problem: DriftProblem, solution: DriftSolution, weights: FloatArray
-) -> dict[str, FloatArray]:
-    """What causes add to the standard uncertainty of combinations of the rotation's unknowns.
-
-    A least-squares estimate is off by its covariance times each row's error, row by row; the
-    squares of these shares add up to its whole variance (JCGM 100:2008, 5.1.2), so the share of
-    one cause can be told.
-
-    Parameters
-    ----------
-    problem : DriftProblem
-    solution : DriftSolution
-    weights : ndarray, shape (k, 24 + 3 * (a - 1))
-        As for :func:`tilt_spread`.
-
-    Returns
-    -------
-    dict
-        ``clipping`` and ``rate``, shape (k,) each, in the unit of the combination.
-    """
-    blind, factor = problem.blind, solution.factor
-    gathered = np.maximum(_between(problem, blind.velocity_variance), 1e-12)
-    hidden = _between(problem, blind.rotation_sd_rad)
-    hidden = hidden * _between(problem, blind.clipped_rotation_sd_rad)
-    clipped = _between(problem, blind.clipped_velocity_variance) / gathered
-    undersampled = _between(problem, blind.undersampled_velocity_variance) / gathered
-    # Each row of a link has a variance of 1: these are the shares of it.
-    shares = np.zeros((2, len(gathered), 6))
-    shares[0, :, :3], shares[1, :, :3] = clipped[:, None], undersampled[:, None]
-    wander_sd = np.diagonal(solution.links.states[:, 3:, 6:9], axis1=1, axis2=2) ** -1.0
-    shares[0, :, 3:] = hidden[:, None] / wander_sd**2
-    variance = [np.empty((2, 0))]
-    for some in _in_turn(weights, factor):
-        answers = factor.solve(*_as_states(some, solution))
-        squares = solution.links.answer(*answers) ** 2
-        variance.append(shares.reshape(2, -1) @ squares.reshape(-1, len(some)))
-    clipping, rate = np.sqrt(np.concatenate(variance, axis=1))
-    return {"clipping": clipping, "rate": rate}
-
-
-def _in_turn(weights: FloatArray, factor: Factor) -> list[FloatArray]:
-    """Some of the combinations after the other, as many at once as memory should hold."""
-    size = factor.at_a_time()
-    return [weights[first : first + size] for first in range(0, max(len(weights), 1), size)]
-
-
-def _as_states(weights: FloatArray, solution: DriftSolution) -> tuple[FloatArray, FloatArray]:
-    """Combinations of gyro terms and wander as those of states (a, 6, k) and of the shared (s, k).
-
-    What wanders in along a link is the difference of its ends.
-    """
-    wander = weights[:, GYRO_TERMS:].T.reshape(-1, 3, len(weights))
-    chain = np.zeros((len(wander) + 1, 6, len(weights)))
-    chain[1:, :3] = wander
-    chain[1:-1, :3] -= wander[1:]  # the first anchor's own rotation is 0
-    shared = np.zeros((len(solution.prior_sd), len(weights)))
-    shared[:GYRO_TERMS] = weights[:, :GYRO_TERMS].T * solution.prior_sd[:GYRO_TERMS, None]
-    return chain, shared
-
-
-def tilt_weights(problem: DriftProblem, time_s: FloatArray, axis: FloatArray) -> FloatArray:
-    """Rotation error about an axis per unit of each gyro term and each wander.
-
-    Parameters
-    ----------
-    problem : DriftProblem
-    time_s : ndarray, shape (k,) or (1,)
-        One time for all axes, or a time for each.
-    axis : ndarray, shape (k, 3)
-        World axes.
-
-    Returns
-    -------
-    ndarray, shape (k, 24 + 3 * (a - 1))
-    """
-    tilt = along(problem.sensitivity.tilt, problem.sensitivity.time_s, time_s)
-    gyro = sum(tilt[:, i] * axis[:, i, None] for i in range(3))
-    wander = _wander_share(problem, time_s)[:, :, None] * axis[:, None, :]
-    return np.concatenate((gyro, wander.reshape(len(axis), -1)), axis=1)
-
-
-def _wander_share(problem: DriftProblem, time_s: FloatArray) -> FloatArray:
-    """Share of each link's wander that has come in since the first anchor, shape (k, links).
-
-    Wander comes in evenly between neighbouring anchors.
-    """
-    anchors = problem.anchors.time_s
-    length = np.diff(anchors).clip(1e-6)
-    return np.asarray(np.clip((time_s[:, None] - anchors[:-1]) / length, 0.0, 1.0))
-
-
-def wandered_rad(problem: DriftProblem, solution: DriftSolution, time_s: FloatArray) -> FloatArray:
-    """Rotation that has wandered in since the first anchor, in rad, shape (k, 3)."""
-    gathered = np.concatenate((np.zeros((1, 3)), np.cumsum(solution.wander_rad, axis=0)))
-    return np.stack([np.interp(time_s, problem.anchors.time_s, g) for g in gathered.T], axis=1)

@@ -28,7 +28,7 @@ _FEWEST_SAMPLES = 12
 """Fewer samples of the heel's rise tell no axis."""
 
 
-def heel_rise_turn(
+def find_heel_rise_turn(
     segment: Conditioned, time_s: FloatArray, own: Contacts, side: Side, settings: MotionSettings
 ) -> float:
     """Turn about the vertical that brings the foot's axes nearer to its heel-to-toe line, in rad.

@@ -49,7 +49,7 @@ _MOST_PIECES = 12
 """Of one rest; more would only take longer."""
 
 
-def _rest_instants(rests: tuple[Interval, ...], piece_s: float) -> FloatArray:
+def _list_rest_instants(rests: tuple[Interval, ...], piece_s: float) -> FloatArray:
     """Ends and inner points of each rest: evenly, of a long one less often."""
     instants = []
     for rest in rests:
@@ -79,7 +79,7 @@ def make_anchors(
     -------
     Anchors
     """
-    rest_s = _rest_instants(rests, rest_piece_s)
+    rest_s = _list_rest_instants(rests, rest_piece_s)
     share = np.linspace(0.0, 1.0, SAMPLES_PER_STANCE)
     instants = stance_start_s[:, None] + (stance_end_s - stance_start_s)[:, None] * share
     centre = np.concatenate((0.5 * (stance_start_s + stance_end_s), rest_s))
@@ -125,7 +125,7 @@ class Blindness:
     clipped_rotation_sd_rad: FloatArray
 
 
-def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) -> Blindness:
+def measure_blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) -> Blindness:
     """How much velocity and rotation may have changed unseen.
 
     Velocity: a steady share; the curvature of the specific force from sample to sample, which
@@ -155,12 +155,12 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
     stride_s = settings.usual_stride_s
     width = choose_odd_width(2.0 * stride_s, rate_hz)
     gravity = STANDARD_GRAVITY_MPS2**2 * stride_s / rate_hz
-    tilted = gravity * _hidden_near(rotation, width) ** 2
-    jumped = (settings.unseen_accel_sd_mps2 / rate_hz) ** 2 * _run_lengths(unseen) * unseen
+    tilted = gravity * _sum_hidden(rotation, width) ** 2
+    jumped = (settings.unseen_accel_sd_mps2 / rate_hz) ** 2 * _measure_run_lengths(unseen) * unseen
     undersampled = (settings.undersampling_share * bend / rate_hz) ** 2
     steady = settings.stride_velocity_sd_mps**2 / stride_s / rate_hz
-    slipped = _slipped_variance(segment, rate_hz)
-    clipped = gravity * _hidden_near(clipped_rotation, width) ** 2 + jumped * segment.measured
+    slipped = _compute_slip_variance(segment, rate_hz)
+    clipped = gravity * _sum_hidden(clipped_rotation, width) ** 2 + jumped * segment.measured
     return Blindness(
         velocity_variance=np.cumsum(steady + tilted + undersampled + jumped + slipped),
         rotation_sd_rad=np.cumsum(rotation),
@@ -170,7 +170,7 @@ def blindness(segment: Conditioned, rate_hz: float, settings: MotionSettings) ->
     )
 
 
-def _slipped_variance(segment: Conditioned, rate_hz: float) -> FloatArray:
+def _compute_slip_variance(segment: Conditioned, rate_hz: float) -> FloatArray:
     """What each sample adds while a sensor turned on its limb: gravity pulled the wrong way."""
     slip, turning = segment.calibration.slip, segment.turning
     if slip is None or turning is None:
@@ -179,12 +179,12 @@ def _slipped_variance(segment: Conditioned, rate_hz: float) -> FloatArray:
     return np.where(turning, pulled**2 * (slip.end_s - slip.start_s) / rate_hz, 0.0)
 
 
-def _hidden_near(rotation: FloatArray, width: int) -> FloatArray:
+def _sum_hidden(rotation: FloatArray, width: int) -> FloatArray:
     """Hidden rotation within a window around each sample, shape (n,)."""
     return moving_mean(rotation, width) * width if rotation.any() else rotation
 
 
-def _run_lengths(mask: NDArray[np.bool_]) -> FloatArray:
+def _measure_run_lengths(mask: NDArray[np.bool_]) -> FloatArray:
     """Length of the run of True that each sample is in, 1 elsewhere: errors of a run add up."""
     first, after = find_mask_runs(mask)
     counts = np.ones(len(mask))

@@ -12,16 +12,17 @@ from imuproc.dsp.rotations import (
     quat_multiply,
     quat_rotate,
 )
-from imuproc.motion.drift import DriftProblem, DriftSolution, wandered_rad
-from imuproc.motion.observations import Blindness, blindness
+from imuproc.motion.drift import DriftProblem, DriftSolution
+from imuproc.motion.observations import Blindness, measure_blindness
 from imuproc.motion.settings import MotionSettings
 from imuproc.motion.strapdown import (
     Sensitivity,
     Strapdown,
-    at_times,
+    compute_sensitivity,
     integrate,
-    sensitivity,
+    interpolate_at,
 )
+from imuproc.motion.tilt import sum_random_walk_rad
 
 FloatArray = NDArray[np.float64]
 
@@ -85,21 +86,21 @@ def prepare_segment(
     if anchor is None:
         return None
     strapdown = integrate(segment, time_s, rate_hz, anchor, gravity_mps2)
-    blind = blindness(segment, rate_hz, settings)
+    blind = measure_blindness(segment, rate_hz, settings)
     still = (time_s >= anchor.start_s) & (time_s <= anchor.end_s)
     size = float(np.linalg.norm(segment.accel_mps2[still].mean(axis=0)))
     return Prepared(
         segment,
         anchor,
         strapdown,
-        sensitivity(strapdown, segment),
+        compute_sensitivity(strapdown, segment),
         blind,
         gravity_mps2,
         abs(size / gravity_mps2 - 1.0),
     )
 
 
-def with_hidden_turns(
+def add_hidden_turns(
     prepared: Prepared, problem: DriftProblem, solution: DriftSolution, settings: MotionSettings
 ) -> Prepared | None:
     """The segment integrated anew with what its gyroscope has missed, where it has missed much.
@@ -122,10 +123,10 @@ def with_hidden_turns(
     """
     strapdown, hidden_rad = prepared.strapdown, prepared.blind.rotation_sd_rad
     anchor_s = problem.anchors.time_s
-    tilt = wandered_rad(problem, solution, anchor_s)[:, :2]
+    tilt = sum_random_walk_rad(problem, solution, anchor_s)[:, :2]
     if np.abs(tilt).max(initial=0.0) < _LARGE_RAD:
         return None
-    steps = np.maximum(np.diff(at_times(hidden_rad, strapdown.time_s, anchor_s)), 1e-9)
+    steps = np.maximum(np.diff(interpolate_at(hidden_rad, strapdown.time_s, anchor_s)), 1e-9)
     hidden = np.diff(hidden_rad, prepend=0.0)
     link = np.searchsorted(anchor_s, strapdown.time_s) - 1
     inside = (link >= 0) & (link < len(steps)) & (hidden > 0.0)
@@ -133,8 +134,8 @@ def with_hidden_turns(
         return None
     rate = np.zeros((len(hidden), 3))
     share = hidden[inside] / steps[link[inside]]
-    rate[inside] = solution.wander_rad[link[inside]] * share[:, None] * strapdown.rate_hz
-    so_far = wandered_rad(problem, solution, strapdown.time_s)
+    rate[inside] = solution.random_walk_rad[link[inside]] * share[:, None] * strapdown.rate_hz
+    so_far = sum_random_walk_rad(problem, solution, strapdown.time_s)
     quat = quat_multiply(quat_from_rotvec(so_far), strapdown.quat_wxyz)
     segment = prepared.segment
     gyro = segment.gyro_radps + quat_rotate(quat_conjugate(quat), rate)
@@ -146,4 +147,4 @@ def with_hidden_turns(
         settings,
     )
     before = 0.0 if prepared.put_in_rad is None else prepared.put_in_rad
-    return None if anew is None else replace(anew, put_in_rad=before + solution.wander_rad)
+    return None if anew is None else replace(anew, put_in_rad=before + solution.random_walk_rad)

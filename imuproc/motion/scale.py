@@ -24,7 +24,7 @@ _TELLS_NOTHING: Final = 0.999
 """Of the prior variance so much is left where the motion tells nothing."""
 
 
-def scale_error(solution: DriftSolution) -> tuple[float, float] | None:
+def estimate_scale_error(solution: DriftSolution) -> tuple[float, float] | None:
     """What the motion alone says, without its prior, about the mediolateral gyroscope axis.
 
     Parameters
@@ -37,14 +37,14 @@ def scale_error(solution: DriftSolution) -> tuple[float, float] | None:
         By which share it reads too little, and the standard uncertainty of that; None where the
         motion does not tell.
     """
-    left = float(solution.factor.covariance()[_ABOUT_Y, _ABOUT_Y])
+    left = float(solution.factor.compute_covariance()[_ABOUT_Y, _ABOUT_Y])
     if left >= _TELLS_NOTHING:
         return None
     u_share = float(solution.prior_sd[_ABOUT_Y]) * np.sqrt(left / (1.0 - left))
     return float(solution.errors[_ABOUT_Y]) / (1.0 - left), float(u_share)
 
 
-def rate_flags(
+def flag_rate(
     segments: Mapping[Site, SegmentMotion], rate_hz: float, settings: RateSettings
 ) -> list[RaisedFlag]:
     """A flag where the rotation of all leg sensors alike does not fit the rate of their samples.

@@ -31,7 +31,7 @@ class Seen:
     value: FloatArray
     anchor: NDArray[np.int64]
 
-    def information(
+    def gather_information(
         self, weight: FloatArray
     ) -> tuple[tuple[FloatArray, FloatArray, FloatArray], tuple[FloatArray, FloatArray]]:
         """What is seen of the chain, across and of the shared, and right-hand sides.
@@ -46,20 +46,20 @@ class Seen:
         order = np.argsort(self.anchor, kind="stable")
         starts = np.searchsorted(self.anchor[order], np.arange(anchors))
 
-        def summed(values: FloatArray) -> FloatArray:
+        def sum_by_anchor(values: FloatArray) -> FloatArray:
             return np.asarray(np.add.reduceat(values[order], starts))
 
         own = weighted * self.own
-        diagonal[:, 3:] = summed(own * self.own)[:, None]
-        cross[:, 3:] = summed(own[:, None, None] * self.shared)
-        right[:, 3:] = summed(own[:, None] * self.value)
+        diagonal[:, 3:] = sum_by_anchor(own * self.own)[:, None]
+        cross[:, 3:] = sum_by_anchor(own[:, None, None] * self.shared)
+        right[:, 3:] = sum_by_anchor(own[:, None] * self.value)
         squares = flat.T @ (flat * np.repeat(weighted, 3)[:, None])
         return (diagonal, cross, squares), (
             right,
             flat.T @ (self.value * weighted[:, None]).ravel(),
         )
 
-    def misfit(self, velocity_mps: FloatArray, shared: FloatArray) -> FloatArray:
+    def compute_misfit(self, velocity_mps: FloatArray, shared: FloatArray) -> FloatArray:
         """RMS residual of each anchor, shape (a,), for its velocity (a, 3) and the shared (s,)."""
         residual = self.value - self.shared @ shared
         residual = residual - self.own[:, None] * velocity_mps[self.anchor]

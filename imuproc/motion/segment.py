@@ -19,22 +19,18 @@ from imuproc.dsp.rotations import (
     skew,
     unwrap,
 )
-from imuproc.motion.drift import (
-    DriftProblem,
-    DriftSolution,
-    PointModel,
-    error_prior_sd,
-    solve,
-    tilt_parts,
-    tilt_spread,
-    tilt_weights,
-    wandered_rad,
-)
+from imuproc.motion.drift import DriftProblem, DriftSolution, PointModel, make_error_prior_sd, solve
 from imuproc.motion.observations import Anchors, make_anchors
-from imuproc.motion.prepared import Prepared, with_hidden_turns
-from imuproc.motion.scale import scale_error
+from imuproc.motion.prepared import Prepared, add_hidden_turns
+from imuproc.motion.scale import estimate_scale_error
 from imuproc.motion.settings import MotionSettings
-from imuproc.motion.strapdown import GYRO_TERMS, Strapdown, at_times
+from imuproc.motion.strapdown import GYRO_TERMS, Strapdown, interpolate_at
+from imuproc.motion.tilt import (
+    compute_tilt_parts,
+    compute_tilt_spread,
+    compute_tilt_weights,
+    sum_random_walk_rad,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -87,7 +83,7 @@ class Solved:
         return self.prepared.strapdown.time_s
 
 
-def swing_heading(strapdown: Strapdown, stance_s: FloatArray) -> float:
+def estimate_swing_heading(strapdown: Strapdown, stance_s: FloatArray) -> float:
     """Heading in rad of the swings: velocity in mid-swing against the stances around it.
 
     A steady drift of velocity cancels, so plain integration is good enough.
@@ -105,9 +101,9 @@ def swing_heading(strapdown: Strapdown, stance_s: FloatArray) -> float:
     """
     if len(stance_s) < 2:
         return 0.0
-    at_stance = at_times(strapdown.velocity_mps, strapdown.time_s, stance_s)
+    at_stance = interpolate_at(strapdown.velocity_mps, strapdown.time_s, stance_s)
     swing_s = 0.5 * (stance_s[1:] + stance_s[:-1])
-    at_swing = at_times(strapdown.velocity_mps, strapdown.time_s, swing_s)
+    at_swing = interpolate_at(strapdown.velocity_mps, strapdown.time_s, swing_s)
     way = (at_swing - 0.5 * (at_stance[1:] + at_stance[:-1])).sum(axis=0)
     return float(np.arctan2(way[1], way[0]))
 
@@ -145,7 +141,7 @@ def solve_segment(
     try:
         solved = _solve_once(prepared, *asked)
         for _ in range(_MOST_ANEW):
-            turned = with_hidden_turns(solved.prepared, solved.problem, solved.solution, settings)
+            turned = add_hidden_turns(solved.prepared, solved.problem, solved.solution, settings)
             if turned is None:
                 break
             solved = _solve_once(turned, *asked)
@@ -177,7 +173,7 @@ def _solve_once(
         sensitivity=prepared.sensitivity,
         anchors=anchors,
         point=point(strapdown, segment, anchors),
-        error_sd=error_prior_sd(
+        error_sd=make_error_prior_sd(
             settings,
             segment.calibration.gyro_bias_u_radps,
             heading_sd_rad,
@@ -187,26 +183,26 @@ def _solve_once(
         put_in_rad=prepared.put_in_rad,
     )
     solution = solve(problem, settings)
-    rotation = _rotation_correction(problem, solution)
+    rotation = _compute_correction(problem, solution)
     quat_wxyz = quat_multiply(quat_from_rotvec(rotation), strapdown.quat_wxyz)
     return Solved(
         prepared=prepared,
         problem=problem,
         solution=solution,
         quat_wxyz=quat_wxyz,
-        velocity_mps=_corrected_velocity(prepared, problem, solution, quat_wxyz),
+        velocity_mps=_correct_velocity(prepared, problem, solution, quat_wxyz),
     )
 
 
-def _rotation_correction(problem: DriftProblem, solution: DriftSolution) -> FloatArray:
+def _compute_correction(problem: DriftProblem, solution: DriftSolution) -> FloatArray:
     """Rotation to apply in world axes at every sample in rad, shape (n, 3)."""
     clock, tilt = problem.sensitivity.time_s, problem.sensitivity.tilt
     thinned = (solution.errors[: tilt.shape[1]] @ tilt).T
-    thinned = thinned + wandered_rad(problem, solution, clock)
-    return at_times(thinned, clock, problem.strapdown.time_s)
+    thinned = thinned + sum_random_walk_rad(problem, solution, clock)
+    return interpolate_at(thinned, clock, problem.strapdown.time_s)
 
 
-def _corrected_velocity(
+def _correct_velocity(
     prepared: Prepared, problem: DriftProblem, solution: DriftSolution, quat_wxyz: FloatArray
 ) -> FloatArray:
     """Velocity at every sample that meets each anchor's velocity exactly, shape (n, 3).
@@ -219,15 +215,15 @@ def _corrected_velocity(
     force = quat_rotate(quat_wxyz, prepared.segment.accel_mps2) - prepared.gravity_mps2 * UP
     of_accel = (solution.errors[GYRO_TERMS:] @ sens.velocity[:, GYRO_TERMS:]).T
     velocity = cumulative_integral(force, strapdown.rate_hz)
-    velocity += at_times(of_accel, sens.time_s, strapdown.time_s)
-    left = solution.anchor_velocity_mps - at_times(velocity, strapdown.time_s, anchors.time_s)
+    velocity += interpolate_at(of_accel, sens.time_s, strapdown.time_s)
+    left = solution.anchor_velocity_mps - interpolate_at(velocity, strapdown.time_s, anchors.time_s)
     grown = problem.blind.velocity_variance
-    at_anchor = at_times(grown, strapdown.time_s, anchors.time_s)
+    at_anchor = interpolate_at(grown, strapdown.time_s, anchors.time_s)
     steps = [np.interp(grown, at_anchor, left[:, axis]) for axis in range(3)]
     return velocity + np.stack(steps, axis=-1)
 
 
-def lever_rows(quat_wxyz: FloatArray, gyro_radps: FloatArray) -> FloatArray:
+def make_lever_rows(quat_wxyz: FloatArray, gyro_radps: FloatArray) -> FloatArray:
     """Velocity in world axes of a point per unit of its lever arm in segment axes, (k, 3, 3)."""
     return np.asarray(quat_to_matrix(quat_wxyz) @ skew(gyro_radps))
 
@@ -286,7 +282,7 @@ def to_motion(
     clipped = prepared.segment.gyro_clipped.any()
     pitch_u, pitch_parts = np.full(len(angle), np.nan), dict[str, FloatArray]()
     if uncertainty or clipped:
-        pitch_u, pitch_parts = _pitch_uncertainty(solved, bend_rad)
+        pitch_u, pitch_parts = _compute_pitch_u(solved, bend_rad)
     return SegmentMotion(
         site=prepared.segment.site,
         quat_wxyz=quat_wxyz,
@@ -295,16 +291,16 @@ def to_motion(
         pitch_u_rad=pitch_u,
         rate_world_radps=rate,
         velocity_mps=solved.velocity_mps,
-        lever_m=quat_rotate(quat_conjugate(turn), _lever(point)),
+        lever_m=quat_rotate(quat_conjugate(turn), _get_lever(point)),
         pitch_parts_rad=pitch_parts,
         bend_rad=bend_rad,
-        heading_u_rad=_heading_uncertainty(solved) if uncertainty else None,
+        heading_u_rad=_compute_heading_u(solved) if uncertainty else None,
         slip_u_rad=prepared.segment.calibration.slip_u_rad,
-        gyro_scale=scale_error(solved.solution) if uncertainty and not clipped else None,
+        gyro_scale=estimate_scale_error(solved.solution) if uncertainty and not clipped else None,
     )
 
 
-def _lever(point: FloatArray) -> FloatArray:
+def _get_lever(point: FloatArray) -> FloatArray:
     """Lever arm; of a foot (which has a rolling radius too) down to the ground under the pivot.
 
     Height of the pivot and rolling radius can hardly be told apart while the foot is flat, but
@@ -325,28 +321,28 @@ _NOTHING_RAD = 1e-4
 """Turns that were not seen and are smaller than this change no heading."""
 
 
-def _pitch_uncertainty(
+def _compute_pitch_u(
     solved: Solved, bend_rad: FloatArray
 ) -> tuple[FloatArray, dict[str, FloatArray]]:
     """Standard uncertainty of the sagittal angle against standing in rad, and parts of it, (n,).
 
     Drift is slow, so it is worked out at a few instants and interpolated.
     """
-    at_s = _drift_instants(solved)
+    at_s = _list_drift_instants(solved)
     anchor = solved.prepared.anchor
     standing_s = np.full(1, 0.5 * (anchor.start_s + anchor.end_s))
     turned = solved.turned_rad - np.interp(at_s, solved.time_s, bend_rad)
     across = np.stack((np.sin(turned), np.cos(turned), np.zeros(len(turned))), axis=1)
-    weights = tilt_weights(solved.problem, at_s, across)
-    weights -= tilt_weights(solved.problem, standing_s, across)
-    spread = tilt_spread(solved.solution, weights)
-    parts = tilt_parts(solved.problem, solved.solution, weights[::_PARTS_EVERY])
+    weights = compute_tilt_weights(solved.problem, at_s, across)
+    weights -= compute_tilt_weights(solved.problem, standing_s, across)
+    spread = compute_tilt_spread(solved.solution, weights)
+    parts = compute_tilt_parts(solved.problem, solved.solution, weights[::_PARTS_EVERY])
     return np.interp(solved.time_s, at_s, spread), {
         name: np.interp(solved.time_s, at_s[::_PARTS_EVERY], part) for name, part in parts.items()
     }
 
 
-def _heading_uncertainty(solved: Solved) -> FloatArray | None:
+def _compute_heading_u(solved: Solved) -> FloatArray | None:
     """What turns that were not seen leave uncertain of the heading in rad, shape (n,).
 
     Against the mean over all stances, which is turned to the way; None where all was seen.
@@ -355,17 +351,17 @@ def _heading_uncertainty(solved: Solved) -> FloatArray | None:
     if not anchors.is_stance.any():
         return None
     ends_s = anchors.time_s[[0, -1]]  # what is missing outside of them turns nothing
-    before, after = at_times(problem.blind.rotation_sd_rad, solved.time_s, ends_s)
+    before, after = interpolate_at(problem.blind.rotation_sd_rad, solved.time_s, ends_s)
     if after - before < _NOTHING_RAD:
         return None
-    at_s, stance_s = _drift_instants(solved), anchors.time_s[anchors.is_stance]
+    at_s, stance_s = _list_drift_instants(solved), anchors.time_s[anchors.is_stance]
     upright = np.tile(UP, (len(at_s) + len(stance_s), 1))
-    weights = tilt_weights(problem, np.concatenate((at_s, stance_s)), upright)
+    weights = compute_tilt_weights(problem, np.concatenate((at_s, stance_s)), upright)
     weights = weights[: len(at_s)] - weights[len(at_s) :].mean(axis=0)
-    return np.interp(solved.time_s, at_s, tilt_spread(solved.solution, weights))
+    return np.interp(solved.time_s, at_s, compute_tilt_spread(solved.solution, weights))
 
 
-def _drift_instants(solved: Solved) -> FloatArray:
+def _list_drift_instants(solved: Solved) -> FloatArray:
     """Instants at which drift is worked out: close to each other around the stances, in s."""
     time_s, anchors = solved.time_s, solved.problem.anchors
     stance_s = anchors.time_s[anchors.is_stance]

@@ -114,7 +114,7 @@ def integrate(
     return Strapdown(time_s, rate_hz, quat, velocity, index)
 
 
-def sensitivity(strapdown: Strapdown, segment: Conditioned) -> Sensitivity:
+def compute_sensitivity(strapdown: Strapdown, segment: Conditioned) -> Sensitivity:
     """Answer of orientation and velocity to each error term.
 
     Computed on block means at about 75 Hz: an error of a per cent in it does not matter.
@@ -148,7 +148,7 @@ def sensitivity(strapdown: Strapdown, segment: Conditioned) -> Sensitivity:
     anchor = min(strapdown.anchor_index // block, count)
     gathered -= gathered[:, :, anchor, None].copy()
     velocity[:, :3] = np.moveaxis(-skew(force_integral.T), 0, -1)
-    velocity[:, 3:GYRO_TERMS] = running_sum(_pushes(np.diff(force_integral), gathered))
+    velocity[:, 3:GYRO_TERMS] = running_sum(_integrate_pushes(np.diff(force_integral), gathered))
     tilt = np.empty((3, GYRO_TERMS, count + 1))
     tilt[:, :3], tilt[:, 3:] = np.eye(3)[:, :, None], gathered
     return Sensitivity(
@@ -159,7 +159,7 @@ def sensitivity(strapdown: Strapdown, segment: Conditioned) -> Sensitivity:
     )
 
 
-def _pushes(force_mps: FloatArray, tilt: FloatArray) -> FloatArray:
+def _integrate_pushes(force_mps: FloatArray, tilt: FloatArray) -> FloatArray:
     """Change of velocity over each block by the force (3, m - 1) that a tilt (3, k, m) turns."""
     half = 0.5 * force_mps
     twice = tilt[:, :, 1:] + tilt[:, :, :-1]
@@ -170,9 +170,9 @@ def _pushes(force_mps: FloatArray, tilt: FloatArray) -> FloatArray:
     return out
 
 
-def along(values: FloatArray, clock_s: FloatArray, time_s: FloatArray) -> FloatArray:
-    """As :func:`at_times`, of values with time on the last axis: shape (..., n) to (k, ...)."""
-    low, share = _places(clock_s, time_s)
+def interpolate_along(values: FloatArray, clock_s: FloatArray, time_s: FloatArray) -> FloatArray:
+    """As :func:`interpolate_at`, of values with time last: shape (..., n) to (k, ...)."""
+    low, share = _find_places(clock_s, time_s)
     before, after = np.take(values, low, axis=-1), np.take(values, low + 1, axis=-1)
     after -= before
     after *= share
@@ -180,9 +180,9 @@ def along(values: FloatArray, clock_s: FloatArray, time_s: FloatArray) -> FloatA
     return np.moveaxis(after, -1, 0)
 
 
-def at_times(values: FloatArray, clock_s: FloatArray, time_s: FloatArray) -> FloatArray:
+def interpolate_at(values: FloatArray, clock_s: FloatArray, time_s: FloatArray) -> FloatArray:
     """Values on a regular clock interpolated linearly at given times, shape (k, ...)."""
-    low, share = _places(clock_s, time_s)
+    low, share = _find_places(clock_s, time_s)
     share = share.reshape(-1, *([1] * (values.ndim - 1)))
     before, after = np.take(values, low, axis=0), np.take(values, low + 1, axis=0)
     after -= before
@@ -191,7 +191,7 @@ def at_times(values: FloatArray, clock_s: FloatArray, time_s: FloatArray) -> Flo
     return np.asarray(after)
 
 
-def _places(clock_s: FloatArray, time_s: FloatArray) -> tuple[NDArray[np.int64], FloatArray]:
+def _find_places(clock_s: FloatArray, time_s: FloatArray) -> tuple[NDArray[np.int64], FloatArray]:
     """Last instant of a regular clock before each time, and how far on to the next it is."""
     step = clock_s[1] - clock_s[0]
     position = np.clip((time_s - clock_s[0]) / step, 0.0, len(clock_s) - 1.000001)

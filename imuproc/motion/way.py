@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from imuproc.dsp.filters import average_blocks, choose_block, smooth_binomially
 from imuproc.dsp.integration import cumulative_integral
-from imuproc.motion.strapdown import at_times
+from imuproc.motion.strapdown import interpolate_at
 
 FloatArray = NDArray[np.float64]
 
@@ -21,7 +21,7 @@ _ENOUGH_HZ = 200.0
 """Faster velocities are averaged down to about this rate."""
 
 
-def bend_of_way(
+def find_bend_of_way(
     time_s: FloatArray, velocity_mps: FloatArray, stance_s: FloatArray, straight_deg: float
 ) -> FloatArray:
     """Direction of the way against world X at every sample, in rad.
@@ -47,7 +47,7 @@ def bend_of_way(
     rate_hz = (len(time_s) - 1) / (time_s[-1] - time_s[0])
     block = choose_block(rate_hz, _ENOUGH_HZ)
     way = cumulative_integral(average_blocks(velocity_mps[:, :2], block), rate_hz / block)
-    place = at_times(way, average_blocks(time_s, block), stance_s)
+    place = interpolate_at(way, average_blocks(time_s, block), stance_s)
     chord = np.diff(place, axis=0)
     heading = np.unwrap(np.arctan2(chord[:, 1], chord[:, 0]))
     smooth = smooth_binomially(heading)

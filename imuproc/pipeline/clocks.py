@@ -16,7 +16,7 @@ from imuproc.core.flags import RaisedFlag, Values
 from imuproc.core.recording import ConditionedRecording, Interval, Recording, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import Site, side_of
-from imuproc.events.alternation import AlternationSettings, LegShift, leg_shift
+from imuproc.events.alternation import AlternationSettings, LegShift, find_leg_shift
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource, RecordingSource
 from imuproc.pipeline.windows import read_short
@@ -51,7 +51,7 @@ class TiedSource:
             yield replace(piece, time_s=self.tied.to_root(site, piece.time_s))
 
 
-def clock_groups(
+def group_by_clock(
     source: LogSource, settings: Settings, wrong: WrongClockError | None = None
 ) -> list[LogSource]:
     """Sensors that can be worked on together, group by group.
@@ -87,10 +87,10 @@ def clock_groups(
         thinned, clock == "jump", allowed, settings.timebase.stamps, settings.timebase.range
     )
     groups = [group for group in tied.groups if group != ("pelvis",)]
-    return [_group_source(source, tied, group, groups, wrong) for group in groups]
+    return [_select_group(source, tied, group, groups, wrong) for group in groups]
 
 
-def as_parts(found: Iterable[Result | RunError]) -> Iterator[Result | RunError]:
+def mark_as_parts(found: Iterable[Result | RunError]) -> Iterator[Result | RunError]:
     """Results of one group of several: their flags name the run that they are about."""
     for item in found:
         if isinstance(item, RunError):
@@ -99,7 +99,7 @@ def as_parts(found: Iterable[Result | RunError]) -> Iterator[Result | RunError]:
             yield replace(item, flags=tuple(replace(flag, run=item.run) for flag in item.flags))
 
 
-def _group_source(
+def _select_group(
     source: LogSource,
     tied: TiedClocks,
     group: tuple[Site, ...],
@@ -115,7 +115,7 @@ def _group_source(
         no_jump = about.run.clock == "jump"
         values: Values = {"no_jump": no_jump, "sites": ";".join(group), "clock_of": group[0]}
         flags.append(RaisedFlag("clock_separate", values))
-    run = about.run if len(groups) == 1 else replace(about.run, id=_id_of(about, group, groups))
+    run = about.run if len(groups) == 1 else replace(about.run, id=_make_id(about, group, groups))
     about = replace(
         about,
         run=run,
@@ -126,7 +126,7 @@ def _group_source(
     return TiedSource(source, group, tied, about)
 
 
-def _id_of(about: Recording, group: tuple[Site, ...], groups: list[tuple[Site, ...]]) -> str:
+def _make_id(about: Recording, group: tuple[Site, ...], groups: list[tuple[Site, ...]]) -> str:
     """The run's id with the leg, or with the sensors where the leg does not tell them apart."""
     sides = [{side_of(site) for site in one} for one in groups]
     own = {side_of(site) for site in group}
@@ -164,9 +164,9 @@ def require_one_clock(
         If they were tied and are apart all the same, as after a jump of one clock.
     """
     faults = find_clock_faults(conditioned, run, settings)
-    shift = leg_shift(contacts, legs)
-    if shift is not None and abs(shift.shift_s) > 2.0 * _legs_u_s(conditioned, run):
-        faults.append(_shift_flag(shift, run))
+    shift = find_leg_shift(contacts, legs)
+    if shift is not None and abs(shift.shift_s) > 2.0 * _get_legs_u_s(conditioned, run):
+        faults.append(_make_shift_flag(shift, run))
     if not faults:
         return
     told = "; ".join(describe_flag(fault) for fault in faults)
@@ -184,7 +184,7 @@ def require_one_clock(
     )
 
 
-def _shift_flag(shift: LegShift, run: Interval) -> RaisedFlag:
+def _make_shift_flag(shift: LegShift, run: Interval) -> RaisedFlag:
     span_s = run.start_s, run.end_s
     if shift.strides:
         return RaisedFlag("clock_differs", {"strides": abs(shift.strides)}, span_s=span_s)
@@ -192,7 +192,7 @@ def _shift_flag(shift: LegShift, run: Interval) -> RaisedFlag:
     return RaisedFlag("clock_differs", found, span_s=span_s)
 
 
-def _legs_u_s(conditioned: ConditionedRecording, run: Interval) -> float:
+def _get_legs_u_s(conditioned: ConditionedRecording, run: Interval) -> float:
     """How well the legs are known against each other; 0 on a shared clock."""
     clocks = conditioned.recording.clocks
     heads = {side_of(site): site for site in conditioned.segments if side_of(site)}

@@ -12,7 +12,7 @@ from imuproc.core.recording import Conditioned, SensorLog
 from imuproc.core.result import Result
 
 
-def named_results(found: Iterable[Result | RunError], run_id: str) -> Iterator[Result | RunError]:
+def name_results(found: Iterable[Result | RunError], run_id: str) -> Iterator[Result | RunError]:
     """Give runs of one log their ids: ``R07-01_1``, ``R07-01_2``, ...; a single one keeps its own.
 
     Parameters
@@ -38,9 +38,9 @@ def named_results(found: Iterable[Result | RunError], run_id: str) -> Iterator[R
             first = item
             continue
         if first is not None:
-            yield _renamed(first, f"{run_id}_1")
+            yield _rename_result(first, f"{run_id}_1")
             first = None
-        yield _renamed(item, f"{run_id}_{count}")
+        yield _rename_result(item, f"{run_id}_{count}")
     if first is not None:
         yield first
 
@@ -51,7 +51,7 @@ def join_results(results: list[Result]) -> Result:
     Parameters
     ----------
     results : list of Result
-        As :func:`named_results` gives them, at least one.
+        As :func:`name_results` gives them, at least one.
 
     Returns
     -------
@@ -81,29 +81,29 @@ def join_results(results: list[Result]) -> Result:
     )
 
 
-def without_samples(result: Result) -> Result:
+def drop_samples(result: Result) -> Result:
     """The result without the logs that it came from, which hold more than its run.
 
     What it needs of them is copied: a view would keep all of them in memory.
     """
     whole = result.conditioned
-    none = {site: _without_rows(log) for site, log in whole.recording.logs.items()}
+    none = {site: _drop_rows(log) for site, log in whole.recording.logs.items()}
     time_s = whole.time_s.copy()
     conditioned = replace(
         whole,
         recording=replace(whole.recording, logs=none),
         time_s=time_s,
-        segments={site: _copied(segment) for site, segment in whole.segments.items()},
+        segments={site: _copy_arrays(segment) for site, segment in whole.segments.items()},
     )
     return replace(result, conditioned=conditioned, motion=replace(result.motion, time_s=time_s))
 
 
-def _without_rows(log: SensorLog) -> SensorLog:
+def _drop_rows(log: SensorLog) -> SensorLog:
     none = np.empty((0, 3))
     return replace(log, time_s=np.empty(0), accel_mps2=none, gyro_radps=none)
 
 
-def _copied(segment: Conditioned) -> Conditioned:
+def _copy_arrays(segment: Conditioned) -> Conditioned:
     hidden = segment.gyro_hidden_radps
     return replace(
         segment,
@@ -116,7 +116,7 @@ def _copied(segment: Conditioned) -> Conditioned:
     )
 
 
-def _renamed(result: Result, run: str) -> Result:
+def _rename_result(result: Result, run: str) -> Result:
     """The result of one of several runs under that run's own id."""
     return replace(
         result,

@@ -116,11 +116,11 @@ def look_over(source: LogSource, settings: LongSettings, runs: RunSettings) -> O
     thinned = {site: thin(noting.pieces(site), settings) for site in noting.sites}
     tracks = {site: found for site, (found, _) in thinned.items()}
     rate_hz = max(rate for _, rate in thinned.values())
-    candidates = find_runs(tracks, _generous(runs, settings))
+    candidates = find_runs(tracks, _loosen_limits(runs, settings))
     return Overview(candidates, rate_hz, noting.cut_short)
 
 
-def _generous(runs: RunSettings, settings: LongSettings) -> RunSettings:
+def _loosen_limits(runs: RunSettings, settings: LongSettings) -> RunSettings:
     """Limits that leave out nothing that the exact ones let pass."""
     low, high = 1.0 - settings.generous, 1.0 + settings.generous
     way = 1.0 - settings.generous_way
@@ -135,7 +135,7 @@ def _generous(runs: RunSettings, settings: LongSettings) -> RunSettings:
     return runs.model_copy(update=wider)
 
 
-def steady_stamps(time_s: FloatArray) -> FloatArray:
+def repair_stamps(time_s: FloatArray) -> FloatArray:
     """Stamps without the few that are missing or wrong, shape (n,); for finding a place in a log.
 
     Empty where no stamp is a number.
@@ -206,12 +206,12 @@ def thin(pieces: Iterable[SensorLog], settings: LongSettings) -> tuple[tuple[Tra
     for piece in pieces:
         where = f"{piece.source} ({piece.site})"
         samples += len(piece.time_s)
-        steady = steady_stamps(piece.time_s)
+        steady = repair_stamps(piece.time_s)
         if len(steady) == 0:
             continue
         _refuse_set_back(steady, last_s, where, settings.set_back_s)
         last_s = float(steady[-1])
-        found += _binned(piece, steady, settings)
+        found += _sum_bins(piece, steady, settings)
     if not found:
         if np.isfinite(last_s):
             raise RunError(
@@ -219,7 +219,7 @@ def thin(pieces: Iterable[SensorLog], settings: LongSettings) -> tuple[tuple[Tra
                 "layout names, and the word for missing values"
             )
         raise RunError(f"{where or 'a log'}: no usable time stamps in {samples} samples")
-    tracks = tuple(_track(own, settings) for own in _parted(found, settings))
+    tracks = tuple(_average_bins(own, settings) for own in _split_at_gaps(found, settings))
     filled_s = sum(float(np.count_nonzero(b.count)) for b in found) / settings.bin_hz
     return tracks, samples / filled_s
 
@@ -236,7 +236,7 @@ def _refuse_set_back(steady: FloatArray, last_s: float, where: str, most_s: floa
     )
 
 
-def _binned(piece: SensorLog, steady: FloatArray, settings: LongSettings) -> list[_Bins]:
+def _sum_bins(piece: SensorLog, steady: FloatArray, settings: LongSettings) -> list[_Bins]:
     """Sums of a piece by bin, one for each stretch without a long gap."""
     values = np.concatenate((piece.gyro_radps, piece.accel_mps2), axis=1)
     good = find_finite_rows(values) & (np.abs(piece.time_s - steady) < 0.5 / settings.bin_hz)
@@ -257,7 +257,7 @@ def _binned(piece: SensorLog, steady: FloatArray, settings: LongSettings) -> lis
     return out
 
 
-def _parted(found: list[_Bins], settings: LongSettings) -> list[list[_Bins]]:
+def _split_at_gaps(found: list[_Bins], settings: LongSettings) -> list[list[_Bins]]:
     """Sums that belong together: no long gap between them."""
     parts = [[found[0]]]
     for bins in found[1:]:
@@ -267,7 +267,7 @@ def _parted(found: list[_Bins], settings: LongSettings) -> list[list[_Bins]]:
     return parts
 
 
-def _track(own: list[_Bins], settings: LongSettings) -> Track:
+def _average_bins(own: list[_Bins], settings: LongSettings) -> Track:
     """Means by bin; single empty bins filled from their neighbours."""
     first, end = min(bins.first for bins in own), max(bins.end for bins in own)
     count, total = np.zeros(end - first), np.zeros((end - first, 6))
@@ -289,7 +289,7 @@ def _track(own: list[_Bins], settings: LongSettings) -> Track:
     return Track(time_s, settings.bin_hz, filled[:, :3], filled[:, 3:])
 
 
-def windows_of(overview: Overview, settings: LongSettings) -> tuple[Window, ...]:
+def list_windows(overview: Overview, settings: LongSettings) -> tuple[Window, ...]:
     """Parts of a log to work on at a time: runs near each other share one.
 
     Parameters

@@ -17,22 +17,27 @@ from imuproc.core.motion import Motion
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
 from imuproc.core.result import Result
 from imuproc.estimators.columns import EstimatorSettings
-from imuproc.estimators.sides import side_flags
-from imuproc.estimators.upright import upright_zero
+from imuproc.estimators.sides import flag_sides
+from imuproc.estimators.upright import is_zero_upright
 from imuproc.events.selection import FEWEST_STEPS
 from imuproc.motion.slip import find_slips
-from imuproc.pipeline.clocks import WrongClockError, as_parts, clock_groups, require_one_clock
-from imuproc.pipeline.joining import join_results, named_results, without_samples
-from imuproc.pipeline.overview import Window, look_over, windows_of
-from imuproc.pipeline.settings import Settings, usual_settings
+from imuproc.pipeline.clocks import (
+    WrongClockError,
+    group_by_clock,
+    mark_as_parts,
+    require_one_clock,
+)
+from imuproc.pipeline.joining import drop_samples, join_results, name_results
+from imuproc.pipeline.overview import Window, list_windows, look_over
+from imuproc.pipeline.settings import Settings, make_usual_settings
 from imuproc.pipeline.sources import LogSource, NotingCuts, RecordingSource
 from imuproc.pipeline.stages import (
+    choose_motion_settings,
     condition_run,
     detect_coarse,
     estimate,
     find_recorded_runs,
-    motion_settings,
-    on_one_clock,
+    put_on_one_clock,
     refine,
     solve,
 )
@@ -72,7 +77,7 @@ def process(recording: Recording, settings: Settings | None = None) -> Result:
     >>> result.steps.loc[0, ["side", "phase"]].tolist()
     ['left', 'drive']
     """
-    settings = settings or usual_settings()
+    settings = settings or make_usual_settings()
     source = RecordingSource(recording, settings.long.piece_samples)
     results: list[Result] = []
     refused: list[RunError] = []
@@ -82,7 +87,7 @@ def process(recording: Recording, settings: Settings | None = None) -> Result:
         else:
             refused.append(found)
     joined = replace(join_results(results), run=recording.run.id)
-    return replace(joined, flags=(*joined.flags, *refusal_flags(refused)))
+    return replace(joined, flags=(*joined.flags, *flag_refusals(refused)))
 
 
 def process_each(source: LogSource, settings: Settings) -> Iterator[Result | RunError]:
@@ -111,68 +116,68 @@ def process_each(source: LogSource, settings: Settings) -> Iterator[Result | Run
     steps = False
     noting = NotingCuts(source)
     try:
-        for found in _on_known_clocks(noting, settings):
+        for found in _process_groups(noting, settings):
             if isinstance(found, RunError):
                 refused.append(found)
             steps |= isinstance(found, Result)
             yield found
     except RunError as error:
-        raise noting.named(error) from error
+        raise noting.name_cut_logs(error) from error
     if not steps:
-        raise noting.named(_nothing_found(source, refused))
+        raise noting.name_cut_logs(_make_empty_error(source, refused))
 
 
-def _on_known_clocks(
+def _process_groups(
     source: LogSource, settings: Settings, wrong: WrongClockError | None = None
 ) -> Iterator[Result | RunError]:
     """All runs, leg by leg or sensor by sensor where clocks do not tell how they lie."""
-    groups = clock_groups(source, settings, wrong)
+    groups = group_by_clock(source, settings, wrong)
     for group in groups:
         try:
-            found = named_results(_each(group, settings), group.about.run.id)
-            yield from found if len(groups) == 1 else as_parts(found)
+            found = name_results(_process_stretches(group, settings), group.about.run.id)
+            yield from found if len(groups) == 1 else mark_as_parts(found)
         except WrongClockError as error:
-            yield from _on_known_clocks(source, settings, error)
+            yield from _process_groups(source, settings, error)
         except RunError as error:
             if len(groups) == 1:
                 raise
             yield RunError(str(error), error.flags, error.span_s)
 
 
-def refusal_flags(refused: Iterable[RunError]) -> tuple[RaisedFlag, ...]:
+def flag_refusals(refused: Iterable[RunError]) -> tuple[RaisedFlag, ...]:
     """A flag on the whole recording for each stretch that was refused."""
     return tuple(
         RaisedFlag("run_refused", {"reason": str(error)}, span_s=error.span_s) for error in refused
     )
 
 
-def _each(source: LogSource, settings: Settings) -> Iterator[Result | RunError]:
+def _process_stretches(source: LogSource, settings: Settings) -> Iterator[Result | RunError]:
     whole = read_short(source, settings.long)
     if whole is not None:
-        yield from list(_runs_of(whole, settings))  # all of them before a wrong clock is found
+        yield from list(_select_runs(whole, settings))  # all of them before a wrong clock is found
         return
     overview = look_over(source, settings.long, settings.runs)
-    windows = windows_of(overview, settings.long)
+    windows = list_windows(overview, settings.long)
     if not windows:
         _check_beginning(source, settings)
     spans = [window.read for window in windows]
     parts = cut_windows(source, spans, overview.cut_short, settings.long.least_s)
     given = False
     for window in windows:
-        for found in _of_window(next(parts), window, settings):
+        for found in _process_window(next(parts), window, settings):
             if isinstance(found, WrongClockError) and not given:
                 raise found  # of the log as a whole, as far as can be told
             given |= isinstance(found, Result)
             yield found
 
 
-def _of_window(
+def _process_window(
     recording: Recording, window: Window, settings: Settings
 ) -> Iterator[Result | RunError]:
     """The runs of one part of a long log, let go of as soon as they are done with."""
     try:
-        for found in _runs_of(recording, settings, window.own):
-            yield found if isinstance(found, RunError) else without_samples(found)
+        for found in _select_runs(recording, settings, window.own):
+            yield found if isinstance(found, RunError) else drop_samples(found)
     except RunError as error:
         span_s = window.read.start_s, window.read.end_s
         where = f"from {span_s[0]:.0f} to {span_s[1]:.0f} s"
@@ -182,10 +187,10 @@ def _of_window(
 def _check_beginning(source: LogSource, settings: Settings) -> None:
     """Where nothing moves like a run, the unit may be wrong: the usual checks tell."""
     logs = {site: next(source.pieces(site)) for site in source.sites}
-    on_one_clock(check_logs(replace(source.about, logs=logs), settings.sanity), settings)
+    put_on_one_clock(check_logs(replace(source.about, logs=logs), settings.sanity), settings)
 
 
-def _runs_of(
+def _select_runs(
     recording: Recording, settings: Settings, own: Interval | None = None
 ) -> Iterator[Result | RunError]:
     """The runs of a recording, or those whose middle lies in a part of it."""
@@ -218,7 +223,7 @@ def _runs_of(
         yield RunError(reason)
 
 
-def _nothing_found(source: LogSource, refused: list[RunError]) -> RunError:
+def _make_empty_error(source: LogSource, refused: list[RunError]) -> RunError:
     """The error of a recording without any step in the table."""
     run_id = source.about.run.id
     if refused:
@@ -255,28 +260,28 @@ def _process_run(
     if len(contacts) < FEWEST_STEPS:
         return None
     motion = solve(ready, contacts, settings)
-    slips = find_slips(conditioned, motion, contacts, motion_settings(conditioned, settings))
+    slips = find_slips(conditioned, motion, contacts, choose_motion_settings(conditioned, settings))
     if slips:
         return _process_run(undo_slips(timebased, slips), run, runs, settings, rejected)
-    if not _in_place(conditioned, motion, contacts, settings.estimators):
-        rejected = (*rejected, *_standing_of(conditioned))
+    if not _check_placement(conditioned, motion, contacts, settings.estimators):
+        rejected = (*rejected, *_list_standing(conditioned))
         return _process_run(timebased, run, runs, settings, rejected)
     return estimate(ready, contacts, motion, settings)
 
 
-def _in_place(
+def _check_placement(
     conditioned: ConditionedRecording,
     motion: Motion,
     contacts: Contacts,
     settings: EstimatorSettings,
 ) -> bool:
     """Whether it was standing that set the zero, or logs exchanged, which look alike."""
-    if upright_zero(motion, contacts, settings.upright):
+    if is_zero_upright(motion, contacts, settings.upright):
         return True
-    return bool(side_flags(motion, contacts, conditioned.find_measured(), settings.sides))
+    return bool(flag_sides(motion, contacts, conditioned.find_measured(), settings.sides))
 
 
-def _standing_of(conditioned: ConditionedRecording) -> set[Interval]:
+def _list_standing(conditioned: ConditionedRecording) -> set[Interval]:
     """The still stretches that set the zero; never empty where a segment has one."""
     calibrations = [segment.calibration for segment in conditioned.segments.values()]
     return {part for c in calibrations for part in (c.still_before, c.still_after) if part}

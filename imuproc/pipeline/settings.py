@@ -38,7 +38,7 @@ class WithheldSettings(StageSettings):
         "A step whose touchdown and toe-off together are known less well is flagged.",
     )
 
-    def largest_u(self, unit: str) -> float:
+    def get_largest_u(self, unit: str) -> float:
         """The largest of a column's unit."""
         by_unit = {
             "deg": self.largest_u_deg,
@@ -84,7 +84,7 @@ class Settings(StageSettings):
     ordered = (("calibration.standing.search_s", "long.surroundings_s"),)
 
 
-def usual_settings() -> Settings:
+def make_usual_settings() -> Settings:
     """The defaults, without the checks that only given values need: to set them up takes time."""
     return Settings.model_construct()
 
@@ -106,4 +106,4 @@ def read_settings(path: Path | None) -> Settings:
     SessionError
         A line for each problem: file, key, what was found, what is allowed and in which unit.
     """
-    return validate_tables(path, load_toml(path), Settings) if path else usual_settings()
+    return validate_tables(path, load_toml(path), Settings) if path else make_usual_settings()

@@ -17,7 +17,7 @@ what is left out stays as it is here.
 """
 
 
-def settings_text(settings: Settings, stage: str = "") -> str:
+def write_settings_text(settings: Settings, stage: str = "") -> str:
     """A TOML document with a comment on every number.
 
     Parameters
@@ -38,7 +38,7 @@ def settings_text(settings: Settings, stage: str = "") -> str:
 
     Examples
     --------
-    >>> text = settings_text(Settings(), "long")
+    >>> text = write_settings_text(Settings(), "long")
     >>> print("\\n".join(line for line in text.splitlines() if line.startswith(("[", "bin"))))
     [long]
     bin_hz = 100.0
@@ -52,25 +52,25 @@ def settings_text(settings: Settings, stage: str = "") -> str:
     lines = [f"# {line}" for line in _HEAD.splitlines()]
     for name, own in tables.items():
         if name == stage or not stage or name.startswith(f"{stage}."):
-            lines += _table(name, own)
+            lines += _write_table(name, own)
     return "\n".join(lines) + "\n"
 
 
-def _table(name: str, stage: StageSettings) -> list[str]:
-    lines = ["", f"[{name}]", *_comment(inspect.getdoc(type(stage)) or "")]
+def _write_table(name: str, stage: StageSettings) -> list[str]:
+    lines = ["", f"[{name}]", *_write_comment(inspect.getdoc(type(stage)) or "")]
     for setting in list_settings(stage):
-        lines += ["", *_explained(setting)]
+        lines += ["", *_write_setting(setting)]
     return lines
 
 
-def _explained(setting: Setting) -> list[str]:
+def _write_setting(setting: Setting) -> list[str]:
     value = list(setting.value) if isinstance(setting.value, tuple) else setting.value
     known = f"Allowed: {setting.allowed}. Basis: {setting.basis}."
-    told = [*_comment(setting.meaning), *_comment(known)]
+    told = [*_write_comment(setting.meaning), *_write_comment(known)]
     return [*told, format_toml({setting.key: value}).strip()]
 
 
-def _comment(text: str) -> list[str]:
+def _write_comment(text: str) -> list[str]:
     """Lines of a comment; paragraphs stay paragraphs."""
     wrapper = textwrap.TextWrapper(_WIDTH, break_on_hyphens=False, break_long_words=False)
     parts = [wrapper.wrap(" ".join(part.split())) for part in text.split("\n\n")]

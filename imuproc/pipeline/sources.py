@@ -52,7 +52,7 @@ class NotingCuts:
                 self.cut_short[site], self._files[site] = piece.cut_short, piece.source
             yield piece
 
-    def named(self, error: RunError) -> RunError:
+    def name_cut_logs(self, error: RunError) -> RunError:
         """Why nothing came of a recording, and which logs break off: that may be the cause."""
         if not self.cut_short:
             return error

@@ -16,16 +16,16 @@ from imuproc.core.motion import Motion
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
 from imuproc.core.result import Result
 from imuproc.core.sites import Site, is_foot
-from imuproc.events.coarse import coarse_contacts
+from imuproc.events.coarse import find_coarse_contacts
 from imuproc.events.progress import Track
-from imuproc.events.refined import refined_contacts
+from imuproc.events.refined import refine_contacts
 from imuproc.events.runs import find_runs
-from imuproc.events.selection import FEWEST_STEPS, running_contacts
-from imuproc.events.unaided import unaided_contacts
+from imuproc.events.selection import FEWEST_STEPS, select_running_contacts
+from imuproc.events.unaided import find_unaided_contacts
 from imuproc.motion.body import prepare_body, solve_motion
 from imuproc.motion.prepared import Prepared
 from imuproc.motion.settings import MotionSettings
-from imuproc.pipeline.settings import Settings, usual_settings
+from imuproc.pipeline.settings import Settings, make_usual_settings
 from imuproc.pipeline.table import make_result
 
 
@@ -82,7 +82,7 @@ def condition(recording: Recording, settings: Settings | None = None) -> tuple[C
     >>> len(contacts), len(result.steps)
     (20, 20)
     """
-    settings = settings or usual_settings()
+    settings = settings or make_usual_settings()
     timebased, runs = find_recorded_runs(check_logs(recording, settings.sanity), settings)
     share = settings.calibration.tears.missing_share
     return tuple(
@@ -114,7 +114,7 @@ def find_recorded_runs(
     RunError
         If the logs are not what they claim to be.
     """
-    timebased = on_one_clock(recording, settings)
+    timebased = put_on_one_clock(recording, settings)
     tracks = {
         site: [Track(timebased.time_s, timebased.rate_hz, signals.gyro_radps, signals.accel_mps2)]
         for site, signals in timebased.sites.items()
@@ -122,7 +122,7 @@ def find_recorded_runs(
     return timebased, find_runs(tracks, settings.runs)
 
 
-def on_one_clock(recording: Recording, settings: Settings) -> TimeBased:
+def put_on_one_clock(recording: Recording, settings: Settings) -> TimeBased:
     """All logs on one regular clock, their signals checked.
 
     Parameters
@@ -175,7 +175,7 @@ def condition_run(
         If no sensor can be used.
     """
     conditioned = calibrate(timebased, run, settings.calibration, rejected, runs)
-    on_ground = motion_settings(conditioned, settings)
+    on_ground = choose_motion_settings(conditioned, settings)
     return ConditionedRun(conditioned, run, prepare_body(conditioned, on_ground))
 
 
@@ -196,7 +196,7 @@ def detect(run: ConditionedRun, settings: Settings | None = None) -> Contacts:
     --------
     condition, solve : the stages before and after.
     """
-    settings = settings or usual_settings()
+    settings = settings or make_usual_settings()
     return refine(run, detect_coarse(run, settings), settings)
 
 
@@ -214,7 +214,7 @@ def detect_coarse(run: ConditionedRun, settings: Settings) -> Contacts:
     """
     ankle_m, fusion = settings.runs.progress.ankle_m, settings.fusion
     stages = (settings.coarse, settings.unaided, fusion)
-    return coarse_contacts(run.conditioned, run.interval, *stages, ankle_m)
+    return find_coarse_contacts(run.conditioned, run.interval, *stages, ankle_m)
 
 
 def refine(run: ConditionedRun, coarse: Contacts, settings: Settings) -> Contacts:
@@ -231,17 +231,17 @@ def refine(run: ConditionedRun, coarse: Contacts, settings: Settings) -> Contact
     Contacts
         As they come where they are fewer than :data:`FEWEST_STEPS`.
     """
-    contacts = running_contacts(coarse, settings.selection)
+    contacts = select_running_contacts(coarse, settings.selection)
     if len(contacts) < FEWEST_STEPS:
         return contacts
-    on_ground = motion_settings(run.conditioned, settings)
+    on_ground = choose_motion_settings(run.conditioned, settings)
     feet = {site: segment for site, segment in run.integrated.items() if is_foot(site)}
     ankle_m, fusion = settings.runs.progress.ankle_m, settings.fusion
     motion = solve_motion(run.conditioned, feet, contacts, on_ground, ankle_m, uncertainty=False)
     sample_s = 1.0 / run.conditioned.rate_hz
-    unaided = unaided_contacts(contacts, sample_s, settings.unaided, fusion)
-    refined = refined_contacts(unaided, motion, settings.refine, fusion)
-    return running_contacts(refined, settings.selection)
+    unaided = find_unaided_contacts(contacts, sample_s, settings.unaided, fusion)
+    refined = refine_contacts(unaided, motion, settings.refine, fusion)
+    return select_running_contacts(refined, settings.selection)
 
 
 def solve(run: ConditionedRun, contacts: Contacts, settings: Settings | None = None) -> Motion:
@@ -262,8 +262,8 @@ def solve(run: ConditionedRun, contacts: Contacts, settings: Settings | None = N
     --------
     detect, estimate : the stages before and after.
     """
-    settings = settings or usual_settings()
-    on_ground = motion_settings(run.conditioned, settings)
+    settings = settings or make_usual_settings()
+    on_ground = choose_motion_settings(run.conditioned, settings)
     ankle_m = settings.runs.progress.ankle_m
     return solve_motion(run.conditioned, run.integrated, contacts, on_ground, ankle_m)
 
@@ -288,10 +288,10 @@ def estimate(
     --------
     solve : the stage before.
     """
-    return make_result(run.conditioned, contacts, motion, settings or usual_settings())
+    return make_result(run.conditioned, contacts, motion, settings or make_usual_settings())
 
 
-def motion_settings(conditioned: ConditionedRecording, settings: Settings) -> MotionSettings:
+def choose_motion_settings(conditioned: ConditionedRecording, settings: Settings) -> MotionSettings:
     """Settings of the motion on what was run on.
 
     Parameters

@@ -27,28 +27,28 @@ from imuproc.core.recording import ConditionedRecording, Recording, Run
 from imuproc.core.result import Distance, Result
 from imuproc.core.sites import SIDES, Side, foot_of, shank_of
 from imuproc.core.uncertainty import PARTS_OF
-from imuproc.estimators.clocks import clock_flags, timed
-from imuproc.estimators.columns import LegCurves, all_figures
+from imuproc.estimators.clocks import flag_clocks, widen_times
+from imuproc.estimators.columns import LegCurves, compute_all_quantities
 from imuproc.estimators.distance import (
     DistanceSettings,
-    belt_flags,
-    distance_between,
-    distance_flags,
-    end_of_effort,
-    fastest_part,
+    find_end_of_effort,
+    find_fastest_part,
+    flag_belt,
+    flag_distance,
+    measure_distance_between,
 )
-from imuproc.estimators.figures import Figure, missing, withheld
-from imuproc.estimators.gaps import find_gaps, widened
-from imuproc.estimators.gaps import step_flags as gap_flags
+from imuproc.estimators.gaps import find_gaps, widen_near_gaps
+from imuproc.estimators.gaps import flag_gaps as gap_flags
 from imuproc.estimators.phase import Phases, StepSpeeds, find_phases
-from imuproc.estimators.sides import side_flags, without_swapped
+from imuproc.estimators.quantities import Quantity, make_missing, withhold
+from imuproc.estimators.sides import drop_swapped, flag_sides
 from imuproc.estimators.stride import StepLengths
-from imuproc.estimators.timing import next_step
+from imuproc.estimators.timing import find_next_step
 from imuproc.pipeline.settings import Settings, WithheldSettings
 
 FloatArray = NDArray[np.float64]
 
-# Figures that are another one in other words: withheld with it.
+# Quantities that are another one in other words: withheld with it.
 _SAME_AS: dict[str, str] = {
     "ankle_ahead_of_knee_m": "shin_angle_touchdown_deg",
     "step_frequency_hz": "step_time_s",
@@ -75,32 +75,32 @@ def make_result(
     recording = conditioned.recording
     allowed = settings.estimators
     gaps = find_gaps(conditioned, contacts, allowed.gaps, settings.motion.unseen_accel_sd_mps2)
-    contacts = timed(widened(contacts, gaps), conditioned)
+    contacts = widen_times(widen_near_gaps(contacts, gaps), conditioned)
     about = (recording.athlete, allowed, gaps, recording.clocks)
-    read = all_figures(motion, contacts, *about)
-    sides = side_flags(motion, contacts, conditioned.find_measured(), allowed.sides)
-    in_place = without_swapped(read.by_name, contacts, sides, allowed.sides.vague_s)
-    figures, step_flags = _trusted(in_place, settings.withheld)
+    read = compute_all_quantities(motion, contacts, *about)
+    sides = flag_sides(motion, contacts, conditioned.find_measured(), allowed.sides)
+    in_place = drop_swapped(read.by_name, contacts, sides, allowed.sides.vague_s)
+    figures, step_flags = _withhold_untrusted(in_place, settings.withheld)
     flags = [*conditioned.flags, *motion.flags]
     gone = frozenset().union(*(list_withheld_figures(flag) for flag in flags))
-    figures = withheld(figures, gone)
+    figures = withhold(figures, gone)
     lengths = None if gone >= LENGTHS else read.lengths
     legs = {} if gone >= ANGLES else read.legs
-    flags += [*_site_flags(conditioned), *sides]
-    flags += clock_flags(contacts, allowed.clock_unsure_s)
-    flags += _outside_flags(contacts)
-    step_flags += _step_flags(contacts, settings)
+    flags += [*_flag_sites(conditioned), *sides]
+    flags += flag_clocks(contacts, allowed.clock_unsure_s)
+    flags += _flag_outside(contacts)
+    step_flags += _flag_steps(contacts, settings)
     step_flags += gap_flags(contacts, gaps)
-    steps = _table(recording, contacts, figures, step_flags, settings)
-    effort, found = _distance(recording.run, contacts, lengths, steps, settings)
+    steps = _make_table(recording, contacts, figures, step_flags, settings)
+    effort, found = _check_distance(recording.run, contacts, lengths, steps, settings)
     entry = HistoryEntry("pipeline.table", f"{len(steps)} steps in the table.")
     return Result(
         session=recording.session,
         athlete=recording.athlete.id,
         run=recording.run.id,
         steps=steps,
-        uncertainty={name: _parts(name, figures[name]) for name in FIGURES},
-        curves=_curves(motion, legs, settings.withheld.largest_u_deg),
+        uncertainty={name: _tabulate_parts(name, figures[name]) for name in FIGURES},
+        curves=_tabulate_curves(motion, legs, settings.withheld.largest_u_deg),
         contacts=contacts,
         motion=motion,
         conditioned=conditioned,
@@ -110,7 +110,7 @@ def make_result(
     )
 
 
-def _distance(
+def _check_distance(
     run: Run,
     contacts: Contacts,
     lengths: StepLengths | None,
@@ -121,45 +121,45 @@ def _distance(
     trusted_m = steps["step_length_m"].to_numpy()
     phase = steps["phase"].to_numpy()
     allowed: DistanceSettings = settings.estimators.distance
-    fast = fastest_part(steps["speed_mps"].to_numpy(), allowed.fast_share)
+    fast = find_fastest_part(steps["speed_mps"].to_numpy(), allowed.fast_share)
     effort, whole, even = (
-        distance_between(lengths, trusted_m, first, last)
-        for first, last in ((0, end_of_effort(phase)), (0, len(steps) - 1), fast)
+        measure_distance_between(lengths, trusted_m, first, last)
+        for first, last in ((0, find_end_of_effort(phase)), (0, len(steps) - 1), fast)
     )
     return effort, [
-        *distance_flags(run, effort, whole, allowed),
-        *belt_flags(run, contacts, fast, even, allowed),
+        *flag_distance(run, effort, whole, allowed),
+        *flag_belt(run, contacts, fast, even, allowed),
     ]
 
 
-def _parts(name: str, figure: Figure) -> pd.DataFrame:
+def _tabulate_parts(name: str, figure: Quantity) -> pd.DataFrame:
     """Parts of a figure's uncertainty, one row per step; NaN where the figure is missing."""
     names = PARTS_OF[name]
     values = np.full((len(figure.value), len(names)), np.nan)
     for column, part in enumerate(names):
         values[:, column] = figure.parts.get(part, np.nan)
     values[np.isnan(figure.value)] = np.nan
-    return pd.DataFrame(values, columns=_labels(names), copy=False)
+    return pd.DataFrame(values, columns=_make_labels(names), copy=False)
 
 
 @cache
-def _labels(names: tuple[str, ...]) -> pd.Index:
+def _make_labels(names: tuple[str, ...]) -> pd.Index:
     """Column labels; to make them takes longer than to make a small table."""
     return pd.Index(names)
 
 
-def _trusted(
-    figures: Mapping[str, Figure], settings: WithheldSettings
-) -> tuple[dict[str, Figure], list[RaisedFlag]]:
-    """Figures without what is implausible or too uncertain, and a flag for each such step."""
-    out: dict[str, Figure] = {}
+def _withhold_untrusted(
+    figures: Mapping[str, Quantity], settings: WithheldSettings
+) -> tuple[dict[str, Quantity], list[RaisedFlag]]:
+    """Quantities without what is implausible or too uncertain, and a flag for each such step."""
+    out: dict[str, Quantity] = {}
     flags: list[RaisedFlag] = []
     for name, figure in figures.items():
         column = BY_NAME[name]
         value, spread = figure.value, figure.repeat_uncertainty
         known = np.isfinite(value)
         implausible = known & ((value < column.low) | (value > column.high))
-        vague = known & ~implausible & ~(spread < settings.largest_u(column.unit))
+        vague = known & ~implausible & ~(spread < settings.get_largest_u(column.unit))
         if name in EVENTS:
             vague[:] = False
         reason = "velocity_unsure" if column.unit in ("m", "m/s") else "drift_large"
@@ -180,7 +180,7 @@ def _trusted(
     return out, flags
 
 
-def _site_flags(conditioned: ConditionedRecording) -> list[RaisedFlag]:
+def _flag_sites(conditioned: ConditionedRecording) -> list[RaisedFlag]:
     """Flags for sensors that are not there; one whose clock is not known here is not missing."""
     flags = []
     there = {*conditioned.segments, *conditioned.recording.clocks.untied}
@@ -195,7 +195,7 @@ def _site_flags(conditioned: ConditionedRecording) -> list[RaisedFlag]:
     return flags
 
 
-def _outside_flags(contacts: Contacts) -> list[RaisedFlag]:
+def _flag_outside(contacts: Contacts) -> list[RaisedFlag]:
     """One flag on a run with contacts unlike any in data with force plates."""
     outside = int(np.sum(contacts.evidence.get("outside_evidence", np.zeros(0)) > 0.0))
     if not outside:
@@ -203,9 +203,9 @@ def _outside_flags(contacts: Contacts) -> list[RaisedFlag]:
     return [RaisedFlag("outside_evidence", {"outside": outside, "steps": len(contacts)})]
 
 
-def _step_flags(contacts: Contacts, settings: Settings) -> list[RaisedFlag]:
+def _flag_steps(contacts: Contacts, settings: Settings) -> list[RaisedFlag]:
     both = len(set(contacts.side.tolist())) == 2
-    follows = next_step(contacts, settings.estimators.stride.longest_step_s)
+    follows = find_next_step(contacts, settings.estimators.stride.longest_step_s)
     missed = ~follows[:-1] & both  # of one leg alone every second step is missing
     both_u_s = np.hypot(contacts.touchdown_u_s, contacts.toe_off_u_s)
     unsure = both_u_s > settings.withheld.unsure_event_s
@@ -215,10 +215,10 @@ def _step_flags(contacts: Contacts, settings: Settings) -> list[RaisedFlag]:
     ]
 
 
-def _table(
+def _make_table(
     recording: Recording,
     contacts: Contacts,
-    figures: Mapping[str, Figure],
+    figures: Mapping[str, Quantity],
     flags: list[RaisedFlag],
     settings: Settings,
 ) -> pd.DataFrame:
@@ -234,7 +234,7 @@ def _table(
         "phase_alternative": phases.alternative,
     }
     for name in FIGURES:
-        figure = figures.get(name, missing(count))
+        figure = figures.get(name, make_missing(count))
         columns[name] = figure.value
         columns[uncertainty_name(name)] = figure.uncertainty
         columns[repeat_name(name)] = figure.repeat_uncertainty
@@ -246,7 +246,7 @@ def _table(
     return pd.DataFrame(in_order, index=np.arange(count))
 
 
-def _find_phases(run: Run, contacts: Contacts, speed: Figure, settings: Settings) -> Phases:
+def _find_phases(run: Run, contacts: Contacts, speed: Quantity, settings: Settings) -> Phases:
     """Phases from the run's speeds; of one leg alone only every second step is there."""
     step = 1.0 if len(set(contacts.side.tolist())) == 2 else 2.0
     steps = StepSpeeds(
@@ -259,7 +259,9 @@ def _find_phases(run: Run, contacts: Contacts, speed: Figure, settings: Settings
     return find_phases(steps, start, settings.estimators.phase)
 
 
-def _curves(motion: Motion, legs: Mapping[Side, LegCurves], largest_u_deg: float) -> pd.DataFrame:
+def _tabulate_curves(
+    motion: Motion, legs: Mapping[Side, LegCurves], largest_u_deg: float
+) -> pd.DataFrame:
     """Angle curves of both legs in deg; NaN where missing samples leave them unknown."""
     columns: dict[str, FloatArray] = {"time_s": motion.time_s}
     for side, leg in legs.items():

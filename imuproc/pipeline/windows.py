@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Recording, SensorLog, join_logs
 from imuproc.core.sites import Site
-from imuproc.pipeline.overview import LongSettings, steady_stamps
+from imuproc.pipeline.overview import LongSettings, repair_stamps
 from imuproc.pipeline.sources import LogSource
 
 FloatArray = NDArray[np.float64]
@@ -94,7 +94,7 @@ class _Cutter:
             piece = next(self._pieces, None)
             if piece is None:
                 break
-            steady_s = steady_stamps(piece.time_s)
+            steady_s = repair_stamps(piece.time_s)
             if len(steady_s) and steady_s[-1] >= span.start_s:
                 self._kept.append((piece, steady_s))
         parts = []

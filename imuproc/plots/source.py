@@ -60,7 +60,7 @@ class RunToPlot:
     signals: "Callable[[str], Conditioned | ArchivedSignals]"
     motion: "Callable[[str], SegmentMotion | ArchivedMotion]"
 
-    def column(self, name: str) -> FloatArray:
+    def get_column(self, name: str) -> FloatArray:
         """A column of numbers of the step table; PlotError where the run has none of that name."""
         if name not in self.steps:
             raise PlotError(
@@ -69,7 +69,7 @@ class RunToPlot:
             )
         return self.steps[name].to_numpy(dtype=np.float64)
 
-    def figure(self, name: str, repeat: bool = False) -> tuple[FloatArray, FloatArray]:
+    def get_figure(self, name: str, repeat: bool = False) -> tuple[FloatArray, FloatArray]:
         """A figure by step and its standard uncertainty.
 
         Parameters
@@ -86,10 +86,10 @@ class RunToPlot:
         """
         if name not in FIGURES:
             raise PlotError(f"no figure is called {quote(name)}{suggest_word(name, FIGURES)}")
-        value = self.column(name)
+        value = self.get_column(name)
         if not np.isfinite(value).any():
-            raise PlotError(f"run {self.run}: has {name} in no step{self._why()}")
-        return value, self.column((repeat_name if repeat else uncertainty_name)(name))
+            raise PlotError(f"run {self.run}: has {name} in no step{self._explain_missing()}")
+        return value, self.get_column((repeat_name if repeat else uncertainty_name)(name))
 
     def of_side(self, side: str) -> NDArray[np.bool_]:
         """Which steps are of a side."""
@@ -101,7 +101,7 @@ class RunToPlot:
         names: dict[Side, str] = {side: f"{angle}_{side}_deg" for side in SIDES}
         found = {side: curves[name].to_numpy() for side, name in names.items() if name in curves}
         if not found:
-            raise PlotError(f"run {self.run}: has no {angle}{self._why()}")
+            raise PlotError(f"run {self.run}: has no {angle}{self._explain_missing()}")
         return found
 
     def need_site(self, site: str, there: tuple[str, ...]) -> None:
@@ -111,7 +111,7 @@ class RunToPlot:
             has = ", ".join(known for known in SITES if known in there) or "none"
             raise PlotError(f"run {self.run}: has no sensor {quote(site)}{near}; it has: {has}")
 
-    def _why(self) -> str:
+    def _explain_missing(self) -> str:
         of_run = {flag.name for flag in self.flags if flag.step is None}
         names = {name for name in of_run if policy_of(name).grade != "information"}
         return f"; its flags: {', '.join(sorted(names))}" if names else ""

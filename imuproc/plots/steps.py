@@ -100,8 +100,8 @@ def plot_by_step(run: "Result | ArchivedRun", figure: str, axes: "Axes | None" =
     'Contact time (s)'
     """
     shown = run_to_plot(run)
-    value, u = shown.figure(figure)
-    points = Points(shown.column("step"), value, u)
+    value, u = shown.get_figure(figure)
+    points = Points(shown.get_column("step"), value, u)
     missing = points.x[~np.isfinite(value)]
     axes = axes_or_new(axes)
     for side, marker in SIDE_MARKERS.items():
@@ -167,8 +167,8 @@ def plot_runs_compared(
         raise ValueError(f"along is {along!r}; allowed: {', '.join(_ALONG)}")
     both = run_to_plot(run), run_to_plot(other)
     alike = (both[0].session, both[0].athlete) == (both[1].session, both[1].athlete)
-    first, second = (_points(shown, figure, along, alike) for shown in both)
-    difference = _difference(first, second, along)
+    first, second = (_plot_points(shown, figure, along, alike) for shown in both)
+    difference = _subtract_points(first, second, along)
     if not np.isfinite(difference.value).any():
         raise PlotError(f"runs {both[0].run} and {both[1].run}: have {figure} nowhere in common")
     axes = axes_or_new(axes)
@@ -188,19 +188,19 @@ def plot_runs_compared(
     return axes
 
 
-def _points(shown: RunToPlot, figure: str, along: str, alike: bool) -> Points:
+def _plot_points(shown: RunToPlot, figure: str, along: str, alike: bool) -> Points:
     """A figure with what is uncertain of it between two runs."""
-    value, u = shown.figure(figure, repeat=True)
+    value, u = shown.get_figure(figure, repeat=True)
     parts = shown.uncertainty()[figure]
     if not alike and "standing" in parts:
         u = np.hypot(u, parts["standing"].to_numpy())
-    x = shown.column("step")
+    x = shown.get_column("step")
     if along == "distance":
-        x = np.append(0.0, np.cumsum(shown.figure("step_length_m")[0][:-1]))
+        x = np.append(0.0, np.cumsum(shown.get_figure("step_length_m")[0][:-1]))
     return Points(x, value, u)
 
 
-def _difference(first: Points, second: Points, along: str) -> Points:
+def _subtract_points(first: Points, second: Points, along: str) -> Points:
     """The first less the second at the first one's places."""
     if along == "step":
         _, here, there = np.intersect1d(first.x, second.x, return_indices=True)

@@ -73,7 +73,7 @@ def plot_contacts(run: "Result | ArchivedRun", axes: "Axes | None" = None) -> "A
     ['left', 'right']
     """
     shown = run_to_plot(run)
-    (start, start_u), (end, end_u) = shown.figure("touchdown_s"), shown.figure("toe_off_s")
+    (start, start_u), (end, end_u) = shown.get_figure("touchdown_s"), shown.get_figure("toe_off_s")
     whole = np.isfinite(start) & np.isfinite(end)
     axes = axes_or_new(axes)
     for side, row in _ROWS.items():
@@ -206,7 +206,7 @@ def _with_events(axes: "Axes", shown: RunToPlot, site: str, title: str, words: s
     """Upright lines at the events of a site's leg, of both legs for one in the middle."""
     for side in [side for side in SIDES if site.startswith(side)] or SIDES:
         for name, event, line in _EVENTS:
-            at = shown.column(name)[shown.of_side(side)]
+            at = shown.get_column(name)[shown.of_side(side)]
             axes.plot(
                 np.repeat(at, 3),
                 np.tile([0.0, 1.0, np.nan], len(at)),
@@ -217,7 +217,7 @@ def _with_events(axes: "Axes", shown: RunToPlot, site: str, title: str, words: s
                 transform=axes.get_xaxis_transform(),
                 label=f"{side} {event}",
             )
-    ends = np.concatenate([shown.column(name) for name, _, _ in _EVENTS])
+    ends = np.concatenate([shown.get_column(name) for name, _, _ in _EVENTS])
     if np.isfinite(ends).any():
         axes.set_xlim(np.nanmin(ends) - _MARGIN_S, np.nanmax(ends) + _MARGIN_S)
     where = site.replace("_", " ").capitalize()

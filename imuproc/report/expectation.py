@@ -47,20 +47,24 @@ def print_expectation(console: Console, found: Expectation, alpha: float, power:
         Of the test that the numbers hold for, as shares.
     """
     runs = format_count(found.runs, "simulated run")
-    _say(console, f"{runs}: {found.found} of {found.steps} steps found, {found.invented} invented.")
+    _say_accuracy(
+        console, f"{runs}: {found.found} of {found.steps} steps found, {found.invented} invented."
+    )
     for why in found.failed:
-        _say(console, f"No result: {why}")
-    _say(console, "\nAccuracy to expect of single steps, and the least change beyond error:")
+        _say_accuracy(console, f"No result: {why}")
+    _say_accuracy(
+        console, "\nAccuracy to expect of single steps, and the least change beyond error:"
+    )
     _print_table(console, found.accuracy, _ACCURACY, "accuracy.csv has all.")
     if len(found.changes):
         test = f"two-sided, {100.0 * alpha:g} %, power {100.0 * power:g} %"
-        _say(console, f"\nSteps or runs needed in each of two conditions ({test}):")
+        _say_accuracy(console, f"\nSteps or runs needed in each of two conditions ({test}):")
         _print_table(console, found.changes, _CHANGES, "changes.csv has all.")
-    _say(console, "")
+    _say_accuracy(console, "")
     print_terms(console, (("-", limit) for limit in LIMITS))
 
 
-def _say(console: Console, line: str) -> None:
+def _say_accuracy(console: Console, line: str) -> None:
     console.print(Text(line))
 
 
@@ -70,7 +74,10 @@ def _print_table(
     columns: list[Column[_Row]] = [
         Column("figure", "", lambda row: str(row["figure"]), words=True),
         Column("unit", "", lambda row: str(row["unit"]), words=True),
-        *(Column(above, below, partial(_number, name), rank) for name, above, below, rank in asked),
+        *(
+            Column(above, below, partial(_format_number, name), rank)
+            for name, above, below, rank in asked
+        ),
     ]
     rows = [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
     shown = TerminalTable(console, columns, rows)
@@ -78,7 +85,7 @@ def _print_table(
     shown.print_dropped(where)
 
 
-def _number(name: str, row: _Row) -> str:
+def _format_number(name: str, row: _Row) -> str:
     value = float(row[name])
     if value != value:
         return MISSING

@@ -33,8 +33,8 @@ def summary_json(session: str, summaries: Sequence[RunSummary], files: Mapping[s
     content = {
         "schema": 1,
         "session": session,
-        **_counted(summaries),
-        "runs": [_run(summary) for summary in summaries],
+        **_count_rows(summaries),
+        "runs": [_describe_run(summary) for summary in summaries],
         "files": dict(files),
     }
     return json.dumps(content, indent=2, allow_nan=False)
@@ -60,14 +60,14 @@ def squad_json(runs: Sequence[SquadRun], phase: str | None, notes: Sequence[str]
     content = {
         "schema": 1,
         "phase": phase,
-        **_counted([run.summary for run in runs]),
+        **_count_rows([run.summary for run in runs]),
         "runs": [_squad_run(run) for run in runs],
         "notes": [clean_text(note) for note in notes],
     }
     return json.dumps(content, indent=2, allow_nan=False)
 
 
-def _counted(summaries: Sequence[RunSummary]) -> dict[str, int]:
+def _count_rows(summaries: Sequence[RunSummary]) -> dict[str, int]:
     failed = sum(summary.status == "failed" for summary in summaries)
     return {"runs_done": len(summaries) - failed, "runs_failed": failed}
 
@@ -83,10 +83,12 @@ def _squad_run(run: SquadRun) -> dict[str, Any]:
     return row
 
 
-def _run(summary: RunSummary) -> dict[str, Any]:
+def _describe_run(summary: RunSummary) -> dict[str, Any]:
     row: dict[str, Any] = summary.row()
     row["reason"] = clean_text(summary.reason) or None
-    row["flags"] = [_flag(raised) for raised in summary.flags if is_told(raised.name, "json")]
+    row["flags"] = [
+        _describe_flag(raised) for raised in summary.flags if is_told(raised.name, "json")
+    ]
     return row
 
 
@@ -102,20 +104,20 @@ def flag_data(raised: RaisedFlag | None) -> dict[str, Any]:
     return {
         "site": raised.site or None,
         "step": raised.step,
-        "span": span_s and {"from_s": _number(span_s[0]), "to_s": _number(span_s[1])},
-        "values": {name: _value(value) for name, value in raised.values.items()},
+        "span": span_s and {"from_s": _to_number(span_s[0]), "to_s": _to_number(span_s[1])},
+        "values": {name: _to_value(value) for name, value in raised.values.items()},
     }
 
 
-def _value(value: Value) -> Value | None:
-    return clean_text(value) if isinstance(value, str) else _number(value)
+def _to_value(value: Value) -> Value | None:
+    return clean_text(value) if isinstance(value, str) else _to_number(value)
 
 
-def _number(value: float) -> float | None:
+def _to_number(value: float) -> float | None:
     return value if isfinite(value) else None
 
 
-def _flag(raised: RaisedFlag) -> dict[str, Any]:
+def _describe_flag(raised: RaisedFlag) -> dict[str, Any]:
     flag = FLAGS.get(raised.name)
     return {
         "name": raised.name,

@@ -15,9 +15,9 @@ from imuproc.plots.looks import BAND, COVERAGE, FAINT, GREEN, INK, LEFT, PAPER, 
 from imuproc.report.pages import story
 from imuproc.report.pages.drawing import Canvas, find_ticks
 from imuproc.report.pages.labels import label_of
-from imuproc.report.pages.legs import HEIGHT, WIDTH, Leg, legs
+from imuproc.report.pages.legs import HEIGHT, WIDTH, Leg, draw_legs
 from imuproc.report.pages.rows import StepRow, step_rows
-from imuproc.report.pages.thinning import every_nth_pair, thinned
+from imuproc.report.pages.thinning import every_nth_pair, thin_steps
 from imuproc.report.pages.view import RunView
 from imuproc.report.sheet import Sheet
 
@@ -55,7 +55,7 @@ def write_picture(path: Path, view: RunView) -> None:
     OSError
         The file cannot be written.
     """
-    shown = thinned(view)
+    shown = thin_steps(view)
     sheet = Sheet(_WIDTH_PX, _HEIGHT_PX, PAPER)
     below = _write_head(sheet, view)
     below = _draw_figure(sheet, shown, below)
@@ -68,10 +68,10 @@ def write_picture(path: Path, view: RunView) -> None:
 def _write_head(sheet: Sheet, view: RunView) -> float:
     """Who, when, the main point and what to try; where the next thing begins, in px."""
     run = view.summary
-    sheet.text(_MARGIN_PX, 78, clean_text(run.athlete), 53, INK, bold=True)
+    sheet.draw_text(_MARGIN_PX, 78, clean_text(run.athlete), 53, INK, bold=True)
     about = f"run {clean_text(run.run)}   {story.brief_facts(view)}"
-    sheet.text(_MARGIN_PX, 122, about[:64], _SMALL_PX, SOFT)
-    found = story.matters(view)
+    sheet.draw_text(_MARGIN_PX, 122, about[:64], _SMALL_PX, SOFT)
+    found = story.list_matters(view)
     if view.in_trouble():
         title, lines = "Some of this run is in doubt", ["See the page of the run first."]
     elif not found:
@@ -83,10 +83,10 @@ def _write_head(sheet: Sheet, view: RunView) -> float:
         lines += textwrap.wrap(f"Try: {point.try_this}", _LINE_LETTERS)
     at = 204.0
     for line in textwrap.wrap(title, 34):
-        sheet.text(_MARGIN_PX, at, line, 48, INK, bold=True)
+        sheet.draw_text(_MARGIN_PX, at, line, 48, INK, bold=True)
         at += 58.0
     for row, line in enumerate(lines):
-        sheet.text(_MARGIN_PX, at, line, _TEXT_PX, INK, bold=row == 0 and bool(found))
+        sheet.draw_text(_MARGIN_PX, at, line, _TEXT_PX, INK, bold=row == 0 and bool(found))
         at += 42.0
     return at
 
@@ -119,7 +119,7 @@ def _draw_figure(sheet: Sheet, view: RunView, top_px: float) -> float:
         y_to=float(every.max()) + room,
     )
     words = f"{label.name.capitalize()} by step ({label.unit})"
-    sheet.text(canvas.left_px, top_px + 48.0, words, _TEXT_PX, INK)
+    sheet.draw_text(canvas.left_px, top_px + 48.0, words, _TEXT_PX, INK)
     _draw_band(sheet, canvas, rows, ends)
     _draw_axes(sheet, canvas)
     marked = np.isin(number, view.cues[0].steps if view.cues else ())
@@ -134,29 +134,29 @@ def _draw_band(sheet: Sheet, canvas: Canvas, rows: "pd.DataFrame", ends: FloatAr
     """Each step's target as a box with its ends; steps surely off are marked behind."""
     lowest, highest = canvas.y_from, canvas.y_to
     for step, (low, high), verdict in zip(rows["step"], ends, rows["verdict"], strict=True):
-        left, right = canvas.x([step - 0.5, step + 0.5])
+        left, right = canvas.scale_x([step - 0.5, step + 0.5])
         if verdict in (ABOVE, BELOW):
-            sheet.box((left, canvas.top_px), (right, canvas.bottom_px), _PICK)
-        inside = canvas.y(np.clip([high, low], lowest, highest))
-        sheet.box((left, inside[0]), (right, inside[1]), BAND)
+            sheet.draw_box((left, canvas.top_px), (right, canvas.bottom_px), _PICK)
+        inside = canvas.scale_y(np.clip([high, low], lowest, highest))
+        sheet.draw_box((left, inside[0]), (right, inside[1]), BAND)
         for end in (low, high):
             if np.isfinite(end):
-                y = float(canvas.y(end))
-                sheet.line([(left, y), (right, y)], GREEN, 4.0)
+                y = float(canvas.scale_y(end))
+                sheet.draw_line([(left, y), (right, y)], GREEN, 4.0)
 
 
 def _draw_axes(sheet: Sheet, canvas: Canvas) -> None:
     for tick in find_ticks(canvas.y_from, canvas.y_to, 6):
-        y = float(canvas.y(tick))
-        sheet.line([(canvas.left_px, y), (canvas.right_px, y)], FAINT, 1.5)
+        y = float(canvas.scale_y(tick))
+        sheet.draw_line([(canvas.left_px, y), (canvas.right_px, y)], FAINT, 1.5)
         shown = f"{tick:g}".replace("-", "−")
-        sheet.text(canvas.left_px - 12.0, y + 9.0, shown, _SMALL_PX, SOFT, anchor="rs")
+        sheet.draw_text(canvas.left_px - 12.0, y + 9.0, shown, _SMALL_PX, SOFT, anchor="rs")
     bottom = canvas.bottom_px
-    sheet.line([(canvas.left_px, bottom), (canvas.right_px, bottom)], SOFT, 2.0)
+    sheet.draw_line([(canvas.left_px, bottom), (canvas.right_px, bottom)], SOFT, 2.0)
     for tick in find_ticks(np.ceil(canvas.x_from), np.floor(canvas.x_to), 9, whole=True):
-        x = float(canvas.x(tick))
-        sheet.line([(x, bottom), (x, bottom + 8.0)], SOFT, 2.0)
-        sheet.text(x, bottom + 40.0, f"{tick:g}", _SMALL_PX, SOFT, anchor="ms")
+        x = float(canvas.scale_x(tick))
+        sheet.draw_line([(x, bottom), (x, bottom + 8.0)], SOFT, 2.0)
+        sheet.draw_text(x, bottom + 40.0, f"{tick:g}", _SMALL_PX, SOFT, anchor="ms")
 
 
 def _draw_point(
@@ -164,26 +164,26 @@ def _draw_point(
 ) -> None:
     """A value with its bar: a full disc for left, an open square for right; a ring where marked."""
     step, at, half = point
-    x, y = float(canvas.x(step)), float(canvas.y(at))
+    x, y = float(canvas.scale_x(step)), float(canvas.scale_y(at))
     colour = _COLOURS[side]
     if np.isfinite(half):
-        low, high = canvas.y([at - half, at + half])
-        sheet.line([(x, float(low)), (x, float(high))], colour, 4.0)
+        low, high = canvas.scale_y([at - half, at + half])
+        sheet.draw_line([(x, float(low)), (x, float(high))], colour, 4.0)
     if side == "left":
-        sheet.disc((x, y), 9.0, colour)
+        sheet.draw_disc((x, y), 9.0, colour)
     else:
-        sheet.box((x - 9.0, y - 9.0), (x + 9.0, y + 9.0), PAPER, colour, 4.0)
+        sheet.draw_box((x - 9.0, y - 9.0), (x + 9.0, y + 9.0), PAPER, colour, 4.0)
     if marked:
-        sheet.ring((x, y), 18.0, INK, 4.0)
+        sheet.draw_ring((x, y), 18.0, INK, 4.0)
 
 
 def _draw_legs(sheet: Sheet, view: RunView, shown: RunView, top_px: float) -> None:
     """Shin and foot at the first touchdowns, as far as there is room."""
     rows = [row for row in step_rows(shown) if row.phase != "slowing"][:_LEGS]
-    drawn = {leg.step: leg for leg in legs(shown)}
+    drawn = {leg.step: leg for leg in draw_legs(shown)}
     nth = every_nth_pair(view)
     which = f"first {len(rows)} steps" if nth == 1 else f"one of every {nth} pairs of steps"
-    sheet.text(_MARGIN_PX, top_px, f"Shin and foot at touchdown, {which}", _TEXT_PX, INK)
+    sheet.draw_text(_MARGIN_PX, top_px, f"Shin and foot at touchdown, {which}", _TEXT_PX, INK)
     cell = (_WIDTH_PX - 2.0 * _MARGIN_PX) / _ACROSS
     high = min(1.24 * cell, (_HEIGHT_PX - 130.0 - top_px) / 2.0)
     wide = high / 1.24
@@ -201,24 +201,24 @@ def _draw_leg(
     colour = _COLOURS[row.side]
     scale = size / WIDTH
 
-    def at(point: tuple[float, float]) -> tuple[float, float]:
+    def to_px(point: tuple[float, float]) -> tuple[float, float]:
         return corner[0] + point[0] * scale, corner[1] + point[1] * scale
 
     if row.shin.off:
-        sheet.box(at((1.0, 1.0)), at((63.0, 77.0)), _PICK)
+        sheet.draw_box(to_px((1.0, 1.0)), to_px((63.0, 77.0)), _PICK)
     if leg.band_deg is not None:
         low, high = np.clip(leg.band_deg, 0.0, 180.0)
-        sheet.wedge(at(leg.ankle), 38.0 * scale, float(low), float(high), BAND, GREEN)
-    sheet.line([at((4.0, 60.0)), at((60.0, 60.0))], SOFT, 2.0)
+        sheet.draw_wedge(to_px(leg.ankle), 38.0 * scale, float(low), float(high), BAND, GREEN)
+    sheet.draw_line([to_px((4.0, 60.0)), to_px((60.0, 60.0))], SOFT, 2.0)
     filled = colour if row.side == "left" and leg.foot_known else PAPER
-    sheet.shape([at(point) for point in leg.foot], filled, colour, 1.6 * scale)
+    sheet.draw_shape([to_px(point) for point in leg.foot], filled, colour, 1.6 * scale)
     if leg.knee is not None:
         dash = () if row.side == "left" else (6.0 * scale, 4.0 * scale)
-        sheet.line([at(leg.ankle), at(leg.knee)], colour, 3.0 * scale, dash)
+        sheet.draw_line([to_px(leg.ankle), to_px(leg.knee)], colour, 3.0 * scale, dash)
     degree = "°" if row.shin.u else ""
-    sheet.text(*at((3.0, 10.0)), f"{row.number} {row.side[0].upper()}", _SMALL_PX, SOFT)
+    sheet.draw_text(*to_px((3.0, 10.0)), f"{row.number} {row.side[0].upper()}", _SMALL_PX, SOFT)
     words = f"{row.shin.value}{degree} {row.shin.off or row.shin.sign}"
-    sheet.text(*at((WIDTH / 2.0, HEIGHT + 9.0)), words, _SMALL_PX, INK, anchor="ms")
+    sheet.draw_text(*to_px((WIDTH / 2.0, HEIGHT + 9.0)), words, _SMALL_PX, INK, anchor="ms")
 
 
 def _write_foot(sheet: Sheet) -> None:
@@ -227,4 +227,4 @@ def _write_foot(sheet: Sheet) -> None:
         "Coaching practice, not advice on health. Stop on pain.",
     )
     for row, line in enumerate(lines):
-        sheet.text(_MARGIN_PX, _HEIGHT_PX - 60 + 36 * row, line, 25, SOFT)
+        sheet.draw_text(_MARGIN_PX, _HEIGHT_PX - 60 + 36 * row, line, 25, SOFT)

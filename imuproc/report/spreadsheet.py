@@ -45,7 +45,7 @@ def write_steps_xlsx(
     steps : DataFrame
         Step tables of all runs.
     judged : DataFrame
-        From :func:`imuproc.assessment.verdicts.verdicts`, of all runs.
+        From :func:`imuproc.assessment.verdicts.find_verdicts`, of all runs.
     targets : sequence of TargetSet
         The sets that were used.
 
@@ -84,7 +84,7 @@ def _with_verdicts(
     return pd.DataFrame(columns)
 
 
-def _unit(name: str) -> str:
+def _get_unit(name: str) -> str:
     return STEP_COLUMNS[name].unit if name in STEP_COLUMNS else ""
 
 
@@ -100,34 +100,34 @@ def _steps_sheet(book: Workbook, table: pd.DataFrame) -> None:
     for at, name in enumerate(table.columns):
         # Names break at their underscores, so that columns can be narrow.
         sheet.write_string(0, at, name.replace("_", " "), head)
-        sheet.write_string(1, at, _unit(name), unit)
-        _fill(sheet, at, table[name], numbers.get(_unit(name)))
+        sheet.write_string(1, at, _get_unit(name), unit)
+        _fill_column(sheet, at, table[name], numbers.get(_get_unit(name)))
     sheet.set_column(0, len(table.columns) - 1, 12)
     sheet.freeze_panes(2, 7)
     if len(table):
         sheet.autofilter(1, 0, len(table) + 1, len(table.columns) - 1)
-        _mark(book, sheet, table)
+        _mark_verdict(book, sheet, table)
     sheet.set_landscape()
     sheet.set_paper(9)  # A4
     sheet.repeat_rows(0, 1)
 
 
-def _fill(sheet: Worksheet, at: int, values: "pd.Series[Any]", form: Format | None) -> None:
+def _fill_column(sheet: Worksheet, at: int, values: "pd.Series[Any]", form: Format | None) -> None:
     """A column of figures or of words; a missing figure leaves its cell empty."""
     for row, value in enumerate(values, start=2):
         if isinstance(value, str):
             if value:
-                sheet.write_string(row, at, _text(value))
+                sheet.write_string(row, at, _to_text(value))
         elif np.isfinite(value):
             sheet.write_number(row, at, value, form)
 
 
-def _text(value: str) -> str:
+def _to_text(value: str) -> str:
     cleaned = clean_text(value)
     return cleaned if len(cleaned) <= _MOST_CHARACTERS else cleaned[: _MOST_CHARACTERS - 1] + "…"
 
 
-def _mark(book: Workbook, sheet: Worksheet, table: pd.DataFrame) -> None:
+def _mark_verdict(book: Workbook, sheet: Worksheet, table: pd.DataFrame) -> None:
     """Colour a judged figure and its verdict by what the verdict says."""
     forms = [(word, book.add_format(look)) for word, look in _MARKS]
     names = list(table.columns)
@@ -148,11 +148,11 @@ def _columns_sheet(book: Workbook, names: Sequence[str]) -> None:
     sheet = book.add_worksheet("Columns")
     rows = [("Column", "Unit", "Meaning")]
     for name in names:
-        rows.append((name, _unit(name), _meaning(name)))
-    _words(book, sheet, rows, (34, 8, 100))
+        rows.append((name, _get_unit(name), _get_meaning(name)))
+    _write_words(book, sheet, rows, (34, 8, 100))
 
 
-def _meaning(name: str) -> str:
+def _get_meaning(name: str) -> str:
     if name in STEP_COLUMNS:
         return STEP_COLUMNS[name].meaning
     for column in COLUMNS:
@@ -172,7 +172,7 @@ def _targets_sheet(book: Workbook, targets: Sequence[TargetSet]) -> None:
     for chosen in targets:
         for band in chosen.bands:
             rows += [(chosen.name, *row) for row in _band_rows(band)]
-    _words(book, sheet, rows, (14, 32, 12, 14, 8, 8, 14, 100))
+    _write_words(book, sheet, rows, (14, 32, 12, 14, 8, 8, 14, 100))
 
 
 def _band_rows(band: Band) -> list[tuple[str, ...]]:
@@ -188,14 +188,14 @@ def _band_rows(band: Band) -> list[tuple[str, ...]]:
     return out
 
 
-def _words(
+def _write_words(
     book: Workbook, sheet: Worksheet, rows: Sequence[Sequence[str]], widths: Sequence[int]
 ) -> None:
     head = book.add_format({"bold": True, "bottom": 2})
     wrapped = book.add_format({"text_wrap": True, "valign": "top"})
     for at, row in enumerate(rows):
         for column, value in enumerate(row):
-            sheet.write_string(at, column, _text(value), wrapped if at else head)
+            sheet.write_string(at, column, _to_text(value), wrapped if at else head)
     for column, width in enumerate(widths):
         sheet.set_column(column, column, width)
     sheet.freeze_panes(1, 0)

@@ -45,60 +45,63 @@ _HEAD_AGAIN: Final = 25
 """Runs after which the headings stand once more: they have scrolled away."""
 
 
-def _value(run: SquadRun, column: str) -> float:
+def _get_value(run: SquadRun, column: str) -> float:
     return run.summary.figures.get(column, nan)
 
 
-def _mean(name: str, rank: int) -> Column[SquadRun]:
+def _make_mean_column(name: str, rank: int) -> Column[SquadRun]:
     """Column of the means of a figure."""
     figure = FIGURES[name]
     return Column(
-        figure.heading, figure.unit, lambda run: figure.number(_value(run, mean_name(name))), rank
+        figure.heading,
+        figure.unit,
+        lambda run: figure.format_number(_get_value(run, mean_name(name))),
+        rank,
     )
 
 
-def _speed(run: SquadRun) -> str:
-    return format_fixed(_value(run, "top_speed_mps"), 2, MISSING)
+def _format_speed(run: SquadRun) -> str:
+    return format_fixed(_get_value(run, "top_speed_mps"), 2, MISSING)
 
 
 def _speed_u(run: SquadRun) -> str:
-    cell = format_fixed(max(_value(run, "top_speed_mps_u"), 0.01), 2)
+    cell = format_fixed(max(_get_value(run, "top_speed_mps_u"), 0.01), 2)
     return f"±{cell}" if cell else MISSING
 
 
-def _mark(run: SquadRun) -> str:
+def _format_mark(run: SquadRun) -> str:
     words = [word for word, holds in (("best", run.best), ("last", run.last)) if holds]
     return "" if run.only else " ".join(words)
 
 
-def _flags(run: SquadRun) -> str:
+def _format_flags(run: SquadRun) -> str:
     names = run.summary.fault_names()
     return f"{len(names)}{'!' if any(map(is_serious, names)) else ' '}"
 
 
-def _distance(run: SquadRun) -> str:
+def _format_distance(run: SquadRun) -> str:
     return MISSING if run.summary.distance_m is None else f"{run.summary.distance_m:g}"
 
 
-def _id(text: str) -> str:
+def _shorten_id(text: str) -> str:
     """An id, its beginning left out where it is long: ids of runs differ at the end."""
     cleaned = clean_text(text)
     return cleaned if cell_len(cleaned) <= _ID_CELLS else f"…{cleaned[1 - _ID_CELLS :]}"
 
 
 _ATHLETE: Final[Column[SquadRun]] = Column(
-    "athlete", "", lambda run: _id(run.summary.athlete), words=True
+    "athlete", "", lambda run: _shorten_id(run.summary.athlete), words=True
 )
 _COLUMNS: Final[tuple[Column[SquadRun], ...]] = (
-    Column("run", "", lambda run: _id(run.summary.run), words=True),
-    Column("", "", _mark, words=True),
+    Column("run", "", lambda run: _shorten_id(run.summary.run), words=True),
+    Column("", "", _format_mark, words=True),
     Column("start", "", lambda run: clean_text(run.summary.start), 9, words=True),
-    Column("dist.", "m", _distance, 8),
+    Column("dist.", "m", _format_distance, 8),
     Column("steps", "", lambda run: str(run.summary.counts.get("steps", 0)), 4),
-    Column("speed", "m/s", _speed, 1),
+    Column("speed", "m/s", _format_speed, 1),
     Column("", "", _speed_u, 7),
-    *(_mean(name, rank) for name, rank in _MEANS.items()),
-    Column("flags", "", _flags, 1),
+    *(_make_mean_column(name, rank) for name, rank in _MEANS.items()),
+    Column("flags", "", _format_flags, 1),
 )
 
 _LEFT_RIGHT: Final = "L minus R"
@@ -137,17 +140,17 @@ def print_squad(
         console.print(Text(told, style="bold"))
     lines = _Lines(console, runs, is_sorted)
     if is_sorted:
-        lines.head()
+        lines.print_head()
         for run in runs:
             lines.run(run)
     else:
         for athlete, of_athlete in groupby(runs, lambda run: run.summary.athlete):
-            lines.athlete(athlete, list(of_athlete))
+            lines.print_athlete(athlete, list(of_athlete))
     console.print()
     if any(run.summary.status == "done" for run in runs):
         _print_legend(console, lines)
     _print_flags(console, runs)
-    console.print(Text(_closing(runs)))
+    console.print(Text(_say_closing(runs)))
 
 
 class _Lines:
@@ -160,15 +163,15 @@ class _Lines:
         self._since_head = _HEAD_AGAIN
         self.any_differing = False
 
-    def head(self) -> None:
+    def print_head(self) -> None:
         """The headings."""
         self.table.print(())
         self._since_head = 0
 
-    def athlete(self, athlete: str, runs: Sequence[SquadRun]) -> None:
+    def print_athlete(self, athlete: str, runs: Sequence[SquadRun]) -> None:
         """An athlete's runs under a line that tells who it is."""
         if self._since_head >= _HEAD_AGAIN:
-            self.head()
+            self.print_head()
         else:
             self._console.print()
         group = runs[0].summary.group
@@ -185,22 +188,22 @@ class _Lines:
         if run.summary.status == "failed":
             who = [str(column.cell(run)) for column in self.table.columns if not column.rank]
             told = [*filter(None, who), "failed:", clean_text(run.summary.reason)]
-            self._long(" ".join(told), "red")
+            self._print_wrapped(" ".join(told), "red")
             return
         self.table.print([run], headings=False)
-        differing = ", ".join(_differing(run.summary))
+        differing = ", ".join(_find_differing(run.summary))
         if differing:
             self.any_differing = True
-            self._long(f"    {_LEFT_RIGHT}: {differing}", "yellow")
+            self._print_wrapped(f"    {_LEFT_RIGHT}: {differing}", "yellow")
 
-    def _long(self, line: str, style: str) -> None:
+    def _print_wrapped(self, line: str, style: str) -> None:
         """A long line, what does not fit indented below it."""
         width = max(self._console.width, 40)
         for part in wrap(line, width, subsequent_indent=" " * 6, break_on_hyphens=False):
             self._console.print(Text(part.replace(_TIED, " "), style=style))
 
 
-def _differing(summary: RunSummary) -> Iterator[str]:
+def _find_differing(summary: RunSummary) -> Iterator[str]:
     sure = summary.surely_differ()
     for name, figure in FIGURES.items():
         if name not in sure:
@@ -237,7 +240,7 @@ def _print_flags(console: Console, runs: Sequence[SquadRun]) -> None:
     console.print()
 
 
-def _closing(runs: Sequence[SquadRun]) -> str:
+def _say_closing(runs: Sequence[SquadRun]) -> str:
     failed = sum(run.summary.status == "failed" for run in runs)
     athletes = len({run.summary.athlete for run in runs})
     of = f"{format_count(len(runs), 'run')} of {format_count(athletes, 'athlete')}"

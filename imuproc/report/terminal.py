@@ -66,18 +66,18 @@ def print_run(console: Console, summary: RunSummary, steps: "pd.DataFrame | None
     steps : DataFrame or None
         The run's step table; None for a run that failed.
     """
-    console.print(_header(summary))
+    console.print(_format_header(summary))
     if steps is None:
         console.print(Text(f"Not processed: {clean_text(summary.reason)}", style="red"))
     elif len(steps) == 0:
         console.print(Text("No steps."))
     else:
-        marks = _marks(summary, steps)
+        marks = _assign_letters(summary, steps)
         _print_steps(console, summary, steps, marks)
         _print_flags(console, summary, steps, marks)
         console.print()
         return
-    _print_flags(console, summary, None, _marks(summary, None))
+    _print_flags(console, summary, None, _assign_letters(summary, None))
     console.print()
 
 
@@ -93,7 +93,7 @@ def print_closing(console: Console, summaries: Sequence[RunSummary]) -> None:
     console.print(Text(f"{line}."))
 
 
-def _header(summary: RunSummary) -> Text:
+def _format_header(summary: RunSummary) -> Text:
     start = "block" if summary.start == "blocks" else summary.start
     parts = [f"run {summary.run}", f"{start} start"]
     if summary.distance_m is not None:
@@ -111,24 +111,25 @@ def _print_steps(
     """The steps, and below them their means and the differences between the sides."""
     figures = {name: _figure_cells(steps, name) for name in _RANKS}
     raised = [
-        " ".join(marks[name] for name in _names(value) if name in marks) for value in steps["flags"]
+        " ".join(marks[name] for name in _list_names(value) if name in marks)
+        for value in steps["flags"]
     ]
     words = [[clean_text(str(word)) for word in steps[name]] for name in ("step", "side", "phase")]
     rows = [
-        _styled(cells, "dim" if cells[2] == "slowing" else "")
+        _style_text(cells, "dim" if cells[2] == "slowing" else "")
         for cells in zip(*words, *figures.values(), raised, strict=True)
     ]
     for label, column_of in (("mean", mean_name), ("L minus R", difference_name)):
         cells = [
             _summary_cell(summary, name, column_of(name), above) for name, above in figures.items()
         ]
-        rows.append(_styled(("", "", label, *cells, ""), "bold"))
-    table = TerminalTable(console, _columns(), rows)
+        rows.append(_style_text(("", "", label, *cells, ""), "bold"))
+    table = TerminalTable(console, _make_columns(), rows)
     table.print(rows)
     table.print_dropped("steps.csv has all.")
 
 
-def _columns() -> list[Column[list[Text]]]:
+def _make_columns() -> list[Column[list[Text]]]:
     """Columns of rows whose cells stand in the order of the columns."""
     asked = [("step", "", 0), ("side", "", 0), ("phase", "", 0)]
     asked += [(FIGURES[name].heading, FIGURES[name].unit, rank) for name, rank in _RANKS.items()]
@@ -139,7 +140,7 @@ def _columns() -> list[Column[list[Text]]]:
     ]
 
 
-def _styled(cells: Iterable[str], style: str) -> list[Text]:
+def _style_text(cells: Iterable[str], style: str) -> list[Text]:
     return [Text(cell, style=style) for cell in cells]
 
 
@@ -163,15 +164,15 @@ def _summary_cell(summary: RunSummary, name: str, column: str, above: list[str])
     return f"{number} {tail:<{room}}" if room or tail else number
 
 
-def _names(joined: object) -> list[str]:
+def _list_names(joined: object) -> list[str]:
     return [name for name in joined.split(";") if name] if isinstance(joined, str) else []
 
 
-def _marks(summary: RunSummary, steps: "pd.DataFrame | None") -> dict[str, str]:
+def _assign_letters(summary: RunSummary, steps: "pd.DataFrame | None") -> dict[str, str]:
     """A letter for each flag, in order of appearance; the explanation below uses it too."""
     names: Iterable[str] = summary.flag_names()
     if steps is not None:
-        names = [*(name for value in steps["flags"] for name in _names(value)), *names]
+        names = [*(name for value in steps["flags"] for name in _list_names(value)), *names]
     letters = [*ascii_lowercase, *(f"{a}{b}" for a in ascii_lowercase for b in ascii_lowercase)]
     told = dict.fromkeys(name for name in names if is_told(name, "terminal"))
     return dict(zip(told, letters, strict=False))
@@ -183,14 +184,14 @@ def _print_flags(
     if not marks:
         return
     print_terms(
-        console, ((mark, _explanation(name, summary, steps)) for name, mark in marks.items())
+        console, ((mark, _explain_flag(name, summary, steps)) for name, mark in marks.items())
     )
 
 
-def _explanation(name: str, summary: RunSummary, steps: "pd.DataFrame | None") -> Text:
+def _explain_flag(name: str, summary: RunSummary, steps: "pd.DataFrame | None") -> Text:
     flag = FLAGS.get(name)
     of_run = [raised for raised in summary.flags if raised.name == name and raised.step is None]
-    places = ", ".join(filter(None, [_where(of_run), _on_steps(name, steps)]))
+    places = ", ".join(filter(None, [_say_where(of_run), _on_steps(name, steps)]))
     details = "; ".join(dict.fromkeys(filter(None, (describe_flag(raised) for raised in of_run))))
     words = Text()
     words.append(clean_text(name), style="bold red" if is_serious(name) else "bold")
@@ -202,7 +203,7 @@ def _explanation(name: str, summary: RunSummary, steps: "pd.DataFrame | None") -
     return words
 
 
-def _where(of_run: list[RaisedFlag]) -> str:
+def _say_where(of_run: list[RaisedFlag]) -> str:
     sites = dict.fromkeys(describe_site(raised) or "whole run" for raised in of_run)
     return ", ".join(sites)
 
@@ -213,7 +214,7 @@ def _on_steps(name: str, steps: "pd.DataFrame | None") -> str:
     numbers = [
         int(step)
         for step, joined in zip(steps["step"], steps["flags"], strict=True)
-        if name in _names(joined)
+        if name in _list_names(joined)
     ]
     if not numbers:
         return ""

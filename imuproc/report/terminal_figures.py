@@ -24,7 +24,7 @@ class TerminalFigure:
     factor: float
     decimals: int
 
-    def number(self, value: float) -> str:
+    def format_number(self, value: float) -> str:
         """A value of the step table in the shown unit; a dash where there is none."""
         return format_fixed(value * self.factor, self.decimals, MISSING)
 

@@ -58,15 +58,17 @@ class TerminalTable(Generic[Row]):
         self, console: Console, columns: Sequence[Column[Row]], rows: Sequence[Row]
     ) -> None:
         self._console = console
-        widths = [(column, _width(column, rows)) for column in columns]
+        widths = [(column, _measure_width(column, rows)) for column in columns]
         self._kept = [pair for pair in widths if pair[1]]
         self._dropped: list[Column[Row]] = []
-        while self._needed() > console.width and max(column.rank for column, _ in self._kept):
+        while self._measure_needed() > console.width and max(
+            column.rank for column, _ in self._kept
+        ):
             least = max(self._kept, key=lambda pair: pair[0].rank)
             self._kept.remove(least)
             self._dropped.insert(0, least[0])
 
-    def _needed(self) -> int:
+    def _measure_needed(self) -> int:
         return sum(width + 1 for _, width in self._kept) - 1
 
     @property
@@ -89,14 +91,14 @@ class TerminalTable(Generic[Row]):
             header_style="bold",
         )
         for column, width in self._kept:
-            heading = _placed(column, column.heading, width).append("\n")
+            heading = _place_words(column, column.heading, width).append("\n")
             table.add_column(
-                heading.append(_placed(column, column.unit, width)),
+                heading.append(_place_words(column, column.unit, width)),
                 min_width=width,
                 no_wrap=not column.folds,
             )
         for row in rows:
-            table.add_row(*(_placed(c, c.cell(row), width) for c, width in self._kept))
+            table.add_row(*(_place_words(c, c.cell(row), width) for c, width in self._kept))
         self._console.print(table)
 
     def print_dropped(self, elsewhere: str) -> None:
@@ -124,26 +126,26 @@ def print_terms(
     grid.add_column(no_wrap=True, justify="right" if numbers else "left")
     grid.add_column()
     for term, words in terms:
-        grid.add_row(Text(term, style="bold") if isinstance(term, str) else term, _text(words))
+        grid.add_row(Text(term, style="bold") if isinstance(term, str) else term, _make_text(words))
     if grid.row_count:
         console.print(grid)
 
 
-def _text(words: Words) -> Text:
+def _make_text(words: Words) -> Text:
     return Text(words) if isinstance(words, str) else words
 
 
-def _placed(column: Column[Row], words: Words, width: int) -> Text:
+def _place_words(column: Column[Row], words: Words, width: int) -> Text:
     """Words of a cell; numbers at its right, with the blanks that they may end in."""
-    text = _text(words).copy()
+    text = _make_text(words).copy()
     if not column.words:
         text.pad_left(width - text.cell_len)
     return text
 
 
-def _width(column: Column[Row], rows: Sequence[Row]) -> int:
+def _measure_width(column: Column[Row], rows: Sequence[Row]) -> int:
     """Cells that a column needs; of one that folds, as many as its longest word."""
-    texts = [column.heading, column.unit, *(_text(column.cell(row)).plain for row in rows)]
+    texts = [column.heading, column.unit, *(_make_text(column.cell(row)).plain for row in rows)]
     if column.folds:
         texts = [word for text in texts for word in text.split()]
     return max(map(cell_len, texts), default=0)

@@ -78,7 +78,7 @@ def draw_usual_ground(rng: np.random.Generator) -> Ground:
 
 
 def draw_any_landing(rng: np.random.Generator, ground: Ground) -> Ground:
-    """The same athlete, landing as feet may at all.
+    """An athlete landing as feet may at all.
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ def draw_any_landing(rng: np.random.Generator, ground: Ground) -> Ground:
 
 
 def draw_any_leaving(rng: np.random.Generator, ground: Ground) -> Ground:
-    """The same athlete, leaving the ground as feet may at all.
+    """An athlete leaving the ground as feet may at all.
 
     Parameters
     ----------

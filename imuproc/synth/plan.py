@@ -225,7 +225,7 @@ _FAULT_EFFECTS: Final[dict[Fault, Callable[[Technique], Technique]]] = {
 
 
 def add_faults(technique: Technique, faults: tuple[Fault, ...]) -> Technique:
-    """The same technique with faults added.
+    """A technique with faults added.
 
     Raises
     ------

@@ -47,7 +47,7 @@ class Truth:
     valid_to_s: float = inf
 
     def shift_clock(self, shift_s: float) -> "Truth":
-        """The same truth on a clock that reads ``shift_s`` more."""
+        """Truth on a clock that reads ``shift_s`` more."""
         steps, curves = self.steps.copy(), self.curves.copy()
         for name in ("touchdown_s", "toe_off_s"):
             steps[name] = steps[name] + shift_s

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from imuproc.core.result import Result
-from imuproc.pipeline.joining import join_results, named_results
+from imuproc.pipeline.joining import join_results, name_results
 from tests.simulated import USUAL, make_result
 
 
@@ -16,7 +16,5 @@ def real_result(run_id: str = "R07-01") -> Result:
 def several_runs(run_id: str = "R07-02") -> Result:
     """Two runs of one log."""
     result = make_result(USUAL)
-    named = [
-        found for found in named_results([result, result], run_id) if isinstance(found, Result)
-    ]
+    named = [found for found in name_results([result, result], run_id) if isinstance(found, Result)]
     return replace(join_results(named), run=run_id)

@@ -7,7 +7,7 @@ import pytest
 from imuproc.assessment.cue_words import DIFFERS, words_for
 from imuproc.assessment.cues import MOST_CUES, find_cues, on_target_share
 from imuproc.assessment.targets import DEFAULT, read_targets
-from imuproc.assessment.verdicts import ABOVE, BELOW, verdicts
+from imuproc.assessment.verdicts import ABOVE, BELOW, find_verdicts
 from tests.assessment.made_steps import steps
 
 TARGETS = read_targets()[DEFAULT]
@@ -17,7 +17,7 @@ HIGH = [54.0, 63.0, 71.0, 77.0, 82.0, 86.0]
 
 
 def found(table, **differences):
-    return find_cues(verdicts(table, TARGETS), TARGETS, differences)
+    return find_cues(find_verdicts(table, TARGETS), TARGETS, differences)
 
 
 def beyond(excess_deg):
@@ -27,7 +27,7 @@ def beyond(excess_deg):
 def test_a_sound_run_has_no_cue():
     table = steps(GOOD)
     assert found(table) == ()
-    assert on_target_share(verdicts(table, TARGETS))["shin_angle_touchdown_deg"] == (6, 6)
+    assert on_target_share(find_verdicts(table, TARGETS))["shin_angle_touchdown_deg"] == (6, 6)
 
 
 def test_reaching_with_one_foot_is_named_with_its_steps_side_and_size():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from imuproc.assessment.targets import DEFAULT, chosen, read_targets
+from imuproc.assessment.targets import DEFAULT, choose_set, read_targets
 from imuproc.core.errors import SessionError
 
 OWN = """
@@ -31,18 +31,24 @@ def written(tmp_path, text):
 
 def test_the_default_set_asks_for_what_the_trade_asks_for():
     bands = {(b.figure, b.phase): b for b in read_targets()[DEFAULT].bands}
-    low, high = bands["shin_angle_touchdown_deg", "drive"].at(np.arange(1, 9), np.full(8, np.nan))
+    low, high = bands["shin_angle_touchdown_deg", "drive"].get_limits(
+        np.arange(1, 9), np.full(8, np.nan)
+    )
     assert low[0] < 45.0 < high[0]  # about 45 deg at the first contact: common practice, no source
     assert np.all(np.diff(low) >= 0.0)
     assert np.all(np.diff(high) >= 0.0)
     assert high.max() < 90.0  # past vertical is reaching in the drive phase
-    low, high = bands["shin_angle_touchdown_deg", "upright"].at(np.array([20]), np.array([9.5]))
+    low, high = bands["shin_angle_touchdown_deg", "upright"].get_limits(
+        np.array([20]), np.array([9.5])
+    )
     # 92 to 96 deg at 9.5 m/s: open data of Dorn, Schache & Pandy 2012, J Exp Biol 215:1944.
     assert low[0] < 92.0 < 96.0 < high[0]
-    low, high = bands["shin_angle_touchdown_deg", "upright"].at(np.array([20]), np.array([4.5]))
+    low, high = bands["shin_angle_touchdown_deg", "upright"].get_limits(
+        np.array([20]), np.array([4.5])
+    )
     assert np.isnan(low + high)  # a jog is not judged
     toe = bands["dorsiflexion_swing_mean_deg", "upright"]
-    assert toe.at(np.array([20]), np.array([9.0]))[0] == -5.0
+    assert toe.get_limits(np.array([20]), np.array([9.0]))[0] == -5.0
 
 
 def test_every_band_of_the_default_set_says_what_it_rests_on():
@@ -64,7 +70,7 @@ def test_every_band_of_the_default_set_says_what_it_rests_on():
 def test_published_contact_times_lie_well_within_the_band_of_their_speed(speed_mps, usual_s):
     for band in read_targets()[DEFAULT].bands:
         if band.figure == "contact_time_s":
-            high = band.at(np.array([20]), np.array([speed_mps]))[1][0]
+            high = band.get_limits(np.array([20]), np.array([speed_mps]))[1][0]
             assert 1.05 * usual_s < high < 1.25 * usual_s
 
 
@@ -79,11 +85,11 @@ def test_every_band_and_difference_of_the_default_set_says_what_is_worth_a_word(
 def test_an_own_set_joins_the_default_one_and_its_last_pair_holds_on(tmp_path):
     sets = read_targets(written(tmp_path, OWN))
     assert set(sets) == {DEFAULT, "R07 spring"}
-    shin = chosen(sets, "R07 spring").bands[0]
+    shin = choose_set(sets, "R07 spring").bands[0]
     np.testing.assert_array_equal(
-        shin.at(np.array([1, 2, 7]), np.full(3, np.nan))[0], [40.0, 46.0, 46.0]
+        shin.get_limits(np.array([1, 2, 7]), np.full(3, np.nan))[0], [40.0, 46.0, 46.0]
     )
-    assert chosen(sets, None).name == DEFAULT
+    assert choose_set(sets, None).name == DEFAULT
 
 
 @pytest.mark.parametrize(
@@ -119,4 +125,4 @@ def test_two_bands_for_one_figure_and_phase_are_refused(tmp_path):
 
 def test_a_set_that_is_not_there_is_named_with_those_that_are():
     with pytest.raises(SessionError, match=r"found 'sprng'; allowed: .*default"):
-        chosen(read_targets(), "sprng")
+        choose_set(read_targets(), "sprng")

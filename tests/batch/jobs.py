@@ -36,10 +36,10 @@ class Watched:
         self.outcomes: list[Outcome] = []
         self.tell = unheard
 
-    def planned(self, reused: int, to_do: int) -> None:
+    def tell_plan(self, reused: int, to_do: int) -> None:
         self.counts = (reused, to_do)
 
-    def told(self, outcome: Outcome) -> None:
+    def tell_run(self, outcome: Outcome) -> None:
         self.outcomes.append(outcome)
 
     def states(self) -> dict[str, str]:

@@ -224,6 +224,25 @@ def test_the_index_filters_sorts_and_leads_to_each_run(seen: Seen) -> None:
     assert page.locator("h1").text_content().endswith(f"run {NOTED}")
 
 
+def test_a_phone_shows_the_newest_run_of_each_athlete_first_and_the_others_when_asked(
+    seen: Seen,
+) -> None:
+    page = seen.open("index", PHONE)
+    cards = page.locator(".runs > li:visible")
+    blocks, before = page.locator("section.athlete").count(), cards.count()
+    assert before == blocks < 4
+    while page.locator(".more:visible").count():
+        page.locator(".more:visible").first.click()
+    assert cards.count() == 4
+    page.reload()
+    unfold(page)
+    page.locator("#state").select_option("failed")
+    assert cards.count() == 1  # what is looked for is shown, newest or not
+    page.set_viewport_size(TABLET)
+    page.locator("#state").select_option("")
+    assert cards.count() == 4
+
+
 @pytest.mark.parametrize(("scheme", "dark"), [("dark", True), ("light", False)])
 def test_dark_and_light_follow_the_reader(seen: Seen, scheme: str, dark: bool) -> None:
     seen.page.emulate_media(color_scheme=scheme)

@@ -14,7 +14,7 @@ from imuproc.core.columns import (
 )
 from imuproc.core.sites import SITES
 from imuproc.core.uncertainty import PARTS, PARTS_OF, SET_UP
-from imuproc.estimators.columns import EstimatorSettings, all_figures
+from imuproc.estimators.columns import EstimatorSettings, compute_all_quantities
 from imuproc.estimators.phase import PHASES
 from tests.simulated import USUAL, keep_sites, make_result, make_run
 
@@ -68,7 +68,9 @@ def test_a_result_has_exactly_these_columns() -> None:
 def test_the_estimators_give_every_figure_and_no_other() -> None:
     result = make_result(USUAL)
     athlete = result.conditioned.recording.athlete
-    figures = all_figures(result.motion, result.contacts, athlete, EstimatorSettings(), {}).by_name
+    figures = compute_all_quantities(
+        result.motion, result.contacts, athlete, EstimatorSettings(), {}
+    ).by_name
     assert set(figures) == set(FIGURES)
 
 
@@ -90,7 +92,9 @@ def test_uncertainty_parts_add_up_to_what_the_table_says() -> None:
 def test_parts_of_uncertainties_are_those_in_the_list() -> None:
     result = make_result(USUAL, SITES)  # with a pelvis sensor: every figure is there
     athlete = result.conditioned.recording.athlete
-    figures = all_figures(result.motion, result.contacts, athlete, EstimatorSettings(), {}).by_name
+    figures = compute_all_quantities(
+        result.motion, result.contacts, athlete, EstimatorSettings(), {}
+    ).by_name
     for name in FIGURES:
         assert set(figures[name].parts) == set(PARTS_OF[name]), name
         assert tuple(result.uncertainty[name].columns) == PARTS_OF[name]

@@ -12,8 +12,8 @@ import pandas as pd
 import pytest
 from rich.console import Console
 
-from imuproc.assessment.targets import chosen, read_targets
-from imuproc.assessment.verdicts import verdicts
+from imuproc.assessment.targets import choose_set, read_targets
+from imuproc.assessment.verdicts import find_verdicts
 from imuproc.batch.outcome import Row
 from imuproc.batch.strict import apply_strict_rule
 from imuproc.checks.wording import from_flag
@@ -26,7 +26,7 @@ from imuproc.core.marks import Marks
 from imuproc.core.recording import Athlete, Run
 from imuproc.report.machine import summary_json
 from imuproc.report.pages import story
-from imuproc.report.pages.doubt import trouble
+from imuproc.report.pages.doubt import list_trouble
 from imuproc.report.pages.squad_page import squad_row
 from imuproc.report.pages.view import RunView
 from imuproc.report.squad_view import print_squad
@@ -168,9 +168,9 @@ def whole_steps() -> pd.DataFrame:
 def view() -> RunView:
     """A run without any flag, and nothing missing."""
     athlete, run = Athlete(id="R07"), Run(id="R07-01", start="blocks")
-    steps, targets = whole_steps(), chosen(read_targets(), None)
+    steps, targets = whole_steps(), choose_set(read_targets(), None)
     summary = summarise_run("s", athlete, run, Measured(steps, ()))
-    return RunView(summary, {}, athlete, run, steps, targets, verdicts(steps, targets))
+    return RunView(summary, {}, athlete, run, steps, targets, find_verdicts(steps, targets))
 
 
 def summary_with(*flags: RaisedFlag) -> RunSummary:
@@ -230,7 +230,9 @@ def test_the_page_of_a_run_keeps_the_policy(name: str) -> None:
     assert is_told(name, "page")
     assert (text.name, text.serious) == (name.replace("_", " "), is_serious(name))
     assert flagged.in_trouble() == is_told(name, "headline")
-    assert any(FLAGS[name].advice in told for told in trouble(flagged)) == is_told(name, "headline")
+    assert any(FLAGS[name].advice in told for told in list_trouble(flagged)) == is_told(
+        name, "headline"
+    )
     assert not view_with(RaisedFlag(name, step=3)).in_trouble()
 
 

@@ -7,7 +7,12 @@ import pytest
 
 from imuproc.core.columns import FIGURES
 from imuproc.core.recording import Athlete
-from imuproc.estimators.columns import EstimatorSettings, all_figures, find_swings, leg_curves
+from imuproc.estimators.columns import (
+    EstimatorSettings,
+    compute_all_quantities,
+    compute_leg_curves,
+    find_swings,
+)
 from tests.estimators.made_motion import TIME_S, contacts, motion, segment, steady
 
 ATHLETE = Athlete("R07")
@@ -25,7 +30,7 @@ def leaning(shin_deg: float, pitch_deg: float):
 
 
 def figures(moved, athlete=ATHLETE, steps=STEPS):
-    return all_figures(moved, steps, athlete, USUAL, {}).by_name
+    return compute_all_quantities(moved, steps, athlete, USUAL, {}).by_name
 
 
 # --- Swings ---------------------------------------------------------------------------------------
@@ -145,7 +150,7 @@ def test_what_a_missing_sensor_takes_with_it(site: str) -> None:
         if name.startswith(gone[kind]):
             assert np.isnan(found[name].value[own]).all(), name
             assert np.isfinite(found[name].value[~own][1:]).all(), name
-    leg = leg_curves(moved, side, ATHLETE, USUAL.angles)
+    leg = compute_leg_curves(moved, side, ATHLETE, USUAL.angles)
     assert leg.dorsiflexion is None
     assert (leg.shin is None) == (kind == "shank")
     assert (leg.pitch is None) == (kind == "foot")

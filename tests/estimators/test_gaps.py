@@ -7,10 +7,10 @@ import pytest
 
 from imuproc.core.motion import Motion
 from imuproc.estimators.gaps import (
+    compute_stride_doubt_m,
     find_gaps,
-    step_flags,
-    stride_doubt_m,
-    widened,
+    flag_gaps,
+    widen_near_gaps,
 )
 from tests.estimators.made_motion import TIME_S, conditioned, steady
 from tests.usual import GAPS
@@ -18,7 +18,7 @@ from tests.usual import GAPS
 
 def flagged(found, name="gap"):
     """Rows and sites of one kind of flag."""
-    return [(f.step - 1, f.site) for f in step_flags(STEPS, found) if f.name == name]
+    return [(f.step - 1, f.site) for f in flag_gaps(STEPS, found) if f.name == name]
 
 
 STEPS = steady("left", 0.25, 0.12, 10)
@@ -32,16 +32,16 @@ def gaps_of(**gaps: tuple[float, float]):
 def test_without_gaps_nothing_changes() -> None:
     found = gaps_of()
     assert all(len(one.start_s) == 0 for one in found.values())
-    same = widened(STEPS, found)
+    same = widen_near_gaps(STEPS, found)
     assert np.array_equal(same.touchdown_u_s, STEPS.touchdown_u_s)
     assert np.array_equal(same.toe_off_u_s, STEPS.toe_off_u_s)
     assert flagged(found) == []
-    assert not found["left_foot"].angle_part_rad(TIME_S).any()
+    assert not found["left_foot"].compute_angle_part_rad(TIME_S).any()
 
 
 def test_an_angle_is_in_doubt_from_the_stance_before_the_gap_to_the_stance_after_it() -> None:
     found = gaps_of(left_foot=(11.2, 11.3))["left_foot"]  # in the swing from 11.12 to 11.5
-    part = np.degrees(found.angle_part_rad(TIME_S))
+    part = np.degrees(found.compute_angle_part_rad(TIME_S))
     touched = (TIME_S > 11.06 + 0.002) & (TIME_S < 11.56 - 0.002)
     assert part[touched].min() == part.max() > 1.0
     assert part[(TIME_S < 11.05) | (TIME_S > 11.57)].max() == 0.0
@@ -58,13 +58,13 @@ def test_a_longer_gap_costs_more() -> None:
 
 
 def test_events_near_a_gap_are_as_uncertain_as_it_is_long() -> None:
-    wide = widened(STEPS, gaps_of(left_foot=(11.02, 11.07)))
+    wide = widen_near_gaps(STEPS, gaps_of(left_foot=(11.02, 11.07)))
     assert wide.touchdown_u_s[2] == pytest.approx(0.025, abs=0.002)  # half of the gap
     untouched = np.delete(np.arange(10), 2)
     assert np.array_equal(wide.touchdown_u_s[untouched], STEPS.touchdown_u_s[untouched])
     assert np.array_equal(wide.toe_off_u_s, STEPS.toe_off_u_s)
     # Events come from the foot: a gap of the shank beside it does not matter.
-    same = widened(STEPS, gaps_of(left_shank=(11.0, 11.05)))
+    same = widen_near_gaps(STEPS, gaps_of(left_shank=(11.0, 11.05)))
     assert np.array_equal(same.touchdown_u_s, STEPS.touchdown_u_s)
 
 
@@ -83,8 +83,8 @@ STILL = Motion(TIME_S, {})
 
 def test_strides_with_a_gap_of_their_own_foot_are_endlessly_doubtful() -> None:
     found = gaps_of(left_foot=(11.2, 11.3))
-    assert stride_doubt_m(STEPS, found, "left", STILL).tolist() == [0.0, np.inf, 0.0, 0.0]
-    assert not stride_doubt_m(STEPS, found, "right", STILL).any()
+    assert compute_stride_doubt_m(STEPS, found, "left", STILL).tolist() == [0.0, np.inf, 0.0, 0.0]
+    assert not compute_stride_doubt_m(STEPS, found, "right", STILL).any()
 
 
 def test_steps_that_turned_beyond_the_gyroscopes_range_are_named() -> None:
@@ -110,13 +110,13 @@ def test_clipped_samples_make_their_stride_doubtful() -> None:
         STEPS,
         *GAPS,
     )
-    doubt = stride_doubt_m(STEPS, found, "left", STILL)
+    doubt = compute_stride_doubt_m(STEPS, found, "left", STILL)
     assert doubt[1] == pytest.approx(0.075, abs=0.01)
     assert doubt[[0, 2, 3]].tolist() == [0.0, 0.0, 0.0]
 
 
 def test_a_log_that_ends_within_the_run_takes_what_comes_after_it() -> None:
     found = gaps_of(right_foot=(12.0, 16.0))["right_foot"]
-    part = found.angle_part_rad(TIME_S)
+    part = found.compute_angle_part_rad(TIME_S)
     assert np.degrees(part[TIME_S > 12.2].min()) > 90.0
     assert part[TIME_S < 11.7].max() == 0.0

@@ -8,7 +8,7 @@ import pytest
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
 from imuproc.core.sites import SIDES
-from imuproc.estimators.sides import side_flags
+from imuproc.estimators.sides import flag_sides
 from tests.estimators.made_motion import TIME_S, inward_roll, motion, segment, steady
 from tests.usual import METHOD
 
@@ -21,7 +21,7 @@ EVERYWHERE = np.ones(len(TIME_S), dtype=bool)
 
 def flags_of(found: Motion, known: np.ndarray = EVERYWHERE) -> list[RaisedFlag]:
     """Of sensors that were all measured where told."""
-    return side_flags(found, STEPS, dict.fromkeys(found.segments, known), METHOD.estimators.sides)
+    return flag_sides(found, STEPS, dict.fromkeys(found.segments, known), METHOD.estimators.sides)
 
 
 def rolling(gain_deg: float) -> Motion:

@@ -12,9 +12,9 @@ from imuproc.core.motion import Motion
 from imuproc.estimators.stride import (
     StepLengths,
     StrideSettings,
-    ball_velocity,
-    length_figures,
-    step_lengths,
+    compute_ball_velocity,
+    solve_step_lengths,
+    tabulate_lengths,
 )
 from tests.estimators.made_motion import TIME_S, contacts, motion, segment, steady
 
@@ -46,7 +46,7 @@ def walk(all_contacts: Contacts, places_m: np.ndarray, feet=("left", "right")) -
 
 def step_figures(moved: Motion, steps: Contacts, assumed: StrideSettings, doubt=None):
     """Step length and speed of made-up motion."""
-    return length_figures(step_lengths(moved, steps, assumed, doubt), len(steps))
+    return tabulate_lengths(solve_step_lengths(moved, steps, assumed, doubt), len(steps))
 
 
 def test_even_steps() -> None:
@@ -210,7 +210,7 @@ def test_the_ball_turns_about_the_sensor() -> None:
     x = 0.1 * np.cos(pitch) + 0.05 * np.sin(pitch)
     z = 0.1 * np.sin(pitch) - 0.05 * np.cos(pitch)
     expected = np.stack((np.gradient(x, TIME_S), 0.0 * x, np.gradient(z, TIME_S)), axis=1)
-    np.testing.assert_allclose(ball_velocity(foot)[2:-2], expected[2:-2], atol=2e-3)
+    np.testing.assert_allclose(compute_ball_velocity(foot)[2:-2], expected[2:-2], atol=2e-3)
 
 
 @settings(max_examples=20, deadline=None)
@@ -235,7 +235,7 @@ def test_lengths_sum_up_to_the_way(lengths, bump) -> None:
 
 
 def lengths_of(steps: Contacts, places_m: np.ndarray) -> StepLengths:
-    found = step_lengths(walk(steps, places_m), steps, USUAL)
+    found = solve_step_lengths(walk(steps, places_m), steps, USUAL)
     assert found is not None
     return found
 
@@ -245,7 +245,7 @@ def test_a_distance_is_the_way_from_contact_to_contact() -> None:
     places = np.cumsum(np.linspace(1.2, 2.0, 13))
     found = lengths_of(steps, places)
     for first, last in ((0, 12), (0, 7), (3, 4)):
-        way = found.distance(first, last)
+        way = found.measure_distance(first, last)
         assert way.value[0] == pytest.approx(places[last] - places[first], abs=0.03)
         assert abs(way.value[0] - places[last] + places[first]) < 2.0 * way.uncertainty[0]
 
@@ -253,7 +253,7 @@ def test_a_distance_is_the_way_from_contact_to_contact() -> None:
 def test_of_a_single_step_the_distance_is_its_length() -> None:
     steps = steady("right", 0.25, 0.12, 13)
     found = lengths_of(steps, 1.8 * np.arange(13))
-    way, length = found.distance(5, 6), found.figures()["step_length_m"]
+    way, length = found.measure_distance(5, 6), found.tabulate()["step_length_m"]
     assert way.value[0] == length.value[5]
     assert way.uncertainty[0] == pytest.approx(length.uncertainty[5])
     assert {n: p[0] for n, p in way.parts.items()} == {
@@ -264,11 +264,11 @@ def test_of_a_single_step_the_distance_is_its_length() -> None:
 def test_what_all_stances_share_adds_up_and_a_difference_between_feet_cancels() -> None:
     steps = steady("right", 0.25, 0.12, 13)
     found = lengths_of(steps, 1.8 * np.arange(13))
-    whole, half = found.distance(0, 12).parts, found.distance(0, 6).parts
+    whole, half = found.measure_distance(0, 12).parts, found.measure_distance(0, 6).parts
     assert whole["stance"][0] == pytest.approx(2.0 * half["stance"][0])
     assert whole["stance"][0] == pytest.approx(12 * 0.25 * USUAL.stance_u_mps)
     assert (whole["asymmetry"][0], half["asymmetry"][0]) == (0.0, 0.0)
-    assert found.distance(0, 11).parts["asymmetry"][0] == 0.5 * USUAL.asymmetry_m
+    assert found.measure_distance(0, 11).parts["asymmetry"][0] == 0.5 * USUAL.asymmetry_m
     # By chance: two feet over six strides each, each foot alone would give the way.
     one_foot = np.sqrt(6.0) * USUAL.stride_u_m
     assert one_foot / np.sqrt(2.0) * 0.9 < whole["stride"][0] < one_foot
@@ -277,8 +277,8 @@ def test_what_all_stances_share_adds_up_and_a_difference_between_feet_cancels() 
 def test_across_a_missing_length_there_is_no_distance() -> None:
     holed = steady("right", 0.25, 0.12, 13).take(np.delete(np.arange(13), 6))
     found = lengths_of(holed, 1.8 * np.delete(np.arange(13.0), 6))
-    assert np.isnan(found.distance(0, 11).value[0])
-    assert np.isfinite(found.distance(0, 5).value[0])
+    assert np.isnan(found.measure_distance(0, 11).value[0])
+    assert np.isfinite(found.measure_distance(0, 5).value[0])
 
 
 @pytest.mark.parametrize("feet", [("left", "right"), ("left",)], ids=["two feet", "one foot"])
@@ -301,9 +301,9 @@ def test_distances_are_as_wrong_as_they_say(feet: tuple[str, ...]) -> None:
             touchdown_u_s=np.full(15, 0.005),
             toe_off_u_s=np.full(15, 0.005),
         )
-        way = step_lengths(walk(exact, true + slips, feet), steps, USUAL)
+        way = solve_step_lengths(walk(exact, true + slips, feet), steps, USUAL)
         assert way is not None
-        figure = way.distance(2, 11)
+        figure = way.measure_distance(2, 11)
         errors.append(figure.value[0] - 9 * 1.8)
         parts = [figure.parts[name][0] for name in ("stride", "touchdown", "toe_off")]
         spread.append(np.hypot.reduce(parts))

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from imuproc.estimators.timing import next_step, timing_figures
+from imuproc.estimators.timing import compute_timing_quantities, find_next_step
 from tests.estimators.made_motion import contacts
 from tests.usual import LONGEST_STEP_S
 
@@ -16,7 +16,7 @@ THREE = [("left", 0.0, 0.15), ("right", 0.25, 0.38), ("left", 0.5, 0.62)]
 
 
 def values(rows, name, **changes):
-    return timing_figures(contacts(rows, **changes), LONGEST_STEP_S)[name].value
+    return compute_timing_quantities(contacts(rows, **changes), LONGEST_STEP_S)[name].value
 
 
 def test_three_steps() -> None:
@@ -44,11 +44,13 @@ def test_across_a_missed_step_nothing_is_counted(rows) -> None:
     for name in ("flight_time_s", "step_time_s", "step_frequency_hz"):
         assert np.isnan(values(rows, name)).all()
     assert np.isfinite(values(rows, "contact_time_s")).all()
-    assert not next_step(contacts(rows), LONGEST_STEP_S).any()
+    assert not find_next_step(contacts(rows), LONGEST_STEP_S).any()
 
 
 def test_uncertainties_add_in_quadrature() -> None:
-    figures = timing_figures(contacts(THREE, u_s=0.003, shared_u_s=0.004), LONGEST_STEP_S)
+    figures = compute_timing_quantities(
+        contacts(THREE, u_s=0.003, shared_u_s=0.004), LONGEST_STEP_S
+    )
     u = {name: figure.uncertainty for name, figure in figures.items()}
     np.testing.assert_allclose(u["touchdown_s"], 0.005)
     np.testing.assert_allclose(u["contact_time_s"], 0.005 * np.sqrt(2.0))
@@ -56,7 +58,9 @@ def test_uncertainties_add_in_quadrature() -> None:
     # What all touchdowns share cancels from one to the next, and between contacts altogether.
     np.testing.assert_allclose(u["step_time_s"], [0.003 * np.sqrt(2.0)] * 2 + [NAN])
     for name in ("touchdown_s", "contact_time_s", "step_time_s"):
-        alone = timing_figures(contacts(THREE, u_s=0.003), LONGEST_STEP_S)[name].uncertainty
+        alone = compute_timing_quantities(contacts(THREE, u_s=0.003), LONGEST_STEP_S)[
+            name
+        ].uncertainty
         np.testing.assert_allclose(figures[name].repeat_uncertainty, alone)
     # d(1/T) = dT / T²: 16 times as many Hz as s at 4 Hz.
     np.testing.assert_allclose(u["step_frequency_hz"], 16.0 * u["step_time_s"])
@@ -65,16 +69,18 @@ def test_uncertainties_add_in_quadrature() -> None:
 def test_what_sampling_adds_is_a_part_of_its_own() -> None:
     plain = contacts(THREE, u_s=0.005)
     rate_u = {"touchdown_rate_u_s": np.full(3, 0.003), "toe_off_rate_u_s": np.full(3, 0.0)}
-    figures = timing_figures(replace(plain, evidence={**plain.evidence, **rate_u}), LONGEST_STEP_S)
+    figures = compute_timing_quantities(
+        replace(plain, evidence={**plain.evidence, **rate_u}), LONGEST_STEP_S
+    )
     np.testing.assert_allclose(figures["touchdown_s"].parts["rate"], 0.003)
     np.testing.assert_allclose(figures["touchdown_s"].parts["event"], 0.004)
     np.testing.assert_allclose(figures["toe_off_s"].parts["rate"], 0.0)
-    for name, figure in timing_figures(plain, LONGEST_STEP_S).items():
+    for name, figure in compute_timing_quantities(plain, LONGEST_STEP_S).items():
         np.testing.assert_allclose(figures[name].uncertainty, figure.uncertainty, err_msg=name)
 
 
 def test_no_contacts() -> None:
-    figures = timing_figures(contacts([]), LONGEST_STEP_S)
+    figures = compute_timing_quantities(contacts([]), LONGEST_STEP_S)
     assert all(len(figure.value) == 0 for figure in figures.values())
 
 
@@ -89,8 +95,8 @@ def test_times_do_not_depend_on_where_the_clock_begins(steps, shift_s) -> None:
         ("left" if k % 2 == 0 else "right", down[k], down[k] + share * step)
         for k, (step, share) in enumerate(steps)
     ]
-    plain = timing_figures(contacts(rows), LONGEST_STEP_S)
-    late = timing_figures(
+    plain = compute_timing_quantities(contacts(rows), LONGEST_STEP_S)
+    late = compute_timing_quantities(
         contacts([(s, a + shift_s, b + shift_s) for s, a, b in rows]), LONGEST_STEP_S
     )
     for name in ("contact_time_s", "flight_time_s", "step_time_s"):

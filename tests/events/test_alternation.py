@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from imuproc.core.contacts import Contacts
-from imuproc.events.alternation import leg_shift
+from imuproc.events.alternation import find_leg_shift
 from tests.usual import METHOD
 
 
@@ -24,20 +24,20 @@ def legs(late_s: float, steps: int = 12, step_s: float = 0.24, wobble_s: float =
 
 @pytest.mark.parametrize("late_s", [0.0, 0.012, -0.015])
 def test_ordinary_unevenness_is_let_be(late_s: float) -> None:
-    assert leg_shift(legs(late_s), METHOD.alternation) is None
+    assert find_leg_shift(legs(late_s), METHOD.alternation) is None
 
 
 @pytest.mark.parametrize("late_s", [0.05, -0.06, 0.12, 0.24])
 def test_a_shift_beyond_how_people_run_is_noticed(late_s: float) -> None:
     """With 0.24 s, one step, both feet would land at once."""
-    found = leg_shift(legs(late_s), METHOD.alternation)
+    found = find_leg_shift(legs(late_s), METHOD.alternation)
     assert found is not None
     stride_s = 0.48
     assert np.mod(found.shift_s - late_s + 0.1, stride_s) == pytest.approx(0.1, abs=0.01)
 
 
 def test_one_leg_that_runs_whole_strides_later_is_noticed() -> None:
-    found = leg_shift(legs(0.96, steps=20), METHOD.alternation)
+    found = find_leg_shift(legs(0.96, steps=20), METHOD.alternation)
     assert found is not None
     assert found.strides == pytest.approx(2.5, abs=0.1)
 
@@ -51,8 +51,8 @@ def sprinted(late_s: float):
 
 @pytest.mark.parametrize("late_s", [0.42, -0.42, 0.5, -0.3, 1.0])
 def test_strides_that_change_tell_even_a_shift_by_a_whole_stride(late_s: float) -> None:
-    assert leg_shift(sprinted(0.0), METHOD.alternation) is None
-    found = leg_shift(sprinted(late_s), METHOD.alternation)
+    assert find_leg_shift(sprinted(0.0), METHOD.alternation) is None
+    found = find_leg_shift(sprinted(late_s), METHOD.alternation)
     assert found is not None
     assert found.shift_s == pytest.approx(late_s, abs=0.03)
 
@@ -63,9 +63,12 @@ def test_contacts_that_were_missed_are_no_shift() -> None:
         kept = np.setdiff1d(np.arange(len(whole)), lost)
         left = whole.side[kept] == "left"
         at_s = whole.touchdown_s[kept]
-        assert leg_shift(contacts(at_s[left], at_s[~left]), METHOD.alternation) is None
+        assert find_leg_shift(contacts(at_s[left], at_s[~left]), METHOD.alternation) is None
 
 
 def test_few_contacts_or_one_leg_tell_nothing() -> None:
-    assert leg_shift(legs(0.1, steps=5), METHOD.alternation) is None
-    assert leg_shift(contacts(np.arange(50.0, 53.0, 0.5), np.empty(0)), METHOD.alternation) is None
+    assert find_leg_shift(legs(0.1, steps=5), METHOD.alternation) is None
+    assert (
+        find_leg_shift(contacts(np.arange(50.0, 53.0, 0.5), np.empty(0)), METHOD.alternation)
+        is None
+    )

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Conditioned, ConditionedRecording, Interval, Recording
 from imuproc.core.sites import Site
-from imuproc.events.coarse import coarse_contacts
-from imuproc.events.selection import running_contacts
+from imuproc.events.coarse import find_coarse_contacts
+from imuproc.events.selection import select_running_contacts
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.truth import Truth
 from tests.events.real_runs import (
@@ -38,8 +38,8 @@ STATED_U_S = 0.015
 
 def held_to_truth(recording: Recording, truth: Truth) -> Agreement:
     part = stretch(recording)
-    coarse = coarse_contacts(part.conditioned, part.run, *COARSE)
-    return agreement(running_contacts(coarse, METHOD.selection), truth)
+    coarse = find_coarse_contacts(part.conditioned, part.run, *COARSE)
+    return agreement(select_running_contacts(coarse, METHOD.selection), truth)
 
 
 def rms(errors_s: list[NDArray[np.float64]]) -> float:
@@ -112,9 +112,9 @@ def test_the_same_run_played_slower_or_faster_has_the_same_contacts(slower: floa
         segments=with_signals(part.conditioned, 1.0 / slower, 1.0 / slower**2),
     )
     run = Interval(part.run.start_s * slower, part.run.end_s * slower)
-    as_it_was = coarse_contacts(part.conditioned, part.run, *COARSE)
-    other = coarse_contacts(played, run, *COARSE)
-    running = running_contacts(as_it_was, METHOD.selection)
+    as_it_was = find_coarse_contacts(part.conditioned, part.run, *COARSE)
+    other = find_coarse_contacts(played, run, *COARSE)
+    running = select_running_contacts(as_it_was, METHOD.selection)
     inside = (other.touchdown_s > (running.touchdown_s[0] - 0.1) * slower) & (
         other.touchdown_s < (running.touchdown_s[-1] + 0.1) * slower
     )
@@ -128,8 +128,8 @@ def test_a_clock_that_starts_elsewhere_moves_every_contact_alike() -> None:
     part = usual_sprint()
     later = replace(part.conditioned, time_s=part.conditioned.time_s + 1000.0)
     run = Interval(part.run.start_s + 1000.0, part.run.end_s + 1000.0)
-    here = coarse_contacts(part.conditioned, part.run, *COARSE)
-    there = coarse_contacts(later, run, *COARSE)
+    here = find_coarse_contacts(part.conditioned, part.run, *COARSE)
+    there = find_coarse_contacts(later, run, *COARSE)
     np.testing.assert_allclose(there.touchdown_s, here.touchdown_s + 1000.0, atol=1e-9)
     np.testing.assert_allclose(there.toe_off_s, here.toe_off_s + 1000.0, atol=1e-9)
 
@@ -138,7 +138,7 @@ def test_one_leg_alone_gives_its_own_contacts_only() -> None:
     recording, truth = make_run(USUAL)
     left = {s: log for s, log in recording.logs.items() if s.startswith("left")}
     part = stretch(replace(recording, logs=left))
-    contacts = coarse_contacts(part.conditioned, part.run, *COARSE)
+    contacts = find_coarse_contacts(part.conditioned, part.run, *COARSE)
     assert set(contacts.side.tolist()) == {"left"}
     real = truth.steps[(truth.steps["side"] == "left") & (truth.steps["gait"] == "run")]
     for touchdown_s in real["touchdown_s"]:
@@ -149,14 +149,14 @@ def test_standing_has_no_contacts() -> None:
     part = usual_sprint()
     start_s = float(part.conditioned.time_s[0])
     still = Interval(start_s, start_s + 2.0)
-    contacts = coarse_contacts(part.conditioned, still, *COARSE)
+    contacts = find_coarse_contacts(part.conditioned, still, *COARSE)
     assert len(contacts) == 0
     assert contacts.history[-1].stage == "events.coarse"
 
 
 def test_every_contact_comes_with_its_evidence() -> None:
     part = usual_sprint()
-    contacts = coarse_contacts(part.conditioned, part.run, *COARSE)
+    contacts = find_coarse_contacts(part.conditioned, part.run, *COARSE)
     swing = contacts.evidence["swing_s"]
     assert (swing < contacts.touchdown_s).all()
     assert (contacts.evidence["swing_rate_radps"] > 3.5).all()

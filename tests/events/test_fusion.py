@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from imuproc.events.fusion import fused
+from imuproc.events.fusion import fuse_marks
 from tests.usual import METHOD
 
 
 def both(first_s: float, second_s: float, first_u_s: float, second_u_s: float, rho: float = 0.0):
-    return fused(
+    return fuse_marks(
         np.array([[first_s], [second_s]]), np.array([[first_u_s], [second_u_s]]), METHOD.fusion, rho
     )
 
@@ -50,7 +50,7 @@ def test_a_missing_mark_leaves_the_other_and_none_leaves_nothing() -> None:
 def test_stated_uncertainty_holds_for_errors_drawn_from_it() -> None:
     rng = np.random.default_rng(5)
     u = np.array([[0.002], [0.004]]) * np.ones(4000)
-    found = fused(u * rng.standard_normal(u.shape), u, METHOD.fusion)
+    found = fuse_marks(u * rng.standard_normal(u.shape), u, METHOD.fusion)
     inside = np.mean(np.abs(found.time_s) <= 2.0 * found.u_s)
     assert 0.93 < inside < 0.99
 
@@ -64,9 +64,9 @@ def test_marks_that_cannot_both_be_right_leave_half_their_distance() -> None:
 def test_a_mark_known_to_stray_costs_no_certainty() -> None:
     times, u = np.array([[1.0], [1.03]]), np.array([[0.002], [0.002]])
     assert (
-        fused(times, u, METHOD.fusion, stray=(1,)).u_s[0]
+        fuse_marks(times, u, METHOD.fusion, stray=(1,)).u_s[0]
         < 0.012
-        < fused(times, u, METHOD.fusion).u_s[0]
+        < fuse_marks(times, u, METHOD.fusion).u_s[0]
     )
 
 
@@ -78,6 +78,8 @@ def test_of_two_marks_alone_neither_is_given_up_however_far_apart() -> None:
 def test_an_outvoted_mark_fades_without_a_jump() -> None:
     far_s = np.arange(0.02, 0.4, 1e-4)
     near = np.zeros_like(far_s)
-    found = fused(np.stack((near, near, far_s)), np.full((3, len(far_s)), 0.003), METHOD.fusion)
+    found = fuse_marks(
+        np.stack((near, near, far_s)), np.full((3, len(far_s)), 0.003), METHOD.fusion
+    )
     assert np.abs(np.diff(found.u_s)).max() < 0.001
     assert found.u_s[-1] < 0.02

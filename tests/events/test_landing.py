@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from imuproc.events.foot_points import FootPoints
-from imuproc.events.landing import Landing, LandingSettings, landing_of
+from imuproc.events.landing import Landing, LandingSettings, find_landing
 
 FloatArray = NDArray[np.float64]
 RATE_HZ = 1000.0
@@ -43,7 +43,7 @@ def stopped(fall_mps: float, stop_s: float = 0.016) -> FloatArray:
 
 
 def landing(points: FootPoints) -> Landing:
-    return landing_of(points, CONTACT_S + 0.004, TOE_OFF_S, SETTINGS)
+    return find_landing(points, CONTACT_S + 0.004, TOE_OFF_S, SETTINGS)
 
 
 def test_a_ball_is_on_the_ground_some_ms_before_its_fall_is_gone() -> None:

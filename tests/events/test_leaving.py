@@ -5,8 +5,8 @@ import pytest
 
 from imuproc.core.motion import SegmentMotion
 from imuproc.dsp.rotations import quat_from_rotvec
-from imuproc.events.foot_points import FootGeometry, foot_points
-from imuproc.events.leaving import Leaving, LeavingSettings, leaving_of, roll_ahead_m
+from imuproc.events.foot_points import FootGeometry, track_foot_points
+from imuproc.events.leaving import Leaving, LeavingSettings, find_leaving, measure_roll_ahead_m
 
 SETTINGS = LeavingSettings()
 RATE_HZ = 1000.0
@@ -45,24 +45,24 @@ def rolling(ahead_m: float, rises_mps2: float = 60.0) -> SegmentMotion:
 @pytest.mark.parametrize("ahead_m", [0.01, 0.03, 0.05])
 def test_the_point_about_which_a_foot_rolls_off_is_found(ahead_m: float) -> None:
     foot = rolling(ahead_m, rises_mps2=0.0)
-    found = roll_ahead_m(TIME_S, foot, np.array([[DOWN_S, OFF_S]]), SETTINGS)
+    found = measure_roll_ahead_m(TIME_S, foot, np.array([[DOWN_S, OFF_S]]), SETTINGS)
     assert found == pytest.approx(ahead_m, abs=0.001)
 
 
 def test_without_contacts_nothing_is_known_of_the_roll() -> None:
-    assert np.isnan(roll_ahead_m(TIME_S, rolling(0.03), np.empty((0, 2)), SETTINGS))
+    assert np.isnan(measure_roll_ahead_m(TIME_S, rolling(0.03), np.empty((0, 2)), SETTINGS))
 
 
 def test_what_no_foot_has_is_held_within_bounds() -> None:
     foot = rolling(0.25, rises_mps2=0.0)
-    found = roll_ahead_m(TIME_S, foot, np.array([[DOWN_S, OFF_S]]), SETTINGS)
+    found = measure_roll_ahead_m(TIME_S, foot, np.array([[DOWN_S, OFF_S]]), SETTINGS)
     assert found == SETTINGS.most_roll_m
 
 
 def leaving(speed_mps: float = 6.0) -> Leaving:
     foot = rolling(0.06, rises_mps2=60.0)
-    points = foot_points(TIME_S, foot, "left", (0.06, 0.0, 0.0), FootGeometry())
-    return leaving_of(points, DOWN_S, OFF_S, speed_mps, SETTINGS)
+    points = track_foot_points(TIME_S, foot, "left", (0.06, 0.0, 0.0), FootGeometry())
+    return find_leaving(points, DOWN_S, OFF_S, speed_mps, SETTINGS)
 
 
 def test_the_toes_are_gone_some_ms_after_they_rise_with_their_share_of_speed() -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from imuproc.core.recording import ConditionedRecording
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
-from imuproc.events.leg_signals import LegSignals, leg_signals
+from imuproc.events.leg_signals import LegSignals, compute_leg_signals
 from tests.events.real_runs import REAL_RUNS, real_run, stretch
 from tests.shared_data import needs_shared_data
 from tests.simulated import USUAL, make_run
@@ -18,7 +18,7 @@ LEAN_DEG = {"foot": 24.0, "shank": 36.0}
 
 
 def signals(conditioned: ConditionedRecording, side: Side = "left") -> LegSignals:
-    found = leg_signals(conditioned, slice(None), side, METHOD.coarse.signals, ANKLE_M)
+    found = compute_leg_signals(conditioned, slice(None), side, METHOD.coarse.signals, ANKLE_M)
     assert found is not None
     return found
 
@@ -56,7 +56,7 @@ def test_axes_without_standing_are_put_right(feet_face_back: bool) -> None:
     for side in SIDES:
         never = as_if_never_stood(part.conditioned, feet_face_back)
         known, guessed = (
-            leg_signals(c, inside, side, METHOD.coarse.signals, ANKLE_M)
+            compute_leg_signals(c, inside, side, METHOD.coarse.signals, ANKLE_M)
             for c in (part.conditioned, never)
         )
         assert known is not None
@@ -70,8 +70,10 @@ def test_axes_without_standing_are_put_right(feet_face_back: bool) -> None:
 def test_a_leg_without_sensors_has_no_signals() -> None:
     part = stretch(make_run(USUAL)[0])
     bare = without(without(part.conditioned, "left_foot"), "left_shank")
-    assert leg_signals(bare, slice(None), "left", METHOD.coarse.signals, ANKLE_M) is None
-    assert leg_signals(bare, slice(None), "right", METHOD.coarse.signals, ANKLE_M) is not None
+    assert compute_leg_signals(bare, slice(None), "left", METHOD.coarse.signals, ANKLE_M) is None
+    assert (
+        compute_leg_signals(bare, slice(None), "right", METHOD.coarse.signals, ANKLE_M) is not None
+    )
 
 
 def test_a_missing_sensor_leaves_its_signals_out() -> None:

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from imuproc.events.leg_signals import LegSignals
-from imuproc.events.marks import Between, toe_off_marks, touchdown_marks
+from imuproc.events.marks import Between, find_toe_off_marks, find_touchdown_marks
 from tests.usual import METHOD
 
 FloatArray = NDArray[np.float64]
@@ -50,7 +50,7 @@ def leg(
 
 
 def test_the_rise_of_the_jerk_is_timed_between_samples() -> None:
-    marks = touchdown_marks(leg(jerk=100.0 * ramp(0.2411, 0.2611)), CYCLE, METHOD.coarse.marks)
+    marks = find_touchdown_marks(leg(jerk=100.0 * ramp(0.2411, 0.2611)), CYCLE, METHOD.coarse.marks)
     assert marks.jerk_onset_s == pytest.approx(0.2411 + 0.25 * 0.02, abs=2e-4)
     assert marks.jerk_half_s == pytest.approx(0.2411 + 0.5 * 0.02, abs=2e-4)
     assert marks.jerk_mps3 == pytest.approx(100.0)
@@ -58,19 +58,23 @@ def test_the_rise_of_the_jerk_is_timed_between_samples() -> None:
 
 
 def test_sharpness_is_the_jerk_over_that_of_slow_motion() -> None:
-    assert touchdown_marks(leg(), CYCLE, METHOD.coarse.marks).impact_ratio == pytest.approx(2.0)
+    assert find_touchdown_marks(leg(), CYCLE, METHOD.coarse.marks).impact_ratio == pytest.approx(
+        2.0
+    )
 
 
 def test_a_shock_is_timed_at_its_first_large_rise() -> None:
     rings = 100.0 * ramp(0.24, 0.25) * (1.0 - ramp(0.25, 0.254)) + 120.0 * ramp(0.254, 0.258)
-    marks = touchdown_marks(leg(shock=1.0 + rings), CYCLE, METHOD.coarse.marks)
+    marks = find_touchdown_marks(leg(shock=1.0 + rings), CYCLE, METHOD.coarse.marks)
     assert marks.shock_s == pytest.approx(0.24 + 0.0084, abs=5e-4)
     assert marks.shock_ratio == pytest.approx(121.0)
 
 
 def test_where_nothing_moves_there_is_no_impact() -> None:
     flat = np.zeros_like(TIME_S)
-    marks = touchdown_marks(leg(jerk=flat, slow_jerk=flat, shock=flat), CYCLE, METHOD.coarse.marks)
+    marks = find_touchdown_marks(
+        leg(jerk=flat, slow_jerk=flat, shock=flat), CYCLE, METHOD.coarse.marks
+    )
     assert marks.impact_ratio == 0.0
     assert marks.shock_ratio == 0.0
     assert np.isnan(marks.shock_s)
@@ -78,16 +82,16 @@ def test_where_nothing_moves_there_is_no_impact() -> None:
 
 def test_a_shake_of_the_swing_or_of_push_off_is_no_touchdown() -> None:
     shaken = bump(0.25, 0.01, 100.0) + bump(0.15, 0.01, 150.0) + bump(0.5, 0.01, 300.0)
-    assert touchdown_marks(
+    assert find_touchdown_marks(
         leg(jerk=shaken), CYCLE, METHOD.coarse.marks
     ).jerk_half_s == pytest.approx(0.238, abs=0.003)
 
 
 def test_the_loading_of_the_shank_is_seen_with_a_shank_sensor_only() -> None:
     loading = 10.0 + 30.0 * ramp(0.25, 0.28)
-    marks = touchdown_marks(leg(axial=loading), CYCLE, METHOD.coarse.marks)
+    marks = find_touchdown_marks(leg(axial=loading), CYCLE, METHOD.coarse.marks)
     assert marks.axial_rise_s == pytest.approx(0.25 + 0.35 * 0.03, abs=1e-3)
-    assert np.isnan(touchdown_marks(leg(), CYCLE, METHOD.coarse.marks).axial_rise_s)
+    assert np.isnan(find_touchdown_marks(leg(), CYCLE, METHOD.coarse.marks).axial_rise_s)
 
 
 def foot_push(off_s: float) -> tuple[FloatArray, FloatArray]:
@@ -99,7 +103,7 @@ def foot_push(off_s: float) -> tuple[FloatArray, FloatArray]:
 @pytest.mark.parametrize("off_s", [0.47, 0.5013, 0.55])
 def test_push_off_is_where_the_force_falls_fastest(off_s: float) -> None:
     force, turn = foot_push(off_s)
-    marks = toe_off_marks(leg(push=force, foot_turn=turn), CYCLE, METHOD.coarse.marks)
+    marks = find_toe_off_marks(leg(push=force, foot_turn=turn), CYCLE, METHOD.coarse.marks)
     assert marks.push_off_s == pytest.approx(off_s, abs=5e-4)
     assert marks.foot_turn_s == pytest.approx(off_s - 0.02, abs=2e-3)
 
@@ -107,13 +111,13 @@ def test_push_off_is_where_the_force_falls_fastest(off_s: float) -> None:
 def test_a_force_that_does_not_fall_marks_nothing() -> None:
     _, turn = foot_push(0.5)
     rising = 10.0 + 100.0 * ramp(0.3, 0.7)
-    marks = toe_off_marks(leg(push=rising, foot_turn=turn), CYCLE, METHOD.coarse.marks)
+    marks = find_toe_off_marks(leg(push=rising, foot_turn=turn), CYCLE, METHOD.coarse.marks)
     assert np.isnan(marks.push_off_s)
     assert np.isfinite(marks.foot_turn_s)
 
 
 def test_a_foot_that_never_pushes_marks_nothing() -> None:
-    marks = toe_off_marks(
+    marks = find_toe_off_marks(
         leg(push=bump(0.3, 0.1, 10.0), foot_turn=bump(0.5, 0.1, 3.0)), CYCLE, METHOD.coarse.marks
     )
     assert np.isnan(marks.push_off_s)
@@ -123,20 +127,22 @@ def test_a_foot_that_never_pushes_marks_nothing() -> None:
 def test_the_first_of_two_turns_is_the_push() -> None:
     force, turn = foot_push(0.5)
     twice = np.minimum(turn, -bump(0.58, 0.02, 13.0))
-    marks = toe_off_marks(leg(push=force, foot_turn=twice), CYCLE, METHOD.coarse.marks)
+    marks = find_toe_off_marks(leg(push=force, foot_turn=twice), CYCLE, METHOD.coarse.marks)
     assert marks.foot_turn_s == pytest.approx(0.48, abs=2e-3)
 
 
 def test_the_shank_marks_half_of_its_fold_back() -> None:
     # From its recovery at -1 rad/s down to -9 rad/s between 0.5 and 0.56 s.
     turn = -1.0 - 4.0 * (1.0 - ramp(0.2, 0.45)) - 8.0 * ramp(0.5, 0.56)
-    marks = toe_off_marks(leg(axial=np.zeros_like(TIME_S), turn=turn), CYCLE, METHOD.coarse.marks)
+    marks = find_toe_off_marks(
+        leg(axial=np.zeros_like(TIME_S), turn=turn), CYCLE, METHOD.coarse.marks
+    )
     assert marks.shank_off_s == pytest.approx(0.53, abs=1e-3)
     assert np.isnan(marks.push_off_s)
 
 
 def test_a_shank_that_does_not_fold_back_marks_nothing() -> None:
-    marks = toe_off_marks(
+    marks = find_toe_off_marks(
         leg(axial=np.zeros_like(TIME_S), turn=ramp(0.0, 1.0)), CYCLE, METHOD.coarse.marks
     )
     assert np.isnan(marks.shank_off_s)

@@ -8,7 +8,7 @@ import pytest
 
 from imuproc.core.recording import SensorLog
 from imuproc.core.sites import SITES, Site
-from imuproc.events.progress import ProgressSettings, Track, stride_lengths
+from imuproc.events.progress import ProgressSettings, Track, measure_stride_lengths
 from imuproc.events.runs import RunSettings, find_runs
 from imuproc.synth.drills import Drill, make_drill
 from imuproc.synth.runs import make_rig
@@ -53,7 +53,7 @@ def test_drills_that_swing_the_legs_like_running_are_no_run(drill: Drill, seed: 
 
 
 def test_a_foot_in_a_drill_gains_what_it_was_made_to() -> None:
-    lengths_m = stride_lengths(
+    lengths_m = measure_stride_lengths(
         track(drill_logs("heel-flicks", 1)["left_foot"]), "left_foot", SETTINGS
     )
     assert len(lengths_m) > 8
@@ -65,7 +65,7 @@ def test_strides_of_a_sprint_are_as_long_as_they_were_made() -> None:
     steps = select_running(truth)
     pair_m = steps["step_length_m"].to_numpy()[:-1] + steps["step_length_m"].to_numpy()[1:]
     for site in SITES[:4]:
-        found_m = stride_lengths(track(recording.logs[site]), site, SETTINGS)
+        found_m = measure_stride_lengths(track(recording.logs[site]), site, SETTINGS)
         assert np.quantile(found_m, 0.75) > 0.8 * np.nanmedian(pair_m)
         assert found_m.max() < 1.15 * np.nanmax(pair_m)
 
@@ -75,8 +75,8 @@ def test_a_stride_with_missing_samples_is_left_out() -> None:
     whole = track(log)
     gyro = whole.gyro_radps.copy()
     gyro[len(gyro) // 2 :] = np.nan
-    kept = stride_lengths(replace(whole, gyro_radps=gyro), "left_foot", SETTINGS)
-    assert 0 < len(kept) < len(stride_lengths(whole, "left_foot", SETTINGS))
+    kept = measure_stride_lengths(replace(whole, gyro_radps=gyro), "left_foot", SETTINGS)
+    assert 0 < len(kept) < len(measure_stride_lengths(whole, "left_foot", SETTINGS))
 
 
 @needs_shared_data
@@ -87,9 +87,9 @@ def test_real_running_covers_its_strides(name: str) -> None:
     speed_mps = float(name.rsplit("-", 1)[1])
     own = truth.steps[truth.steps["side"] == "left"]["touchdown_s"]
     stride_m = speed_mps * float(own.diff().median())
-    feet = stride_lengths(track(recording.logs["left_foot"]), "left_foot", SETTINGS)
+    feet = measure_stride_lengths(track(recording.logs["left_foot"]), "left_foot", SETTINGS)
     assert np.median(feet) == pytest.approx(stride_m, rel=0.08)
-    shanks = stride_lengths(track(recording.logs["left_shank"]), "left_shank", SETTINGS)
+    shanks = measure_stride_lengths(track(recording.logs["left_shank"]), "left_shank", SETTINGS)
     assert np.quantile(shanks, 0.75) > RunSettings().shank_stride_m
 
 

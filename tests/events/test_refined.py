@@ -9,7 +9,7 @@ import pytest
 import imuproc
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion
-from imuproc.events.refined import refined_contacts
+from imuproc.events.refined import refine_contacts
 from imuproc.synth.plan import draw_plan
 from imuproc.synth.runs import simulate_run
 from tests.events.made_contacts import contacts_of, gait
@@ -108,7 +108,7 @@ def test_evidence_tells_heel_strikers_from_others() -> None:
 
 def test_without_foot_motion_events_stay_as_they_are() -> None:
     contacts = contacts_of(gait(6, 0.3, 0.2))
-    refined = refined_contacts(
+    refined = refine_contacts(
         contacts, Motion(np.arange(0.0, 3.0, 0.002), {}), METHOD.refine, METHOD.fusion
     )
     np.testing.assert_array_equal(refined.touchdown_s, contacts.touchdown_s)
@@ -126,7 +126,7 @@ def test_a_foot_whose_pitch_is_lost_tells_no_events() -> None:
     half_s = float(np.median(late.touchdown_s))
     lost = np.where(result.motion.time_s > half_s, np.radians(25.0), foot.pitch_u_rad)
     segments = {**result.motion.segments, "left_foot": replace(foot, pitch_u_rad=lost)}
-    refined = refined_contacts(
+    refined = refine_contacts(
         late, replace(result.motion, segments=segments), METHOD.refine, METHOD.fusion
     )
     kept = refined.touchdown_s == late.touchdown_s

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.events.selection import running_contacts
+from imuproc.events.selection import select_running_contacts
 from tests.events.made_contacts import contacts_of, gait
 from tests.usual import METHOD
 
@@ -18,7 +18,8 @@ WALK = {"step_s": 0.525, "contact_s": 0.63}
 def kept(rows: list[tuple[str, float, float]]) -> list[int]:
     """Row numbers of the contacts that are kept."""
     return [
-        int(row) for row in running_contacts(contacts_of(rows), METHOD.selection).evidence["row"]
+        int(row)
+        for row in select_running_contacts(contacts_of(rows), METHOD.selection).evidence["row"]
     ]
 
 
@@ -49,7 +50,7 @@ def test_slowing_steps_are_kept_to_the_last_one_before_walking() -> None:
 def test_a_missed_contact_leaves_a_gap_and_not_half_a_run() -> None:
     rows = gait(20, **JOG)
     del rows[9]
-    chain = running_contacts(contacts_of(rows), METHOD.selection)
+    chain = select_running_contacts(contacts_of(rows), METHOD.selection)
     assert len(chain) == 19
     same = chain.side[1:] == chain.side[:-1]
     assert np.flatnonzero(same).tolist() == [8]
@@ -95,7 +96,7 @@ def test_a_contact_far_longer_than_those_around_it_is_left_out() -> None:
     rows = gait(15, 0.23, 0.12)
     side, touchdown_s, _ = rows[7]
     rows[7] = (side, touchdown_s - 0.16, 0.28)
-    chain = running_contacts(contacts_of(rows), METHOD.selection)
+    chain = select_running_contacts(contacts_of(rows), METHOD.selection)
     assert 7.0 not in chain.evidence["row"]
     assert len(chain) == 14
 

@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from imuproc.events.landing import MOST_CANDIDATES
-from imuproc.events.touchdown import TouchdownSettings, touchdowns
+from imuproc.events.touchdown import TouchdownSettings, find_touchdowns
 from tests.usual import METHOD
 
 FloatArray = NDArray[np.float64]
@@ -37,7 +37,7 @@ def evidence(
 
 def touchdown(**given: object) -> tuple[float, float]:
     """Instant and standard uncertainty in s."""
-    found, _ = touchdowns(evidence(**given), SAMPLE_S, 0.018, SETTINGS, METHOD.fusion)  # type: ignore[arg-type]
+    found, _ = find_touchdowns(evidence(**given), SAMPLE_S, 0.018, SETTINGS, METHOD.fusion)  # type: ignore[arg-type]
     return float(found.time_s[0]), float(found.u_s[0])
 
 

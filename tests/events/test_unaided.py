@@ -6,9 +6,9 @@ from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.recording import Recording
-from imuproc.events.coarse import coarse_contacts
-from imuproc.events.selection import running_contacts
-from imuproc.events.unaided import marked_events, unaided_contacts
+from imuproc.events.coarse import find_coarse_contacts
+from imuproc.events.selection import select_running_contacts
+from imuproc.events.unaided import find_marked_events, find_unaided_contacts
 from imuproc.synth.truth import Truth
 from tests.events.real_runs import (
     EVERY_FIFTH,
@@ -48,25 +48,25 @@ def only_event(events: NDArray[np.float64]) -> float:
 
 
 def test_a_sharp_impact_is_touchdown() -> None:
-    found = marked_events(marks(impact_ratio=5.0, axial_rise_s=1.02), *UNAIDED)
+    found = find_marked_events(marks(impact_ratio=5.0, axial_rise_s=1.02), *UNAIDED)
     assert only_event(found.touchdown_s) == pytest.approx(1.010 + 0.001)
 
 
 def test_without_a_sharp_impact_the_loading_of_the_shank_counts() -> None:
-    found = marked_events(marks(axial_rise_s=1.02), *UNAIDED)
+    found = find_marked_events(marks(axial_rise_s=1.02), *UNAIDED)
     assert only_event(found.touchdown_s) == pytest.approx(1.02 - 0.0095)
 
 
 def test_a_loading_that_comes_long_before_the_shake_is_still_the_swing() -> None:
-    found = marked_events(marks(axial_rise_s=0.95), *UNAIDED)
+    found = find_marked_events(marks(axial_rise_s=0.95), *UNAIDED)
     assert only_event(found.touchdown_s) == pytest.approx(1.010 + 0.001, abs=1e-4)
 
 
 def test_a_shock_that_stands_out_draws_touchdown_to_it() -> None:
     loading = {"axial_rise_s": 1.0095}
-    plain = marked_events(marks(**loading), *UNAIDED)
-    shaken = marked_events(marks(**loading, shock_s=1.004, shock_ratio=60.0), *UNAIDED)
-    blunt = marked_events(marks(**loading, shock_s=1.004, shock_ratio=4.0), *UNAIDED)
+    plain = find_marked_events(marks(**loading), *UNAIDED)
+    shaken = find_marked_events(marks(**loading, shock_s=1.004, shock_ratio=60.0), *UNAIDED)
+    blunt = find_marked_events(marks(**loading, shock_s=1.004, shock_ratio=4.0), *UNAIDED)
     assert only_event(plain.touchdown_s) == pytest.approx(1.0)
     assert only_event(shaken.touchdown_s) == pytest.approx(1.004, abs=0.0015)
     assert abs(only_event(blunt.touchdown_s) - 1.0) < 0.001
@@ -74,27 +74,31 @@ def test_a_shock_that_stands_out_draws_touchdown_to_it() -> None:
 
 
 def test_a_foot_alone_goes_by_its_first_shake() -> None:
-    found = marked_events(marks(jerk_onset_s=0.998), *UNAIDED)
+    found = find_marked_events(marks(jerk_onset_s=0.998), *UNAIDED)
     assert only_event(found.touchdown_s) == pytest.approx(0.998 + 0.012)
 
 
 def test_the_fall_of_the_force_is_toe_off_where_the_shank_agrees() -> None:
-    near = marked_events(marks(axial_rise_s=1.0095, push_off_s=1.251, shank_off_s=1.27), *UNAIDED)
-    far = marked_events(marks(axial_rise_s=1.0095, push_off_s=1.15, shank_off_s=1.27), *UNAIDED)
+    near = find_marked_events(
+        marks(axial_rise_s=1.0095, push_off_s=1.251, shank_off_s=1.27), *UNAIDED
+    )
+    far = find_marked_events(
+        marks(axial_rise_s=1.0095, push_off_s=1.15, shank_off_s=1.27), *UNAIDED
+    )
     assert only_event(near.toe_off_s) == pytest.approx(1.257)
     assert only_event(far.toe_off_s) == pytest.approx(1.2585)
     assert only_event(far.toe_off_u_s) != only_event(near.toe_off_u_s)
 
 
 def test_a_foot_alone_whose_force_does_not_fall_goes_by_its_turn() -> None:
-    found = marked_events(marks(jerk_onset_s=0.988, foot_turn_s=1.2), *UNAIDED)
+    found = find_marked_events(marks(jerk_onset_s=0.988, foot_turn_s=1.2), *UNAIDED)
     assert only_event(found.toe_off_s) == pytest.approx(1.2 + 0.12 * 0.2)
 
 
 def test_no_data_covers_sprints_and_the_uncertainty_says_so() -> None:
     given = {"axial_rise_s": 1.01, "shank_off_s": 1.27}
-    jog = marked_events(marks(**given), *UNAIDED)
-    sprint = marked_events(marks(**given, cycle_s=SPRINT_CYCLE_S), *UNAIDED)
+    jog = find_marked_events(marks(**given), *UNAIDED)
+    sprint = find_marked_events(marks(**given, cycle_s=SPRINT_CYCLE_S), *UNAIDED)
     assert only_event(sprint.touchdown_u_s) > 2.0 * only_event(jog.touchdown_u_s)
     assert only_event(sprint.toe_off_u_s) > 1.3 * only_event(jog.toe_off_u_s)
 
@@ -109,15 +113,17 @@ def test_touchdown_never_jumps_while_it_is_sure(varied: str, shock_ratio: float)
     values = ranges[varied]
     usual = marks(axial_rise_s=0.975, shock_s=1.02, shock_ratio=shock_ratio)
     each = {name: np.full(len(values), x[0]) for name, x in usual.items()}
-    found = marked_events({**each, varied: values}, *UNAIDED)
+    found = find_marked_events({**each, varied: values}, *UNAIDED)
     jumps_s = np.abs(np.diff(found.touchdown_s))
     assert (jumps_s < 0.1 * found.touchdown_u_s[1:]).all()
 
 
 def test_fewer_samples_make_a_sprints_touchdown_less_certain() -> None:
     part = stretch(make_run(USUAL)[0])
-    coarse = coarse_contacts(part.conditioned, part.run, *COARSE)
-    slow, fast = (unaided_contacts(coarse, 1.0 / rate_hz, *UNAIDED) for rate_hz in (100.0, 1000.0))
+    coarse = find_coarse_contacts(part.conditioned, part.run, *COARSE)
+    slow, fast = (
+        find_unaided_contacts(coarse, 1.0 / rate_hz, *UNAIDED) for rate_hz in (100.0, 1000.0)
+    )
     sprint = coarse.evidence["cycle_s"] < 0.3
     assert sprint.any()
     assert (slow.touchdown_u_s[sprint] > fast.touchdown_u_s[sprint]).all()
@@ -125,10 +131,10 @@ def test_fewer_samples_make_a_sprints_touchdown_less_certain() -> None:
 
 def unaided(recording: Recording) -> Contacts:
     part = stretch(recording)
-    coarse = running_contacts(
-        coarse_contacts(part.conditioned, part.run, *COARSE), METHOD.selection
+    coarse = select_running_contacts(
+        find_coarse_contacts(part.conditioned, part.run, *COARSE), METHOD.selection
     )
-    return unaided_contacts(coarse, 1.0 / part.conditioned.rate_hz, *UNAIDED)
+    return find_unaided_contacts(coarse, 1.0 / part.conditioned.rate_hz, *UNAIDED)
 
 
 @needs_shared_data

@@ -7,7 +7,7 @@ import pytest
 
 from imuproc.core.recording import Conditioned
 from imuproc.core.sites import Side
-from imuproc.motion.foot_axis import heel_rise_turn
+from imuproc.motion.foot_axis import find_heel_rise_turn
 from imuproc.motion.settings import MotionSettings
 from tests.estimators.made_motion import TIME_S, conditioned, steady
 
@@ -32,7 +32,7 @@ def foot(side: Side, axis_out_deg: float, axis_u_deg: float = 4.0) -> Conditione
 
 def turn_deg(segment: Conditioned, settings: MotionSettings, side: Side = "left") -> float:
     own = STEPS.take(STEPS.side == side)
-    return float(np.degrees(heel_rise_turn(segment, TIME_S, own, side, settings)))
+    return float(np.degrees(find_heel_rise_turn(segment, TIME_S, own, side, settings)))
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
@@ -58,7 +58,7 @@ def test_a_foot_without_an_axis_of_its_own_is_left_as_it_is() -> None:
     shaken = replace(still, gyro_radps=rng.normal(size=still.gyro_radps.shape))
     assert turn_deg(shaken, USUAL) == 0.0
     no_steps = STEPS.take(np.zeros(len(STEPS), dtype=bool))
-    assert heel_rise_turn(still, TIME_S, no_steps, "left", USUAL) == 0.0
+    assert find_heel_rise_turn(still, TIME_S, no_steps, "left", USUAL) == 0.0
 
 
 def test_missing_and_clipped_samples_do_not_count() -> None:

@@ -32,8 +32,8 @@ from imuproc.core.recording import (
     SensorLog,
 )
 from imuproc.dsp.integration import cumulative_integral
-from imuproc.estimators.gaps import find_gaps, stride_doubt_m
-from imuproc.estimators.stride import StrideSettings, ball_velocity
+from imuproc.estimators.gaps import compute_stride_doubt_m, find_gaps
+from imuproc.estimators.stride import StrideSettings, compute_ball_velocity
 from imuproc.motion.body import prepare_body, solve_motion
 from imuproc.motion.settings import MotionSettings
 from tests.shared_data import SHARED_DATA, needs_shared_data
@@ -101,12 +101,12 @@ def seen_strides(trial: str) -> tuple[Strides, ConditionedRecording]:
     contacts = Contacts(np.full(len(inner), "right"), *quiet, u_s, u_s)
     settings = MotionSettings()
     motion = solve_motion(signals, prepare_body(signals, settings), contacts, settings, ANKLE_M)
-    way = cumulative_integral(ball_velocity(motion.segments["right_foot"]), signals.rate_hz)
+    way = cumulative_integral(compute_ball_velocity(motion.segments["right_foot"]), signals.rate_hz)
     at_s = inner["mid_stance_s"].to_numpy()
     place = np.stack([np.interp(at_s, signals.time_s, way[:, k]) for k in range(3)], axis=1)
     moved = np.diff(place, axis=0)
     gaps = find_gaps(signals, contacts, *GAPS)
-    doubt_m = stride_doubt_m(contacts, gaps, "right", motion)
+    doubt_m = compute_stride_doubt_m(contacts, gaps, "right", motion)
     stated = StrideSettings()
     of_stance_m = stated.stance_u_mps * np.diff(at_s)
     segment = signals.segments["right_foot"]

@@ -5,7 +5,7 @@ import pytest
 
 from imuproc.core.motion import SegmentMotion
 from imuproc.core.sites import Site
-from imuproc.motion.scale import rate_flags
+from imuproc.motion.scale import flag_rate
 from tests.usual import METHOD
 
 SITES: tuple[Site, ...] = ("left_foot", "right_foot", "left_shank", "right_shank")
@@ -30,7 +30,7 @@ def moved(*scales: tuple[float, float] | None) -> dict[Site, SegmentMotion]:
 
 
 def test_sensors_that_all_turn_too_little_tell_the_rate() -> None:
-    (flag,) = rate_flags(
+    (flag,) = flag_rate(
         moved((0.05, 0.004), (0.055, 0.004), (0.048, 0.004), (0.047, 0.004)),
         525,
         METHOD.motion.rate,
@@ -44,7 +44,7 @@ def test_sensors_that_all_turn_too_little_tell_the_rate() -> None:
 
 
 def test_sensors_that_all_turn_too_much_tell_it_too() -> None:
-    (flag,) = rate_flags(
+    (flag,) = flag_rate(
         moved((-0.05, 0.004), (-0.06, 0.004), (-0.04, 0.004)), 500.0, METHOD.motion.rate
     )
     assert flag.values["rotation"] == "too large"
@@ -64,4 +64,4 @@ def test_sensors_that_all_turn_too_much_tell_it_too() -> None:
 def test_scale_errors_that_say_nothing_of_the_rate_raise_no_flag(
     scales: tuple[tuple[float, float] | None, ...],
 ) -> None:
-    assert rate_flags(moved(*scales), 500.0, METHOD.motion.rate) == []
+    assert flag_rate(moved(*scales), 500.0, METHOD.motion.rate) == []

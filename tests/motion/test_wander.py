@@ -13,7 +13,7 @@ from imuproc.dsp.integration import cumulative_integral
 from imuproc.dsp.rotations import quat_rotate
 from imuproc.motion import body
 from imuproc.motion.segment import Solved, solve_segment
-from imuproc.motion.strapdown import GYRO_TERMS, at_times
+from imuproc.motion.strapdown import GYRO_TERMS, interpolate_at
 from tests.simulated import change_logs, make_run, plan_run
 
 LIMIT_RADPS = np.radians(900.0)
@@ -54,15 +54,15 @@ def by_orientation(solved: Solved) -> np.ndarray:
     force = force - np.array([0.0, 0.0, prepared.gravity_mps2])
     of_accel = solved.solution.errors[GYRO_TERMS:] @ sens.velocity[:, GYRO_TERMS:]
     integrated = cumulative_integral(force, prepared.strapdown.rate_hz)
-    return integrated + at_times(of_accel.T, sens.time_s, solved.time_s)
+    return integrated + interpolate_at(of_accel.T, sens.time_s, solved.time_s)
 
 
 def left_over(solved: Solved) -> tuple[np.ndarray, np.ndarray]:
     """Velocity that the orientation does not explain, (n, 3), and how much of it was missed."""
     anchors_s, grown = solved.problem.anchors.time_s, solved.problem.blind.velocity_variance
     left = solved.velocity_mps - by_orientation(solved)
-    at_anchor = at_times(left, solved.time_s, anchors_s)
-    variance = at_times(grown, solved.time_s, anchors_s)
+    at_anchor = interpolate_at(left, solved.time_s, anchors_s)
+    variance = interpolate_at(grown, solved.time_s, anchors_s)
     missed = [np.interp(grown, variance, at_anchor[:, axis]) for axis in range(3)]
     spread = np.diff(at_anchor, axis=0) / np.sqrt(np.diff(variance))[:, None]
     inside = (solved.time_s >= anchors_s[0]) & (solved.time_s <= anchors_s[-1])
@@ -82,5 +82,5 @@ def test_levelled_after_the_run_no_more_is_left_over_than_the_signals_may_have_m
     with solved_segments() as kept:
         imuproc.process(sprint(standing_before=False))
     for solved in kept[-4:]:
-        assert np.rad2deg(np.abs(solved.solution.wander_rad.sum(axis=0))).max() > 0.8
+        assert np.rad2deg(np.abs(solved.solution.random_walk_rad.sum(axis=0))).max() > 0.8
         assert np.abs(left_over(solved)[1]).max() < 3.0

@@ -6,15 +6,15 @@ from functools import cache
 from typing import Final
 
 import numpy as np
+from imuproc.synth.sensors.faults_held import with_held
 
 from imuproc.core.recording import Clock, Recording, SensorLog
 from imuproc.core.sites import SITES, Site
 from imuproc.dsp.rotations import quat_from_rotvec, quat_to_matrix
 from imuproc.synth.moments import with_jumps, with_taps
-from imuproc.synth.plan import RunPlan, steady_plan
+from imuproc.synth.plan import steady_plan
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, sampled, simulate_motion
 from imuproc.synth.sensors.faults import FAULTS, running_span
-from imuproc.synth.sensors.faults_held import with_held
 from tests.pipeline.watched import Changes
 from tests.simulated import between, only, plan_of, with_logs
 
@@ -192,7 +192,9 @@ def _stated(distance_m: float) -> Callable[[], Recording]:
     def make() -> Recording:
         recording = _recorded()
         athlete = replace(recording.athlete, shank_length_m=None)
-        return replace(recording, athlete=athlete, run=replace(recording.run, distance_m=distance_m))
+        return replace(
+            recording, athlete=athlete, run=replace(recording.run, distance_m=distance_m)
+        )
 
     return make
 
@@ -305,9 +307,7 @@ SCENES: Final[Mapping[str, Scene]] = {
     "feet_alone": Scene(_changed(_run_alone, *_FEET, of=_FEET), ("coarse", "selection")),
     "set": Scene(_changed(_from_set_position, *_LEFT), ("calibration", "estimators.upright")),
     "leaning": Scene(_changed(_leaning, *_LEFT), ("calibration", "estimators.upright")),
-    "slip": Scene(
-        _spoiled(("slip", 20.0), sites=(_FOOT,), of=_LEGS), ("motion", "calibration")
-    ),
+    "slip": Scene(_spoiled(("slip", 20.0), sites=(_FOOT,), of=_LEGS), ("motion", "calibration")),
     "slip_foot": Scene(_slipped(_FOOT), ("motion.slip",)),
     "slip_shank": Scene(_slipped(_SHANK), ("motion.slip",)),
     "axes": Scene(
@@ -332,9 +332,7 @@ SCENES: Final[Mapping[str, Scene]] = {
     ),
     "taps": Scene(_on_clocks("jump", ("left_shank", "right_shank"), (0.4, 0.75)), ("clocks",)),
     "separate": Scene(_separate_and_jumped, ("clocks",), {"clocks.piece_s": 2.0}),
-    "slow": Scene(
-        _spoiled(("slow_clock", 1.0), sites=(_FOOT,)), ("clocks", "sanity")
-    ),
+    "slow": Scene(_spoiled(("slow_clock", 1.0), sites=(_FOOT,)), ("clocks", "sanity")),
     "off": Scene(_changed(_later(1.5), _FOOT), ("clocks",)),
     "leg_off": Scene(_changed(_later(0.06), *_LEFT, of=_LEGS), ("alternation",)),
     "long": Scene(

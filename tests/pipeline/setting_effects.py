@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
-from imuproc.files.settings_model import Setting, list_settings, list_tables, get_value
+from imuproc.files.settings_model import Setting, get_value, list_settings, list_tables
 from imuproc.pipeline.settings import Settings
 from tests.pipeline.watched import Changes
 

@@ -15,7 +15,7 @@ from imuproc.core.flag_words import describe_flag
 from imuproc.core.recording import Athlete, Clock, Interval, Recording, Run, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import Site
-from imuproc.pipeline.overview import LongSettings, Overview, thin, windows_of
+from imuproc.pipeline.overview import LongSettings, Overview, list_windows, thin
 from imuproc.pipeline.run import process_each
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import RecordingSource
@@ -351,11 +351,11 @@ def test_thinned_signals_are_means_on_the_logs_clock_whatever_the_pieces() -> No
 def test_runs_near_each_other_share_a_window_and_each_run_has_one_owner() -> None:
     starts = [100.0, 160.0, 220.0, 900.0, 1000.0]
     overview = Overview(tuple(Interval(s, s + 10.0) for s in starts), 1000.0)
-    windows = windows_of(overview, LongSettings(longest_whole_samples=300_000))
+    windows = list_windows(overview, LongSettings(longest_whole_samples=300_000))
     assert [round(window.read.start_s) for window in windows] == [30, 830]
     for start_s in starts:
         owners = [w for w in windows if w.own.start_s <= start_s + 5.0 < w.own.end_s]
         assert len(owners) == 1
         assert owners[0].read.start_s + 60.0 < start_s < owners[0].read.end_s - 70.0
-    apart = windows_of(overview, LongSettings(longest_whole_samples=1000))
+    apart = list_windows(overview, LongSettings(longest_whole_samples=1000))
     assert len(apart) == len(starts)

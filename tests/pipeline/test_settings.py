@@ -18,7 +18,7 @@ from imuproc.files.settings_model import (
     list_tables,
 )
 from imuproc.pipeline.settings import Settings, read_settings
-from imuproc.pipeline.settings_text import settings_text
+from imuproc.pipeline.settings_text import write_settings_text
 
 
 def all_settings(stage: StageSettings) -> list[Setting]:
@@ -211,14 +211,14 @@ def test_pairs_that_may_contradict_each_other_exist() -> None:
 
 
 def test_what_is_printed_reads_as_the_same_settings(tmp_path: Path) -> None:
-    path = settings_file(tmp_path, settings_text(Settings()))
+    path = settings_file(tmp_path, write_settings_text(Settings()))
     assert read_settings(path) == Settings()
     changed = Settings(runs=RunSettings(margin_s=0.7))
-    assert read_settings(settings_file(tmp_path, settings_text(changed))) == changed
+    assert read_settings(settings_file(tmp_path, write_settings_text(changed))) == changed
 
 
 def test_every_number_is_printed_once_with_what_is_known_of_it() -> None:
-    text = settings_text(Settings())
+    text = write_settings_text(Settings())
     assert max(map(len, text.splitlines())) <= 100
     running = " ".join(line.removeprefix("# ") for line in text.splitlines())
     for setting in ALL:
@@ -228,13 +228,13 @@ def test_every_number_is_printed_once_with_what_is_known_of_it() -> None:
 
 
 def test_one_stage_can_be_printed_by_itself(tmp_path: Path) -> None:
-    text = settings_text(Settings(), "calibration.standing")
+    text = write_settings_text(Settings(), "calibration.standing")
     assert list(tomllib.loads(text)["calibration"]) == ["standing"]
-    with_inner = tomllib.loads(settings_text(Settings(), "motion"))
+    with_inner = tomllib.loads(write_settings_text(Settings(), "motion"))
     assert {"slip", "rate", "levers", "huber"} <= with_inner["motion"].keys()
     assert read_settings(settings_file(tmp_path, text)) == Settings()
 
 
 def test_an_unknown_stage_is_told_with_the_nearest() -> None:
     with pytest.raises(SessionError, match=r"found stage 'motoin'; .*did you mean 'motion'\?"):
-        settings_text(Settings(), "motoin")
+        write_settings_text(Settings(), "motoin")

@@ -11,7 +11,7 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
 from imuproc.core.uncertainty import PARTS_OF
-from imuproc.pipeline.joining import join_results, named_results
+from imuproc.pipeline.joining import join_results, name_results
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.table import make_result
 from tests.estimators.made_motion import TIME_S, conditioned, inward_roll, motion, segment, steady
@@ -212,7 +212,7 @@ def test_what_the_session_file_states_is_held_against_the_feet(run, flag: str | 
 def test_runs_of_one_log_are_numbered_and_their_rows_kept_apart() -> None:
     first = table()
     second = table(steps=steady("right", 0.24, 0.11, 3))
-    joined = join_results(list(named_results([first, second], "R07-01")))
+    joined = join_results(list(name_results([first, second], "R07-01")))
     assert joined.steps["run"].tolist() == ["R07-01_1"] * 8 + ["R07-01_2"] * 3
     assert joined.steps["step"].tolist() == [*range(1, 9), 1, 2, 3]
     assert joined.run == "R07-01"
@@ -226,7 +226,7 @@ def test_runs_of_one_log_are_numbered_and_their_rows_kept_apart() -> None:
 
 def test_a_single_run_keeps_its_own_name() -> None:
     only = table()
-    (kept,) = named_results([only], "R07-01")
+    (kept,) = name_results([only], "R07-01")
     assert join_results([kept]) is only
 
 

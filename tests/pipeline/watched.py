@@ -178,7 +178,6 @@ class Watched:
 
         return call
 
-
     def _key(self, value: Any) -> Hashable:
         """What decides an outcome: numbers and words as they are, arrays by where they lie."""
         if value is None or isinstance(value, str | int | float):
@@ -187,7 +186,10 @@ class Watched:
             return tuple(map(self._key, value))
         if id(value) not in self._keys:
             # Kept with the object: its address is that of another one when it is gone.
-            self._keys[id(value)] = value, self._tokens.setdefault(self._parts(value), len(self._tokens))
+            self._keys[id(value)] = (
+                value,
+                self._tokens.setdefault(self._parts(value), len(self._tokens)),
+            )
         return self._keys[id(value)][1]
 
     def _parts(self, value: Any) -> Hashable:
@@ -241,13 +243,16 @@ def _same(one: Any, other: Any) -> bool:
             return False
         if one.dtype.kind != "f":
             return np.array_equal(one, other)
-        return one.tobytes() == other.tobytes() or np.allclose(other, one, _REL, _ABS, equal_nan=True)
+        return one.tobytes() == other.tobytes() or np.allclose(
+            other, one, _REL, _ABS, equal_nan=True
+        )
     if isinstance(one, float):
         return bool(np.isclose(other, one, _REL, _ABS, equal_nan=True))
     if isinstance(one, pd.DataFrame):
         columns = [*one] == [*other] and zip(one.items(), other.items(), strict=True)
-        return one.equals(other) or columns and all(
-            _same(values.to_numpy(), own.to_numpy()) for (_, values), (_, own) in columns
+        return one.equals(other) or (
+            columns
+            and all(_same(values.to_numpy(), own.to_numpy()) for (_, values), (_, own) in columns)
         )
     if isinstance(one, Mapping):
         return [*one] == [*other] and all(_same(one[name], other[name]) for name in one)

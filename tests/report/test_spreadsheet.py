@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from imuproc.assessment.targets import DEFAULT, read_targets
-from imuproc.assessment.verdicts import verdicts
+from imuproc.assessment.verdicts import find_verdicts
 from imuproc.report.spreadsheet import write_steps_xlsx
 from imuproc.results.tables import join_steps
 from tests.report.fake_result import fake_steps
@@ -18,7 +18,7 @@ TARGETS = read_targets()[DEFAULT]
 
 
 def written(path: Path, steps: pd.DataFrame) -> Path:
-    write_steps_xlsx(path, steps, verdicts(steps, TARGETS), [TARGETS])
+    write_steps_xlsx(path, steps, find_verdicts(steps, TARGETS), [TARGETS])
     return path
 
 
@@ -40,7 +40,7 @@ def test_figures_come_back_as_numbers_under_a_frozen_header_with_units(
     flight = head["flight time s"]
     assert sheet.cell(3 + 5, flight).value is None  # the last step has no flight
     assert "contact time s u" in head
-    judged = verdicts(steps, TARGETS)
+    judged = find_verdicts(steps, TARGETS)
     shin = judged[judged["figure"] == "shin_angle_touchdown_deg"]
     told = [sheet.cell(row, head["shin angle touchdown verdict"]).value for row in range(3, 15)]
     by_step = dict(zip(shin["run"] + shin["step"].astype(str), shin["verdict"], strict=True))

@@ -4,7 +4,7 @@ import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
 
-from imuproc.agreement.statistics.concordance import concordance, proportional_bias
+from imuproc.agreement.statistics.concordance import compute_concordance, proportional_bias
 from tests.validation.published import IC, MINI_1, RV, SUBJECT, WRIGHT_1
 
 X = np.arange(1.0, 6.0)
@@ -12,10 +12,10 @@ X = np.arange(1.0, 6.0)
 
 def test_defining_examples() -> None:
     # Lin 1989, Biometrics 45:255 (from memory): a shift by one on 1 to 5 gives 0.8.
-    assert concordance(X, X + 1.0).value == pytest.approx(0.8)
-    assert concordance(X, X).value == pytest.approx(1.0)
+    assert compute_concordance(X, X + 1.0).value == pytest.approx(0.8)
+    assert compute_concordance(X, X).value == pytest.approx(1.0)
     # of the table in Bland & Altman 1986; computed
-    assert concordance(WRIGHT_1, MINI_1).value == pytest.approx(0.942742, abs=5e-7)
+    assert compute_concordance(WRIGHT_1, MINI_1).value == pytest.approx(0.942742, abs=5e-7)
 
 
 def test_it_holds_the_true_value_as_often_as_it_says() -> None:
@@ -25,28 +25,28 @@ def test_it_holds_the_true_value_as_often_as_it_says() -> None:
     for _ in range(800):
         x = rng.standard_normal(40)
         y = 0.9 * x + np.sqrt(1 - 0.81) * rng.standard_normal(40) + 0.3
-        found = concordance(x, y)
+        found = compute_concordance(x, y)
         held += found.low <= true <= found.high
     assert held / 800 == pytest.approx(0.95, abs=0.025)
 
 
 @given(st.floats(0.1, 50), st.floats(-50, 50))
 def test_a_common_change_of_unit_changes_nothing(scale: float, shift: float) -> None:
-    before = concordance(WRIGHT_1, MINI_1)
-    after = concordance(scale * WRIGHT_1 + shift, scale * MINI_1 + shift)
+    before = compute_concordance(WRIGHT_1, MINI_1)
+    after = compute_concordance(scale * WRIGHT_1 + shift, scale * MINI_1 + shift)
     assert (after.value, after.low, after.high) == pytest.approx(
         (before.value, before.low, before.high), abs=1e-9
     )
 
 
 def test_what_cannot_be_given_says_why() -> None:
-    assert "2 pairs" in concordance([1.0, 2.0], [1.0, 2.0]).note
-    assert "Neither varies" in concordance([1.0] * 4, [2.0] * 4).note
-    constant = concordance([1.0, 2.0, 3.0], [2.0] * 3)
+    assert "2 pairs" in compute_concordance([1.0, 2.0], [1.0, 2.0]).note
+    assert "Neither varies" in compute_concordance([1.0] * 4, [2.0] * 4).note
+    constant = compute_concordance([1.0, 2.0, 3.0], [2.0] * 3)
     assert constant.value == 0.0
     assert np.isnan(constant.low)
     with pytest.raises(ValueError, match="same length"):
-        concordance([1.0, 2.0], [1.0])
+        compute_concordance([1.0, 2.0], [1.0])
 
 
 def test_slope_of_independent_pairs_is_that_of_a_general_library() -> None:

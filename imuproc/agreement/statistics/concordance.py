@@ -21,7 +21,7 @@ class Concordance:
     note: str = ""
 
 
-def concordance(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Concordance:
+def compute_concordance(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Concordance:
     """Lin's concordance correlation coefficient.
 
     Lin 1989, Biometrics 45:255 (from memory), moments divided by n; interval by the inverse

@@ -87,6 +87,8 @@ def find_axes_fault(
     if len(rests) < 2 or not record.running.any():
         return None
     coarse = _make_coarse(record, rests)
+    if len(coarse.rests) < 2 or not coarse.between.any():
+        return None
     own = coarse.measure_misfit(record.coarse.quat_wxyz)
     if own < settings.sound_mps2:
         return None

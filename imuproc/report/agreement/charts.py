@@ -9,10 +9,10 @@ from matplotlib.figure import Figure
 from imuproc.agreement.study import StudyResult
 from imuproc.agreement.summing import CLOCKED
 from imuproc.core.columns import FIGURES
-from imuproc.report.agreement.moments import moment_picture, told, worst_moments
+from imuproc.report.agreement.moments import moment_picture, say_moment, worst_moments
 from imuproc.report.agreement.pictures import difference_picture, step_picture
 from imuproc.report.agreement.quantities import quantity_of
-from imuproc.report.agreement.wording import whole
+from imuproc.report.agreement.wording import get_whole
 
 _LEFT_OUT: Final = ("step_time_s",)
 """Step frequency says the same."""
@@ -38,18 +38,18 @@ class Picture:
 
 
 def pictures_of(result: StudyResult) -> Iterator[Picture]:
-    """All pictures of a study; each to be saved within :func:`imuproc.report.pages.svg.drawing`."""
+    """All pictures of a study; saved within :func:`imuproc.report.pages.svg.set_drawing`."""
     if result.agreement is None:
         return
     paired = result.agreement.paired
     there = set(paired["figure"]) - {*_LEFT_OUT, *CLOCKED}
     clocked = [f for f in CLOCKED if f in set(paired["figure"])]
     for figure in [*(f for f in FIGURES if f in there), *clocked]:
-        q, row = quantity_of(figure), whole(result.agreement, figure)
+        q, row = quantity_of(figure), get_whole(result.agreement, figure)
         part = paired[paired["figure"] == figure]
         title = f"{q.name.capitalize()}: difference"
         if figure not in CLOCKED and row is not None:
-            limits = f"limits {q.number(row['lower'])} to {q.with_unit(row['upper'])}"
+            limits = f"limits {q.format_number(row['lower'])} to {q.with_unit(row['upper'])}"
             words = f"Bias {q.with_unit(row['bias'])}, {limits}, {len(part)} steps."
             yield Picture(
                 f"difference_{figure}",
@@ -66,7 +66,7 @@ def pictures_of(result: StudyResult) -> Iterator[Picture]:
             "A point for each step; beside them mean ± SD of each step number.",
         )
     for number, moment in enumerate(worst_moments(result), start=1):
-        words = told(moment)
+        words = say_moment(moment)
         yield Picture(
             f"signals_{number}",
             moment_picture(moment),

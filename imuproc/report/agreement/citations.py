@@ -43,7 +43,7 @@ class Cited:
         self._allowed = allowed
         self.order: list[str] = []
 
-    def used(self, key: str) -> bool:
+    def is_used(self, key: str) -> bool:
         """Whether the tables rest on a source."""
         return key in self._allowed
 

@@ -76,7 +76,7 @@ def worst_moments(result: StudyResult) -> list[Moment]:
     for place in order[: 4 * MOST]:
         row = rows.iloc[int(place)]
         one = by_run[(str(row["session"]), str(row["run"]))]
-        moment = _moment(one, row, clocked)
+        moment = _make_moment(one, row, clocked)
         if moment is not None:
             out.append(moment)
         if len(out) == MOST:
@@ -84,7 +84,7 @@ def worst_moments(result: StudyResult) -> list[Moment]:
     return out
 
 
-def _moment(one: ComparedRun, row: "pd.Series", clocked: pd.DataFrame) -> Moment | None:
+def _make_moment(one: ComparedRun, row: "pd.Series", clocked: pd.DataFrame) -> Moment | None:
     keys = ("session", "run", "reference_source", "step")
     same = clocked[np.logical_and.reduce([clocked[k] == row[k] for k in keys])]
     times = {
@@ -140,7 +140,7 @@ def moment_picture(moment: Moment) -> Figure:
         axes.plot(time_ms, values, color=INK, lw=1.1)
         axes.set_xlim(-1000.0 * _AROUND_S, 1000.0 * (end - zero + _AROUND_S))
         axes.set_ylabel(words)
-        _mark(axes, moment, zero)
+        _draw_events(axes, moment, zero)
     upper.tick_params(labelbottom=False)
     lower.set_xlabel("ms after the first of these events")
     handles = [
@@ -152,7 +152,7 @@ def moment_picture(moment: Moment) -> Figure:
     return made
 
 
-def _mark(axes: Axes, moment: Moment, zero: float) -> None:
+def _draw_events(axes: Axes, moment: Moment, zero: float) -> None:
     """Touchdown and toe-off of both: a full line ours, a broken one theirs, contact shaded."""
     on, off = (1000.0 * (t - zero) for t in moment.ours_s)
     if np.isfinite(on) and np.isfinite(off):
@@ -167,7 +167,7 @@ def _mark(axes: Axes, moment: Moment, zero: float) -> None:
     axes.axhline(0.0, color=SOFT, lw=0.6)
 
 
-def told(moment: Moment) -> str:
+def say_moment(moment: Moment) -> str:
     """What a moment shows, in a sentence."""
     q = quantity_of(moment.figure)
     where = moment.signals.site.replace("_", " ")

@@ -11,11 +11,16 @@ from markupsafe import Markup
 from imuproc.agreement.study import StudyResult
 from imuproc.core.words import format_count
 from imuproc.files.text import MISSING, clean_text, format_fixed
-from imuproc.report.agreement.brief import brief
-from imuproc.report.agreement.quantities import Quantity, coefficient, quantity_of, share
+from imuproc.report.agreement.brief import write_brief
+from imuproc.report.agreement.quantities import (
+    Quantity,
+    format_coefficient,
+    format_share,
+    quantity_of,
+)
 from imuproc.report.agreement.tables import EXCLUSIONS_CSV
 from imuproc.report.agreement.wording import Paragraphs
-from imuproc.report.pages.rendering import rendered
+from imuproc.report.pages.rendering import render_page
 
 AGREEMENT_HTML: Final = "agreement.html"
 _PARTS: Final = {
@@ -85,24 +90,24 @@ def agreement_page(result: StudyResult, words: Paragraphs | None, charts: Sequen
     content = {
         "study": clean_text(result.study.id),
         "note": clean_text(result.study.note or ""),
-        "facts": _facts(result),
-        "brief": brief(result),
+        "facts": _list_facts(result),
+        "brief": write_brief(result),
         "failed": [(one.asked.id, clean_text(one.reason)) for one in result.failed],
         "charts": charts,
         "headings": HEADINGS,
-        "tables": _tables(result),
-        "detection": _detection(result),
-        "clocks": _clocks(result),
-        "exclusions": _exclusions(result.exclusions),
+        "tables": _make_tables(result),
+        "detection": _make_detection(result),
+        "clocks": _make_clocks(result),
+        "exclusions": _list_exclusions(result.exclusions),
         "excluded": format_count(len(result.exclusions), "row"),
         "exclusions_file": EXCLUSIONS_CSV,
         "words": words,
         "notes": sorted({clean_text(n) for one in compared for n in one.comparison.notes}),
     }
-    return rendered("agreement.html.j2", content)
+    return render_page("agreement.html.j2", content)
 
 
-def _facts(result: StudyResult) -> list[tuple[str, str]]:
+def _list_facts(result: StudyResult) -> list[tuple[str, str]]:
     kinds = dict.fromkeys(one.reference.kind for one in result.compared)
     athletes = {one.result.athlete for one in result.compared}
     facts = [
@@ -115,31 +120,33 @@ def _facts(result: StudyResult) -> list[tuple[str, str]]:
     return facts
 
 
-def _tables(result: StudyResult) -> list[tuple[str, list[Row], bool]]:
+def _make_tables(result: StudyResult) -> list[tuple[str, list[Row], bool]]:
     """Title, rows, and whether they are shown at once: whole, run means, and parts."""
     if result.agreement is None:
         return []
     table = result.agreement.agreement
     whole = table["by"] == "all"
     out = [
-        (title, [_row(row) for row in _dicts(table[whole & (table["per"] == per)])], True)
+        (title, [_make_row(row) for row in _to_dicts(table[whole & (table["per"] == per)])], True)
         for title, per in (("Single steps", "step"), ("Means of runs", "run"))
     ]
     for by, title in _PARTED:
         part = table[(table["by"] == by) & (table["per"] == "step")]
         if part["group"].nunique() > 1:
-            rows = sorted(_dicts(part), key=lambda row: _FIRST.get(str(row["group"]), 1))
+            rows = sorted(_to_dicts(part), key=lambda row: _FIRST.get(str(row["group"]), 1))
             order = {figure: n for n, figure in enumerate(part["figure"].unique())}
             rows.sort(key=lambda row: order[row["figure"]])
-            out.append((f"{title}, single steps", [_row(r, grouped=True) for r in rows], False))
+            out.append(
+                (f"{title}, single steps", [_make_row(r, grouped=True) for r in rows], False)
+            )
     return out
 
 
-def _dicts(table: pd.DataFrame) -> list[dict[str, Any]]:
+def _to_dicts(table: pd.DataFrame) -> list[dict[str, Any]]:
     return [{str(k): v for k, v in row.items()} for row in table.to_dict("records")]
 
 
-def _row(row: Mapping[str, Any], grouped: bool = False) -> Row:
+def _make_row(row: Mapping[str, Any], grouped: bool = False) -> Row:
     q = quantity_of(str(row["figure"]))
     name = f"{q.name.capitalize()} ({q.unit})"
     if grouped:
@@ -153,39 +160,40 @@ def _row(row: Mapping[str, Any], grouped: bool = False) -> Row:
         str(int(row["n"])),
         str(int(row["athletes"])),
         _with_interval(q, row, "bias"),
-        q.number(row["sd"]),
+        q.format_number(row["sd"]),
         _with_interval(q, row, "lower"),
         _with_interval(q, row, "upper"),
-        q.number(row["rmse"]),
+        q.format_number(row["rmse"]),
         slope,
-        _coefficient(row, "icc"),
-        _coefficient(row, "ccc"),
-        q.number(row["typical_error"]),
-        q.number(row["smallest_detectable_change"]),
-        share(row["resolution_share"], 0),
-        share(row["within_2u"], 0),
+        _format_coefficient(row, "icc"),
+        _format_coefficient(row, "ccc"),
+        q.format_number(row["typical_error"]),
+        q.format_number(row["smallest_detectable_change"]),
+        format_share(row["resolution_share"], 0),
+        format_share(row["within_2u"], 0),
     )
     return Row(name, cells)
 
 
 def _with_interval(q: Quantity, row: Mapping[str, Any], name: str) -> str:
-    around = q.interval(row[f"{name}_low"], row[f"{name}_high"])
-    return q.number(row[name]) + (f" ({around})" if around else "")
+    around = q.format_interval(row[f"{name}_low"], row[f"{name}_high"])
+    return q.format_number(row[name]) + (f" ({around})" if around else "")
 
 
-def _coefficient(row: Mapping[str, Any], name: str) -> str:
+def _format_coefficient(row: Mapping[str, Any], name: str) -> str:
     low, high = row[f"{name}_low"], row[f"{name}_high"]
-    around = f" ({coefficient(low)} to {coefficient(high)})" if isfinite(low) else ""
-    return coefficient(row[name]) + around
+    around = f" ({format_coefficient(low)} to {format_coefficient(high)})" if isfinite(low) else ""
+    return format_coefficient(row[name]) + around
 
 
-def _detection(result: StudyResult) -> list[tuple[str, ...]]:
+def _make_detection(result: StudyResult) -> list[tuple[str, ...]]:
     if result.agreement is None:
         return []
     out = []
-    for row in _dicts(result.agreement.detection_total):
+    for row in _to_dicts(result.agreement.detection_total):
         shares = [
-            f"{share(row[n])} ({share(row[f'{n}_low'])} to {share(row[f'{n}_high'])})"
+            f"{format_share(row[n])} "
+            f"({format_share(row[f'{n}_low'])} to {format_share(row[f'{n}_high'])})"
             if isfinite(row[n])
             else MISSING
             for n in ("precision", "recall", "f1")
@@ -199,7 +207,7 @@ def _detection(result: StudyResult) -> list[tuple[str, ...]]:
     return out
 
 
-def _clocks(result: StudyResult) -> list[tuple[str, ...]]:
+def _make_clocks(result: StudyResult) -> list[tuple[str, ...]]:
     out = []
     for one in result.compared:
         clock = one.comparison.clock
@@ -221,7 +229,7 @@ def _clocks(result: StudyResult) -> list[tuple[str, ...]]:
     return out
 
 
-def _exclusions(table: pd.DataFrame) -> list[tuple[str, ...]]:
+def _list_exclusions(table: pd.DataFrame) -> list[tuple[str, ...]]:
     """Reasons by run and what they are of, with how many rows each stands for."""
     if not len(table):
         return []

@@ -67,26 +67,26 @@ def difference_picture(paired: pd.DataFrame, row: Mapping[str, Any]) -> Figure:
     mean = 0.5 * (paired["table"] + paired["reference"]).to_numpy(dtype=np.float64) * q.factor
     difference = paired["difference"].to_numpy(dtype=np.float64) * q.factor
     if np.isfinite(row["bias"]):
-        _lines(axes, q, row)
+        _draw_lines(axes, q, row)
     else:
         axes.axhline(0.0, color=SOFT, lw=0.9)
-    _points(axes, paired, mean, difference)
-    _legend(made, paired)
-    axes.set_xlim(*_ends(mean))
+    _draw_points(axes, paired, mean, difference)
+    _draw_legend(made, paired)
+    axes.set_xlim(*_find_ends(mean))
     known = [row[k] * q.factor for k in ("lower_low", "upper_high") if np.isfinite(row[k])]
-    axes.set_ylim(*_ends(np.append(difference, known)))
+    axes.set_ylim(*_find_ends(np.append(difference, known)))
     axes.set_xlabel(f"mean of both methods ({q.unit})")
     axes.set_ylabel(f"imuproc − reference ({q.unit})")
     return made
 
 
-def _ends(values: FloatArray) -> tuple[float, float]:
+def _find_ends(values: FloatArray) -> tuple[float, float]:
     low, high = float(values.min()), float(values.max())
     room = _ROOM * max(high - low, 1e-6)
     return low - room, high + room
 
 
-def _lines(axes: Axes, q: Quantity, row: Mapping[str, Any]) -> None:
+def _draw_lines(axes: Axes, q: Quantity, row: Mapping[str, Any]) -> None:
     """Bias and limits across, each over its interval, with their values at the right."""
     for name, ends, style in (
         ("upper", ("upper_low", "upper_high"), (0, (5, 3))),
@@ -114,7 +114,7 @@ def _lines(axes: Axes, q: Quantity, row: Mapping[str, Any]) -> None:
     axes.axhline(0.0, color=SOFT, lw=0.7, ls=(0, (1, 2)))
 
 
-def _points(axes: Axes, paired: pd.DataFrame, x: FloatArray, y: FloatArray) -> None:
+def _draw_points(axes: Axes, paired: pd.DataFrame, x: FloatArray, y: FloatArray) -> None:
     names, sides = paired["athlete"].astype(str).to_numpy(), paired["side"].to_numpy()
     for athlete, (marker, colour) in looks_of(list(names)).items():
         for side, face in (("left", colour), ("right", PAPER)):
@@ -139,7 +139,7 @@ def _legend_lines(paired: pd.DataFrame) -> int:
     return 1 + -(-paired["athlete"].nunique() // _PER_LINE)
 
 
-def _legend(made: Figure, paired: pd.DataFrame) -> None:
+def _draw_legend(made: Figure, paired: pd.DataFrame) -> None:
     handles = [
         Line2D([], [], ls="none", marker=marker, mfc=colour, mec=colour, ms=5, label=athlete)
         for athlete, (marker, colour) in looks_of(list(paired["athlete"].astype(str))).items()
@@ -187,7 +187,7 @@ def step_picture(paired: pd.DataFrame, figure: str) -> Figure:
     )
     axes.axhline(0.0, color=SOFT, lw=0.8)
     axes.set_xlim(step.min() - 0.8, step.max() + 0.8)
-    axes.set_ylim(*_ends(y))
+    axes.set_ylim(*_find_ends(y))
     axes.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=12))
     axes.set_xlabel("step")
     axes.set_ylabel(f"imuproc − reference ({q.unit})")

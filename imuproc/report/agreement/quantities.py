@@ -43,7 +43,7 @@ class Quantity:
     factor: float
     decimals: int
 
-    def number(self, value: float) -> str:
+    def format_number(self, value: float) -> str:
         """A difference in the shown unit, without it."""
         return (
             format_fixed(value * self.factor, self.decimals, MISSING).replace("-", "−")
@@ -53,13 +53,13 @@ class Quantity:
 
     def with_unit(self, value: float) -> str:
         """A difference with its unit."""
-        return f"{self.number(value)}{'' if self.unit == '°' else ' '}{self.unit}"
+        return f"{self.format_number(value)}{'' if self.unit == '°' else ' '}{self.unit}"
 
-    def interval(self, low: float, high: float) -> str:
+    def format_interval(self, low: float, high: float) -> str:
         """An interval, as in ``−1.2 to 0.4``; empty where there is none."""
         if not (isfinite(low) and isfinite(high)):
             return ""
-        return f"{self.number(low)} to {self.number(high)}"
+        return f"{self.format_number(low)} to {self.format_number(high)}"
 
 
 def quantity_of(figure: str) -> Quantity:
@@ -72,12 +72,12 @@ def quantity_of(figure: str) -> Quantity:
     return Quantity(figure, name.replace("_", " "), unit, factor, decimals)
 
 
-def share(value: float, decimals: int = 1) -> str:
+def format_share(value: float, decimals: int = 1) -> str:
     """A share in per cent."""
     return f"{format_fixed(100.0 * value, decimals)} %" if isfinite(value) else MISSING
 
 
-def coefficient(value: float) -> str:
+def format_coefficient(value: float) -> str:
     """A correlation with three decimals, never rounded up to 1 that it is not."""
     if not isfinite(value):
         return MISSING

@@ -93,7 +93,7 @@ def study_json(result: StudyResult, files: Mapping[str, str] | None = None) -> s
         "figures_asked_for": result.study.figures,
         "runs_compared": len(result.compared),
         "runs_not_compared": len(result.failed),
-        "runs": [_run(one) for one in result.compared],
+        "runs": [_list_run(one) for one in result.compared],
         "not_compared": [
             {"run": one.asked.id, "reference": one.asked.request.source, "reason": one.reason}
             for one in result.failed
@@ -101,7 +101,7 @@ def study_json(result: StudyResult, files: Mapping[str, str] | None = None) -> s
     }
     for name, table in tables.items():
         if name != PAIRS_CSV:
-            content[name.removesuffix(".csv")] = _records(table)
+            content[name.removesuffix(".csv")] = _to_records(table)
     content["notes"] = (
         [] if result.agreement is None else list(map(clean_text, result.agreement.notes))
     )
@@ -110,7 +110,7 @@ def study_json(result: StudyResult, files: Mapping[str, str] | None = None) -> s
     return json.dumps(content, indent=2, allow_nan=False)
 
 
-def _run(one: ComparedRun) -> dict[str, Any]:
+def _list_run(one: ComparedRun) -> dict[str, Any]:
     reference, result = one.reference, one.result
     return {
         "session": result.session,
@@ -118,26 +118,26 @@ def _run(one: ComparedRun) -> dict[str, Any]:
         "run": result.run,
         "reference": reference.source,
         "reference_kind": reference.kind,
-        "resolution_s": _plain(reference.resolution_s),
+        "resolution_s": _to_json_value(reference.resolution_s),
         "threshold_n": reference.threshold_n,
         "contacts": len(reference),
         "steps": len(result.steps),
-        "rate_hz": _plain(result.rate_hz),
+        "rate_hz": _to_json_value(result.rate_hz),
         "sensors": list(result.sites),
         "imuproc": result.version or None,
         "note": clean_text(one.asked.note or "") or None,
     }
 
 
-def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
+def _to_records(table: pd.DataFrame) -> list[dict[str, Any]]:
     names = [str(name) for name in table.columns]
     return [
-        {name: _plain(cell) for name, cell in zip(names, row, strict=True)}
+        {name: _to_json_value(cell) for name, cell in zip(names, row, strict=True)}
         for row in table.itertuples(index=False, name=None)
     ]
 
 
-def _plain(cell: object) -> Any:
+def _to_json_value(cell: object) -> Any:
     """A cell as JSON has it."""
     if isinstance(cell, (bool, np.bool_)):
         return bool(cell)
@@ -152,15 +152,15 @@ def _write_csv(path: Path, table: pd.DataFrame) -> None:
     with replace_file(path) as temporary, temporary.open("w", encoding="utf-8", newline="") as out:
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(table.columns)
-        writer.writerows(map(_cells, table.itertuples(index=False, name=None)))
+        writer.writerows(map(_format_cells, table.itertuples(index=False, name=None)))
 
 
-def _cells(row: tuple[Any, ...]) -> list[str]:
-    return [_cell(cell) for cell in row]
+def _format_cells(row: tuple[Any, ...]) -> list[str]:
+    return [_format_cell(cell) for cell in row]
 
 
-def _cell(cell: object) -> str:
-    plain = _plain(cell)
+def _format_cell(cell: object) -> str:
+    plain = _to_json_value(cell)
     if plain is None:
         return ""
     if isinstance(plain, float):

@@ -13,7 +13,12 @@ from imuproc.agreement.study import ComparedRun, StudyResult
 from imuproc.agreement.summing import Agreement
 from imuproc.core.words import format_count
 from imuproc.report.agreement.citations import SOURCES, Cited, used_sources
-from imuproc.report.agreement.quantities import Quantity, coefficient, quantity_of, share
+from imuproc.report.agreement.quantities import (
+    Quantity,
+    format_coefficient,
+    format_share,
+    quantity_of,
+)
 
 TOLD: Final = (
     "contact_time_s", "flight_time_s", "step_frequency_hz", "shin_angle_touchdown_deg",
@@ -58,7 +63,7 @@ class Paragraphs:
         return "\n\n".join(part for part in parts[:6]) + "\n\n" + "\n".join(parts[6:]) + "\n"
 
 
-def paragraphs(result: StudyResult) -> Paragraphs:
+def write_paragraphs(result: StudyResult) -> Paragraphs:
     """Paragraphs of a study in which at least one run was compared.
 
     Raises
@@ -70,60 +75,61 @@ def paragraphs(result: StudyResult) -> Paragraphs:
         raise ValueError("no run was compared: there is nothing to tell")
     cited = Cited(frozenset(used_sources(result)))
     return Paragraphs(
-        methods=" ".join(_methods(result, result.agreement, cited)),
-        results=" ".join(_results(result, result.agreement)),
-        cautions=tuple(_cautions(result, result.agreement)),
+        methods=" ".join(_say_methods(result, result.agreement, cited)),
+        results=" ".join(_say_results(result, result.agreement)),
+        cautions=tuple(_say_cautions(result, result.agreement)),
         sources=tuple(SOURCES[key] for key in cited.order),
     )
 
 
-def whole(agreement: Agreement, figure: str) -> dict[str, Any] | None:
+def get_whole(agreement: Agreement, figure: str) -> dict[str, Any] | None:
     """The row of a figure over all steps; None where there is none."""
     table = agreement.agreement
     rows = table[(table["figure"] == figure) & (table["per"] == "step") & (table["by"] == "all")]
     return {str(k): v for k, v in rows.iloc[0].items()} if len(rows) else None
 
 
-def _methods(result: StudyResult, found: Agreement, cite: Cited) -> list[str]:
+def _say_methods(result: StudyResult, found: Agreement, cite: Cited) -> list[str]:
     athletes = len({one.result.athlete for one in result.compared})
     return [
-        f"Figures of single steps were worked out with imuproc {_versions(result.compared)} from "
-        f"inertial sensors {_sensors(result.compared)} and compared with "
-        f"{_reference(result.compared)}, in {format_count(athletes, 'athlete')}, "
-        f"{format_count(_runs(result.compared), 'run')} and "
-        f"{format_count(_pairs(found), 'paired step')}.",
+        f"Figures of single steps were worked out with imuproc {_say_versions(result.compared)} "
+        f"from inertial sensors {_say_sensors(result.compared)} and compared with "
+        f"{_say_reference(result.compared)}, in {format_count(athletes, 'athlete')}, "
+        f"{format_count(_count_runs(result.compared), 'run')} and "
+        f"{format_count(_count_pairs(found), 'paired step')}.",
         *_clock_sentences(result.compared),
-        f"Contacts of the two methods were paired one to one{_windows(result.compared)}. What both "
-        f"did not see is left out; all exclusions are listed ({_rows(len(result.exclusions))}).",
+        f"Contacts of the two methods were paired one to one{_say_windows(result.compared)}. What "
+        "both did not see is left out; all exclusions are listed "
+        f"({_say_row_count(len(result.exclusions))}).",
         *_limit_sentences(found, cite),
         *_correlation_sentences(found, cite),
         *_resolution_sentences(result.compared, cite),
     ]
 
 
-def _none(count: float) -> str:
+def _say_none(count: float) -> str:
     return str(int(count)) if count else "none"
 
 
-def _rows(count: int) -> str:
+def _say_row_count(count: int) -> str:
     return format_count(count, "row")
 
 
-def _runs(compared: Sequence[ComparedRun]) -> int:
+def _count_runs(compared: Sequence[ComparedRun]) -> int:
     return len({(one.asked.results, one.result.run) for one in compared})
 
 
-def _pairs(found: Agreement) -> int:
+def _count_pairs(found: Agreement) -> int:
     keys = ["session", "run", "reference_source", "step"]
     return len(found.paired[keys].drop_duplicates())
 
 
-def _versions(compared: Sequence[ComparedRun]) -> str:
+def _say_versions(compared: Sequence[ComparedRun]) -> str:
     known = sorted({one.result.version for one in compared if one.result.version})
     return " and ".join(known) if known else __version__
 
 
-def _sensors(compared: Sequence[ComparedRun]) -> str:
+def _say_sensors(compared: Sequence[ComparedRun]) -> str:
     sites = sorted({site for one in compared for site in one.result.sites})
     rates = sorted({round(one.result.rate_hz) for one in compared if isfinite(one.result.rate_hz)})
     parts = [
@@ -136,7 +142,7 @@ def _sensors(compared: Sequence[ComparedRun]) -> str:
     return where + at
 
 
-def _reference(compared: Sequence[ComparedRun]) -> str:
+def _say_reference(compared: Sequence[ComparedRun]) -> str:
     told = []
     for kind in dict.fromkeys(one.reference.kind for one in compared):
         of_kind = [one.reference for one in compared if one.reference.kind == kind]
@@ -148,7 +154,7 @@ def _reference(compared: Sequence[ComparedRun]) -> str:
     return " and ".join(told)
 
 
-def _windows(compared: Sequence[ComparedRun]) -> str:
+def _say_windows(compared: Sequence[ComparedRun]) -> str:
     clocked = {f"{1000 * one.asked.window_s:g}" for one in compared if one.comparison.clock}
     return f" within {' or '.join(sorted(clocked))} ms" if clocked else ""
 
@@ -205,7 +211,7 @@ def _limit_sentences(found: Agreement, cite: Cited) -> list[str]:
             f"Bias and 95 % limits of agreement were estimated {'; '.join(forms)}. All intervals "
             "are at 95 %."
         )
-    if cite.used("bland-1999"):
+    if cite.is_used("bland-1999"):
         out.append(
             f"Proportional bias was judged by the slope of difference on mean{cite('bland-1999')}."
         )
@@ -214,19 +220,19 @@ def _limit_sentences(found: Agreement, cite: Cited) -> list[str]:
 
 def _correlation_sentences(found: Agreement, cite: Cited) -> list[str]:
     out = []
-    if cite.used("shrout-1979"):
+    if cite.is_used("shrout-1979"):
         model = str(found.agreement["icc_model"].iloc[0])
         text = f"Reported besides are the intraclass correlation of form {model}"
         text += cite("shrout-1979", "mcgraw-1996")
-        if cite.used("lin-1989"):
+        if cite.is_used("lin-1989"):
             text += f", and Lin's concordance correlation{cite('lin-1989')}"
         out.append(f"{text}; their intervals take steps for independent and are too narrow.")
-    if cite.used("hopkins-2000"):
+    if cite.is_used("hopkins-2000"):
         out.append(
             "The typical error is the SD of differences over √2, the smallest detectable change "
             f"1.96 √2 times that{cite('hopkins-2000')}."
         )
-    if cite.used("wilson-1927"):
+    if cite.is_used("wilson-1927"):
         out.append(
             f"Precision and recall of contacts have score intervals{cite('wilson-1927')}, which "
             "take contacts for independent."
@@ -235,7 +241,7 @@ def _correlation_sentences(found: Agreement, cite: Cited) -> list[str]:
 
 
 def _resolution_sentences(compared: Sequence[ComparedRun], cite: Cited) -> list[str]:
-    if not cite.used("jcgm-2008"):
+    if not cite.is_used("jcgm-2008"):
         return []
     known = sorted(
         {one.reference.resolution_s for one in compared if one.reference.resolution_s > 0}
@@ -257,18 +263,18 @@ def _resolution_sentences(compared: Sequence[ComparedRun], cite: Cited) -> list[
     return out
 
 
-def _results(result: StudyResult, found: Agreement) -> list[str]:
+def _say_results(result: StudyResult, found: Agreement) -> list[str]:
     out = []
     total = found.detection_total
     row = total[(total["of"] == "contacts") & (total["part"] == "all")].iloc[0]
     of_reference = int(row["found"] + row["missed"])
     out.append(
         f"Of {format_count(of_reference, 'contact')} of the reference {int(row['found'])} were "
-        f"found (recall {share(row['recall'])}, {share(row['recall_low'])} to "
-        f"{share(row['recall_high'])}), {_none(row['missed'])} missed; "
-        f"{_none(row['invented'])} were found that the reference does not have (precision "
-        f"{share(row['precision'])}, {share(row['precision_low'])} to "
-        f"{share(row['precision_high'])})."
+        f"found (recall {format_share(row['recall'])}, {format_share(row['recall_low'])} to "
+        f"{format_share(row['recall_high'])}), {_say_none(row['missed'])} missed; "
+        f"{_say_none(row['invented'])} were found that the reference does not have (precision "
+        f"{format_share(row['precision'])}, {format_share(row['precision_low'])} to "
+        f"{format_share(row['precision_high'])})."
     )
     beyond = beyond_of(total)
     if beyond:
@@ -292,24 +298,28 @@ def beyond_of(detection: pd.DataFrame) -> int:
 
 
 def _figure_sentence(found: Agreement, figure: str) -> str:
-    row = whole(found, figure)
+    row = get_whole(found, figure)
     if row is None or not isfinite(row["bias"]):
         return ""
     q = quantity_of(figure)
     text = f"{q.name.capitalize()} {on_average(q, row['bias'])} that of the reference"
     if isfinite(row["bias_low"]):
-        text += f" (bias {q.number(row['bias'])}, {q.interval(row['bias_low'], row['bias_high'])})"
+        around = q.format_interval(row["bias_low"], row["bias_high"])
+        text += f" (bias {q.format_number(row['bias'])}, {around})"
     if isfinite(row["sd"]):
         text += (
-            f", with limits of agreement from {q.number(row['lower'])} "
-            f"({q.interval(row['lower_low'], row['lower_high'])}) to {q.with_unit(row['upper'])} "
-            f"({q.interval(row['upper_low'], row['upper_high'])})"
+            f", with limits of agreement from {q.format_number(row['lower'])} "
+            f"({q.format_interval(row['lower_low'], row['lower_high'])}) "
+            f"to {q.with_unit(row['upper'])} "
+            f"({q.format_interval(row['upper_low'], row['upper_high'])})"
         )
     text += f", n = {int(row['n'])} steps"
     if isfinite(row["icc"]):
-        text += f"; ICC {coefficient(row['icc'])}"
+        text += f"; ICC {format_coefficient(row['icc'])}"
         if isfinite(row["icc_low"]):
-            text += f" ({coefficient(row['icc_low'])} to {coefficient(row['icc_high'])})"
+            text += (
+                f" ({format_coefficient(row['icc_low'])} to {format_coefficient(row['icc_high'])})"
+            )
     if isfinite(row["typical_error"]):
         text += f", typical error {q.with_unit(row['typical_error'])}"
     return text + "."
@@ -318,13 +328,13 @@ def _figure_sentence(found: Agreement, figure: str) -> str:
 def on_average(q: Quantity, bias: float) -> str:
     """How a bias is told, up to the word before what it is held against."""
     size = q.with_unit(abs(bias))
-    if q.number(abs(bias)) == q.number(0.0):
+    if q.format_number(abs(bias)) == q.format_number(0.0):
         return "was on average the same as"
     above, below = ("longer", "shorter") if q.unit in ("ms", "cm") else ("larger", "smaller")
     return f"was on average {size} {above if bias > 0.0 else below} than"
 
 
-def _cautions(result: StudyResult, found: Agreement) -> list[str]:
+def _say_cautions(result: StudyResult, found: Agreement) -> list[str]:
     athletes = len({one.result.athlete for one in result.compared})
     out = []
     if athletes == 1:

@@ -41,13 +41,13 @@ def check_json(session: str, reports: Sequence[CheckReport]) -> str:
         "schema": 1,
         "session": session or None,
         "verdict": find_worst_verdict([report.verdict for report in reports]),
-        "runs": [_report(report) for report in reports],
+        "runs": [_describe_report(report) for report in reports],
     }
     return json.dumps(_without_nan(content), indent=2, allow_nan=False)
 
 
 def _without_nan(value: Any) -> Any:
-    """The same with null for every number that is not finite."""
+    """Data for JSON: null stands for every number that is not finite."""
     if isinstance(value, dict):
         return {key: _without_nan(inner) for key, inner in value.items()}
     if isinstance(value, list):
@@ -55,18 +55,18 @@ def _without_nan(value: Any) -> Any:
     return None if isinstance(value, float) and not isfinite(value) else value
 
 
-def _report(report: CheckReport) -> dict[str, Any]:
+def _describe_report(report: CheckReport) -> dict[str, Any]:
     return {
         "run": clean_text(report.run),
         "athlete": report.athlete or None,
         "verdict": report.verdict,
         "running": [{"start_s": run.start_s, "end_s": run.end_s} for run in report.runs],
-        "reasons": [_reason(reason) for reason in report.reasons],
-        "sensors": [_sensor(sensor, bool(report.athlete)) for sensor in report.sensors],
+        "reasons": [_describe_reason(reason) for reason in report.reasons],
+        "sensors": [_describe_sensor(sensor, bool(report.athlete)) for sensor in report.sensors],
     }
 
 
-def _reason(reason: Reason) -> dict[str, Any]:
+def _describe_reason(reason: Reason) -> dict[str, Any]:
     return {
         "severity": reason.severity,
         "text": clean_text(reason.text),
@@ -76,22 +76,22 @@ def _reason(reason: Reason) -> dict[str, Any]:
     }
 
 
-def _sensor(sensor: SensorCheck, placed: bool) -> dict[str, Any]:
+def _describe_sensor(sensor: SensorCheck, placed: bool) -> dict[str, Any]:
     return {
         "site": sensor.site if placed else None,
         "source": clean_text(sensor.source),
         "verdict": sensor.verdict,
-        "reasons": [_reason(reason) for reason in sensor.reasons],
-        **_sampling(sensor.sampling),
-        **_range("accel", "g", STANDARD_GRAVITY_MPS2, sensor.accel),
-        **_range("gyro", "degps", 1.0 / degrees(1.0), sensor.gyro),
-        **_still(sensor.still),
+        "reasons": [_describe_reason(reason) for reason in sensor.reasons],
+        **_describe_sampling(sensor.sampling),
+        **_describe_range("accel", "g", STANDARD_GRAVITY_MPS2, sensor.accel),
+        **_describe_range("gyro", "degps", 1.0 / degrees(1.0), sensor.gyro),
+        **_describe_still(sensor.still),
         "standing_differs_deg": degrees(sensor.standing_differs_rad),
-        "clock": _clock(sensor.clock),
+        "clock": _describe_clock(sensor.clock),
     }
 
 
-def _sampling(sampling: Sampling) -> dict[str, Any]:
+def _describe_sampling(sampling: Sampling) -> dict[str, Any]:
     return {
         "samples": sampling.samples,
         "start_s": sampling.start_s,
@@ -108,7 +108,7 @@ def _sampling(sampling: Sampling) -> dict[str, Any]:
     }
 
 
-def _range(name: str, unit: str, per_unit: float, used: Range) -> dict[str, Any]:
+def _describe_range(name: str, unit: str, per_unit: float, used: Range) -> dict[str, Any]:
     return {
         f"{name}_range_{unit}": used.full_scale / per_unit,
         f"{name}_largest_{unit}": used.largest / per_unit,
@@ -118,7 +118,7 @@ def _range(name: str, unit: str, per_unit: float, used: Range) -> dict[str, Any]
     }
 
 
-def _still(still: Stillness) -> dict[str, Any]:
+def _describe_still(still: Stillness) -> dict[str, Any]:
     micro_g = 1e-6 * STANDARD_GRAVITY_MPS2
     return {
         "still_kind": still.kind,
@@ -130,12 +130,16 @@ def _still(still: Stillness) -> dict[str, Any]:
         "accel_noise_ug_rthz": still.accel_noise_mps2_rthz / micro_g,
         "gyro_bias_degps": [degrees(bias) for bias in still.gyro_bias_radps],
         "gyro_bias_change_degps": degrees(still.gyro_bias_change_radps),
-        "gyro_allan": _allan(still.gyro_allan, ("degps", degrees(1.0)), ("degph", _PER_HOUR)),
-        "accel_allan": _allan(still.accel_allan, ("ug", 1.0 / micro_g), ("ug", 1.0 / micro_g)),
+        "gyro_allan": _describe_allan(
+            still.gyro_allan, ("degps", degrees(1.0)), ("degph", _PER_HOUR)
+        ),
+        "accel_allan": _describe_allan(
+            still.accel_allan, ("ug", 1.0 / micro_g), ("ug", 1.0 / micro_g)
+        ),
     }
 
 
-def _allan(
+def _describe_allan(
     reading: AllanReading, unit: tuple[str, float], slow_unit: tuple[str, float]
 ) -> dict[str, Any]:
     name, factor = unit
@@ -149,7 +153,7 @@ def _allan(
     }
 
 
-def _clock(clock: Clock) -> dict[str, Any] | None:
+def _describe_clock(clock: Clock) -> dict[str, Any] | None:
     if clock.against is None:
         return None
     return {

@@ -59,7 +59,7 @@ def print_check(console: Console, reports: Sequence[CheckReport]) -> None:
     else:
         _print_figures(console, shown)
     _print_reasons(console, shown, brief)
-    console.print(_closing(shown))
+    console.print(_say_closing(shown))
 
 
 class _Shown:
@@ -69,14 +69,14 @@ class _Shown:
         self.report = report
         self.alone = not report.athlete
         self.name = clean_text(report.run)
-        names = [self.name if self.alone else _site(s.site) for s in report.sensors]
+        names = [self.name if self.alone else _format_site(s.site) for s in report.sensors]
         self.own = list(zip(names, report.sensors, strict=True))
         # What concerns all sensors is each one's in its verdict.
         common = report.reasons
         self.rows = [ShownSensor(n, replace(s, reasons=(*s.reasons, *common))) for n, s in self.own]
         self.places = {row.check.site: row.check.verdict for row in self.rows}
 
-    def header(self) -> Text:
+    def make_header(self) -> Text:
         """Which run, what was seen, the verdict."""
         report = self.report
         if not any(sensor.sampling.samples for sensor in report.sensors):
@@ -90,7 +90,7 @@ class _Shown:
         line = Text.assemble((self.name, "bold"), f" ({clean_text(report.athlete)}), {seen}: ")
         return line.append(report.verdict, style=f"bold {_STYLES[report.verdict]}")
 
-    def reasons(self) -> Iterator[tuple[str, Reason]]:
+    def list_reasons(self) -> Iterator[tuple[str, Reason]]:
         """Every reason and whom it concerns."""
         for reason in self.report.reasons:
             yield _ALL, reason
@@ -99,15 +99,15 @@ class _Shown:
                 yield name, reason
 
 
-def _site(site: str) -> str:
+def _format_site(site: str) -> str:
     return site.replace("_", " ")
 
 
-def _verdict(sensor: ShownSensor) -> Text:
-    return _word(sensor.check.verdict)
+def _format_verdict(sensor: ShownSensor) -> Text:
+    return _choose_word(sensor.check.verdict)
 
 
-def _word(verdict: Verdict) -> Text:
+def _choose_word(verdict: Verdict) -> Text:
     return Text(_WORDS[verdict], style=_STYLES[verdict])
 
 
@@ -116,11 +116,11 @@ def _print_figures(console: Console, shown: Sequence[_Shown]) -> None:
     rows = [row for one in shown for row in one.rows]
     figures = figure_columns(rows, any(one.report.runs for one in shown))
     name = Column[ShownSensor]("sensor", "", lambda sensor: sensor.name, words=True)
-    verdict = Column("", "", _verdict, words=True)
+    verdict = Column("", "", _format_verdict, words=True)
     table = TerminalTable(console, (name, verdict, *figures), rows)
     for one in shown:
         if not one.alone:
-            console.print(one.header())
+            console.print(one.make_header())
             table.print(one.rows)
             console.print()
     alone = [row for one in shown if one.alone for row in one.rows]
@@ -146,7 +146,7 @@ def _print_matrix(console: Console, shown: Sequence[_Shown]) -> None:
     ]
     for site in SITES:
         if any(site in one.places for one in shown):
-            columns.append(Column(*_two_lines(site), partial(_at, site), words=True))
+            columns.append(Column(*_two_lines(site), partial(_format_place, site), words=True))
     table = TerminalTable(console, columns, shown)
     table.print(shown)
     table.print_dropped(_ELSEWHERE)
@@ -158,22 +158,22 @@ def _two_lines(site: str) -> tuple[str, str]:
     return side, segment
 
 
-def _at(site: Site, one: _Shown) -> Text:
-    return _word(one.places[site]) if site in one.places else Text("")
+def _format_place(site: Site, one: _Shown) -> Text:
+    return _choose_word(one.places[site]) if site in one.places else Text("")
 
 
 def _print_reasons(console: Console, shown: Sequence[_Shown], brief: bool) -> None:
     """Every reason once, with all whom it concerns; the worst first. Brief: without notes."""
     groups: dict[tuple[str, str], list[tuple[str, str, Reason]]] = {}
     for one in shown:
-        for name, reason in one.reasons():
+        for name, reason in one.list_reasons():
             alike = _NUMBER.sub("#", reason.text)[:_ALIKE]
             groups.setdefault((reason.severity, reason.flag_name + alike), []).append(
                 (one.name, name, reason)
             )
     sensors = {one.name: len(one.rows) for one in shown}
     told = [
-        (Text(word, style=style), _told(members, sensors))
+        (Text(word, style=style), _format_reason(members, sensors))
         for severity, (word, style) in _HEADS.items()
         for (own, _), members in groups.items()
         if own == severity and (severity != "note" or not brief)
@@ -186,7 +186,7 @@ def _print_reasons(console: Console, shown: Sequence[_Shown], brief: bool) -> No
         console.print()
 
 
-def _told(members: Sequence[tuple[str, str, Reason]], sensors: Mapping[str, int]) -> Text:
+def _format_reason(members: Sequence[tuple[str, str, Reason]], sensors: Mapping[str, int]) -> Text:
     """Whom a reason concerns, what it is, and what to do."""
     by_run: dict[str, list[str]] = {}
     for run, name, _ in members:
@@ -211,7 +211,7 @@ def _told(members: Sequence[tuple[str, str, Reason]], sensors: Mapping[str, int]
     return words
 
 
-def _closing(shown: Sequence[_Shown]) -> Text:
+def _say_closing(shown: Sequence[_Shown]) -> Text:
     """How many sensors are fit, and the verdict on all."""
     verdicts = [verdict for one in shown for verdict in one.places.values()]
     counts = {word: verdicts.count(word) for word in _STYLES}

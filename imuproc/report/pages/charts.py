@@ -51,14 +51,14 @@ def draw_by_step(view: RunView, figure: str) -> str:
     verdict = _verdict_of(view, figure)
     side = view.steps["side"].to_numpy(dtype=object)
     for step, of_side, at, reach in zip(number, side, value, half, strict=True):
-        column = box_path(canvas.x([step - 0.5, step + 0.5]), canvas.y([low, high]))
+        column = box_path(canvas.scale_x([step - 0.5, step + 0.5]), canvas.scale_y([low, high]))
         canvas.add(of_step("column", int(step), f'<path d="{column}"/>'))
         if np.isfinite(at):
             shape = _draw_point(canvas, float(step), str(of_side), (float(at), float(reach)))
             canvas.add(of_step("point", int(step), shape))
             _add_off_mark(canvas, int(step), (float(at), float(reach)), verdict.get(int(step), ""))
     canvas.add_x_axis(find_ticks(number.min(), number.max(), 8, whole=True), "step")
-    return canvas.svg()
+    return canvas.to_svg()
 
 
 def _make_canvas(x: tuple[float, float], y: tuple[float, float]) -> Canvas:
@@ -100,13 +100,13 @@ def _add_band(canvas: Canvas, band: FloatArray) -> None:
     bottom = np.maximum(band[:, 1], canvas.y_from)
     top = np.minimum(band[:, 2], canvas.y_to)
     boxes = "".join(
-        box_path(canvas.x([n - 0.5, n + 0.5]), canvas.y([b, t]))
+        box_path(canvas.scale_x([n - 0.5, n + 0.5]), canvas.scale_y([b, t]))
         for n, b, t in zip(band[:, 0], bottom, top, strict=True)
     )
     canvas.add(f'<path class="band" d="{boxes}"/>')
     ends = [(n, end) for n, *both in band for end in both if np.isfinite(end)]
     edges = "".join(
-        line_path(canvas.x([n - 0.5, n + 0.5]), canvas.y([end, end])) for n, end in ends
+        line_path(canvas.scale_x([n - 0.5, n + 0.5]), canvas.scale_y([end, end])) for n, end in ends
     )
     canvas.add(f'<path class="edge" d="{edges}"/>')
 
@@ -117,7 +117,7 @@ def _add_phases(canvas: Canvas, steps: "pd.DataFrame") -> None:
     starts = np.flatnonzero(np.r_[True, phase[1:] != phase[:-1]])
     ends = np.r_[starts[1:], len(phase)]
     for begin, end in zip(starts, ends, strict=True):
-        at, until = canvas.x([number[begin] - 0.5, number[end - 1] + 0.5])
+        at, until = canvas.scale_x([number[begin] - 0.5, number[end - 1] + 0.5])
         if begin:
             canvas.add(
                 f'<path class="phase" d="M{at:.1f} {canvas.top_px:g}V{canvas.bottom_px:g}"/>'
@@ -129,10 +129,10 @@ def _add_phases(canvas: Canvas, steps: "pd.DataFrame") -> None:
 def _draw_point(canvas: Canvas, step: float, side: str, value: tuple[float, float]) -> str:
     """A value with its bar: a full disc for left, an open square for right."""
     at, half = value
-    x, y = float(canvas.x(step)), float(canvas.y(at))
+    x, y = float(canvas.scale_x(step)), float(canvas.scale_y(at))
     bar = ""
     if half > 0.0:
-        low, high = canvas.y([at - half, at + half])
+        low, high = canvas.scale_y([at - half, at + half])
         bar = f'<path class="reach" d="M{x:.1f} {low:.1f}V{high:.1f}"/>'
     point = (
         f'<circle cx="{x:.1f}" cy="{y:.1f}" r="4"/>'
@@ -148,8 +148,8 @@ def _add_off_mark(canvas: Canvas, step: int, value: tuple[float, float], verdict
         return
     at, half = value
     up = verdict == ABOVE
-    y = float(canvas.y(at + half if up else at - half)) + (-5.0 if up else 14.0)
-    canvas.add_text(float(canvas.x(step)), y, "▲" if up else "▼", 'class="mid off"')
+    y = float(canvas.scale_y(at + half if up else at - half)) + (-5.0 if up else 14.0)
+    canvas.add_text(float(canvas.scale_x(step)), y, "▲" if up else "▼", 'class="mid off"')
 
 
 def _verdict_of(view: RunView, figure: str) -> dict[int, str]:
@@ -166,13 +166,13 @@ def draw_swings(view: RunView, name: str) -> str:
     if name == "dorsiflexion":
         canvas.add_box((100.0 * JUDGED_FROM, 100.0), (low, high), 'class="band"')
     canvas.add_y_axis(find_ticks(low, high, 6))
-    zero = line_path(canvas.x([0.0, 100.0]), canvas.y([0.0, 0.0]))
+    zero = line_path(canvas.scale_x([0.0, 100.0]), canvas.scale_y([0.0, 0.0]))
     canvas.add(f'<path class="zero" d="{zero}"/>')
     for curve in curves:
-        path = line_path(canvas.x(100.0 * curve.share), canvas.y(curve.angle_deg))
+        path = line_path(canvas.scale_x(100.0 * curve.share), canvas.scale_y(curve.angle_deg))
         canvas.add(of_step("curve", curve.step, f'<path class="{curve.side}" d="{path}"/>'))
     canvas.add_x_axis(range(0, 101, 20), "share of the swing (%)")
-    return canvas.svg()
+    return canvas.to_svg()
 
 
 def draw_time_strip(view: RunView) -> str:
@@ -190,7 +190,7 @@ def draw_time_strip(view: RunView) -> str:
         canvas.bottom_px = canvas.top_px + _STRIP_PX - 26.0
         label = "seconds after the first touchdown" if line + 1 == lines else ""
         _add_strip_line(canvas, part, zero, label)
-    return canvas.svg()
+    return canvas.to_svg()
 
 
 def _add_strip_line(canvas: Canvas, steps: "pd.DataFrame", zero_s: float, label: str) -> None:
@@ -198,11 +198,14 @@ def _add_strip_line(canvas: Canvas, steps: "pd.DataFrame", zero_s: float, label:
     room = 0.02 * (last - first)
     canvas.x_from, canvas.x_to = float(first - room), float(last + room)
     for name, row in _ROWS.items():
-        canvas.add_text(canvas.left_px - 6.0, float(canvas.y(row)) + 5.0, name, 'class="end"')
+        canvas.add_text(canvas.left_px - 6.0, float(canvas.scale_y(row)) + 5.0, name, 'class="end"')
     for step, side, down, off, flight in steps.itertuples(index=False):
         _add_contact(canvas, int(step), str(side), (down - zero_s, off - zero_s))
         if np.isfinite(flight) and flight > 0.0:
-            x, middle = canvas.x([off - zero_s, off + flight - zero_s]), float(canvas.y(1.0))
+            x, middle = (
+                canvas.scale_x([off - zero_s, off + flight - zero_s]),
+                float(canvas.scale_y(1.0)),
+            )
             box = box_path(x, np.array([middle - 0.5 * _AIR_PX, middle + 0.5 * _AIR_PX]))
             canvas.add(f'<path class="air" d="{box}"/>')
     canvas.add_x_axis(find_ticks(canvas.x_from, canvas.x_to, 6), label)
@@ -211,7 +214,7 @@ def _add_strip_line(canvas: Canvas, steps: "pd.DataFrame", zero_s: float, label:
 def _add_contact(canvas: Canvas, step: int, side: str, when_s: tuple[float, float]) -> None:
     """One contact as a bar with its number: above it (left) or below it (right)."""
     row = _ROWS[side]
-    x, y = canvas.x(when_s), canvas.y([row - 0.36, row + 0.36])
+    x, y = canvas.scale_x(when_s), canvas.scale_y([row - 0.36, row + 0.36])
     canvas.add(of_step("bar", step, f'<path class="{side}" d="{box_path(x, y)}"/>'))
     at = float(y.min()) - 3.0 if side == "left" else float(y.max()) + 13.0
     canvas.add_text(float(x.mean()), at, step, 'class="mid small"')
@@ -243,4 +246,4 @@ def draw_two_by_step(first: RunView, second: RunView, figure: str) -> str:
                 place = float(step) + aside
                 canvas.add(_draw_point(canvas, place, look, (float(at), float(reach))))
     canvas.add_x_axis(find_ticks(1.0, last, 8, whole=True), "step")
-    return canvas.svg()
+    return canvas.to_svg()

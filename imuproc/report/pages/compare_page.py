@@ -10,7 +10,7 @@ from imuproc.files.text import clean_text
 from imuproc.report.pages import story
 from imuproc.report.pages.charts import draw_two_by_step
 from imuproc.report.pages.labels import LABELS, Label
-from imuproc.report.pages.rendering import rendered
+from imuproc.report.pages.rendering import render_page
 from imuproc.report.pages.rows import step_rows
 from imuproc.report.pages.run_page import CAUTIONS
 from imuproc.report.pages.squad_page import page_name
@@ -55,11 +55,11 @@ def difference_rows(first: RunView, second: RunView) -> list[DifferenceRow]:
 
 
 def _show_difference(label: Label, one: PhaseDifference) -> DifferenceRow:
-    difference = label.signed(one.difference)
+    difference = label.format_signed(one.difference)
     if np.isfinite(one.u):
-        difference += f" ± {label.uncertainty(one.u)}"
+        difference += f" ± {label.format_uncertainty(one.u)}"
     name = f"{label.name} ({label.unit})"
-    first, second = label.number(one.first), label.number(one.second)
+    first, second = label.format_number(one.first), label.format_number(one.second)
     return DifferenceRow(one.phase, name, first, second, difference, one.is_clear)
 
 
@@ -99,4 +99,4 @@ def compare_page(first: RunView, second: RunView) -> str:
         "places": [list(LABELS).index(name) for name in _BY_STEP],
         "cautions": CAUTIONS,
     }
-    return rendered("compare.html.j2", content)
+    return render_page("compare.html.j2", content)

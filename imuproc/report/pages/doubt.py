@@ -37,7 +37,7 @@ class Trust:
         return f"{given}, but do not trust the {self.doubted}" if self.doubted else given
 
 
-def trouble(view: RunView) -> list[str]:
+def list_trouble(view: RunView) -> list[str]:
     """Sentences that come before all else where a run is in trouble."""
     if view.failed:
         return [f"This run could not be processed: {clean_text(view.summary.reason)}"]
@@ -58,11 +58,11 @@ def trouble(view: RunView) -> list[str]:
     return out or ["Many figures are missing in this run; see below which ones are there."]
 
 
-def trusted(view: RunView) -> list[Trust]:
+def list_trusted(view: RunView) -> list[Trust]:
     """What can still be used: each shown figure and in how many steps it is there."""
     doubted = find_doubted_sides(view.serious_flags())
     return [
         Trust(LABELS[name].short, have, of, " and ".join(sorted(doubted.get(name, ()))))
-        for name, (have, of) in view.measured().items()
+        for name, (have, of) in view.count_measured().items()
         if of
     ]

@@ -46,12 +46,12 @@ class Canvas:
     y_to: float
     shapes: list[str] = field(default_factory=list)
 
-    def x(self, values: ArrayLike) -> FloatArray:
+    def scale_x(self, values: ArrayLike) -> FloatArray:
         """Values along the axis in px."""
         share = (np.asarray(values, dtype=np.float64) - self.x_from) / (self.x_to - self.x_from)
         return np.asarray(self.left_px + share * (self.right_px - self.left_px))
 
-    def y(self, values: ArrayLike) -> FloatArray:
+    def scale_y(self, values: ArrayLike) -> FloatArray:
         """Values up the axis in px, which count downwards."""
         share = (np.asarray(values, dtype=np.float64) - self.y_from) / (self.y_to - self.y_from)
         return np.asarray(self.bottom_px - share * (self.bottom_px - self.top_px))
@@ -62,7 +62,7 @@ class Canvas:
 
     def add_box(self, x: Sequence[float], y: Sequence[float], look: str) -> None:
         """A box between two values along each axis."""
-        self.add(f'<path d="{box_path(self.x(x), self.y(y))}" {look}/>')
+        self.add(f'<path d="{box_path(self.scale_x(x), self.scale_y(y))}" {look}/>')
 
     def add_text(self, x_px: float, y_px: float, words: object, look: str = "") -> None:
         """Words at a place in px."""
@@ -71,10 +71,12 @@ class Canvas:
     def add_x_axis(self, ticks: Iterable[float], label: str) -> None:
         """The lower edge with its ticks, numbers and label."""
         ticks = [tick for tick in ticks if self.x_from <= tick <= self.x_to]
-        marks = "".join(f"M{px:.1f} {self.bottom_px:.1f}v{_TICK_PX:g}" for px in self.x(ticks))
+        marks = "".join(
+            f"M{px:.1f} {self.bottom_px:.1f}v{_TICK_PX:g}" for px in self.scale_x(ticks)
+        )
         edge = f"M{self.left_px:.1f} {self.bottom_px:.1f}H{self.right_px:.1f}"
         self.add(f'<path class="axis" d="{edge}{marks}"/>')
-        for tick, px in zip(ticks, self.x(ticks), strict=True):
+        for tick, px in zip(ticks, self.scale_x(ticks), strict=True):
             self.add_text(px, self.bottom_px + 18.0, f"{tick:g}", 'class="mid"')
         if label:
             middle = 0.5 * (self.left_px + self.right_px)
@@ -84,14 +86,14 @@ class Canvas:
         """Numbers at the left edge, and a line across at each."""
         ticks = [tick for tick in ticks if self.y_from <= tick <= self.y_to]
         across = "".join(
-            f"M{self.left_px:.1f} {py:.1f}H{self.right_px:.1f}" for py in self.y(ticks)
+            f"M{self.left_px:.1f} {py:.1f}H{self.right_px:.1f}" for py in self.scale_y(ticks)
         )
         self.add(f'<path class="grid" d="{across}"/>')
-        for tick, py in zip(ticks, self.y(ticks), strict=True):
+        for tick, py in zip(ticks, self.scale_y(ticks), strict=True):
             shown = f"{tick:g}".replace("-", "\u2212")
             self.add_text(self.left_px - 6.0, py + 5.0, shown, 'class="end"')
 
-    def svg(self) -> str:
+    def to_svg(self) -> str:
         """The ``<svg>`` element, to be put into a page that names and describes it."""
         shapes = "\n".join(self.shapes)
         return (

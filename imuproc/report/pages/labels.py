@@ -37,23 +37,23 @@ class Label:
     decimals: int
     why: str
 
-    def number(self, value: float) -> str:
+    def format_number(self, value: float) -> str:
         """A value in the shown unit, without it."""
         return format_fixed(value * self.factor, self.decimals, MISSING)
 
     def with_unit(self, value: float) -> str:
         """A value with its unit."""
         space = "" if self.unit == "°" else " "
-        return f"{self.number(value)}{space}{self.unit}"
+        return f"{self.format_number(value)}{space}{self.unit}"
 
-    def signed(self, value: float) -> str:
+    def format_signed(self, value: float) -> str:
         """A deviation with its sign and unit; at least one in the last place."""
         least = 10.0**-self.decimals
         size = max(abs(value * self.factor), least)
         space = "" if self.unit == "°" else " "
         return f"{'+' if value > 0.0 else '−'}{format_fixed(size, self.decimals)}{space}{self.unit}"
 
-    def uncertainty(self, value: float) -> str:
+    def format_uncertainty(self, value: float) -> str:
         """A standard uncertainty, never rounded to nothing; empty where there is none."""
         if not np.isfinite(value):
             return ""

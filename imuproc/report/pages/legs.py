@@ -69,7 +69,7 @@ def foot_length(athlete: Athlete) -> float:
     return float(np.clip(foot / shank, 0.4, 1.0)) * _SHANK
 
 
-def legs(view: RunView) -> tuple[Leg, ...]:
+def draw_legs(view: RunView) -> tuple[Leg, ...]:
     """Shin and foot of every step at touchdown."""
     foot = foot_length(view.athlete)
     judged = view.verdicts[view.verdicts["figure"] == "shin_angle_touchdown_deg"]
@@ -80,12 +80,12 @@ def legs(view: RunView) -> tuple[Leg, ...]:
     columns = ["step", "side", "shin_angle_touchdown_deg", "foot_pitch_touchdown_deg"]
     rows = view.steps[columns].itertuples(index=False)
     return tuple(
-        _leg((int(step), str(side)), (float(shin), float(pitch)), foot, bands.get(int(step)))
+        _draw_leg((int(step), str(side)), (float(shin), float(pitch)), foot, bands.get(int(step)))
         for step, side, shin, pitch in rows
     )
 
 
-def _leg(
+def _draw_leg(
     step: tuple[int, str],
     angles_deg: tuple[float, float],
     foot: float,
@@ -94,37 +94,37 @@ def _leg(
     shin, pitch = np.deg2rad(angles_deg)
     tilt = float(np.nan_to_num(pitch))
     drop = _ANKLE_HEIGHT_PER_FOOT * foot
-    outline = [_turned(x * foot, (y - 1.0) * drop, tilt) for x, y in _OUTLINE]
+    outline = [_turn_points(x * foot, (y - 1.0) * drop, tilt) for x, y in _OUTLINE]
     ankle = (_ANKLE_X, _GROUND + min(up for _, up in outline))  # the sole's lower end on the ground
     return Leg(
         step=step[0],
         side=step[1],
-        ankle=_rounded(ankle),
-        foot=tuple(_placed(ankle, point) for point in outline),
-        knee=_placed(ankle, _turned(_SHANK, 0.0, shin)) if np.isfinite(shin) else None,
+        ankle=_round_points(ankle),
+        foot=tuple(_place_points(ankle, point) for point in outline),
+        knee=_place_points(ankle, _turn_points(_SHANK, 0.0, shin)) if np.isfinite(shin) else None,
         foot_known=bool(np.isfinite(pitch)),
-        wedge=_wedge(ankle, band) if band else "",
+        wedge=_draw_wedge(ankle, band) if band else "",
         band_deg=band,
     )
 
 
-def _turned(x: float, up: float, angle: float) -> Point:
+def _turn_points(x: float, up: float, angle: float) -> Point:
     cos, sin = float(np.cos(angle)), float(np.sin(angle))
     return x * cos - up * sin, x * sin + up * cos
 
 
-def _placed(ankle: Point, offset: Point) -> Point:
-    return _rounded((ankle[0] + offset[0], ankle[1] - offset[1]))
+def _place_points(ankle: Point, offset: Point) -> Point:
+    return _round_points((ankle[0] + offset[0], ankle[1] - offset[1]))
 
 
-def _rounded(point: Point) -> Point:
+def _round_points(point: Point) -> Point:
     return round(point[0], 1), round(point[1], 1)
 
 
-def _wedge(ankle: Point, band: tuple[float, float]) -> str:
+def _draw_wedge(ankle: Point, band: tuple[float, float]) -> str:
     low, high = np.deg2rad(np.clip(band, 0.0, 180.0))
-    first, last = (_placed(ankle, _turned(_SHANK, 0.0, angle)) for angle in (low, high))
-    start = _rounded(ankle)
+    first, last = (_place_points(ankle, _turn_points(_SHANK, 0.0, angle)) for angle in (low, high))
+    start = _round_points(ankle)
     return (
         f"M{start[0]} {start[1]}L{first[0]} {first[1]}"
         f"A{_SHANK:g} {_SHANK:g} 0 0 0 {last[0]} {last[1]}Z"

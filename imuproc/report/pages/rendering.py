@@ -12,7 +12,7 @@ _TEMPLATES: Final = Path(__file__).with_name("templates")
 
 
 @lru_cache(maxsize=1)
-def _environment() -> Environment:
+def _make_environment() -> Environment:
     return Environment(
         loader=FileSystemLoader(_TEMPLATES),
         autoescape=True,
@@ -23,7 +23,7 @@ def _environment() -> Environment:
     )
 
 
-def rendered(template: str, content: Mapping[str, Any], script: str = "") -> str:
+def render_page(template: str, content: Mapping[str, Any], script: str = "") -> str:
     """HTML of a page.
 
     Parameters
@@ -40,13 +40,13 @@ def rendered(template: str, content: Mapping[str, Any], script: str = "") -> str
     str
     """
     return (
-        _environment()
+        _make_environment()
         .get_template(template)
-        .render(**content, css=_own("page.css"), js=_own(script) if script else "")
+        .render(**content, css=_read_own("page.css"), js=_read_own(script) if script else "")
     )
 
 
 @lru_cache(maxsize=8)
-def _own(name: str) -> Markup:
+def _read_own(name: str) -> Markup:
     """A file of ours that goes into the page as it is."""
     return Markup((_TEMPLATES / name).read_text(encoding="utf-8"))

@@ -98,7 +98,7 @@ def step_rows(view: RunView) -> tuple[StepRow, ...]:
     for row in view.steps.to_dict("records"):
         number = int(row["step"])
         cells = tuple(
-            _cell(
+            _make_cell(
                 label,
                 float(row[label.figure]),
                 float(row[uncertainty_name(label.figure)]),
@@ -108,18 +108,18 @@ def step_rows(view: RunView) -> tuple[StepRow, ...]:
         )
         side, phase = str(row["side"]), str(row["phase"])
         flags = clean_text(str(row["flags"] or "").replace("_", " ").replace(";", ", "))
-        said, brief = _said(number, (side, phase), cells), _brief(number, side, cells)
+        said, brief = _say_step(number, (side, phase), cells), _say_briefly(number, side, cells)
         out.append(StepRow(number, side, phase, cells, flags, said, brief))
     return tuple(out)
 
 
-def _cell(label: Label, value: float, u: float, judged: tuple[str, float]) -> Cell:
+def _make_cell(label: Label, value: float, u: float, judged: tuple[str, float]) -> Cell:
     verdict, excess = judged
     sign, words = MARKS[verdict]
     kinds = {ON_TARGET: "on", ABOVE: "off", BELOW: "off", TOO_CLOSE: "close"}
-    shown_u = label.uncertainty(u) if np.isfinite(value) else ""
-    off = label.signed(excess) if verdict in (ABOVE, BELOW) else ""
-    return Cell(label.number(value), shown_u, sign, words, off, kinds.get(verdict, ""))
+    shown_u = label.format_uncertainty(u) if np.isfinite(value) else ""
+    off = label.format_signed(excess) if verdict in (ABOVE, BELOW) else ""
+    return Cell(label.format_number(value), shown_u, sign, words, off, kinds.get(verdict, ""))
 
 
 _SAID: Final = (
@@ -130,7 +130,7 @@ _SAID: Final = (
 )
 
 
-def _said(number: int, which: tuple[str, str], cells: tuple[Cell, ...]) -> str:
+def _say_step(number: int, which: tuple[str, str], cells: tuple[Cell, ...]) -> str:
     parts = []
     for label, cell in zip(LABELS.values(), cells, strict=True):
         if label.figure not in _SAID:
@@ -144,7 +144,7 @@ def _said(number: int, which: tuple[str, str], cells: tuple[Cell, ...]) -> str:
     return f"Step {number}, {which[0]}, {which[1]}: {', '.join(parts)}."
 
 
-def _brief(number: int, side: str, cells: tuple[Cell, ...]) -> str:
+def _say_briefly(number: int, side: str, cells: tuple[Cell, ...]) -> str:
     names = dict(zip(_SAID, ("shin", "toe", "contact", "flight"), strict=True))
     parts = []
     for label, cell in zip(LABELS.values(), cells, strict=True):
@@ -200,9 +200,9 @@ def side_rows(view: RunView) -> list[SideRow]:
             SideRow(
                 name=label.short,
                 unit=label.unit,
-                left=label.number(of_sides[0]),
-                right=label.number(of_sides[1]),
-                difference=_difference(label, difference, u),
+                left=label.format_number(of_sides[0]),
+                right=label.format_number(of_sides[1]),
+                difference=_format_difference(label, difference, u),
                 index=format_fixed(index, 1) if label.figure in WITH_SYMMETRY else "",
                 words=f"more on the {more}" if label.figure in sure else "no clear difference",
             )
@@ -210,7 +210,7 @@ def side_rows(view: RunView) -> list[SideRow]:
     return out
 
 
-def _difference(label: Label, difference: float, u: float) -> str:
+def _format_difference(label: Label, difference: float, u: float) -> str:
     decimals = label.decimals + (1 if label.unit == "°" else 0)
     shown = max(u * label.factor, 10.0**-decimals)
     return f"{difference * label.factor:+z.{decimals}f} ± {format_fixed(shown, decimals)}"
@@ -242,8 +242,8 @@ def part_rows(view: RunView) -> list[PartRow]:
         if typical is None:
             continue
         total, parts = typical
-        shown = tuple((n, _fine(label, part)) for n, part in parts.items() if part > 0.1 * total)
-        out.append(PartRow(label.short, _fine(label, total), shown))
+        shown = tuple((n, _is_fine(label, part)) for n, part in parts.items() if part > 0.1 * total)
+        out.append(PartRow(label.short, _is_fine(label, total), shown))
     return out
 
 
@@ -253,7 +253,7 @@ def part_meanings(rows: list[PartRow]) -> list[tuple[str, str]]:
     return [(name.replace("_", " "), PARTS.get(name, "")) for name in names]
 
 
-def _fine(label: Label, value: float) -> str:
+def _is_fine(label: Label, value: float) -> str:
     decimals = label.decimals + (0 if label.unit == "m" else 1)
     space = "" if label.unit == "°" else " "
     return (

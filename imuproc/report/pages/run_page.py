@@ -10,12 +10,12 @@ from imuproc.core.words import format_count
 from imuproc.files.text import clean_text
 from imuproc.report.pages import story
 from imuproc.report.pages.charts import draw_by_step, draw_swings, draw_time_strip
-from imuproc.report.pages.doubt import trouble, trusted
+from imuproc.report.pages.doubt import list_trouble, list_trusted
 from imuproc.report.pages.labels import LABELS, label_of
-from imuproc.report.pages.legs import legs
-from imuproc.report.pages.rendering import rendered
+from imuproc.report.pages.legs import draw_legs
+from imuproc.report.pages.rendering import render_page
 from imuproc.report.pages.rows import part_meanings, part_rows, side_rows, step_rows
-from imuproc.report.pages.thinning import every_nth_pair, thinned
+from imuproc.report.pages.thinning import every_nth_pair, thin_steps
 from imuproc.report.pages.view import RunView
 
 CAUTIONS: Final = (
@@ -57,7 +57,7 @@ def run_page(view: RunView) -> str:
     content: dict[str, Any] = {
         "run": view.summary.run,
         "athlete": view.summary.athlete,
-        "facts": story.facts(view),
+        "facts": story.list_facts(view),
         "brief": story.brief_facts(view),
         "notes": {
             "run": story.note_text(view.run.note),
@@ -65,35 +65,37 @@ def run_page(view: RunView) -> str:
             "session": story.note_text(view.session.get("note")),
         },
         "failed": view.failed,
-        "trouble": trouble(view) if view.in_trouble() else [],
-        "trusted": [] if failed_or_empty else trusted(view),
-        "rows": step_rows(thinned(view)),
+        "trouble": list_trouble(view) if view.in_trouble() else [],
+        "trusted": [] if failed_or_empty else list_trusted(view),
+        "rows": step_rows(thin_steps(view)),
         "flags": story.flag_texts(view),
         "cautions": CAUTIONS,
     }
     if not failed_or_empty:
         content |= _of_steps(view)
-    return rendered("run.html.j2", content, script="page.js")
+    return render_page("run.html.j2", content, script="page.js")
 
 
 def _of_steps(view: RunView) -> dict[str, Any]:
     parts = part_rows(view)
-    shown = thinned(view)
+    shown = thin_steps(view)
     return {
         "thinned": _thinned_words(view),
-        "matters": story.matters(view),
+        "matters": story.list_matters(view),
         "nothing_off": story.nothing_off(view),
         "targets": clean_text(view.targets.name),
-        "legs": legs(shown),
+        "legs": draw_legs(shown),
         "on_target_shin": story.on_target_words(view, "shin_angle_touchdown_deg"),
-        "charts": [_by_step(view, shown, name) for name in _in_order(view) if _any(shown, name)],
+        "charts": [
+            _by_step(view, shown, name) for name in _in_order(view) if _has_any(shown, name)
+        ],
         "more_charts": _more_charts(shown),
         "labels": list(LABELS.values()),
         "sides": side_rows(view),
-        "method": method(view),
+        "method": describe_method(view),
         "parts": parts,
         "meanings": part_meanings(parts),
-        "bases": bases(view),
+        "bases": list_bases(view),
         "versions": "Made with " + ", ".join(f"{k} {v}" for k, v in view.versions.items()) + ".",
     }
 
@@ -123,13 +125,13 @@ def _in_order(view: RunView) -> list[str]:
 
 def _more_charts(shown: RunView) -> list[Chart]:
     """Charts that are folded: through the swings and along time, where there is data for them."""
-    out = [_swing(shown, *what) for what in _SWINGS if shown.curves.get(what[0])]
-    if _any(shown, "contact_time_s"):
-        out.append(_strip(shown))
+    out = [_draw_swing(shown, *what) for what in _SWINGS if shown.curves.get(what[0])]
+    if _has_any(shown, "contact_time_s"):
+        out.append(_draw_strip(shown))
     return out
 
 
-def _any(view: RunView, figure: str) -> bool:
+def _has_any(view: RunView, figure: str) -> bool:
     return bool(np.isfinite(view.steps[figure].to_numpy(dtype=np.float64)).any())
 
 
@@ -145,7 +147,7 @@ def _by_step(view: RunView, shown: RunView, figure: str) -> Chart:
     )
 
 
-def _swing(view: RunView, name: str, title: str, axis: str) -> Chart:
+def _draw_swing(view: RunView, name: str, title: str, axis: str) -> Chart:
     shaded = " Shaded: the part over which the toe is judged." if name == "dorsiflexion" else ""
     return Chart(
         id="swing-" + name.split("_", 1)[0],
@@ -159,7 +161,7 @@ def _swing(view: RunView, name: str, title: str, axis: str) -> Chart:
     )
 
 
-def _strip(view: RunView) -> Chart:
+def _draw_strip(view: RunView) -> Chart:
     return Chart(
         id="strip",
         title="Feet on the ground, along time",
@@ -170,7 +172,7 @@ def _strip(view: RunView) -> Chart:
     )
 
 
-def method(view: RunView) -> str:
+def describe_method(view: RunView) -> str:
     """How it was measured, in sentences."""
     sites = ", ".join(clean_text(site).replace("_", " ") for site in view.sites)
     before = [k for k, _ in view.still.values()]
@@ -178,14 +180,14 @@ def method(view: RunView) -> str:
     return (
         f"{format_count(len(view.sites), 'sensor')} ({sites}), used at {view.rate_hz:g} Hz. "
         "Directions of each segment come from quiet standing and from the axis about which the leg "
-        f"swings in running. Quiet standing before the run: {_span(before)}; after it: "
-        f"{_span(after)}. Angles count from standing: shin 90°, foot and ankle 0°. Touchdown and "
-        "toe-off come from shocks, turning and rest of the foot; what drifts is held by the times "
-        "at which foot or body is at rest."
+        f"swings in running. Quiet standing before the run: {_format_span(before)}; after it: "
+        f"{_format_span(after)}. Angles count from standing: shin 90°, foot and ankle 0°. "
+        "Touchdown and toe-off come from shocks, turning and rest of the foot; what drifts is held "
+        "by the times at which foot or body is at rest."
     )
 
 
-def _span(seconds: list[float]) -> str:
+def _format_span(seconds: list[float]) -> str:
     if not seconds or max(seconds) == 0.0:
         return "none found"
     if min(seconds) == 0.0:
@@ -197,7 +199,7 @@ def _span(seconds: list[float]) -> str:
     )
 
 
-def bases(view: RunView) -> list[str]:
+def list_bases(view: RunView) -> list[str]:
     """For each judged figure and phase what its target rests on, alike ones in one line."""
     lines: dict[tuple[str, str], list[str]] = {}
     for band in view.targets.bands:

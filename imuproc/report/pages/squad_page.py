@@ -15,7 +15,7 @@ from imuproc.core.words import format_count
 from imuproc.files.text import clean_text
 from imuproc.report.pages import story
 from imuproc.report.pages.labels import LABELS, STARTS, Label, label_of
-from imuproc.report.pages.rendering import rendered
+from imuproc.report.pages.rendering import render_page
 from imuproc.report.pages.run_page import CAUTIONS
 from imuproc.report.pages.view import RunView
 from imuproc.results.columns import mean_name
@@ -152,11 +152,11 @@ def squad_row(view: RunView) -> SquadRow:
         start=STARTS.get(view.summary.start, clean_text(view.summary.start)),
         page=page_name(view.summary.run),
         steps=view.summary.counts.get("steps_effort", 0),
-        means=tuple(_mean(view, LABELS[name]) for name in SHOWN),
+        means=tuple(_format_mean(view, LABELS[name]) for name in SHOWN),
         on_target=words,
         on_share=share,
         counts=_count_verdicts(view),
-        small=_small(view),
+        small=_draw_small(view),
         matter=view.cues[0].words.title if view.cues else "",
         size=story.size_of(view.cues[0]) if view.cues else "",
         state=state,
@@ -182,9 +182,9 @@ def page_name(run_id: str) -> str:
     return f"{run_id}.html"
 
 
-def _mean(view: RunView, label: Label) -> tuple[Label, str, str]:
+def _format_mean(view: RunView, label: Label) -> tuple[Label, str, str]:
     value = view.summary.figures.get(mean_name(label.figure), float("nan"))
-    return label, label.number(value), f"{value:.6g}" if np.isfinite(value) else ""
+    return label, label.format_number(value), f"{value:.6g}" if np.isfinite(value) else ""
 
 
 def _on_target(view: RunView) -> tuple[str, str]:
@@ -205,14 +205,14 @@ def _count_verdicts(view: RunView) -> tuple[tuple[str, int, int, int], ...]:
     return tuple(sorted(out, key=lambda one: _ORDER.get(one[0], len(_ORDER))))
 
 
-def _small(view: RunView) -> Small | None:
+def _draw_small(view: RunView) -> Small | None:
     steps = view.steps[view.steps["phase"] != "slowing"]
     shin = steps["shin_angle_touchdown_deg"].to_numpy(dtype=np.float64)
     if not np.isfinite(shin).any():
         return None
     number = steps["step"].to_numpy(dtype=np.float64)
     across = _WIDTH / (number.max() + 1.0)
-    x, y = number * across, _up(shin)
+    x, y = number * across, _to_height(shin)
     left = (steps["side"] == "left").to_numpy(dtype=np.bool_)
     rows = view.verdicts[view.verdicts["figure"] == "shin_angle_touchdown_deg"]
     ends = rows[["step", "low", "high"]].to_numpy(dtype=np.float64)
@@ -220,25 +220,25 @@ def _small(view: RunView) -> Small | None:
         *zip(ends[:, 0], ends[:, 2], strict=True),
         *zip(ends[::-1, 0], ends[::-1, 1], strict=True),
     ]
-    outline = "L".join(f"{n * across:.0f} {_up(np.array([v]))[0]:.1f}" for n, v in edge)
+    outline = "L".join(f"{n * across:.0f} {_to_height(np.array([v]))[0]:.1f}" for n, v in edge)
     return Small(
-        line=_path(x, y),
+        line=_draw_path(x, y),
         band=f"M{outline}Z" if outline else "",
-        left="".join(f"M{a:.0f} {b:.1f}h0" for a, b in _there(x, y, left)),
-        right="".join(f"M{a:.0f} {b:.1f}h0" for a, b in _there(x, y, ~left)),
+        left="".join(f"M{a:.0f} {b:.1f}h0" for a, b in _find_known(x, y, left)),
+        right="".join(f"M{a:.0f} {b:.1f}h0" for a, b in _find_known(x, y, ~left)),
     )
 
 
-def _there(x: Any, y: Any, which: Any) -> list[tuple[float, float]]:
+def _find_known(x: Any, y: Any, which: Any) -> list[tuple[float, float]]:
     keep = which & np.isfinite(y)
     return list(zip(x[keep], y[keep], strict=True))
 
 
-def _up(angle_deg: Any) -> Any:
+def _to_height(angle_deg: Any) -> Any:
     return _HEIGHT * (1.0 - (np.clip(angle_deg, _LOW_DEG, _HIGH_DEG) - _LOW_DEG) / 80.0)
 
 
-def _path(x: Any, y: Any) -> str:
+def _draw_path(x: Any, y: Any) -> str:
     out, pen = [], "M"
     for a, b in zip(x, y, strict=True):
         if np.isfinite(b):
@@ -308,4 +308,4 @@ def squad_page(
         "cautions": CAUTIONS,
         "size": (_WIDTH, _HEIGHT),
     }
-    return rendered("squad.html.j2", content, script="squad.js")
+    return render_page("squad.html.j2", content, script="squad.js")

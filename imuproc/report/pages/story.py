@@ -76,7 +76,7 @@ def note_text(note: str | None) -> str:
     return f"{text[:LONGEST_NOTE]} … ({len(text)} characters; the archive holds all of them)"
 
 
-def facts(view: RunView) -> list[tuple[str, str]]:
+def list_facts(view: RunView) -> list[tuple[str, str]]:
     """What stands under the headline: when, how it was started, how far, how many steps."""
     run = view.summary
     out = [
@@ -102,19 +102,19 @@ def facts(view: RunView) -> list[tuple[str, str]]:
 
 def brief_facts(view: RunView) -> str:
     """Date, start, distance and steps on one line."""
-    known = dict(facts(view))
+    known = dict(list_facts(view))
     words = [known.get(term, "") for term in ("Date", "Start", "Distance")]
     count = view.summary.counts.get("steps_effort", 0)
     words.append(format_count(count, "step") if count else "")
     return " · ".join(word for word in words if word and word != "not known")
 
 
-def matters(view: RunView) -> list[Matter]:
+def list_matters(view: RunView) -> list[Matter]:
     """The cues of a run in sentences."""
-    return [matter(cue, view.steps) for cue in view.cues]
+    return [tell_cue(cue, view.steps) for cue in view.cues]
 
 
-def matter(cue: Cue, steps: "pd.DataFrame") -> Matter:
+def tell_cue(cue: Cue, steps: "pd.DataFrame") -> Matter:
     """One cue in sentences.
 
     Parameters
@@ -131,7 +131,7 @@ def matter(cue: Cue, steps: "pd.DataFrame") -> Matter:
         seen="" if uneven else _say_where(cue),
         evidence=""
         if uneven
-        else f"{format_steps(list(cue.steps)).capitalize()}." + _reach(cue, steps),
+        else f"{format_steps(list(cue.steps)).capitalize()}." + _say_ankle_ahead(cue, steps),
         try_this=cue.words.try_this,
     )
 
@@ -144,7 +144,12 @@ def _say_how_far(cue: Cue) -> str:
 def _say_where(cue: Cue) -> str:
     """In how many steps of which phases, and of which foot."""
     foot = "" if cue.side == "both" else f", mostly the {cue.side} foot"
-    return f"{cue.off} of {format_count(cue.measured, 'step')} ({join_words(cue.phases)}){foot}"
+    steps, unsure = format_count(cue.measured, "step"), cue.off - cue.sure
+    if cue.sure == 0:
+        many = f"in the mean of {steps}"
+    else:
+        many = f"{cue.sure} of {steps}" + (f", perhaps {unsure} more" if unsure else "")
+    return f"{many} ({join_words(cue.phases)}){foot}"
 
 
 def _say_difference(cue: Cue) -> str:
@@ -157,10 +162,10 @@ def size_of(cue: Cue) -> str:
     """How far off in the mean, with its standard uncertainty."""
     label = label_of(cue.figure)
     unit = label.unit if label.unit == "°" else f" {label.unit}"
-    return f"{label.number(cue.size)} ± {label.uncertainty(cue.u)}{unit}"
+    return f"{label.format_number(cue.size)} ± {label.format_uncertainty(cue.u)}{unit}"
 
 
-def _reach(cue: Cue, steps: "pd.DataFrame") -> str:
+def _say_ankle_ahead(cue: Cue, steps: "pd.DataFrame") -> str:
     """How far the ankle was ahead of the knee, where the cue is of a shin past its band."""
     if cue.figure != "shin_angle_touchdown_deg" or cue.direction != ABOVE:
         return ""
@@ -206,12 +211,12 @@ def _flag_text(name: str, raised: list[RaisedFlag]) -> FlagText:
         sentence=known.sentence if known else "This version does not know this flag.",
         advice=known.advice if known else "",
         where=", ".join(places) or "whole run",
-        detail="; ".join(_details(raised)),
+        detail="; ".join(_say_details(raised)),
         serious=is_serious(name),
     )
 
 
-def _details(raised: Iterable[RaisedFlag]) -> list[str]:
+def _say_details(raised: Iterable[RaisedFlag]) -> list[str]:
     """Details in words, each once; sensors are named with theirs."""
     told = ((describe_site(flag), describe_flag(flag)) for flag in raised)
     return list(dict.fromkeys(clean_text(": ".join(filter(None, one))) for one in told if one[1]))

@@ -48,7 +48,7 @@ _LONG_NUMBER: Final = re.compile(r"(?<=[ ,\"(\n])(-?\d+\.\d{2})\d+(?=[ ,\")\n])"
 
 
 @contextmanager
-def drawing(name: str) -> Iterator[None]:
+def set_drawing(name: str) -> Iterator[None]:
     """Settings of matplotlib that give figures of our looks, and equal bytes for equal data."""
     settings: Any = {
         "svg.fonttype": "none",
@@ -113,7 +113,7 @@ def svg_text(figure: Figure) -> str:
     Parameters
     ----------
     figure : Figure
-        Made within :func:`drawing`.
+        Made within :func:`set_drawing`.
 
     Returns
     -------

@@ -14,8 +14,8 @@ def every_nth_pair(view: RunView) -> int:
     return -(-len(view.steps) // MOST_SHOWN) or 1
 
 
-def thinned(view: RunView) -> RunView:
-    """The same run with the steps that its page shows: pairs of left and right, evenly spread."""
+def thin_steps(view: RunView) -> RunView:
+    """A run with the steps that its page shows: pairs of left and right, evenly spread."""
     nth = every_nth_pair(view)
     if nth == 1:
         return view

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from imuproc.assessment.cues import Cue, find_cues
-from imuproc.assessment.targets import TargetSet, chosen
-from imuproc.assessment.verdicts import put_in_doubt, verdicts
+from imuproc.assessment.targets import TargetSet, choose_set
+from imuproc.assessment.verdicts import find_verdicts, put_in_doubt
 from imuproc.core.flag_policy import find_doubted_sides, select_run_flags
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
@@ -85,7 +85,7 @@ class RunView:
         """Flags of the whole run that mean that figures may be wrong or are withheld."""
         return select_run_flags(self.summary.flags, "headline")
 
-    def measured(self) -> dict[str, tuple[int, int]]:
+    def count_measured(self) -> dict[str, tuple[int, int]]:
         """For each shown figure in how many steps of the effort it is there, and of how many.
 
         Figures of the step as a whole end with the last step, which has no next one.
@@ -102,7 +102,7 @@ class RunView:
             return True
         return any(
             len(self.steps) > 0 and have < (1.0 - _MUCH_MISSING) * of - 1.0
-            for name, (have, of) in self.measured().items()
+            for name, (have, of) in self.count_measured().items()
             if name != "ankle_ahead_of_knee_m"  # missing wherever no length was stated
         )
 
@@ -135,9 +135,9 @@ def read_view(
     about = archived.about
     athlete, run = Athlete(**about["athlete"]), Run(**{**about["run"], "id": archived.id})
     steps = archived.steps
-    targets = chosen(sets, athlete.targets)
+    targets = choose_set(sets, athlete.targets)
     of_run = [flag for flag in archived.flags if flag.step is None]
-    judged = put_in_doubt(verdicts(steps, targets), find_doubted_sides(of_run))
+    judged = put_in_doubt(find_verdicts(steps, targets), find_doubted_sides(of_run))
     summary = summarise_archived(archived, steps)
     advised = not select_run_flags(summary.flags, "headline")
     return RunView(
@@ -149,12 +149,12 @@ def read_view(
         targets=targets,
         verdicts=judged,
         cues=find_cues(judged, targets, summary.figures) if advised else (),
-        curves=_swings(archived, steps) if drawn else {},
+        curves=_list_swings(archived, steps) if drawn else {},
         uncertainty=archived.uncertainty if drawn else {},
         rate_hz=float(about["rate_hz"]),
         sites=archived.sites,
         versions=archived.versions,
-        still=_still(archived) if drawn else {},
+        still=_find_still(archived) if drawn else {},
     )
 
 
@@ -163,9 +163,11 @@ def failed_view(
 ) -> RunView:
     """A run of which only its row of the run table is known."""
     athlete = Athlete(id=str(row.get("athlete") or "not known"))
-    run = Run(id=str(row["run"]), start=row.get("start") or "standing", distance_m=_metres(row))
+    run = Run(
+        id=str(row["run"]), start=row.get("start") or "standing", distance_m=_read_metres(row)
+    )
     steps = join_steps([])
-    targets = chosen(sets, None)
+    targets = choose_set(sets, None)
     reason = clean_text(str(row.get("reason") or "")) or "the reason was not kept"
     return RunView(
         summary=make_failed_run(str(row.get("session", "")), athlete, run, reason),
@@ -174,11 +176,11 @@ def failed_view(
         run=run,
         steps=steps,
         targets=targets,
-        verdicts=verdicts(steps, targets),
+        verdicts=find_verdicts(steps, targets),
     )
 
 
-def _metres(row: Mapping[str, Any]) -> float | None:
+def _read_metres(row: Mapping[str, Any]) -> float | None:
     """Stated distance of a row, which holds text where it comes from a file."""
     try:
         value = float(row.get("distance_m") or "nan")
@@ -187,7 +189,7 @@ def _metres(row: Mapping[str, Any]) -> float | None:
     return value if np.isfinite(value) and value > 0.0 else None
 
 
-def _swings(archived: "ArchivedRun", steps: pd.DataFrame) -> dict[str, tuple[Swing, ...]]:
+def _list_swings(archived: "ArchivedRun", steps: pd.DataFrame) -> dict[str, tuple[Swing, ...]]:
     time_s = archived.time_s
     out = {}
     for angle in _ANGLES:
@@ -197,7 +199,7 @@ def _swings(archived: "ArchivedRun", steps: pd.DataFrame) -> dict[str, tuple[Swi
     return out
 
 
-def _still(archived: "ArchivedRun") -> dict[str, tuple[float, float]]:
+def _find_still(archived: "ArchivedRun") -> dict[str, tuple[float, float]]:
     out = {}
     for site in archived.sites:
         found = archived.signals(site).calibration

@@ -10,7 +10,7 @@ from typing import Any, Final
 import pandas as pd
 
 from imuproc.assessment.cues import Cue
-from imuproc.assessment.targets import DEFAULT, TargetSet, chosen, read_targets
+from imuproc.assessment.targets import DEFAULT, TargetSet, choose_set, read_targets
 from imuproc.core.errors import ArchiveError, SessionError
 from imuproc.files.whole import replace_file
 from imuproc.files.wording import quote, quote_all, suggest_word
@@ -78,7 +78,7 @@ class _Request:
     sets: Mapping[str, TargetSet]
     only: Collection[str] | None
 
-    def wants(self, run_id: str, source: Path) -> bool:
+    def needs_page(self, run_id: str, source: Path) -> bool:
         """Whether the page of a run is made anew."""
         there = (self.report / page_name(run_id)).is_file()
         return self.only is None or not there or bool({run_id, source.stem} & set(self.only))
@@ -119,7 +119,7 @@ def write_report(
         written.
     """
     sets = read_targets(targets)
-    sources, session = _sources(folder)
+    sources, session = _list_sources(folder)
     request = _Request(folder / REPORT_FOLDER, session, sets, only)
     try:
         request.report.mkdir(exist_ok=True)
@@ -127,7 +127,7 @@ def write_report(
         _add_failed(folder, request, gathered)
         _write_comparisons(request.report, gathered)
         again = find_recurring(gathered.cues)
-        _write(request.report / INDEX, squad_page(session, gathered.rows, again))
+        _write_page(request.report / INDEX, squad_page(session, gathered.rows, again))
         _write_spreadsheet(folder / STEPS_XLSX, gathered, sets)
     except OSError as error:
         name = Path(error.filename or request.report).name
@@ -161,7 +161,7 @@ def write_comparison(folder: Path, first: RunView, second: RunView) -> Path:
     path = folder / REPORT_FOLDER / compare_name(first.summary.run, second.summary.run)
     try:
         path.parent.mkdir(exist_ok=True)
-        _write(path, compare_page(first, second))
+        _write_page(path, compare_page(first, second))
     except OSError as error:
         raise SessionError(f"compare: {path} cannot be written ({error.strerror})") from error
     return path
@@ -187,7 +187,7 @@ def two_views(folder: Path, runs: tuple[str, str], targets: Path | None = None) 
         As for :func:`write_report`; or there is no such run with steps.
     """
     sets = read_targets(targets)
-    sources, session = _sources(folder)
+    sources, session = _list_sources(folder)
     where = {run_id: path for path, run_id in sources}
     views = []
     for run in runs:
@@ -214,7 +214,7 @@ def _write_comparisons(report: Path, gathered: _Gathered) -> None:
         before[view.summary.athlete] = view
         if earlier is not None:
             name = compare_name(earlier.summary.run, view.summary.run)
-            _write(report / name, compare_page(earlier, view))
+            _write_page(report / name, compare_page(earlier, view))
             gathered.written.append(f"{REPORT_FOLDER}/{name}")
             place = next(k for k, row in enumerate(gathered.rows) if row.run == view.summary.run)
             gathered.rows[place] = replace(gathered.rows[place], compare=name)
@@ -229,7 +229,7 @@ def run_views(folder: Path, targets: Path | None = None) -> Iterator[RunView]:
         As for :func:`write_report`, and with its errors.
     """
     sets = read_targets(targets)
-    sources, session = _sources(folder)
+    sources, session = _list_sources(folder)
     known = {run_id for _, run_id in sources}
     for path, runs in groupby(sources, key=lambda source: source[0]):
         with open_archive(path) as archive:
@@ -239,7 +239,7 @@ def run_views(folder: Path, targets: Path | None = None) -> Iterator[RunView]:
         yield failed_view(row, session, sets)
 
 
-def _sources(folder: Path) -> tuple[list[tuple[Path, str]], Mapping[str, Any]]:
+def _list_sources(folder: Path) -> tuple[list[tuple[Path, str]], Mapping[str, Any]]:
     """Archive and id of each run, and what is known of the session."""
     whole = folder / SESSION_ARCHIVE
     paths = [whole] if whole.is_file() else sorted((folder / RUNS_FOLDER).glob("*.h5"))
@@ -261,24 +261,24 @@ def _shared_out(sources: Sequence[tuple[Path, str]], request: _Request, jobs: in
     """All runs, in parts of equal size for each process, put together in their order."""
     workers = max(1, min(jobs, len(sources)))
     if workers == 1:
-        return _part(sources, request)
+        return _write_part(sources, request)
     from joblib import delayed
 
     size = -(-len(sources) // workers)
     parts = [sources[at : at + size] for at in range(0, len(sources), size)]
     gathered = _Gathered()
-    for part in share_out((delayed(_part)(part, request) for part in parts), workers):
+    for part in share_out((delayed(_write_part)(part, request) for part in parts), workers):
         gathered.join(part)
     return gathered
 
 
-def _part(sources: Sequence[tuple[Path, str]], request: _Request) -> _Gathered:
+def _write_part(sources: Sequence[tuple[Path, str]], request: _Request) -> _Gathered:
     """Pages of some runs; each archive is opened once."""
     gathered = _Gathered()
     for path, runs in groupby(sources, key=lambda source: source[0]):
         with open_archive(path) as archive:
             for _, run_id in runs:
-                wanted = request.wants(run_id, path)
+                wanted = request.needs_page(run_id, path)
                 view = read_view(archive.run(run_id), request.session, request.sets, drawn=wanted)
                 if wanted:
                     gathered.written += _write_run(request.report, view)
@@ -307,7 +307,7 @@ def _failed_rows(folder: Path, known: Collection[str]) -> list[dict[str, str]]:
 def _write_run(report: Path, view: RunView) -> list[str]:
     page = page_name(view.summary.run)
     picture = page.removesuffix(".html") + ".png"
-    _write(report / page, run_page(view))
+    _write_page(report / page, run_page(view))
     if not view.has_steps:
         (report / picture).unlink(missing_ok=True)  # of an earlier time, when there were steps
         return [f"{REPORT_FOLDER}/{page}"]
@@ -315,7 +315,7 @@ def _write_run(report: Path, view: RunView) -> list[str]:
     return [f"{REPORT_FOLDER}/{page}", f"{REPORT_FOLDER}/{picture}"]
 
 
-def _write(path: Path, text: str) -> None:
+def _write_page(path: Path, text: str) -> None:
     with replace_file(path) as temporary:
         temporary.write_text(text, encoding="utf-8", errors="replace", newline="\n")
 
@@ -324,5 +324,5 @@ def _write_spreadsheet(path: Path, gathered: _Gathered, sets: Mapping[str, Targe
     judged = [table for table in gathered.judged if len(table)]
     columns = ["run", "step", "figure", "verdict"]
     together = pd.concat(judged) if judged else pd.DataFrame({name: [] for name in columns})
-    used = list(gathered.sets.values()) or [chosen(sets, DEFAULT)]
+    used = list(gathered.sets.values()) or [choose_set(sets, DEFAULT)]
     write_steps_xlsx(path, join_steps(gathered.steps), together, used)

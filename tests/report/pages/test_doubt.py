@@ -10,7 +10,7 @@ from imuproc.assessment.verdicts import IN_DOUBT, NOT_MEASURED, put_in_doubt
 from imuproc.core.flag_list import FLAGS
 from imuproc.core.flag_policy import find_doubted_sides, is_serious
 from imuproc.core.flags import RaisedFlag
-from imuproc.report.pages.doubt import trouble, trusted
+from imuproc.report.pages.doubt import list_trouble, list_trusted
 from imuproc.report.pages.labels import LABELS
 from imuproc.report.pages.view import RunView
 from tests.report.pages.made_report import DOUBTFUL, NOTED, SOUND
@@ -30,10 +30,10 @@ def test_a_sound_run_is_in_no_trouble(views: dict[str, RunView]) -> None:
 def test_a_run_in_doubt_says_what_is_wrong_and_what_is_there(views: dict[str, RunView]) -> None:
     view = views[DOUBTFUL]
     assert view.in_trouble()
-    (sentence,) = trouble(view)
+    (sentence,) = list_trouble(view)
     assert "left shank" in sentence
     assert FLAGS["mounting_sign_unsure"].advice in sentence
-    words = {trust.name: trust.words for trust in trusted(view)}
+    words = {trust.name: trust.words for trust in list_trusted(view)}
     assert words["Shin"] == "6 of 11 steps, but do not trust the left"
     assert words["Contact"] == "all steps"
 
@@ -41,7 +41,7 @@ def test_a_run_in_doubt_says_what_is_wrong_and_what_is_there(views: dict[str, Ru
 def test_much_missing_is_trouble_even_without_a_flag(views: dict[str, RunView]) -> None:
     view = flagged(views[DOUBTFUL])
     assert view.in_trouble()
-    assert trouble(view) == [
+    assert list_trouble(view) == [
         "Many figures are missing in this run; see below which ones are there."
     ]
 
@@ -89,6 +89,6 @@ def test_no_cue_and_no_verdict_rests_on_a_figure_in_doubt(views: dict[str, RunVi
 
 
 def test_every_shown_figure_is_counted(views: dict[str, RunView]) -> None:
-    assert len(trusted(views[SOUND])) == len(LABELS)
-    have = np.array([trust.have for trust in trusted(views[SOUND])])
+    assert len(list_trusted(views[SOUND])) == len(LABELS)
+    have = np.array([trust.have for trust in list_trusted(views[SOUND])])
     assert (have >= 10).sum() >= 7

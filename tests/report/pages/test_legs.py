@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 
 from imuproc.core.recording import Athlete
-from imuproc.report.pages.legs import HEIGHT, WIDTH, foot_length, legs
+from imuproc.report.pages.legs import HEIGHT, WIDTH, draw_legs, foot_length
 from imuproc.report.pages.view import RunView
 from tests.report.pages.made_report import DOUBTFUL, NOTED, SOUND
 
 
 def test_the_drawn_angles_are_the_figures(views: dict[str, RunView]) -> None:
     view = views[SOUND]
-    for leg, row in zip(legs(view), view.steps.itertuples(), strict=True):
+    for leg, row in zip(draw_legs(view), view.steps.itertuples(), strict=True):
         assert leg.knee is not None
         up, ahead = leg.ankle[1] - leg.knee[1], leg.knee[0] - leg.ankle[0]
         assert math.degrees(math.atan2(up, ahead)) == pytest.approx(
@@ -28,7 +28,7 @@ def test_the_drawn_angles_are_the_figures(views: dict[str, RunView]) -> None:
 def test_the_foot_stands_on_the_ground_and_all_is_within_the_cell(
     views: dict[str, RunView],
 ) -> None:
-    for leg in legs(views[SOUND]):
+    for leg in draw_legs(views[SOUND]):
         lowest = max(y for _, y in leg.foot)
         assert lowest == pytest.approx(59.0, abs=0.2)
         for x, y in (*leg.foot, leg.ankle, leg.knee or leg.ankle):
@@ -37,7 +37,7 @@ def test_the_foot_stands_on_the_ground_and_all_is_within_the_cell(
 
 
 def test_a_shin_that_is_not_known_is_not_drawn(views: dict[str, RunView]) -> None:
-    drawn = legs(views[DOUBTFUL])
+    drawn = draw_legs(views[DOUBTFUL])
     assert [leg.knee is None for leg in drawn] == [leg.side == "left" for leg in drawn]
     assert [leg.foot_known for leg in drawn] == [leg.side == "right" for leg in drawn]
 
@@ -52,7 +52,7 @@ def test_shank_and_foot_are_in_proportion(views: dict[str, RunView]) -> None:
 
 
 def test_the_wedge_spans_the_target(views: dict[str, RunView]) -> None:
-    first = legs(views[SOUND])[0]
+    first = draw_legs(views[SOUND])[0]
     assert first.band_deg == (38.0, 54.0)  # of the default set, step 1
     start, low, rest = first.wedge[1:].split("L")[0], *first.wedge[1:].split("L")[1].split("A", 1)
     x, y = np.array([low.split(), start.split()], dtype=float).T
@@ -63,4 +63,4 @@ def test_the_wedge_spans_the_target(views: dict[str, RunView]) -> None:
 def test_without_a_target_there_is_no_wedge(views: dict[str, RunView]) -> None:
     view = views[SOUND]
     bare = replace(view, verdicts=view.verdicts[view.verdicts["figure"] == "contact_time_s"])
-    assert {leg.wedge for leg in legs(bare)} == {""}
+    assert {leg.wedge for leg in draw_legs(bare)} == {""}

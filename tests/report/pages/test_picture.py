@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from imuproc.assessment.cues import find_cues
-from imuproc.assessment.verdicts import verdicts
+from imuproc.assessment.verdicts import find_verdicts
 from imuproc.core.flags import RaisedFlag
 from imuproc.report.pages.view import RunView
 from imuproc.report.picture import write_picture
@@ -20,7 +20,7 @@ from tests.report.pages.made_report import SOUND
 def drawn(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, tuple]]:
     """What is put on the sheet."""
     seen: list[tuple[str, tuple]] = []
-    for name in ("text", "ring"):
+    for name in ("draw_text", "draw_ring"):
         method = getattr(Sheet, name)
 
         def record(self, *what, _name=name, _method=method, **more):
@@ -33,12 +33,12 @@ def drawn(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, tuple]]:
 
 def toe_dropping(view: RunView) -> RunView:
     low = view.steps.assign(dorsiflexion_swing_mean_deg=-12.0, dorsiflexion_swing_mean_deg_u=1.0)
-    judged = verdicts(low, view.targets)
+    judged = find_verdicts(low, view.targets)
     return replace(view, steps=low, verdicts=judged, cues=find_cues(judged, view.targets, {}))
 
 
 def words_of(drawn: list[tuple[str, tuple]]) -> str:
-    return "\n".join(what[2] for name, what in drawn if name == "text")
+    return "\n".join(what[2] for name, what in drawn if name == "draw_text")
 
 
 def test_it_shows_what_its_headline_says(
@@ -51,8 +51,8 @@ def test_it_shows_what_its_headline_says(
         assert told in words
     for told in (view.summary.athlete, SOUND, "2031-04-12", "not advice on health"):
         assert told in words
-    assert sum(name == "ring" for name, _ in drawn) == len(view.cues[0].steps)
-    assert min(what[3] for name, what in drawn if name == "text") >= 25
+    assert sum(name == "draw_ring" for name, _ in drawn) == len(view.cues[0].steps)
+    assert min(what[3] for name, what in drawn if name == "draw_text") >= 25
     with Image.open(tmp_path / "run.png") as image:
         assert image.size == (1080, 1560)
         assert len(np.unique(np.asarray(image).reshape(-1, 3), axis=0)) > 50

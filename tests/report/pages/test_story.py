@@ -7,7 +7,7 @@ import pytest
 
 from imuproc.assessment.cues import find_cues
 from imuproc.assessment.targets import DEFAULT, read_targets
-from imuproc.assessment.verdicts import verdicts
+from imuproc.assessment.verdicts import find_verdicts
 from imuproc.core.flags import RaisedFlag
 from imuproc.report.pages import story
 from imuproc.report.pages.view import RunView
@@ -19,8 +19,10 @@ REACHING = [60.0, 69.0, 77.0, 83.0, 88.0, 92.0]
 
 
 def first_cue(table: pd.DataFrame, **differences: float) -> story.Matter:
-    cue = find_cues(verdicts(table, TARGETS), TARGETS, differences)[0]
-    return story.matter(cue, table.assign(ankle_ahead_of_knee_m=[-0.1, -0.1, 0.0, 0.0, 0.01, 0.03]))
+    cue = find_cues(find_verdicts(table, TARGETS), TARGETS, differences)[0]
+    return story.tell_cue(
+        cue, table.assign(ankle_ahead_of_knee_m=[-0.1, -0.1, 0.0, 0.0, 0.01, 0.03])
+    )
 
 
 def test_a_cue_tells_how_far_how_sure_and_how_far_the_ankle_was_ahead() -> None:
@@ -30,6 +32,13 @@ def test_a_cue_tells_how_far_how_sure_and_how_far_the_ankle_was_ahead() -> None:
     assert found.evidence == "Steps 1-6. The ankle was up to 3 cm ahead of the knee: it may brake."
     assert "may brake" in found.meaning
     assert found.try_this.startswith("strike down and back")
+
+
+def test_steps_that_are_surely_off_are_told_apart_from_those_that_may_be() -> None:
+    shin = [*REACHING[:3], *(x - 3.5 for x in REACHING[3:])]
+    assert first_cue(steps(shin, u=1.8)).seen == "3 of 6 steps, perhaps 3 more (drive)"
+    far = steps(REACHING, u=4.0, shin_angle_touchdown_deg_u_repeat=4.0)
+    assert first_cue(far).seen == "in the mean of 6 steps (drive)"
 
 
 def test_a_cue_of_one_foot_says_which() -> None:
@@ -66,12 +75,12 @@ def test_a_sound_run_says_that_nothing_was_off(views: dict[str, RunView]) -> Non
 
 
 def test_the_facts_say_when_how_and_how_far(views: dict[str, RunView]) -> None:
-    facts = dict(story.facts(views[SOUND]))
+    facts = dict(story.list_facts(views[SOUND]))
     assert facts["Date"] == "2031-04-12"
     assert facts["Start"] == "from blocks"
     assert facts["Distance"] == "20 m"
     assert facts["Steps"] == "11, then 6 slowing down"
-    assert dict(story.facts(replace(views[SOUND], session={})))["Date"] == "not known"
+    assert dict(story.list_facts(replace(views[SOUND], session={})))["Date"] == "not known"
 
 
 def test_flags_are_explained_serious_ones_first(views: dict[str, RunView]) -> None:

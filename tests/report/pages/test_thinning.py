@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from imuproc.report.pages.run_page import run_page
-from imuproc.report.pages.thinning import MOST_SHOWN, every_nth_pair, thinned
+from imuproc.report.pages.thinning import MOST_SHOWN, every_nth_pair, thin_steps
 from imuproc.report.pages.view import RunView
 from imuproc.results.swings import Swing
 from tests.report.pages.made_report import SOUND
@@ -27,13 +27,13 @@ def long_run(view: RunView, times: int) -> RunView:
 
 
 def test_usual_runs_are_shown_whole(views: dict[str, RunView]) -> None:
-    assert thinned(views[SOUND]) is views[SOUND]
+    assert thin_steps(views[SOUND]) is views[SOUND]
     assert "pairs of steps" not in run_page(views[SOUND])
 
 
 def test_a_long_run_shows_pairs_evenly_and_says_so(views: dict[str, RunView]) -> None:
     view = long_run(views[SOUND], 40)
-    shown = thinned(view)
+    shown = thin_steps(view)
     assert every_nth_pair(view) == 6
     assert MOST_SHOWN / 2 < len(shown.steps) <= MOST_SHOWN
     assert shown.steps["step"].tolist()[:6] == [1, 2, 13, 14, 25, 26]

@@ -9,6 +9,18 @@
   const told = field("shown");
   let turned = false;
 
+  // On a phone only the newest run of each athlete, until the others are asked for.
+  for (const more of document.querySelectorAll(".more")) {
+    const list = more.previousElementSibling;
+    list.classList.add("newest");
+    more.hidden = false;
+    more.addEventListener("click", () => {
+      list.classList.remove("newest");
+      more.hidden = true;
+      list.children[1].querySelector("a").focus();
+    });
+  }
+
   function show() {
     const words = field("find").value.toLowerCase().split(/\s+/).filter(Boolean);
     const athlete = field("athlete").value;
@@ -20,6 +32,9 @@
         && (!state || part.dataset.state === state);
     };
     for (const part of [...rows, ...cards]) part.hidden = !fits(part);
+    for (const more of document.querySelectorAll(".more:not([hidden])")) {
+      more.previousElementSibling.classList.toggle("newest", !words.length && !state);
+    }
     for (const block of blocks) {
       block.hidden = ![...block.querySelectorAll(".runs > li")].some((card) => !card.hidden);
     }

@@ -33,12 +33,12 @@ class Links:
     states: FloatArray
     shared: FloatArray
 
-    def answer(self, chain: FloatArray, shared: FloatArray) -> FloatArray:
+    def apply_rows(self, chain: FloatArray, shared: FloatArray) -> FloatArray:
         """What the rows give, (m, r, k), for states (m + 1, d, k) and shared unknowns (s, k)."""
         both = np.concatenate((chain[:-1], chain[1:]), axis=1)
         return np.asarray(self.states @ both + self.shared @ shared)
 
-    def gathered(self, value: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def gather_right_side(self, value: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Right-hand side, (m + 1, d) and (s,), for the rows' values (m, r)."""
         width = self.states.shape[2] // 2
         both = np.einsum("mrw,mr->mw", self.states, value)
@@ -65,7 +65,7 @@ class Information:
     shared: FloatArray
 
     @classmethod
-    def of(cls, links: Links) -> "Information":
+    def from_links(cls, links: Links) -> "Information":
         """What the rows of all links tell."""
         count, _, both = links.states.shape
         width = both // 2
@@ -82,7 +82,7 @@ class Information:
         flat = links.shared.reshape(-1, across.shape[2])
         return cls(band, cross, flat.T @ flat)
 
-    def plus(self, diagonal: FloatArray, cross: FloatArray, shared: FloatArray) -> "Information":
+    def add(self, diagonal: FloatArray, cross: FloatArray, shared: FloatArray) -> "Information":
         """With more about each state by itself (n, d), across (n, d, s), and the shared (s, s)."""
         band = self.band.copy()
         band[0] += diagonal.ravel()
@@ -91,7 +91,7 @@ class Information:
     def factor(self) -> "Factor":
         """Factored, for solving."""
         lower = cholesky_banded(self.band, lower=True)
-        reached = _triangular(lower, self.cross.reshape(-1, self.cross.shape[2]), "N")
+        reached = _solve_triangular(lower, self.cross.reshape(-1, self.cross.shape[2]), "N")
         complement = self.shared - reached.T @ reached
         return Factor(lower, reached, complement, self.cross.shape[1])
 
@@ -119,24 +119,24 @@ class Factor:
 
     def solve(self, chain: FloatArray, shared: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Unknowns (n, d, k) and (s, k) for right-hand sides of the same shapes."""
-        half = _triangular(self.lower, chain.reshape(-1, chain.shape[2]), "N")
+        half = _solve_triangular(self.lower, chain.reshape(-1, chain.shape[2]), "N")
         own = cho_solve(self._complement_factor, shared - self.reached.T @ half)
-        states = _triangular(self.lower, half - self.reached @ own, "T")
+        states = _solve_triangular(self.lower, half - self.reached @ own, "T")
         return states.reshape(chain.shape), np.asarray(own)
 
-    def variance(self, chain: FloatArray, shared: FloatArray) -> FloatArray:
+    def compute_variance(self, chain: FloatArray, shared: FloatArray) -> FloatArray:
         """Of combinations with weights (n, d, k) and (s, k): half of the work of solving, (k,)."""
-        half = _triangular(self.lower, chain.reshape(-1, chain.shape[2]), "N")
+        half = _solve_triangular(self.lower, chain.reshape(-1, chain.shape[2]), "N")
         rest = shared - self.reached.T @ half
         factor, lower = self._complement_factor
         own = solve_triangular(factor, rest, lower=lower)
         return np.asarray(np.sum(half * half, axis=0) + np.sum(own * own, axis=0))
 
-    def covariance(self) -> FloatArray:
+    def compute_covariance(self) -> FloatArray:
         """Of the shared unknowns, shape (s, s)."""
         return np.asarray(cho_solve(self._complement_factor, np.eye(len(self.complement))))
 
-    def at_a_time(self) -> int:
+    def count_at_a_time(self) -> int:
         """How many right-hand sides are best solved at once, for the memory's sake."""
         return int(max(1, _AT_A_TIME // self.lower.shape[1]))
 
@@ -146,7 +146,7 @@ class Factor:
         return factor, bool(lower)
 
 
-def _triangular(lower: FloatArray, right: FloatArray, trans: str) -> FloatArray:
+def _solve_triangular(lower: FloatArray, right: FloatArray, trans: str) -> FloatArray:
     """Solve with a banded triangular factor, or its transpose."""
     solved, fault = dtbtrs(lower, right, uplo="L", trans=trans)
     if fault:

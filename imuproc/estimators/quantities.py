@@ -1,4 +1,4 @@
-"""Figures of all steps with their standard uncertainty by named part."""
+"""Quantities of all steps with their standard uncertainty by named part."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
@@ -12,7 +12,7 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
-class Figure:
+class Quantity:
     """One column: a value per step and the parts of its standard uncertainty.
 
     Parameters
@@ -29,39 +29,39 @@ class Figure:
     @property
     def uncertainty(self) -> FloatArray:
         """Combined standard uncertainty: root sum of squares of the parts (JCGM 100:2008, 5.1)."""
-        return self._combined(self.parts.keys())
+        return self._combine_parts(self.parts.keys())
 
     @property
     def repeat_uncertainty(self) -> FloatArray:
-        """The same between steps, sides and runs of one athlete in one set-up."""
-        return self._combined(self.parts.keys() - SET_UP)
+        """Standard uncertainty between steps, sides and runs of one athlete in one set-up."""
+        return self._combine_parts(self.parts.keys() - SET_UP)
 
-    def _combined(self, names: Collection[str]) -> FloatArray:
+    def _combine_parts(self, names: Collection[str]) -> FloatArray:
         if not names:
             return np.full(len(self.value), np.nan)
         total = np.sqrt(sum(np.square(self.parts[name]) for name in self.parts if name in names))
         return np.where(np.isfinite(self.value), total, np.nan)
 
 
-def missing(count: int) -> Figure:
+def make_missing(count: int) -> Quantity:
     """A column without any value."""
-    return Figure(np.full(count, np.nan))
+    return Quantity(np.full(count, np.nan))
 
 
-def withheld(figures: Mapping[str, Figure], names: Collection[str]) -> dict[str, Figure]:
-    """Figures with some of them missing.
+def withhold(figures: Mapping[str, Quantity], names: Collection[str]) -> dict[str, Quantity]:
+    """Quantities with some of them missing.
 
     Parameters
     ----------
-    figures : mapping from column name to Figure
+    figures : mapping from column name to Quantity
     names : collection of str
         Columns that are to be empty.
 
     Returns
     -------
-    dict from column name to Figure
+    dict from column name to Quantity
     """
     return {
-        name: missing(len(figure.value)) if name in names else figure
+        name: make_missing(len(figure.value)) if name in names else figure
         for name, figure in figures.items()
     }

@@ -9,17 +9,11 @@ import pytest
 import imuproc
 from imuproc.dsp.rotations import skew
 from imuproc.motion import segment
-from imuproc.motion.bordered import Information, Links
-from imuproc.motion.drift import (
-    DriftProblem,
-    DriftSolution,
-    solve,
-    tilt_parts,
-    tilt_spread,
-    tilt_weights,
-)
+from imuproc.motion.arrowhead import Information, Links
+from imuproc.motion.drift import DriftProblem, DriftSolution, solve
 from imuproc.motion.settings import MotionSettings
-from imuproc.motion.strapdown import ERROR_TERMS, GYRO_TERMS, along, at_times
+from imuproc.motion.strapdown import ERROR_TERMS, GYRO_TERMS, interpolate_along, interpolate_at
+from imuproc.motion.tilt import compute_tilt_parts, compute_tilt_spread, compute_tilt_weights
 from tests.simulated import make_run, plan_run
 
 
@@ -57,8 +51,8 @@ def tie_rows(problem: DriftProblem) -> tuple[np.ndarray, np.ndarray]:
     shared, links = ERROR_TERMS + problem.point.rows.shape[2], len(at_s) - 1
     start = shared + 3 * links
     rows = np.zeros((links, 3, start + 3 * (links + 1)))
-    rows[:, :, :ERROR_TERMS] = -np.diff(along(sens.velocity, sens.time_s, at_s), axis=0)
-    tilted = skew(np.diff(at_times(sens.force_integral_mps, sens.time_s, at_s), axis=0))
+    rows[:, :, :ERROR_TERMS] = -np.diff(interpolate_along(sens.velocity, sens.time_s, at_s), axis=0)
+    tilted = skew(np.diff(interpolate_at(sens.force_integral_mps, sens.time_s, at_s), axis=0))
     for link in range(links):
         for earlier in range(link + 1):
             at = shared + 3 * earlier
@@ -72,7 +66,9 @@ def tie_rows(problem: DriftProblem) -> tuple[np.ndarray, np.ndarray]:
 
 
 def between(problem: DriftProblem, running: np.ndarray) -> np.ndarray:
-    return np.diff(at_times(running, problem.strapdown.time_s, problem.anchors.time_s), axis=0)
+    return np.diff(
+        interpolate_at(running, problem.strapdown.time_s, problem.anchors.time_s), axis=0
+    )
 
 
 def seen_rows(problem: DriftProblem, settings: MotionSettings) -> tuple[np.ndarray, np.ndarray]:
@@ -82,12 +78,12 @@ def seen_rows(problem: DriftProblem, settings: MotionSettings) -> tuple[np.ndarr
     start = shared + 3 * (len(anchors.time_s) - 1)
     rows = np.zeros((len(own), 3, start + 3 * len(anchors.time_s)))
     read = [anchors.sample_time_s, anchors.time_s[own]]
-    late, early = (along(sens.velocity, sens.time_s, at_s) for at_s in read)
+    late, early = (interpolate_along(sens.velocity, sens.time_s, at_s) for at_s in read)
     rows[:, :, :ERROR_TERMS], rows[:, :, ERROR_TERMS:shared] = late - early, point.rows
     for axis in range(3):
         rows[np.arange(len(own)), axis, start + 3 * own + axis] = 1.0
     velocity, clock_s = problem.strapdown.velocity_mps, problem.strapdown.time_s
-    late, early = (at_times(velocity, clock_s, at_s) for at_s in read)
+    late, early = (interpolate_at(velocity, clock_s, at_s) for at_s in read)
     values = point.target - late + early
     for anchor in range(len(anchors.time_s)):
         at = own == anchor
@@ -150,14 +146,16 @@ def test_the_chain_gives_what_all_rows_at_once_give(clipped: bool) -> None:
         chained = (
             solution.errors,
             solution.point,
-            solution.wander_rad,
+            solution.random_walk_rad,
             solution.anchor_velocity_mps,
         )
         found = np.concatenate([part.ravel() for part in chained])
         spread = np.linalg.norm(root, axis=1)
         assert np.abs((found - unknowns) / spread).max() < 1e-6
         np.testing.assert_allclose(solution.stance_misfit, misfit, rtol=1e-6)
-        covariance = solution.factor.covariance() * np.outer(solution.prior_sd, solution.prior_sd)
+        covariance = solution.factor.compute_covariance() * np.outer(
+            solution.prior_sd, solution.prior_sd
+        )
         shared = len(solution.prior_sd)
         np.testing.assert_allclose(np.sqrt(np.diag(covariance)), spread[:shared], rtol=1e-6)
 
@@ -167,10 +165,13 @@ def test_spread_and_its_parts_are_those_of_the_whole_covariance(clipped: bool) -
     problem, settings, solution = solved(clipped)[0]
     _, root, _ = all_at_once(problem, settings)
     at_s = np.linspace(*problem.strapdown.time_s[[0, -1]], 50)
-    weights = tilt_weights(problem, at_s, np.tile([0.1, 0.9, 0.2], (50, 1)))
-    spread, parts = tilt_spread(solution, weights), tilt_parts(problem, solution, weights)
+    weights = compute_tilt_weights(problem, at_s, np.tile([0.1, 0.9, 0.2], (50, 1)))
+    spread, parts = (
+        compute_tilt_spread(solution, weights),
+        compute_tilt_parts(problem, solution, weights),
+    )
     wander = ERROR_TERMS + len(solution.point)
-    terms = [*range(GYRO_TERMS), *range(wander, wander + solution.wander_rad.size)]
+    terms = [*range(GYRO_TERMS), *range(wander, wander + solution.random_walk_rad.size)]
     combined = weights @ root[terms]
     np.testing.assert_allclose(spread, np.linalg.norm(combined, axis=1), rtol=1e-6)
 
@@ -181,7 +182,7 @@ def test_spread_and_its_parts_are_those_of_the_whole_covariance(clipped: bool) -
     ties = (combined @ (tie_rows(problem)[0] @ root).T) ** 2
     of_rate = ties @ share(problem.blind.undersampled_velocity_variance)
     np.testing.assert_allclose(parts["rate"], np.sqrt(of_rate), rtol=1e-6, atol=1e-12)
-    sd = priors(problem, settings)[1][wander : wander + solution.wander_rad.size]
+    sd = priors(problem, settings)[1][wander : wander + solution.random_walk_rad.size]
     wandered = (combined @ (root[terms[GYRO_TERMS:]] / sd[:, None]).T) ** 2
     hidden = between(problem, problem.blind.rotation_sd_rad)
     hidden = hidden * between(problem, problem.blind.clipped_rotation_sd_rad)
@@ -195,7 +196,7 @@ def test_a_chain_of_many_states_is_solved_as_its_whole_matrix_is() -> None:
     rng = np.random.default_rng(3)
     links = Links(rng.normal(size=(9, 3, 4)), rng.normal(size=(9, 3, 5)))
     diagonal, nothing = np.ones((10, 2)), np.zeros((10, 2, 5))
-    factor = Information.of(links).plus(diagonal, nothing, np.eye(5)).factor()
+    factor = Information.from_links(links).add(diagonal, nothing, np.eye(5)).factor()
     rows = np.zeros((27, 25))
     for link in range(9):
         rows[3 * link : 3 * link + 3, 2 * link : 2 * link + 4] = links.states[link]
@@ -205,4 +206,6 @@ def test_a_chain_of_many_states_is_solved_as_its_whole_matrix_is() -> None:
     chain, shared = factor.solve(right[:20].reshape(10, 2, 7), right[20:])
     expected = np.linalg.solve(whole, right)
     np.testing.assert_allclose(np.concatenate((chain.reshape(20, 7), shared)), expected, rtol=1e-9)
-    np.testing.assert_allclose(factor.covariance(), np.linalg.inv(whole)[20:, 20:], rtol=1e-9)
+    np.testing.assert_allclose(
+        factor.compute_covariance(), np.linalg.inv(whole)[20:, 20:], rtol=1e-9
+    )
