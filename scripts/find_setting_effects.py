@@ -30,9 +30,9 @@ from tests.pipeline.scenes import SCENES, Scene  # noqa: E402
 from tests.pipeline.setting_effects import (  # noqa: E402
     REASONS,
     TABLE,
-    changed,
-    every_number,
-    owner_of,
+    change_number,
+    find_owner,
+    list_numbers,
     read_table,
 )
 from tests.pipeline.watched import Watched  # noqa: E402
@@ -47,15 +47,15 @@ def main() -> int:
     table = read_table() if TABLE.exists() else {}
     reasons = table.pop(REASONS, {})
     found = {name: dict(table.get(name, {})) for name in SCENES}
-    numbers = every_number()
+    numbers = list_numbers()
     left = {p: s for p, s in numbers.items() if not any(p in own for own in found.values())}
     faults: list[str] = []
     scenes = {name: _read_on(SCENES[name]) for name in names}
-    for values in (_ends, _between):
+    for values in (_select_ends, _between):
         for name, (watched, read) in scenes.items():
             start_s = time.process_time()
             for place, setting in list(left.items()):
-                if not (place.startswith(SCENES[name].shows or "") and owner_of(place) in read):
+                if not (place.startswith(SCENES[name].shows or "") and find_owner(place) in read):
                     continue
                 value = _that_shows(watched, place, values(setting), faults)
                 if value is not None:
@@ -66,7 +66,7 @@ def main() -> int:
             TABLE.write_text(_table({**found, REASONS: {p: reasons.get(p, "") for p in left}}))
     read_somewhere = set().union(*(read for _, read in scenes.values()))
     for place in left:
-        never = "" if owner_of(place) in read_somewhere else " (never read)"
+        never = "" if find_owner(place) in read_somewhere else " (never read)"
         print(f"shows nowhere{never}: {place}: {reasons.get(place, 'no reason given')}")
     print(*sorted(faults), f"{len(numbers) - len(left)} of {len(numbers)} show", sep="\n")
     return 1 if faults or not left.keys() <= reasons.keys() else 0
@@ -93,16 +93,16 @@ def _that_shows(
     """The first value that makes a difference; None where none does."""
     for value in values:
         try:
-            if watched.difference(changed(place, value)):
+            if watched.difference(change_number(place, value)):
                 return value
         except ValidationError:
             continue  # against another setting
-        except Exception as error:
+        except Exception as error:  # noqa: BLE001  all that was not foreseen is to be told
             faults.append(f"error: {place} = {value:g}: {type(error).__name__}: {error}")
     return None
 
 
-def _ends(setting: Setting) -> list[float]:
+def _select_ends(setting: Setting) -> list[float]:
     return [setting.low, setting.high]
 
 
@@ -124,7 +124,7 @@ def _between(setting: Setting) -> Iterator[float]:
 def _table(found: dict[str, dict[str, float]] | dict[str, dict[str, str]]) -> str:
     parts = [
         "# On which scene each setting shows, and at which value. Made by\n"
-        "# scripts/find_setting_effects.py, but for the reasons at the end, which are written by hand.\n"
+        "# scripts/find_setting_effects.py, but for the reasons at the end, written by hand.\n"
     ]
     for name, own in found.items():
         lines = [f'"{place}" = {_toml(value)}\n' for place, value in own.items()]

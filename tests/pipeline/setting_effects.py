@@ -14,7 +14,7 @@ REASONS: Final = "reasons"
 """Name of the part of the table that says why a setting shows nowhere."""
 
 
-def every_number() -> dict[str, Setting]:
+def list_numbers() -> dict[str, Setting]:
     """Numbers by their place; those of a row end with their place in it, from 0."""
     usual, found = Settings(), {}
     for name, stage in {"": usual, **list_tables(usual)}.items():
@@ -28,22 +28,22 @@ def every_number() -> dict[str, Setting]:
     return found
 
 
-def owner_of(place: str) -> tuple[str, str]:
+def find_owner(place: str) -> tuple[str, str]:
     """The class that a number is of, and its name there."""
-    table, _, name = _row_of(place)[0].rpartition(".")
+    table, _, name = _split_place(place)[0].rpartition(".")
     return type(get_value(Settings(), table)).__name__, name
 
 
-def changed(place: str, value: float) -> Changes:
+def change_number(place: str, value: float) -> Changes:
     """The change of one number, as the settings take it."""
-    row, number = _row_of(place)
+    row, number = _split_place(place)
     if number is None:
         return {place: value}
     usual = get_value(Settings(), row)
     return {row: tuple(value if k == number else one for k, one in enumerate(usual))}
 
 
-def _row_of(place: str) -> tuple[str, int | None]:
+def _split_place(place: str) -> tuple[str, int | None]:
     row, _, number = place.rpartition(".")
     return (row, int(number)) if number.isdigit() else (place, None)
 

@@ -7,7 +7,7 @@ setting is recorded does not count. ``python scripts/find_setting_effects.py`` m
 import pytest
 
 from tests.pipeline.scenes import SCENES
-from tests.pipeline.setting_effects import REASONS, changed, every_number, read_table
+from tests.pipeline.setting_effects import REASONS, change_number, list_numbers, read_table
 from tests.pipeline.watched import Watched
 
 MOST_REASONS = 25
@@ -17,7 +17,9 @@ MOST_REASONS = 25
 def test_each_setting_shows_on_its_scene(scene: str) -> None:
     watched = Watched(SCENES[scene].make(), SCENES[scene].base)
     effects = read_table()[scene]
-    assert [p for p, value in effects.items() if not watched.difference(changed(p, value))] == []
+    assert [
+        p for p, value in effects.items() if not watched.difference(change_number(p, value))
+    ] == []
     assert watched.difference({}) == ""
 
 
@@ -25,7 +27,7 @@ def test_no_setting_is_left_out_but_for_a_reason() -> None:
     table = read_table()
     reasons = table[REASONS]
     told = [place for part in table.values() for place in part]
-    assert sorted(told) == sorted(every_number())
+    assert sorted(told) == sorted(list_numbers())
     assert all(len(reason) > 20 for reason in reasons.values())
     assert len(reasons) <= MOST_REASONS
 

@@ -63,7 +63,7 @@ class Watched:
     _ends_only: bool = True
 
     def __post_init__(self) -> None:
-        self._run(Settings.model_validate(nested(self.base)))
+        self._run(Settings.model_validate(nest_tables(self.base)))
         self._usual, self._usual_keys = self._seen, self._keys
         names = [name for name, _ in self._usual]
         # What is thrown away, as where a sensor slipped and the run is begun anew, does not count.
@@ -77,7 +77,7 @@ class Watched:
         ValueError
             If the settings contradict each other.
         """
-        settings = Settings.model_validate(nested({**self.base, **changes}))
+        settings = Settings.model_validate(nest_tables({**self.base, **changes}))
         ends_only = self._ends_only
         try:
             self._run(settings)
@@ -85,7 +85,11 @@ class Watched:
             return str(difference)
         finally:
             self._ends_only = ends_only
-        return "" if len(_ends(self._seen)) == len(_ends(self._usual)) else "number of runs"
+        return (
+            ""
+            if len(_select_ends(self._seen)) == len(_select_ends(self._usual))
+            else "number of runs"
+        )
 
     def outcome(self) -> list[str]:
         """What the usual settings give, for people."""
@@ -93,7 +97,7 @@ class Watched:
             f"{len(shown[0])} steps, {', '.join(sorted({flag.name for flag in shown[3]}))}"
             if name == "result"
             else f"refused: {shown}"
-            for name, shown in _ends(self._usual)
+            for name, shown in _select_ends(self._usual)
         ]
 
     def _run(self, settings: Settings) -> None:
@@ -102,7 +106,7 @@ class Watched:
             for module in _CALLING:
                 for name, function in list(vars(module).items()):
                     if _is_of_a_stage(function) and function.__module__ != module.__name__:
-                        patch.setattr(module, name, self._remembered(function))
+                        patch.setattr(module, name, self._remember(function))
             self._watch(patch)
             source = RecordingSource(self.recording, settings.long.piece_samples)
             try:
@@ -146,17 +150,19 @@ class Watched:
         if not self._ends_only:
             place = len(self._seen) - 1
             if place < len(usual) and usual[place][0] == name:
-                if not _same(usual[place][1], shown):
+                if not _is_same(usual[place][1], shown):
                     raise _DiffersError(name)
                 return
             self._ends_only = True  # other ways through the stages: the ends will tell
         if name in ("result", "refusal"):
-            place = len(_ends(self._seen)) - 1
-            if place >= len(_ends(usual)) or not _same(_ends(usual)[place], (name, shown)):
+            place = len(_select_ends(self._seen)) - 1
+            if place >= len(_select_ends(usual)) or not _is_same(
+                _select_ends(usual)[place], (name, shown)
+            ):
                 raise _DiffersError(name)
 
-    def _remembered(self, function: Callable[..., Any]) -> Callable[..., Any]:
-        """The function, or what it gave with the usual settings; arguments kept stay where they lie."""
+    def _remember(self, function: Callable[..., Any]) -> Callable[..., Any]:
+        """The function, or what it gave with the usual settings, whose arguments are kept."""
 
         def call(*args: Any, **more: Any) -> Any:
             args = tuple(tuple(one) if isinstance(one, Iterator) else one for one in args)
@@ -188,11 +194,11 @@ class Watched:
             # Kept with the object: its address is that of another one when it is gone.
             self._keys[id(value)] = (
                 value,
-                self._tokens.setdefault(self._parts(value), len(self._tokens)),
+                self._tokens.setdefault(self._make_parts(value), len(self._tokens)),
             )
         return self._keys[id(value)][1]
 
-    def _parts(self, value: Any) -> Hashable:
+    def _make_parts(self, value: Any) -> Hashable:
         if isinstance(value, np.ndarray):
             place = value.__array_interface__["data"][0]
             return (place, value.shape, value.strides, value.dtype.str)
@@ -201,11 +207,11 @@ class Watched:
         if is_dataclass(value):
             return (type(value), *(self._key(getattr(value, one.name)) for one in fields(value)))
         if isinstance(value, BaseModel | NotingCuts):
-            return (type(value), self._parts(vars(value)))
+            return (type(value), self._make_parts(vars(value)))
         return id(value)
 
 
-def nested(changes: Changes) -> dict[str, Any]:
+def nest_tables(changes: Changes) -> dict[str, Any]:
     """Settings by their place as the tables that a TOML file would have."""
     tables: dict[str, Any] = {}
     for place, value in changes.items():
@@ -217,7 +223,7 @@ def nested(changes: Changes) -> dict[str, Any]:
     return tables
 
 
-def _ends(seen: list[tuple[str, Any]]) -> list[tuple[str, Any]]:
+def _select_ends(seen: list[tuple[str, Any]]) -> list[tuple[str, Any]]:
     return [one for one in seen if one[0] in ("result", "refusal")]
 
 
@@ -232,7 +238,7 @@ def _is_of_a_stage(function: object) -> bool:
     )
 
 
-def _same(one: Any, other: Any) -> bool:
+def _is_same(one: Any, other: Any) -> bool:
     """Whether a user would find no difference."""
     if one is other:
         return True
@@ -252,13 +258,15 @@ def _same(one: Any, other: Any) -> bool:
         columns = [*one] == [*other] and zip(one.items(), other.items(), strict=True)
         return one.equals(other) or (
             columns
-            and all(_same(values.to_numpy(), own.to_numpy()) for (_, values), (_, own) in columns)
+            and all(
+                _is_same(values.to_numpy(), own.to_numpy()) for (_, values), (_, own) in columns
+            )
         )
     if isinstance(one, Mapping):
-        return [*one] == [*other] and all(_same(one[name], other[name]) for name in one)
+        return [*one] == [*other] and all(_is_same(one[name], other[name]) for name in one)
     if isinstance(one, tuple | list | np.ndarray):
-        return len(one) == len(other) and all(map(_same, one, other))
+        return len(one) == len(other) and all(map(_is_same, one, other))
     if is_dataclass(one):
         names = [f.name for f in fields(one) if f.name not in _NOT_SHOWN]
-        return all(_same(getattr(one, name), getattr(other, name)) for name in names)
+        return all(_is_same(getattr(one, name), getattr(other, name)) for name in names)
     return bool(one == other)
