@@ -276,7 +276,7 @@ def print_tables(rows: pd.DataFrame) -> None:
         wrong = rows["wrong"].gt(0).groupby([rows[name] for name in by]).sum()
         print(pd.concat([runs, sums, false.rename("false"), wrong.rename("wrong phases")], axis=1))
         print()
-    flagged = rows["serious"].ne("").sum()
+    flagged = int(rows["serious"].str.len().gt(0).sum())  # of runs that were refused NaN
     wrong = int(rows["wrong"].gt(0).sum())
     print(f"{wrong} of {len(rows)} runs have a step in a wrong phase; {flagged} get no advice.")
 

@@ -90,6 +90,28 @@ def compare(
         If there are no steps or contacts, or columns are missing.
     ClockError
         If clocks or sequences cannot be aligned without doubt.
+
+    See Also
+    --------
+    imuproc.agreement.study : every run of a study, from its files.
+
+    Examples
+    --------
+    >>> import imuproc
+    >>> session = imuproc.read_session("data_samples/session.toml")
+    >>> from imuproc.core.reference import Reference
+    >>> steps = imuproc.process(session.read_run("R07-01")).steps
+    >>> down_s, off_s = (steps[name].to_numpy() for name in ("touchdown_s", "toe_off_s"))
+    >>> nothing, side = np.full(len(steps), np.nan), steps["side"].to_numpy()
+    >>> video = Reference(
+    ...     source="video.csv", side=side, touchdown_s=down_s - 0.004, toe_off_s=off_s,
+    ...     contact_time_s=nothing, flight_time_s=nothing, kind="video",
+    ...     has_clock=True,
+    ... )
+    >>> paired = compare(steps, video).paired
+    >>> contact = paired[paired["figure"] == "contact_time_s"]
+    >>> len(contact), round(float(contact["difference"].mean()), 4)
+    (20, -0.004)
     """
     use = settings or CompareSettings()
     missing = {"session", "athlete", "run", "step", "side", "touchdown_s", "toe_off_s"} - set(steps)

@@ -102,6 +102,23 @@ def find_cues(
     -------
     tuple of Cue
         Ordered by how often and how far, at most :data:`MOST_CUES`.
+
+    See Also
+    --------
+    imuproc.assessment.verdicts.find_verdicts : what it is made from.
+    imuproc.report.pages.story.tell_cue : a cue in sentences.
+
+    Examples
+    --------
+    >>> import imuproc
+    >>> session = imuproc.read_session("data_samples/session.toml")
+    >>> from imuproc.assessment.targets import DEFAULT, read_targets
+    >>> from imuproc.assessment.verdicts import find_verdicts
+    >>> result, targets = imuproc.process(session.read_run("R07-01")), read_targets()[DEFAULT]
+    >>> verdicts = find_verdicts(result.steps, targets)
+    >>> cues = find_cues(verdicts, targets, imuproc.summarise(result).figures)
+    >>> [(cue.words.title, cue.sure, cue.measured) for cue in cues]
+    [('Toe drops in the air', 10, 13)]
     """
     known = verdicts[~verdicts["verdict"].isin(NO_VERDICT)]
     faults = []

@@ -63,6 +63,18 @@ def check_recording(
     Returns
     -------
     CheckReport
+
+    See Also
+    --------
+    imuproc.checks.session.check_session : the logs of a session file.
+
+    Examples
+    --------
+    >>> import imuproc
+    >>> session = imuproc.read_session("data_samples/session.toml")
+    >>> report = check_recording(session.read_run("R07-01"))
+    >>> [str(sensor.verdict) for sensor in report.sensors]
+    ['fit', 'fit', 'fit', 'fit with limits']
     """
     settings = settings or CheckSettings()
     source = RecordingSource(recording, settings.piece_samples)

@@ -130,6 +130,18 @@ def to_common_clock(
     RunError
         If there is no log, the clocks are not shared, logs do not overlap, or the stamps of a log
         cannot be used (see :func:`imuproc.conditioning.samples.stamps.repair_stamps`).
+
+    See Also
+    --------
+    imuproc.conditioning.axes.calibration.calibrate : from there to segment axes.
+
+    Examples
+    --------
+    >>> import imuproc
+    >>> session = imuproc.read_session("data_samples/session.toml")
+    >>> timebased = to_common_clock(session.read_run("R07-01"), TimeBaseSettings(), 0.01)
+    >>> float(timebased.rate_hz), len(timebased.time_s) > 1000
+    (500.0, True)
     """
     _require_shared_clock(recording)
     stamps = {site: repair_stamps(log, settings.stamps) for site, log in recording.logs.items()}

@@ -99,6 +99,20 @@ def convert(
         There is no such form or run, or the folder holds other files.
     OSError
         The folder cannot be written.
+
+    See Also
+    --------
+    imuproc.readers.session.read_session : reads what was written.
+
+    Examples
+    --------
+    >>> import imuproc
+    >>> session = imuproc.read_session("data_samples/session.toml")
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     done = convert(session, "parquet", Path(folder, "copy"), runs=("R07-01",))
+    ...     imuproc.read_session(Path(folder, "copy", "session.toml")).runs[0].id
+    'R07-01'
     """
     if form not in FORMS:
         raise SessionError(f"--to: found {form!r}; allowed: {', '.join(map(repr, FORMS))}")

@@ -109,6 +109,17 @@ def low_pass(x: FloatArray, cutoff_hz: float, rate_hz: float) -> FloatArray:
     Correction of the cut-off: see :func:`correct_cutoff_hz`. Ends are padded by odd reflection
     over two periods of the cut-off (as far as a run is long enough); a run of one sample is
     returned as it is.
+
+    See Also
+    --------
+    differentiate : rate of change by central differences.
+
+    Examples
+    --------
+    >>> time_s = np.arange(0.0, 2.0, 0.005)
+    >>> slow, fast = np.sin(2.0 * np.pi * time_s), 0.5 * np.sin(120.0 * np.pi * time_s)
+    >>> float(np.abs(low_pass(slow + fast, 10.0, 200.0) - slow)[50:-50].max()) < 0.02
+    True
     """
     x = np.asarray(x, dtype=np.float64)
     design_hz = correct_cutoff_hz(cutoff_hz, rate_hz, passes=2)

@@ -151,6 +151,19 @@ def find_phases(steps: StepSpeeds, start: str, settings: PhaseSettings) -> Phase
     Returns
     -------
     Phases
+
+    See Also
+    --------
+    imuproc.pipeline.table.make_result : from motion and contacts to the step table.
+
+    Examples
+    --------
+    >>> number = np.arange(1.0, 25.0)
+    >>> speed_mps = 9.0 * (1.0 - 0.75 * np.exp(-number / 5.0))
+    >>> steps = StepSpeeds(number, number % 2 == 0, speed_mps, np.full(24, 0.05))
+    >>> found = find_phases(steps, "blocks", PhaseSettings())
+    >>> [int((found.phase == phase).sum()) for phase in ("drive", "transition", "upright")]
+    [8, 6, 10]
     """
     slowing_at, slowing_other = _find_slowing(steps, settings)
     # Slowing begins within a step, so the last one before it is no part of the rise either.

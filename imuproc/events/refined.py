@@ -128,6 +128,20 @@ def refine_contacts(
         beyond their uncertainties), ``outside_evidence`` (1 where the contact is unlike any in data
         with force plates), ``touchdown_rate_u_s`` and ``toe_off_rate_u_s`` (the part that
         sampling adds).
+
+    See Also
+    --------
+    imuproc.events.coarse.find_coarse_contacts : where to look for them.
+    imuproc.stages.detect : the stage that calls both.
+
+    Examples
+    --------
+    >>> from imuproc import read_session, stages
+    >>> (run,) = stages.condition(read_session("data_samples/session.toml").read_run("R07-01"))
+    >>> contacts = stages.detect(run)
+    >>> length_s = contacts.toe_off_s - contacts.touchdown_s
+    >>> bool(((length_s > 0.05) & (length_s < 0.3)).all())
+    True
     """
     columns = {name: np.full(len(contacts), np.nan) for name in _COLUMNS}
     for side in SIDES:

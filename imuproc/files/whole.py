@@ -48,6 +48,19 @@ def write_text(path: Path, text: str) -> None:
     ------
     OSError
         The folder cannot be written.
+
+    See Also
+    --------
+    replace_file : for what is not text.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_text(Path(folder, "note.txt"), "whole or not at all")
+    ...     [path.name for path in Path(folder).iterdir()]
+    ['note.txt']
     """
     with replace_file(path) as temporary:
         temporary.write_text(text, encoding="utf-8", newline="\n")

@@ -93,6 +93,20 @@ def solve_motion(
     Motion
         World axes: X along the run, Y to the left, Z up. Angles count in the plane of the way,
         which turns around a curve.
+
+    See Also
+    --------
+    imuproc.motion.segment.solve_segment : one segment.
+    imuproc.stages.solve : the stage that calls it.
+
+    Examples
+    --------
+    >>> from imuproc import read_session, stages
+    >>> (run,) = stages.condition(read_session("data_samples/session.toml").read_run("R07-01"))
+    >>> motion = stages.solve(run, stages.detect(run))
+    >>> shank = motion.segments["left_shank"]
+    >>> bool(np.degrees(np.ptp(shank.pitch_rad)) > 60.0)
+    True
     """
     solved: dict[Site, SegmentMotion] = {}
     bend = np.zeros(len(conditioned.time_s))

@@ -41,6 +41,18 @@ def compute_needed_count(
     ------
     ValueError
         If ``change`` is 0, ``sd`` below 0, or a probability outside its range.
+
+    See Also
+    --------
+    compute_power : the other way round.
+
+    Examples
+    --------
+    Half an SD takes 64 in each group (Cohen 1988, Statistical Power Analysis, table 2.4.1; value
+    from memory).
+
+    >>> int(compute_needed_count(0.5, 1.0))
+    64
     """
     if change == 0.0 or sd < 0.0:
         raise ValueError(f"change is {change:g} and sd {sd:g}; allowed: not 0, and 0 or more")

@@ -65,6 +65,22 @@ def print_run(console: Console, summary: RunSummary, steps: "pd.DataFrame | None
     summary : RunSummary
     steps : DataFrame or None
         The run's step table; None for a run that failed.
+
+    See Also
+    --------
+    print_closing : what stands once below all runs.
+
+    Examples
+    --------
+    >>> import imuproc
+    >>> session = imuproc.read_session("data_samples/session.toml")
+    >>> from rich.console import Console
+    >>> result = imuproc.process(session.read_run("R07-01"))
+    >>> console = Console(width=100)
+    >>> with console.capture() as capture:
+    ...     print_run(console, imuproc.summarise(result), result.steps)
+    >>> capture.get().splitlines()[0].strip()
+    'R07  run R07-01, three-point start, 20 m, 20 steps'
     """
     console.print(_format_header(summary))
     if steps is None:

@@ -280,6 +280,18 @@ def simulate_run(
     ------
     ValueError
         As :func:`make_motion`.
+
+    See Also
+    --------
+    imuproc.synth.plan.draw_plan : what the run is to be like.
+
+    Examples
+    --------
+    >>> from imuproc.synth.plan import draw_plan
+    >>> rng = np.random.default_rng(1)
+    >>> recording, truth = simulate_run(draw_plan(rng, "blocks", 10.0), "mid", 250.0, rng)
+    >>> sorted(recording.logs), len(truth.steps) > 5
+    (['left_foot', 'left_shank', 'right_foot', 'right_shank'], True)
     """
     motion = make_motion(plan)
     return simulate_motion(motion, make_rig(model, rate_hz, rng, sites), rng)

@@ -9,7 +9,7 @@ import pytest
 import imuproc
 from imuproc.core.recording import Recording
 from imuproc.core.result import Result
-from tests.guards.sources import REPO, list_sources
+from tests.guards.sources import PACKAGE, REPO, list_sources
 
 WITH_EXAMPLES = sorted(source.name for source in list_sources() if ">>> " in source.text)
 KEPT: dict[str, Result] = {}
@@ -45,3 +45,9 @@ def test_every_public_function_has_an_example() -> None:
         if callable(function) and ">>> " not in (function.__doc__ or "")
     }
     assert missing == set()
+
+
+def test_every_room_shows_how_it_is_used() -> None:
+    rooms = {name.split(".")[1] for name in WITH_EXAMPLES if name.count(".") > 1}
+    folders = {path.parent.name for path in PACKAGE.glob("*/__init__.py")}
+    assert folders - rooms <= {"cli"}  # commands are shown in the guides

@@ -1,4 +1,4 @@
-"""Size budgets. They may be tightened, never loosened."""
+"""Size budgets: of files, functions, their parameters, and public methods of classes."""
 
 import ast
 
