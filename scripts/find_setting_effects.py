@@ -35,6 +35,7 @@ from tests.pipeline.setting_effects import (  # noqa: E402
     list_numbers,
     read_table,
 )
+from tests.pipeline.stage_effects import EFFECTS  # noqa: E402
 from tests.pipeline.watched import Watched  # noqa: E402
 
 
@@ -48,7 +49,8 @@ def main() -> int:
     reasons = table.pop(REASONS, {})
     found = {name: dict(table.get(name, {})) for name in SCENES}
     numbers = list_numbers()
-    left = {p: s for p, s in numbers.items() if not any(p in own for own in found.values())}
+    shown = {*EFFECTS, *(place for own in found.values() for place in own)}
+    left = {place: setting for place, setting in numbers.items() if place not in shown}
     faults: list[str] = []
     scenes = {name: _read_on(SCENES[name]) for name in names}
     for values in (_select_ends, _between):

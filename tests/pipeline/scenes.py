@@ -330,6 +330,9 @@ SCENES: Final[Mapping[str, Scene]] = {
     "legs": Scene(_spoil(("wrong_names", 1.0), of=_LEGS, sites=_LEGS), ("estimators.sides",)),
     "segments": Scene(_spoil(("wrong_names", 0.0)), ("estimators.sides",)),
     "heavy": Scene(_spoil(("gravity_scale", 18.0), ("wrong_rate", 1.0)), ("sanity",)),
+    "gravity": Scene(_spoil(("gravity_scale", 8.0), sites=(_FOOT,)), ("sanity",)),
+    "large_bias": Scene(_spoil(("bias_jump", 6.0), sites=(_FOOT,), of=_LEGS), ("calibration",)),
+    "nearly_low": Scene(lambda: keep_sites(_record(_run_sprint, 196.0), *_LEFT), ("sanity",)),
     "bias": Scene(_spoil(("bias_jump", 1.2), sites=(_FOOT,)), ("calibration", "motion")),
     "stated": Scene(
         _state_distance(17.0), ("estimators",), {"estimators.distance.fading_from_m": 5.0}
