@@ -8,9 +8,15 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Athlete, Clock, Recording, Run, SensorLog
-from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of
+from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of, thigh_of
 from imuproc.synth.course import Course, make_course
 from imuproc.synth.curve import bend_around_curve
+from imuproc.synth.legs.body_line import (
+    close_hips,
+    locate_hip,
+    make_thigh_track,
+    make_trunk_track,
+)
 from imuproc.synth.legs.leg import make_leg
 from imuproc.synth.legs.pelvis import make_pelvis, make_pelvis_track
 from imuproc.synth.plan import RunPlan
@@ -71,16 +77,26 @@ def make_motion(plan: RunPlan) -> RunMotion:
     course = make_course(plan)
     schedule = make_schedule(plan, course)
     pelvis = make_pelvis(plan, course, schedule)
-    bones: dict[Site, PoseTrack] = {"pelvis": make_pelvis_track(pelvis, course)}
-    strikes: dict[Site, Mapping[float, float]] = {"pelvis": {}}
-    pivots: dict[Site, FloatArray] = {"pelvis": pelvis.position_m}
-    for side in SIDES:
-        leg = make_leg(plan, course, schedule, pelvis, side)
-        bones[shank_of(side)], bones[foot_of(side)] = leg.shank, leg.foot
+    legs = {side: make_leg(plan, course, schedule, pelvis, side) for side in SIDES}
+    hips = close_hips(make_pelvis_track(pelvis, course), legs, schedule, course, plan.body)
+    bones: dict[Site, PoseTrack] = {
+        "pelvis": hips,
+        "trunk": make_trunk_track(pelvis, hips, course),
+    }
+    of_both: dict[float, float] = {}
+    strikes: dict[Site, Mapping[float, float]] = {"pelvis": of_both, "trunk": of_both}
+    pivots: dict[Site, FloatArray] = {"pelvis": hips.position_m, "trunk": hips.position_m}
+    for side, leg in legs.items():
+        hip_m = locate_hip(hips, plan.body, side)
+        thigh = make_thigh_track(leg.shank, hip_m, course, plan.body)
         shocks = _collect_shocks(leg.strikes_mps, schedule.select_side(side))
-        strikes[shank_of(side)] = strikes[foot_of(side)] = shocks
-        strikes["pelvis"] = {**strikes["pelvis"], **shocks}
-        pivots[shank_of(side)] = pivots[foot_of(side)] = leg.ball_m
+        of_both.update(shocks)
+        for site, track in (
+            (shank_of(side), leg.shank),
+            (foot_of(side), leg.foot),
+            (thigh_of(side), thigh),
+        ):
+            bones[site], strikes[site], pivots[site] = track, shocks, leg.ball_m
     skin: dict[Site, PoseTrack] = {}
     for site, track in bones.items():
         shaken = make_skin_track(track, strikes[site], plan, site)

@@ -56,7 +56,7 @@ from imuproc.core.recording import (
     Interval,
     Slip,
 )
-from imuproc.core.sites import Site, is_foot, side_of
+from imuproc.core.sites import Site, is_foot, is_lower_leg, is_thigh, side_of
 from imuproc.files.settings_model import FUKUCHI, MEMORY, StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
@@ -153,7 +153,7 @@ def calibrate(
     lost = {k: s.lost for k, s in sensors.items() if s.lost is not None and k not in left_out}
     segments, flags = select_usable_segments(
         {site: s.segment for site, s in sensors.items()},
-        {site for site, s in sensors.items() if not s.forward_sure and site != "pelvis"},
+        {site for site, s in sensors.items() if not s.forward_sure and side_of(site)},
         _mask_interval(time_s, run),
         left_out | lost,
     )
@@ -265,6 +265,10 @@ def _condition_sensor(
 ) -> _Sensor:
     """Turn one sensor's signals into segment axes, from its own rests and standing."""
     signals, own_rests = part.signals, around.rests[part.signals.site]
+    if not is_lower_leg(signals.site):
+        # Hips and trunk sink slowly and evenly into a set position: only standing is a rest.
+        stands = tuple(one for one in (around.standing.before, around.standing.after) if one)
+        own_rests = find_common_rests([own_rests, stands], settings.stillness.shortest_s)
     rests = find_common_rests([(part.span,), own_rests], settings.stillness.shortest_s)
     standing = restrict_standing(around.standing, rests, settings.shortest_standing_s)
     accel, gyro = bridge_gaps(time_s, signals.accel_mps2), bridge_gaps(time_s, signals.gyro_radps)
@@ -276,7 +280,9 @@ def _condition_sensor(
     running = known if known.any() else running
     still = None if anchor is None else _mask_interval(time_s, anchor)
     record = SensorRecord(time_s, around.timebased.rate_hz, accel, gyro - bias, running, still)
-    axes = find_segment_axes(record, settings.sign_margin, settings.axes)
+    axes = find_segment_axes(
+        record, settings.sign_margin, settings.axes, rises=is_thigh(signals.site)
+    )
     turn, axis_u = _compute_rotation(signals.site, axes, settings)
     moved = measure_zero_shift(time_s, gyro, rests, running, settings.axes)
     accel, gyro = accel @ turn.T, record.gyro_radps @ turn.T

@@ -223,7 +223,9 @@ def _estimate_residual_rate(
     return float(weight @ np.linalg.norm(late - early, axis=1))
 
 
-def find_segment_axes(record: SensorRecord, sign_margin: float, settings: AxesSettings) -> Axes:
+def find_segment_axes(
+    record: SensorRecord, sign_margin: float, settings: AxesSettings, rises: bool = False
+) -> Axes:
     """Vertical from standing, forward from the main axis of fast rotation in the run.
 
     Without standing the mean specific force of the run stands in for the vertical: good enough to
@@ -235,6 +237,8 @@ def find_segment_axes(record: SensorRecord, sign_margin: float, settings: AxesSe
     sign_margin : float
         Least mean elevation (sine) of the forward axis over the run that settles its sign.
     settings : AxesSettings
+    rises : bool
+        Whether the true forward axis points above the horizontal on average, as a thigh's does.
 
     Returns
     -------
@@ -246,7 +250,7 @@ def find_segment_axes(record: SensorRecord, sign_margin: float, settings: AxesSe
     gyro = record.gyro_radps[record.running]
     axis, axis_u = _find_rotation_axis(gyro, up, settings.axis_u_share)
     forward = np.cross(axis, up)
-    sign, sure = _choose_forward_sign(record, up, forward, sign_margin)
+    sign, sure = _choose_forward_sign(record, up, forward, sign_margin, rises)
     return Axes(up, sign * forward, axis_u, sure)
 
 
@@ -264,13 +268,14 @@ def _find_rotation_axis(
 
 
 def _choose_forward_sign(
-    record: SensorRecord, up: FloatArray, forward: FloatArray, margin: float
+    record: SensorRecord, up: FloatArray, forward: FloatArray, margin: float, rises: bool
 ) -> tuple[float, bool]:
     """+1 or -1 for the forward axis, and whether that is sure.
 
     With standing known: mean elevation of the axis over the run, which is well below the
     horizontal for the true forward axis (the leg is folded back in swing and leans forward in
-    push-off). Else: the skewness of the rate, since a leg swings forward faster than back.
+    push-off); of a thigh, whose knee is mostly ahead of the hip, well above. Else: the skewness of
+    the rate, since a leg swings forward faster than back.
     """
     if record.still is None:
         axis = np.cross(up, forward)
@@ -280,5 +285,5 @@ def _choose_forward_sign(
     still = np.flatnonzero(record.still[middle])
     level = quat_multiply(quat_between(up, UP), quat_conjugate(chain[still[len(still) // 2]]))
     height = quat_rotate(quat_multiply(level, chain[record.running[middle]]), forward)[:, 2]
-    mean = float(height.mean())
+    mean = float(-height.mean() if rises else height.mean())
     return (1.0 if mean < 0.0 else -1.0), abs(mean) > margin

@@ -15,7 +15,7 @@ from imuproc.conditioning.axes.stillness import find_common_rests
 from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval, Start
-from imuproc.core.sites import Site
+from imuproc.core.sites import Site, is_lower_leg
 from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -108,7 +108,7 @@ def find_standing(
     Standing
         With flags where one or both are missing or do not agree.
     """
-    legs = [own for site, own in rests.items() if site != "pelvis"] or list(rests.values())
+    legs = [own for site, own in rests.items() if is_lower_leg(site)] or list(rests.values())
     common = [p for p in find_common_rests(legs, shortest_s) if not _is_among(p, rejected)]
     before, after = _list_rests_around(common, run, settings)
     postures = {part: _measure_posture(timebased, part) for part in (*before, *after)}
@@ -118,7 +118,7 @@ def find_standing(
         for last in after
         if _is_same_posture(postures[first], postures[last], settings)
     ]
-    sites: list[Site] = [site for site in rests if site != "pelvis"] or [*rests]
+    sites: list[Site] = [site for site in rests if is_lower_leg(site)] or [*rests]
     if pairs:
         same_deg = settings.same_posture_deg
         alike = [
@@ -235,7 +235,9 @@ def _measure_posture(timebased: TimeBased, part: Interval) -> FloatArray:
     """Direction of gravity in each leg sensor, shape (sites, 3)."""
     inside = (timebased.time_s >= part.start_s) & (timebased.time_s <= part.end_s)
     sites = timebased.sites
-    legs = [signals for site, signals in sites.items() if site != "pelvis"] or list(sites.values())
+    legs = [signals for site, signals in sites.items() if is_lower_leg(site)] or list(
+        sites.values()
+    )
     mean = np.array([np.nanmean(signals.accel_mps2[inside], axis=0) for signals in legs])
     return np.asarray(mean / np.linalg.norm(mean, axis=1, keepdims=True))
 
