@@ -19,6 +19,7 @@ from imuproc.conditioning.axes.segment_axes import (
     Axes,
     AxesSettings,
     SensorRecord,
+    drop_brief_rests,
     estimate_gyro_bias,
     find_segment_axes,
     measure_zero_shift,
@@ -265,19 +266,17 @@ def _condition_sensor(
 ) -> _Sensor:
     """Turn one sensor's signals into segment axes, from its own rests and standing."""
     signals, own_rests = part.signals, around.rests[part.signals.site]
-    if not is_lower_leg(signals.site):
-        # Hips and trunk sink slowly and evenly into a set position: only standing is a rest.
-        stands = tuple(one for one in (around.standing.before, around.standing.after) if one)
-        own_rests = find_common_rests([own_rests, stands], settings.stillness.shortest_s)
     rests = find_common_rests([(part.span,), own_rests], settings.stillness.shortest_s)
-    standing = restrict_standing(around.standing, rests, settings.shortest_standing_s)
     accel, gyro = bridge_gaps(time_s, signals.accel_mps2), bridge_gaps(time_s, signals.gyro_radps)
-    bias, bias_u = estimate_gyro_bias(time_s, gyro, rests, settings.axes)
-    anchor = standing.before or standing.after
     running = _mask_interval(time_s, run)
     # What was filled in tells nothing of the axes: a log that ends in a swing would turn on in it.
     known = running & signals.measured
     running = known if known.any() else running
+    if not is_lower_leg(signals.site):
+        rests = drop_brief_rests(time_s, gyro, rests, running, settings.axes)
+    standing = restrict_standing(around.standing, rests, settings.shortest_standing_s)
+    bias, bias_u = estimate_gyro_bias(time_s, gyro, rests, settings.axes)
+    anchor = standing.before or standing.after
     still = None if anchor is None else _mask_interval(time_s, anchor)
     record = SensorRecord(time_s, around.timebased.rate_hz, accel, gyro - bias, running, still)
     axes = find_segment_axes(

@@ -37,6 +37,13 @@ class AxesSettings(StageSettings):
     bias_u_unknown_degps: float = number(
         1.0, (0.0, 20.0), "Standard uncertainty of the bias where there is no rest."
     )
+    brief_rest_share: float = number(
+        0.5,
+        (0.0, 1.0),
+        "A rest of pelvis, trunk or thigh whose mean rate is not that of the longest, and that is "
+        "shorter than this share of it, is none.",
+        "hips sink into a set position within a second or two (judgement)",
+    )
     zero_moves_degps: float = number(
         0.8, (0.0, 20.0), "A zero that differs by less after the run than before has not moved."
     )
@@ -205,6 +212,23 @@ def measure_zero_shift(
     allowed = max(unsure, float(np.radians(settings.zero_moves_degps)))
     allowed += sum(_estimate_residual_rate(time_s, gyro_radps, own) for own in (before, after))
     return moved if moved > allowed else 0.0
+
+
+def drop_brief_rests(
+    time_s: FloatArray,
+    gyro_radps: FloatArray,
+    rests: tuple[Interval, ...],
+    running: BoolArray,
+    settings: AxesSettings,
+) -> tuple[Interval, ...]:
+    """Rests of pelvis, trunk or thigh without brief ones that do not fit the others.
+
+    Hips and trunk sink evenly into a set position, which for a moment looks like rest.
+    """
+    if not measure_zero_shift(time_s, gyro_radps, rests, running, settings):
+        return rests
+    shortest_s = settings.brief_rest_share * max(rest.duration_s for rest in rests)
+    return tuple(rest for rest in rests if rest.duration_s >= shortest_s)
 
 
 def _estimate_residual_rate(
