@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.recording import Athlete, Clock, Recording, Run, SensorLog
 from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of, thigh_of
+from imuproc.synth.body_truth import compute_body_curves, derive_body_line
 from imuproc.synth.course import Course, make_course
 from imuproc.synth.curve import bend_around_curve
 from imuproc.synth.legs.body_line import (
@@ -151,7 +152,8 @@ def compute_motion_truth(motion: RunMotion) -> Truth:
         s.side: s.toe_off_s for s in motion.schedule.stances if s.kind == "ready"
     }
     found = derive_truth(events, curves, departures, motion.plan.body.shank_m)
-    steps = found.steps.assign(gait=[s.kind for s in contacts])
+    body = derive_body_line(events, compute_body_curves(motion.bones, motion.plan.body), departures)
+    steps = found.steps.assign(gait=[s.kind for s in contacts], **body)
     running = [s for s in contacts if s.kind == "run"]
     return Truth(
         steps=steps,
@@ -340,6 +342,7 @@ def simulate_motion(
             id="R00",
             stature_m=body.stature_m,
             shank_length_m=body.shank_m,
+            thigh_length_m=body.thigh_m,
             foot_length_m=body.foot_m,
         ),
         run=Run(
