@@ -196,7 +196,7 @@ COLUMNS: Final[tuple[Column, ...]] = (
     Column(
         "hip_height_stance_min_m",
         "m",
-        "Least height of the hip over the ground while the foot is on it, less that in quiet "
+        "Least height of the hip over the ground in the first 70 % of contact, less that in quiet "
         "standing.",
         "figure",
         -0.7,

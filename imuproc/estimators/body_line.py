@@ -22,7 +22,9 @@ FloatArray = NDArray[np.float64]
 
 _UP = np.array([0.0, 0.0, 1.0])
 _LEFT = np.array([0.0, 1.0, 0.0])
-_AHEAD = np.array([1.0, 0.0, 0.0])
+
+_BEFORE_TOES_SHARE: Final = 0.7
+"""Part of the contact in which the foot turns about its ball or heel; chosen: on simulated feet."""
 
 BODY_LINE: Final = (
     "pelvis_tilt_touchdown_deg",
@@ -175,9 +177,9 @@ class _Figures:
         """Drop to the swing side in stance, and turn over a stride."""
         own = self.curves["pelvis"]
         bend = 0.0 if pelvis.bend_rad is None else pelvis.bend_rad
-        side_up = np.arcsin(np.clip(quat_rotate(pelvis.quat_wxyz, _LEFT)[:, 2], -1.0, 1.0))
-        ahead = quat_rotate(pelvis.quat_wxyz, _AHEAD)
-        turn = np.unwrap(np.arctan2(ahead[:, 1], ahead[:, 0])) - bend
+        left = quat_rotate(pelvis.quat_wxyz, _LEFT)
+        side_up = np.arcsin(np.clip(left[:, 2], -1.0, 1.0))
+        turn = np.unwrap(np.arctan2(-left[:, 0], left[:, 1])) - bend
         raised = _replace_angle(own, outward * side_up)
         stance = _make_stance(self.events)
         highest = summarise_swings(raised, stance, 1.0, "max")
@@ -196,9 +198,11 @@ class _Figures:
             "ankle_ahead_of_hip_toe_off_m": read_at_events(ahead, off, 1.0),
         }
         if rise is not None:
-            stance = _make_stance(self.events)
+            # Later the foot rolls over its toes, and how high that lifts the ankle is not known.
+            until_s = down.time_s + _BEFORE_TOES_SHARE * (off.time_s - down.time_s)
+            early = Swings(down, Instants(until_s, off.u_s, off.shared_u_s))
             out["hip_height_touchdown_m"] = read_at_events(rise, down, 1.0)
-            out["hip_height_stance_min_m"] = summarise_swings(rise, stance, 1.0, "min", 1.0)
+            out["hip_height_stance_min_m"] = summarise_swings(rise, early, 1.0, "min", 1.0)
         return out
 
     def _combine(self, **weights: float) -> AngleCurve | None:

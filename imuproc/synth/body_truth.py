@@ -150,7 +150,8 @@ class _Reader:
         if side in curves.height_m:
             height = curves.height_m[side]
             out["hip_height_touchdown_m"] = self.read_at(height, self.down_s)
-            out["hip_height_stance_min_m"] = self.find_ends(height, self.down_s, self.off_s)[0]
+            early_s = self.down_s + 0.7 * (self.off_s - self.down_s)
+            out["hip_height_stance_min_m"] = self.find_ends(height, self.down_s, early_s)[0]
         return out
 
     def read_hips(
