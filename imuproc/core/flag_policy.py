@@ -27,17 +27,17 @@ _NONE: Final[Figures] = frozenset()
 def _map_by_segment(also: Figures = _NONE) -> Mapping[str, Figures]:
     """Figures that hang on the sensor of each segment; ``also`` on those of shank and foot."""
 
-    def select(*begin: str) -> Figures:
+    def select_figures(*begin: str) -> Figures:
         return frozenset(name for name in ANGLES if name.startswith(begin))
 
     chain = ("ankle_ahead_of_hip", "hip_height", "knee_angle")
-    shank = select("shin", "ankle_ahead_of_knee", "dorsiflexion", "trunk_against", *chain)
+    shank = select_figures("shin", "ankle_ahead_of_knee", "dorsiflexion", "trunk_against", *chain)
     return {
         "shank": shank | also,
-        "foot": select("foot_pitch", "dorsiflexion", "hip_height") | also,
-        "thigh": select("thigh", "hip_extension", *chain),
-        "pelvis": select("pelvis", "waist", "hip_extension"),
-        "trunk": select("trunk", "waist"),
+        "foot": select_figures("foot_pitch", "dorsiflexion", "hip_height") | also,
+        "thigh": select_figures("thigh", "hip_extension", *chain),
+        "pelvis": select_figures("pelvis", "waist", "hip_extension"),
+        "trunk": select_figures("trunk", "waist"),
     }
 
 
@@ -126,6 +126,7 @@ POLICY: Final[Mapping[str, Policy]] = {
     "missing_shank": Policy("fault"),
     "missing_leg": Policy("fault"),
     "sides_swapped": Policy("serious", doubts=_OF_LEG, trial="unfit"),
+    "thigh_apart": Policy("fault", trial="limit"),
     "segments_swapped": Policy(
         "serious",
         withholds=LENGTHS,

@@ -133,7 +133,7 @@ def compute_body_line(
         out |= figures.read_pelvis(pelvis, 1.0 if side == "left" else -1.0)
     if {"thigh", "shank"} <= curves.keys():
         chain = _Chain(motion, side, curves, lengths, leg)
-        out |= figures.read_lengths(chain.reach_ahead(), chain.rise())
+        out |= figures.read_lengths(chain.reach_ahead(), chain.measure_rise())
     absent = make_missing(len(events.touchdowns.time_s))
     return {name: out.get(name, absent) for name in BODY_LINE}
 
@@ -149,25 +149,29 @@ class _Figures:
         down, off, swings = self.events.touchdowns, self.events.toe_offs, self.events.swings
         stance = _make_stance(self.events)
         out: dict[str, Quantity] = {}
-        if (thigh := self._combine(thigh=1.0)) is not None:
+        if (thigh := self._combine_pitches(thigh=1.0)) is not None:
             out["thigh_angle_touchdown_deg"] = read_at_events(thigh, down)
             out["thigh_angle_toe_off_deg"] = read_at_events(thigh, off)
             out["thigh_angle_swing_max_deg"] = summarise_swings(thigh, swings, 1.0, "max")
-        if (knee := self._combine(thigh=1.0, shank=-1.0)) is not None:
+        if (knee := self._combine_pitches(thigh=1.0, shank=-1.0)) is not None:
             out["knee_angle_touchdown_deg"] = read_at_events(knee, down)
             out["knee_angle_toe_off_deg"] = read_at_events(knee, off)
             out["knee_angle_stance_min_deg"] = summarise_swings(knee, stance, 1.0, "min")
-        if (tilt := self._combine(pelvis=-1.0)) is not None:
+        if (tilt := self._combine_pitches(pelvis=-1.0)) is not None:
             out["pelvis_tilt_touchdown_deg"] = read_at_events(tilt, down)
             out["pelvis_tilt_toe_off_deg"] = read_at_events(tilt, off)
             out["pelvis_tilt_stance_range_deg"] = _measure_range(tilt, stance)
-        if (lean := self._combine(trunk=-1.0)) is not None:
+        if (lean := self._combine_pitches(trunk=-1.0)) is not None:
             out["trunk_lean_touchdown_deg"] = read_at_events(lean, down)
             out["trunk_lean_toe_off_deg"] = read_at_events(lean, off)
         for name, curve, when in (
-            ("waist_bend_touchdown_deg", self._combine(trunk=-1.0, pelvis=1.0), down),
-            ("trunk_against_shin_touchdown_deg", self._combine(trunk=-1.0, shank=1.0), down),
-            ("hip_extension_toe_off_deg", self._combine(thigh=-1.0, pelvis=1.0), off),
+            ("waist_bend_touchdown_deg", self._combine_pitches(trunk=-1.0, pelvis=1.0), down),
+            (
+                "trunk_against_shin_touchdown_deg",
+                self._combine_pitches(trunk=-1.0, shank=1.0),
+                down,
+            ),
+            ("hip_extension_toe_off_deg", self._combine_pitches(thigh=-1.0, pelvis=1.0), off),
         ):
             if curve is not None:
                 out[name] = read_at_events(curve, when)
@@ -185,7 +189,7 @@ class _Figures:
         highest = summarise_swings(raised, stance, 1.0, "max")
         first = read_at_events(raised, self.events.touchdowns)
         return {
-            "pelvis_drop_stance_deg": _subtract(highest, first),
+            "pelvis_drop_stance_deg": _subtract_quantities(highest, first),
             "pelvis_rotation_range_deg": _measure_range(
                 _replace_angle(own, turn), self.events.strides
             ),
@@ -205,7 +209,7 @@ class _Figures:
             out["hip_height_stance_min_m"] = summarise_swings(rise, early, 1.0, "min", 1.0)
         return out
 
-    def _combine(self, **weights: float) -> AngleCurve | None:
+    def _combine_pitches(self, **weights: float) -> AngleCurve | None:
         """A sum of pitches; None where one of them is not measured."""
         if not weights.keys() <= self.curves.keys():
             return None
@@ -216,7 +220,10 @@ class _Figures:
             parts[0].time_s,
             signs @ np.stack([part.angle_rad for part in parts]),
             signs @ np.stack([part.rate_radps for part in parts]),
-            {n: _join([part.parts_rad[n] for part in parts if n in part.parts_rad]) for n in names},
+            {
+                n: _join_parts([part.parts_rad[n] for part in parts if n in part.parts_rad])
+                for n in names
+            },
         )
 
 
@@ -236,7 +243,7 @@ class _Chain:
         value = -self.lengths.shank_m * shank[:, 0] - self.lengths.thigh_m * thigh[:, 0]
         return self._make_curve(value, shank[:, 2], thigh[:, 2], shank[:, 0], thigh[:, 0])
 
-    def rise(self) -> AngleCurve | None:
+    def measure_rise(self) -> AngleCurve | None:
         """Height of the hip over the ground against standing; None without a foot."""
         if "foot" not in self.curves:
             return None
@@ -290,7 +297,7 @@ class _Chain:
         both = [self.curves["shank"], own]
         names = sorted({name for part in both for name in part.parts_rad})
         parts = {
-            n: _join(
+            n: _join_parts(
                 [
                     size * part.parts_rad[n]
                     for size, part in zip(sizes, both, strict=True)
@@ -300,7 +307,7 @@ class _Chain:
             for n in names
         }
         share = self.settings.length_u_share
-        parts["length"] = share * _join(
+        parts["length"] = share * _join_parts(
             [self.lengths.shank_m * shank_share, self.lengths.thigh_m * thigh_share]
         )
         return AngleCurve(own.time_s, value, np.gradient(value, own.time_s), parts)
@@ -314,7 +321,7 @@ def _replace_angle(curve: AngleCurve, angle_rad: FloatArray) -> AngleCurve:
     return replace(curve, angle_rad=angle_rad, rate_radps=np.gradient(angle_rad, curve.time_s))
 
 
-def _join(parts: list[FloatArray]) -> FloatArray:
+def _join_parts(parts: list[FloatArray]) -> FloatArray:
     return np.asarray(np.sqrt(np.sum(np.square(parts), axis=0)))
 
 
@@ -324,12 +331,12 @@ _CANCELS: Final = frozenset({"drift", "alignment", "standing", "clipping", "rate
 
 def _measure_range(curve: AngleCurve, windows: Swings) -> Quantity:
     """From the least to the largest within each window."""
-    return _subtract(
+    return _subtract_quantities(
         summarise_swings(curve, windows, 1.0, "max"), summarise_swings(curve, windows, 1.0, "min")
     )
 
 
-def _subtract(one: Quantity, other: Quantity) -> Quantity:
+def _subtract_quantities(one: Quantity, other: Quantity) -> Quantity:
     """The first less the second, both of one curve and within a step."""
     parts = {
         name: np.sqrt(part**2 + other.parts[name] ** 2)

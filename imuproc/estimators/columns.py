@@ -300,7 +300,7 @@ def _compute_upper_body(
     # Legs are tied to each other better than to the rest: either stands for both.
     head = next((site for site in motion.segments if is_lower_leg(site)), None)
 
-    def doubt(curve: AngleCurve, site: Site) -> AngleCurve:
+    def add_doubts(curve: AngleCurve, site: Site) -> AngleCurve:
         return add_clock_doubt(_add_gaps(curve, gaps.get(site)), clocks, site, head)
 
     down = get_touchdowns(own)
@@ -322,4 +322,4 @@ def _compute_upper_body(
         stature_m,
     )
     both = (settings.angles, settings.leg)
-    return compute_body_line(motion, side, events, lengths, both, doubt)
+    return compute_body_line(motion, side, events, lengths, both, add_doubts)

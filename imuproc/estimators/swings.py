@@ -52,10 +52,12 @@ class SwingSettings(StageSettings):
 
 
 def get_touchdowns(contacts: Contacts) -> Instants:
+    """Touchdowns with what is uncertain of them."""
     return Instants(contacts.touchdown_s, contacts.touchdown_u_s, contacts.touchdown_reference_u_s)
 
 
 def get_toe_offs(contacts: Contacts) -> Instants:
+    """Toe-offs with what is uncertain of them."""
     return Instants(contacts.toe_off_s, contacts.toe_off_u_s, contacts.toe_off_reference_u_s)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.recording import Conditioned, ConditionedRecording
@@ -23,6 +24,7 @@ from imuproc.core.sites import (
 from imuproc.dsp.rotations import cross, quat_from_rotvec, quat_multiply, quat_rotate
 from imuproc.motion.body_line import (
     find_facing_turn,
+    measure_misfit,
     measure_way,
     solve_along_way,
     solve_thigh,
@@ -132,13 +134,14 @@ def solve_motion(
         solved.update(leg.segments)
         if leg.bend_rad is not None:
             legs[side] = leg
-    solved.update(_solve_body_line(prepared, legs, contacts, settings, uncertainty))
+    upper, apart = _solve_body_line(prepared, legs, contacts, settings, uncertainty)
+    solved.update(upper)
     entry = HistoryEntry(
         "motion.body",
         f"Drift solved over {len(contacts)} stances and all rests of {len(solved)} segments.",
         settings.model_dump(),
     )
-    flags = tuple(flag_rate(solved, conditioned.rate_hz, settings.rate))
+    flags = (*apart, *flag_rate(solved, conditioned.rate_hz, settings.rate))
     return Motion(conditioned.time_s, solved, flags, (*conditioned.history, entry))
 
 
@@ -218,30 +221,31 @@ def _solve_body_line(
     contacts: Contacts,
     settings: MotionSettings,
     uncertainty: bool,
-) -> dict[Site, SegmentMotion]:
-    """Thighs, pelvis and trunk; none where the legs do not tell the way."""
+) -> tuple[dict[Site, SegmentMotion], list[RaisedFlag]]:
+    """Thighs, pelvis and trunk; none where the legs do not tell the way. Flags on thighs."""
     out: dict[Site, SegmentMotion] = {}
+    flags: list[RaisedFlag] = []
     heads = {side: leg.foot or leg.shank for side, leg in legs.items()}
     way = measure_way({s: h for s, h in heads.items() if h}, contacts, settings.body_line)
     if way is None:
-        return out
+        return out, flags
     for site in (site for site in SITES if site in prepared and not is_lower_leg(site)):
         start, side = prepared[site], side_of(site)
         leg = legs.get(side) if side else None
         bend = next(own.bend_rad for own in (leg, *legs.values()) if own is not None)
         bend_rad = np.zeros(len(start.strapdown.time_s)) if bend is None else bend
-        turn = 0.0
         if side and leg is not None and leg.shank is not None:
             own = contacts.take(contacts.side == side)
-            heading = estimate_swing_heading(
-                start.strapdown, 0.5 * (own.touchdown_s + own.toe_off_s)
-            )
-            solved = solve_thigh(start, leg.shank, own, heading, settings)
+            solved, turn = solve_thigh(start, leg.shank, own, settings), 0.0
+            misfit = measure_misfit(solved)
+            if misfit > settings.body_line.most_misfit:
+                flags.append(RaisedFlag("thigh_apart", {"misfit": misfit}, site))
+                continue
         else:
             solved = solve_along_way(start, way, settings)
             turn = 0.0 if side else find_facing_turn(solved, bend_rad, way)
         out[site] = to_motion(solved, SHANK_AXIS, bend_rad, turn, uncertainty)
-    return out
+    return out, flags
 
 
 def _find_bend(solved: Solved, stances: Stances, settings: MotionSettings) -> FloatArray:

@@ -24,6 +24,7 @@ from imuproc.motion.segment import (
     PointBuilder,
     Solved,
     Stances,
+    estimate_swing_heading,
     make_lever_rows,
     sample_rotation,
     solve_segment,
@@ -108,15 +109,15 @@ def solve_along_way(prepared: Prepared, way: Way, settings: MotionSettings) -> S
     margin = 0.5 * (way.end_s - way.start_s) / SAMPLES_PER_STANCE
     windows = Stances(way.start_s + margin, way.end_s - margin)
 
-    def model(heading_rad: float) -> PointBuilder:
+    def make_model(heading_rad: float) -> PointBuilder:
         target = quat_rotate(quat_from_rotvec(heading_rad * UP), way.velocity_mps)
         return _model_stride_mean(target, settings.body_line)
 
-    return _solve_with_heading(prepared, windows, model, settings, 0.0)
+    return _solve_with_heading(prepared, windows, make_model, settings, 0.0)
 
 
 def solve_thigh(
-    prepared: Prepared, shank: Solved, own: Contacts, heading_rad: float, settings: MotionSettings
+    prepared: Prepared, shank: Solved, own: Contacts, settings: MotionSettings
 ) -> Solved:
     """A thigh that shares the centre of the knee with its shank, in the world of the run.
 
@@ -127,8 +128,6 @@ def solve_thigh(
         In the world of the run.
     own : Contacts
         Of this leg.
-    heading_rad : float
-        About how the world of the thigh is turned against that of the run.
     settings : MotionSettings
 
     Returns
@@ -136,11 +135,19 @@ def solve_thigh(
     Solved
     """
     windows = _split_strides(own, settings.body_line)
+    middle_s = 0.5 * (own.touchdown_s + own.toe_off_s)
+    about_rad = estimate_swing_heading(prepared.strapdown, middle_s)
 
-    def model(heading_rad: float) -> PointBuilder:
+    def make_model(heading_rad: float) -> PointBuilder:
         return _model_knee(shank, heading_rad, settings.body_line)
 
-    return _solve_with_heading(prepared, windows, model, settings, heading_rad)
+    return _solve_with_heading(prepared, windows, make_model, settings, about_rad)
+
+
+def measure_misfit(thigh: Solved) -> float:
+    """How far a thigh and its shank disagree about the knee: median, in standard deviations."""
+    solution = thigh.solution
+    return float(np.median(solution.stance_misfit[thigh.problem.anchors.is_stance]))
 
 
 def find_facing_turn(solved: Solved, bend_rad: FloatArray, way: Way) -> float:
@@ -170,13 +177,15 @@ def find_facing_turn(solved: Solved, bend_rad: FloatArray, way: Way) -> float:
 def _solve_with_heading(
     prepared: Prepared,
     windows: Stances,
-    model: Callable[[float], PointBuilder],
+    make_model: Callable[[float], PointBuilder],
     settings: MotionSettings,
     heading_rad: float,
 ) -> Solved:
     """Solve anew until the heading that was put in is the one that comes out (Gauss-Newton)."""
     for _ in range(_MOST_TURNS):
-        solved = solve_segment(prepared, windows, model(heading_rad), settings, _FREE_HEADING_RAD)
+        solved = solve_segment(
+            prepared, windows, make_model(heading_rad), settings, _FREE_HEADING_RAD
+        )
         turned = float(solved.solution.errors[2])
         heading_rad -= turned
         if abs(turned) < _SETTLED_RAD:

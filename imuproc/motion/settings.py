@@ -162,6 +162,14 @@ class BodyLineSettings(StageSettings):
     longest_stride_s: float = number(
         1.6, (0.3, 5.0), "What takes longer is no stride, or one contact of it is missing.", MEMORY
     )
+    most_misfit: float = number(
+        2.5,
+        (0.1, 100.0),
+        "A thigh that disagrees with its shank about the knee by more, in the median over contacts "
+        "and swings, is not on that leg, or loose.",
+        f"0.1 to 1 in simulated sprints and {FUKUCHI}, 4 to 6 where thighs are exchanged",
+        unit="standard deviations",
+    )
     margin_share: float = number(
         0.1,
         (0.0, 0.45),

@@ -89,7 +89,7 @@ def make_motion(plan: RunPlan) -> RunMotion:
     pivots: dict[Site, FloatArray] = {"pelvis": hips.position_m, "trunk": hips.position_m}
     for side, leg in legs.items():
         hip_m = locate_hip(hips, plan.body, side)
-        thigh = make_thigh_track(leg.shank, hip_m, course, plan.body)
+        thigh = make_thigh_track(leg.shank, hip_m, plan.body, course)
         shocks = _collect_shocks(leg.strikes_mps, schedule.select_side(side))
         of_both.update(shocks)
         for site, track in (

@@ -24,10 +24,12 @@ from imuproc.conditioning.axes.segment_axes import (
     find_segment_axes,
     measure_zero_shift,
 )
+from imuproc.conditioning.axes.slip import compute_slip_u_rad
 from imuproc.conditioning.axes.standing import (
     Standing,
     StandingSettings,
     find_standing,
+    list_turn_flags,
     restrict_standing,
 )
 from imuproc.conditioning.axes.stillness import StillnessSettings, find_common_rests, find_rests
@@ -55,9 +57,8 @@ from imuproc.core.recording import (
     Conditioned,
     ConditionedRecording,
     Interval,
-    Slip,
 )
-from imuproc.core.sites import Site, is_foot, is_lower_leg, is_thigh, side_of
+from imuproc.core.sites import Site, is_foot, is_thigh, side_of
 from imuproc.files.settings_model import FUKUCHI, MEMORY, StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
@@ -159,21 +160,26 @@ def calibrate(
         left_out | lost,
     )
     if not segments:
-        raise RunError(
-            f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: "
-            + "; ".join(f"{flag.site}: {describe_flag(flag)}" for flag in flags)
-        )
-    own_flags = select_flags_of_run(
-        timebased.flags, Interval(float(time_s[0]), float(time_s[-1])), run
+        raise _make_no_sensor_error(run, flags)
+    span = Interval(float(time_s[0]), float(time_s[-1]))
+    own = (
+        *select_flags_of_run(timebased.flags, span, run),
+        *standing.flags,
+        *list_turn_flags(segments, settings.standing.differs_deg),
     )
     return ConditionedRecording(
         recording=timebased.recording,
         time_s=time_s,
         rate_hz=timebased.rate_hz,
         segments=segments,
-        flags=(*own_flags, *standing.flags, *dropouts, *flags, *_list_zero_flags(segments)),
+        flags=(*own, *dropouts, *flags, *_list_zero_flags(segments)),
         history=(*timebased.history, _make_history_entry(standing, settings)),
     )
+
+
+def _make_no_sensor_error(run: Interval, flags: list[RaisedFlag]) -> RunError:
+    told = "; ".join(f"{flag.site}: {describe_flag(flag)}" for flag in flags)
+    return RunError(f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: {told}")
 
 
 class _Surroundings(NamedTuple):
@@ -272,16 +278,14 @@ def _condition_sensor(
     # What was filled in tells nothing of the axes: a log that ends in a swing would turn on in it.
     known = running & signals.measured
     running = known if known.any() else running
-    if not is_lower_leg(signals.site):
-        rests = drop_brief_rests(time_s, gyro, rests, running, settings.axes)
+    rests = drop_brief_rests(signals.site, time_s, gyro, rests, running, settings.axes)
     standing = restrict_standing(around.standing, rests, settings.shortest_standing_s)
     bias, bias_u = estimate_gyro_bias(time_s, gyro, rests, settings.axes)
     anchor = standing.before or standing.after
     still = None if anchor is None else _mask_interval(time_s, anchor)
     record = SensorRecord(time_s, around.timebased.rate_hz, accel, gyro - bias, running, still)
-    axes = find_segment_axes(
-        record, settings.sign_margin, settings.axes, rises=is_thigh(signals.site)
-    )
+    rises = is_thigh(signals.site)
+    axes = find_segment_axes(record, settings.sign_margin, settings.axes, rises)
     turn, axis_u = _compute_rotation(signals.site, axes, settings)
     moved = measure_zero_shift(time_s, gyro, rests, running, settings.axes)
     accel, gyro = accel @ turn.T, record.gyro_radps @ turn.T
@@ -296,7 +300,7 @@ def _condition_sensor(
         vertical_known=anchor is not None,
         rests=rests,
         zero_moved_radps=moved,
-        slip_u_rad=_compute_slip_u_rad(up_after, signals.slip, settings.sways_deg),
+        slip_u_rad=compute_slip_u_rad(up_after, signals.slip, settings.sways_deg),
         up_after=up_after,
         slip=signals.slip,
     )
@@ -334,21 +338,6 @@ def _find_up_after(
     mean = accel_mps2[_mask_interval(time_s, standing.compared)].mean(axis=0)
     x, y, z = mean / np.linalg.norm(mean)
     return float(x), float(y), float(z)
-
-
-def _compute_slip_u_rad(
-    up_after: tuple[float, float, float] | None, taken_out: Slip | None, sways_deg: float
-) -> float:
-    """Standard uncertainty of sagittal angles from gravity that differs between both standings.
-
-    The change came at some time of the run: angles are off by nothing or by all of it, as likely
-    the one as the other. A slip that was taken out is known to what two quiet stands differ by.
-    """
-    turned = 0.0 if up_after is None else abs(float(np.arctan2(up_after[0], up_after[2])))
-    sways_rad = np.radians(sways_deg)
-    if turned > sways_rad:
-        return float(np.sqrt(0.5) * turned)
-    return 0.0 if taken_out is None else float(0.5 * sways_rad)
 
 
 def _find_loss(

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
+from imuproc.core.sites import Site, is_lower_leg
 from imuproc.dsp.filters import average_blocks, choose_block
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import quat_between, quat_conjugate, quat_multiply, quat_rotate
@@ -215,17 +216,19 @@ def measure_zero_shift(
 
 
 def drop_brief_rests(
+    site: Site,
     time_s: FloatArray,
     gyro_radps: FloatArray,
     rests: tuple[Interval, ...],
     running: BoolArray,
     settings: AxesSettings,
 ) -> tuple[Interval, ...]:
-    """Rests of pelvis, trunk or thigh without brief ones that do not fit the others.
+    """Rests without brief ones that do not fit the others, of pelvis, trunk or thigh.
 
     Hips and trunk sink evenly into a set position, which for a moment looks like rest.
     """
-    if not measure_zero_shift(time_s, gyro_radps, rests, running, settings):
+    moved = measure_zero_shift(time_s, gyro_radps, rests, running, settings)
+    if is_lower_leg(site) or moved == 0.0:
         return rests
     shortest_s = settings.brief_rest_share * max(rest.duration_s for rest in rests)
     return tuple(rest for rest in rests if rest.duration_s >= shortest_s)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from imuproc.conditioning.axes.stillness import find_common_rests
 from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.recording import Interval, Start
+from imuproc.core.recording import Conditioned, Interval, Start
 from imuproc.core.sites import Site, is_lower_leg
 from imuproc.files.settings_model import StageSettings, number
 
@@ -255,6 +255,27 @@ def _find_largest_difference_deg(a: FloatArray, b: FloatArray) -> float:
 
 def _compute_differences_deg(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.asarray(np.degrees(np.arccos(np.clip((a * b).sum(axis=1), -1.0, 1.0))))
+
+
+def list_turn_flags(segments: Mapping[Site, Conditioned], most_deg: float) -> list[RaisedFlag]:
+    """Flags for sensors on thighs, pelvis and trunk whose gravity is another after the run.
+
+    Parameters
+    ----------
+    segments : mapping from Site to Conditioned
+    most_deg : float
+        A belt may sway by as much.
+    """
+    turned = {
+        site: float(np.degrees(np.arctan2(np.hypot(up[0], up[1]), up[2])))
+        for site, segment in segments.items()
+        if not is_lower_leg(site) and (up := segment.calibration.up_after) is not None
+    }
+    return [
+        RaisedFlag("standing_differs", {"by_deg": deg}, site)
+        for site, deg in turned.items()
+        if deg > most_deg
+    ]
 
 
 def _list_posture_flags(

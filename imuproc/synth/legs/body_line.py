@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import gaussian_filter1d
 
-from imuproc.core.sites import Side
+from imuproc.core.sites import SIDES, Side, Site, shank_of, thigh_of
 from imuproc.dsp.rotations import norm
 from imuproc.synth.course import GRID_HZ, Course
 from imuproc.synth.legs.leg import Leg
@@ -96,21 +96,36 @@ def locate_knee(shank: PoseTrack, body: Body) -> FloatArray:
     return shank.compute_point_m(np.array([0.0, 0.0, body.shank_m]))
 
 
-def make_thigh_track(shank: PoseTrack, hip_m: FloatArray, course: Course, body: Body) -> PoseTrack:
+def make_thigh_track(
+    shank: PoseTrack, hip_m: FloatArray, body: Body, course: Course | None = None
+) -> PoseTrack:
     """Pose of a thigh: origin at the knee, upward axis to the hip, hinge as the shank's.
 
-    In standing it is upright, whichever foot is ahead.
+    In the standing of a course it is upright, whichever foot is ahead.
     """
     knee = locate_knee(shank, body)
-    line = hip_m - knee
-    standing = find_standing(course).astype(float)
-    share = gaussian_filter1d(standing, _REST_KNOT_S * GRID_HZ)[:, None]
-    up = (1.0 - share) * line / norm(line)[:, None] + share * np.array([0.0, 0.0, 1.0])
+    up = hip_m - knee
     up = up / norm(up)[:, None]
+    if course is not None:
+        standing = find_standing(course).astype(float)
+        share = gaussian_filter1d(standing, _REST_KNOT_S * GRID_HZ)[:, None]
+        up = (1.0 - share) * up + share * np.array([0.0, 0.0, 1.0])
+        up = up / norm(up)[:, None]
     left = shank.rotation[:, :, 1]
     left = left - np.sum(left * up, axis=1)[:, None] * up
     left = left / norm(left)[:, None]
     return PoseTrack(shank.time_s, np.stack((np.cross(left, up), left, up), axis=2), knee)
+
+
+def add_upper_body(bones: Mapping[Site, PoseTrack], body: Body) -> dict[Site, PoseTrack]:
+    """The bones of both legs and the pelvis with thighs between them and a stiff trunk."""
+    pelvis = bones["pelvis"]
+    out = dict(bones)
+    for side in SIDES:
+        hip_m = locate_hip(pelvis, body, side)
+        out[thigh_of(side)] = make_thigh_track(bones[shank_of(side)], hip_m, body)
+    out["trunk"] = PoseTrack(pelvis.time_s, pelvis.rotation, pelvis.compute_point_m(_WAIST_M))
+    return out
 
 
 def make_trunk_track(pelvis: Pelvis, hips: PoseTrack, course: Course) -> PoseTrack:
