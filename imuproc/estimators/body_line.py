@@ -239,7 +239,7 @@ class _Chain:
 
     def reach_ahead(self) -> AngleCurve:
         """How far the ankle is ahead of the hip."""
-        (shank, thigh) = self._directions()
+        (shank, thigh) = self._compute_directions()
         value = -self.lengths.shank_m * shank[:, 0] - self.lengths.thigh_m * thigh[:, 0]
         return self._make_curve(value, shank[:, 2], thigh[:, 2], shank[:, 0], thigh[:, 0])
 
@@ -247,7 +247,7 @@ class _Chain:
         """Height of the hip over the ground against standing; None without a foot."""
         if "foot" not in self.curves:
             return None
-        (shank, thigh) = self._directions()
+        (shank, thigh) = self._compute_directions()
         tall = self.lengths.stature_m
         pitch = self.curves["foot"].angle_rad
         arm = np.where(
@@ -266,7 +266,7 @@ class _Chain:
             value, shank[:, 0], thigh[:, 0], shank[:, 2] - 1.0, thigh[:, 2] - 1.0
         )
 
-    def _directions(self) -> list[FloatArray]:
+    def _compute_directions(self) -> list[FloatArray]:
         """Upward axis of shank and thigh, X along the way, shape (n, 3) each."""
         out = []
         for site in (shank_of(self.side), thigh_of(self.side)):

@@ -276,16 +276,14 @@ def _condition_sensor(
     accel, gyro = bridge_gaps(time_s, signals.accel_mps2), bridge_gaps(time_s, signals.gyro_radps)
     running = _mask_interval(time_s, run)
     # What was filled in tells nothing of the axes: a log that ends in a swing would turn on in it.
-    known = running & signals.measured
-    running = known if known.any() else running
+    running = known if (known := running & signals.measured).any() else running
     rests = drop_brief_rests(signals.site, time_s, gyro, rests, running, settings.axes)
     standing = restrict_standing(around.standing, rests, settings.shortest_standing_s)
     bias, bias_u = estimate_gyro_bias(time_s, gyro, rests, settings.axes)
     anchor = standing.before or standing.after
     still = None if anchor is None else _mask_interval(time_s, anchor)
     record = SensorRecord(time_s, around.timebased.rate_hz, accel, gyro - bias, running, still)
-    rises = is_thigh(signals.site)
-    axes = find_segment_axes(record, settings.sign_margin, settings.axes, rises)
+    axes = find_segment_axes(record, settings.sign_margin, settings.axes, is_thigh(signals.site))
     turn, axis_u = _compute_rotation(signals.site, axes, settings)
     moved = measure_zero_shift(time_s, gyro, rests, running, settings.axes)
     accel, gyro = accel @ turn.T, record.gyro_radps @ turn.T
