@@ -9,7 +9,6 @@ import typer
 
 from imuproc.cli.exit_codes import INTERRUPTED
 
-
 if TYPE_CHECKING:
     from imuproc.core.sites import Site
 
