@@ -86,9 +86,9 @@ def _draw_figure(angles_deg: tuple[float, ...], hips_x: float) -> str:
         trunk = _TRUNK_PER_STATURE * _STATURE
         points.append((hip[0] + trunk * np.sin(lean), hip[1] + trunk * np.cos(lean)))
 
-    def place(point: Point) -> str:
+    def place_point(point: Point) -> str:
         x = hips_x + point[0] - hip[0]
         return f"{x:.1f} {_GROUND - ankle_up - point[1]:.1f}"
 
-    upward = "L".join(map(place, ((0.0, 0.0), knee, *points)))
-    return f"M{place(heel)}L{place(toe)}M{upward}"
+    upward = "L".join(map(place_point, ((0.0, 0.0), knee, *points)))
+    return f"M{place_point(heel)}L{place_point(toe)}M{upward}"
