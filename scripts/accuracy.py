@@ -215,7 +215,7 @@ def list_set_names(judged: Sequence[Judged]) -> list[str]:
 def find_set_bars(group: Group, name: str) -> Mapping[str, Bar]:
     """What is asked of one data set."""
     kind = "treadmill" if name.startswith("treadmill") else "overground"
-    return BARS[kind] if group.bars else {}
+    return BARS[group.bars if group.bars in BARS else kind] if group.bars else {}
 
 
 def _order_by_number(text: str) -> tuple[float, str]:

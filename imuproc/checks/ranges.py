@@ -9,7 +9,7 @@ from imuproc.checks.scan import Scan
 from imuproc.checks.settings import CheckSettings
 from imuproc.core.flag_policy import Severity
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.sites import Site, is_foot
+from imuproc.core.sites import Site, is_foot, is_lower_leg
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 
 
@@ -75,7 +75,7 @@ def list_range_reasons(scan: Scan, run_samples: float, settings: CheckSettings) 
             continue
         if run_samples and used.head_room_share < settings.head_room_share:
             reasons.append(_explain_little_room(kind, used))
-        if scan.log.site != "pelvis" and used.full_scale < 0.999 * least:
+        if is_lower_leg(scan.log.site) and used.full_scale < 0.999 * least:
             reasons.append(_explain_small_range(kind, used, least, scan.log.site))
     return reasons
 

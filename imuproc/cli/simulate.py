@@ -3,11 +3,14 @@
 import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from imuproc.cli.exit_codes import INTERRUPTED
+
+if TYPE_CHECKING:
+    from imuproc.core.sites import Site
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,15 @@ class SimulateOptions:
         ),
     ] = None
     seed: Annotated[int, typer.Option("--seed", min=0, help="Same seed, same session.")] = 1
-    pelvis: Annotated[bool, typer.Option("--pelvis", help="Add a sensor on the pelvis.")] = False
+    sites: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--sites",
+            help="Sensors besides those on shanks and feet: pelvis, thighs or trunk; may be given "
+            "again.",
+            show_default="none",
+        ),
+    ] = None
     clock: Annotated[
         str,
         typer.Option(
@@ -99,6 +110,23 @@ def _simulate_or_plan(options: SimulateOptions) -> None:
     _write_session(options, options.rate)
 
 
+def choose_sites(also: list[str]) -> "tuple[Site, ...]":
+    """Shanks, feet, and those of pelvis, thighs and trunk that were asked for."""
+    from imuproc.core.sites import SITES, is_lower_leg
+
+    known = ("pelvis", "thighs", "trunk")
+    for name in also:
+        if name not in known:
+            raise typer.BadParameter(
+                f"found '{name}'; allowed: {', '.join(known)}", param_hint="--sites"
+            )
+    return tuple(
+        site
+        for site in SITES
+        if is_lower_leg(site) or site in also or (site.endswith("thigh") and "thighs" in also)
+    )
+
+
 def _plan_study(options: SimulateOptions, path: Path) -> None:
     from imuproc.cli.planning import plan_study
 
@@ -113,7 +141,6 @@ def _write_session(options: SimulateOptions, rate_hz: float) -> None:
     from dataclasses import replace
 
     from imuproc.cli.bar import show_bar
-    from imuproc.core.sites import SITES
     from imuproc.synth.session import Squad, plan_session, write_session
 
     squad = Squad(
@@ -127,7 +154,7 @@ def _write_session(options: SimulateOptions, rate_hz: float) -> None:
     plan = replace(
         plan_session(squad, rate_hz, options.grade, options.seed),
         one_log=options.one_log,
-        sites=SITES if options.pelvis else SITES[:4],
+        sites=choose_sites(options.sites or []),
         compress=options.gz,
     )
     with show_bar("Runs", len(plan.runs)) as moved:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from imuproc.conditioning.timebase import SiteSignals
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Interval
-from imuproc.core.sites import Site
+from imuproc.core.sites import Site, is_lower_leg
 from imuproc.dsp.bridging import find_bridges
 from imuproc.dsp.filters import find_finite_rows, is_all_finite
 from imuproc.files.settings_model import StageSettings, number
@@ -148,7 +148,7 @@ def list_dropout_flags(
         Sensors that lack much of the run; none where that is so of all.
     """
     cut = {site: part for site, part in parts.items() if part.lost_s}
-    some_whole = any(part.enough for site, part in parts.items() if site != "pelvis")
+    some_whole = any(part.enough for site, part in parts.items() if is_lower_leg(site))
     left_out = {
         site: RaisedFlag("gap", {"lost_s": part.lost_s, "left_out": True}, site)
         for site, part in cut.items()

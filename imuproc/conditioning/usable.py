@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Conditioned, Interval
-from imuproc.core.sites import SIDES, Site, foot_of, is_foot, shank_of, side_of
+from imuproc.core.sites import SIDES, Site, foot_of, is_foot, is_lower_leg, shank_of, side_of
 from imuproc.dsp.mask_runs import find_mask_runs
 
 BoolArray = NDArray[np.bool_]
@@ -40,7 +40,7 @@ def drop_missing_sensors(timebased: TimeBased, run: Interval, missing_share: flo
             missing_s, from_s = (after - first) / timebased.rate_hz, float(time_s[first])
             values = {"missing_s": missing_s, "left_out": True}
             flags.append(RaisedFlag("gap", values, site, span_s=(from_s, from_s + missing_s)))
-    if not kept.keys() - {"pelvis"}:
+    if not any(map(is_lower_leg, kept)):
         return timebased
     return replace(timebased, sites=kept, flags=tuple(flags))
 

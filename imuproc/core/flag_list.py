@@ -254,6 +254,13 @@ _ALL: Final[tuple[Flag, ...]] = (
         ),
     ),
     Flag(
+        "thigh_apart",
+        "A thigh sensor does not move with the shank of its leg, so its figures are withheld.",
+        "Left and right thigh may be exchanged: check which sensor was where and its fastening, "
+        "correct the session file and process again.",
+        details=("{misfit:.1f} times as far apart at the knee as usual",),
+    ),
+    Flag(
         "segments_swapped",
         "The shank and foot logs of one leg look swapped.",
         "Figures of this leg, step lengths and speed are withheld. Check which sensor was on shank "

@@ -25,11 +25,20 @@ _NONE: Final[Figures] = frozenset()
 
 
 def _map_by_segment(also: Figures = _NONE) -> Mapping[str, Figures]:
-    """Figures that hang on the sensor of a shank, and of a foot."""
-    both = frozenset(name for name in ANGLES if name.startswith("dorsiflexion"))
-    pitch = frozenset(name for name in ANGLES if name.startswith("foot_pitch"))
-    shin = ANGLES - both - pitch - {"pelvis_tilt_touchdown_deg"}
-    return {"shank": shin | both | also, "foot": both | pitch | also}
+    """Figures that hang on the sensor of each segment; ``also`` on those of shank and foot."""
+
+    def select_figures(*begin: str) -> Figures:
+        return frozenset(name for name in ANGLES if name.startswith(begin))
+
+    chain = ("ankle_ahead_of_hip", "hip_height", "knee_angle")
+    shank = select_figures("shin", "ankle_ahead_of_knee", "dorsiflexion", "trunk_against", *chain)
+    return {
+        "shank": shank | also,
+        "foot": select_figures("foot_pitch", "dorsiflexion", "hip_height") | also,
+        "thigh": select_figures("thigh", "hip_extension", *chain),
+        "pelvis": select_figures("pelvis", "waist", "hip_extension"),
+        "trunk": select_figures("trunk", "waist"),
+    }
 
 
 _ANGLES_OF: Final = _map_by_segment()
@@ -56,8 +65,9 @@ class Policy:
     of_leg : frozenset of str
         Figures that are missing in the steps of the sensor's leg.
     doubts : mapping from str to frozenset of str
-        By segment (shank, foot) the figures that are there and not to be trusted, where it is one
-        of the run as a whole: of the sensor's side, of both where it has none.
+        By segment (shank, foot, thigh, pelvis, trunk) the figures that are there and not to be
+        trusted, where it is one of the run as a whole: of the sensor's side, of both where it has
+        none.
     check : {"note", "limit", "unfit"}
         What ``imuproc check`` makes of it in a log; of gaps and clipping their size decides.
     trial : {"note", "limit", "unfit"} or None
@@ -116,6 +126,7 @@ POLICY: Final[Mapping[str, Policy]] = {
     "missing_shank": Policy("fault"),
     "missing_leg": Policy("fault"),
     "sides_swapped": Policy("serious", doubts=_OF_LEG, trial="unfit"),
+    "thigh_apart": Policy("fault", trial="limit"),
     "segments_swapped": Policy(
         "serious",
         withholds=LENGTHS,
@@ -182,9 +193,9 @@ def find_doubted_sides(flags: Iterable[RaisedFlag]) -> dict[str, frozenset[str]]
     """
     out: dict[str, frozenset[str]] = {}
     for flag in flags:
-        side, _, segment = flag.site.partition("_")
-        # The pelvis has no side, and no figure that these flags put in doubt.
-        sides = frozenset({side} if flag.site else SIDES).intersection(SIDES)
+        segment = flag.site.rpartition("_")[2]
+        own = [side for side in SIDES if flag.site.startswith(side)]
+        sides = frozenset(own or SIDES)
         for place, figures in policy_of(flag.name).doubts.items():
             if segment in ("", place) and sides:
                 out |= {name: out.get(name, frozenset()) | sides for name in figures}

@@ -220,6 +220,7 @@ class Athlete:
     id: str
     stature_m: float | None = None
     shank_length_m: float | None = None
+    thigh_length_m: float | None = None
     foot_length_m: float | None = None
     standing_lean_deg: float = 0.0
     birth_year: int | None = None

@@ -15,7 +15,7 @@ PARTS: Final[dict[str, str]] = {
     "alignment": "The axis of the segment against the direction of running.",
     "soft_tissue": "Motion of the sensor on the skin or shoe.",
     "gap": "Samples that are missing, as far as they matter at this instant.",
-    "length": "The length of the shank.",
+    "length": "The lengths of shank and thigh.",
     "stride": "Errors of stride lengths by chance, clipped and missing samples of theirs included.",
     "stance": "The ball of the foot is not quite at rest in mid-stance, alike in all stances.",
     "clipping": "What clipped samples may hide; of a length, in all strides alike.",
@@ -37,6 +37,7 @@ they miss, of the athlete's lengths, and of how the ball of the foot rests."""
 
 _OWN: Final = ("drift", "clipping", "rate", "alignment", "soft_tissue", "gap", "event", "clock")
 _ANGLE: Final = (*_OWN, "reference", "standing")
+_RANGE: Final = ("soft_tissue", "gap", "event", "clock", "reference")
 _LENGTH: Final = ("stride", "stance", "clipping", "asymmetry", "touchdown", "toe_off", "clock")
 
 PARTS_OF: Final[dict[str, tuple[str, ...]]] = {
@@ -56,7 +57,26 @@ PARTS_OF: Final[dict[str, tuple[str, ...]]] = {
     "dorsiflexion_touchdown_deg": _ANGLE,
     "dorsiflexion_swing_min_deg": _ANGLE,
     "dorsiflexion_swing_mean_deg": _ANGLE,
-    "pelvis_tilt_touchdown_deg": ("drift", "gap", "event", "clock", "reference", "standing"),
+    "pelvis_tilt_touchdown_deg": _ANGLE,
+    "pelvis_tilt_toe_off_deg": _ANGLE,
+    "pelvis_tilt_stance_range_deg": _RANGE,
+    "pelvis_drop_stance_deg": _RANGE,
+    "pelvis_rotation_range_deg": _RANGE,
+    "hip_height_touchdown_m": (*_ANGLE, "length"),
+    "hip_height_stance_min_m": (*_ANGLE, "length"),
+    "trunk_lean_touchdown_deg": _ANGLE,
+    "trunk_lean_toe_off_deg": _ANGLE,
+    "waist_bend_touchdown_deg": _ANGLE,
+    "trunk_against_shin_touchdown_deg": _ANGLE,
+    "thigh_angle_touchdown_deg": _ANGLE,
+    "thigh_angle_toe_off_deg": _ANGLE,
+    "thigh_angle_swing_max_deg": _ANGLE,
+    "knee_angle_touchdown_deg": _ANGLE,
+    "knee_angle_stance_min_deg": _ANGLE,
+    "knee_angle_toe_off_deg": _ANGLE,
+    "hip_extension_toe_off_deg": _ANGLE,
+    "ankle_ahead_of_hip_touchdown_m": (*_ANGLE, "length"),
+    "ankle_ahead_of_hip_toe_off_m": (*_ANGLE, "length"),
     "step_length_m": _LENGTH,
     "speed_mps": _LENGTH,
 }

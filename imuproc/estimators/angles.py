@@ -1,4 +1,4 @@
-"""Angle curves of a leg, their values at events and over swings, with uncertainty by part."""
+"""Angle curves, with uncertainty by part."""
 
 from dataclasses import dataclass
 
@@ -7,7 +7,6 @@ from numpy.typing import NDArray
 
 from imuproc.core.motion import SegmentMotion
 from imuproc.dsp.rotations import quat_from_rotvec, quat_multiply, quat_rotate
-from imuproc.estimators.quantities import Quantity
 from imuproc.files.settings_model import MEMORY, StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -47,6 +46,32 @@ def compute_shin_curve(
                 _compute_heading_share(time_s, shank, _UP),
             ),
             "soft_tissue": tissue,
+            "standing": make_standing_part(time_s, settings),
+        },
+    )
+
+
+def compute_body_curve(
+    time_s: FloatArray, segment: SegmentMotion, settings: "AngleSettings"
+) -> AngleCurve:
+    """Rotation of a segment in the plane of the way from quiet standing, leaning back positive."""
+    usual_deg = {
+        "thigh": settings.thigh_soft_tissue_deg,
+        "foot": settings.foot_soft_tissue_deg,
+        "shank": settings.shank_soft_tissue_deg,
+    }.get(segment.site.split("_")[-1], settings.belt_sway_deg)
+    axis_u_rad = np.radians(settings.shank_axis_u_deg)
+    return AngleCurve(
+        time_s,
+        segment.pitch_rad,
+        segment.pitch_rate_radps,
+        {
+            **_list_solved_parts(segment),
+            "alignment": _join_parts(
+                _compute_axis_share(time_s, segment, axis_u_rad),
+                _compute_heading_share(time_s, segment, _UP),
+            ),
+            "soft_tissue": _add_soft_tissue(time_s, segment, usual_deg),
             "standing": make_standing_part(time_s, settings),
         },
     )
@@ -129,6 +154,12 @@ class AngleSettings(StageSettings):
     foot_soft_tissue_deg: float = number(
         0.3, (0.0, 20.0), "Motion of the sensor on the shoe.", MEMORY
     )
+    thigh_soft_tissue_deg: float = number(
+        1.0, (0.0, 20.0), "Motion of a sensor on the thigh, whose muscles swing.", MEMORY
+    )
+    belt_sway_deg: float = number(
+        1.0, (0.0, 20.0), "Motion of a sensor on pelvis or trunk, where a belt sways.", MEMORY
+    )
     standing_u_deg: float = number(
         1.0,
         (0.0, 20.0),
@@ -204,173 +235,3 @@ def _compute_sagittal_turn(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.asarray(
         np.arctan2(a[:, 0] * b[:, 2] - a[:, 2] * b[:, 0], a[:, 0] * b[:, 0] + a[:, 2] * b[:, 2])
     )
-
-
-@dataclass(frozen=True, eq=False)
-class Instants:
-    """Events of one kind.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (m,)
-        NaN where it is not known.
-    u_s : ndarray, shape (m,)
-        Standard uncertainty of each by itself.
-    shared_u_s : ndarray, shape (m,)
-        That which all of them share: see the part ``reference``.
-    """
-
-    time_s: FloatArray
-    u_s: FloatArray
-    shared_u_s: FloatArray
-
-
-def read_at_events(curve: AngleCurve, events: Instants) -> Quantity:
-    """Angle at event times in deg; the event's own uncertainty counts by the angle's rate.
-
-    Parameters
-    ----------
-    curve : AngleCurve
-    events : Instants
-
-    Returns
-    -------
-    Quantity
-        In deg.
-    """
-    at_s = events.time_s
-    value = np.degrees(np.interp(at_s, curve.time_s, curve.angle_rad))
-    parts = {
-        name: np.degrees(np.interp(at_s, curve.time_s, part))
-        for name, part in curve.parts_rad.items()
-    }
-    for name, u_s in (("event", events.u_s), ("reference", events.shared_u_s)):
-        parts[name] = np.degrees(measure_speed_near(curve, at_s, u_s) * u_s)
-    return Quantity(value, parts)
-
-
-def measure_speed_near(curve: AngleCurve, event_s: FloatArray, event_u_s: FloatArray) -> FloatArray:
-    """Typical |rate| within one uncertainty of each event, so that a turning point counts too.
-
-    Parameters
-    ----------
-    curve : AngleCurve
-    event_s, event_u_s : ndarray, shape (m,)
-
-    Returns
-    -------
-    ndarray, shape (m,)
-        In rad/s.
-    """
-    shifts = np.array([-1.0, 0.0, 1.0])
-    times = event_s[:, None] + event_u_s[:, None] * shifts
-    rates = np.interp(times, curve.time_s, curve.rate_radps)
-    return np.asarray(np.sqrt(np.mean(rates**2, axis=1)))
-
-
-@dataclass(frozen=True, eq=False)
-class Swings:
-    """The swing that ends at each contact.
-
-    Parameters
-    ----------
-    start : Instants
-        The foot's previous toe-off, or its departure from the start; NaN where there is no swing.
-    end : Instants
-        Touchdown.
-    """
-
-    start: Instants
-    end: Instants
-
-
-def summarise_swings(
-    curve: AngleCurve, swings: Swings, last_share: float, statistic: str
-) -> Quantity:
-    """Least, largest or mean angle over the last part of each swing, touchdown included, in deg.
-
-    Parameters
-    ----------
-    curve : AngleCurve
-    swings : Swings
-    last_share : float
-        Part of the swing that counts, up to touchdown.
-    statistic : {"min", "max", "mean"}
-
-    Returns
-    -------
-    Quantity
-        In deg; the uncertainty of both ends counts by how the statistic moves with them.
-    """
-    count = len(swings.end.time_s)
-    value = np.full(count, np.nan)
-    parts = {name: np.full(count, np.nan) for name in (*curve.parts_rad, "event", "reference")}
-    rows = np.flatnonzero(swings.end.time_s > swings.start.time_s)
-    start, end = (
-        _move_ends(swings.start, rows, first=True),
-        _move_ends(swings.end, rows, first=False),
-    )
-    low = end - last_share * (end - start)
-    if statistic == "mean":
-        found, at_s = _average_windows(curve, low, end)
-    else:
-        found, at_s = _find_extremes(curve, low, end, 1.0 if statistic == "min" else -1.0)
-    value[rows] = np.degrees(found[:, 0])
-    moved = np.square(found[:, 1:] - found[:, :1])
-    parts["event"][rows] = np.degrees(np.sqrt(0.5 * np.sum(moved[:, :4], axis=1)))
-    parts["reference"][rows] = np.degrees(np.sqrt(0.5 * np.sum(moved[:, 4:], axis=1)))
-    for name, part in curve.parts_rad.items():
-        parts[name][rows] = np.degrees(np.interp(at_s, curve.time_s, part))
-    return Quantity(value, parts)
-
-
-def _move_ends(ends: Instants, rows: NDArray[np.intp], first: bool) -> FloatArray:
-    """One end of each swing, (k, 9): as it is, then moved by its uncertainty.
-
-    Both ways, by its own and then by the shared one; start and end take turns.
-    """
-    both, none = [1.0, -1.0], [0.0, 0.0]
-    way = np.array([*both, *none] if first else [*none, *both])
-    own, shared = (u_s[rows, None] * way for u_s in (ends.u_s, ends.shared_u_s))
-    moves = np.hstack((np.zeros((len(rows), 1)), own, shared))
-    return np.asarray(ends.time_s[rows, None] + moves)
-
-
-def _average_windows(
-    curve: AngleCurve, low_s: FloatArray, end_s: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Mean in rad over windows, shape (k, 9), and the middle of the first of each row."""
-    steps = 0.5 * (curve.angle_rad[1:] + curve.angle_rad[:-1]) * np.diff(curve.time_s)
-    gathered = np.concatenate(([0.0], np.cumsum(steps)))
-
-    def integrate_until(time_s: FloatArray) -> FloatArray:
-        before = np.clip(np.searchsorted(curve.time_s, time_s, "right") - 1, 0, len(steps))
-        there = np.interp(time_s, curve.time_s, curve.angle_rad)
-        since = time_s - curve.time_s[before]
-        return np.asarray(gathered[before] + 0.5 * since * (curve.angle_rad[before] + there))
-
-    mean = (integrate_until(end_s) - integrate_until(low_s)) / (end_s - low_s)
-    return mean, 0.5 * (low_s + end_s)[:, 0]
-
-
-def _find_extremes(
-    curve: AngleCurve, low_s: FloatArray, end_s: FloatArray, sign: float
-) -> tuple[FloatArray, FloatArray]:
-    """Least (sign 1) or largest (-1) angle in rad in windows, shape (k, 9), and when it is.
-
-    The time is that of the first window of each row.
-    """
-    angle = sign * curve.angle_rad
-    first, last = np.searchsorted(curve.time_s, low_s), np.searchsorted(curve.time_s, end_s)
-    inside = np.array(
-        [
-            a + int(np.argmin(angle[a:b])) if b > a else -1  # no sample in so short a window
-            for a, b in zip(first.flat, last.flat, strict=True)
-        ],
-        dtype=np.int64,
-    ).reshape(first.shape)
-    times = np.stack((low_s, np.where(inside < 0, low_s, curve.time_s[inside]), end_s))
-    angles = np.interp(times, curve.time_s, angle)
-    pick = np.argmin(angles, axis=0)[None]
-    found = np.take_along_axis(angles, pick, axis=0)[0]
-    return sign * found, np.take_along_axis(times, pick, axis=0)[0][:, 0]

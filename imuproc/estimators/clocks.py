@@ -10,7 +10,8 @@ from imuproc.core.contacts import Contacts
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import ConditionedRecording
 from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
-from imuproc.estimators.angles import AngleCurve, measure_speed_near
+from imuproc.estimators.angles import AngleCurve
+from imuproc.estimators.reading import measure_speed_near
 
 FloatArray = NDArray[np.float64]
 

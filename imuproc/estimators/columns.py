@@ -6,88 +6,68 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.core.body import SHANK_PER_STATURE
+from imuproc.core.body import SHANK_PER_STATURE, THIGH_PER_STATURE
 from imuproc.core.clocks import Clocks
 from imuproc.core.contacts import Contacts
-from imuproc.core.motion import Motion, SegmentMotion
+from imuproc.core.motion import Motion
 from imuproc.core.recording import Athlete
-from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
-from imuproc.dsp.rotations import norm
+from imuproc.core.sites import SIDES, Side, Site, foot_of, is_lower_leg, shank_of
 from imuproc.estimators.angles import (
     AngleCurve,
     AngleSettings,
-    Instants,
-    Swings,
     compute_dorsiflexion_curve,
     compute_pitch_curve,
     compute_shin_curve,
-    make_standing_part,
-    read_at_events,
-    summarise_swings,
+)
+from imuproc.estimators.body_line import (
+    LegLengths,
+    LegLengthSettings,
+    SideEvents,
+    compute_body_line,
 )
 from imuproc.estimators.clocks import add_clock_doubt
 from imuproc.estimators.distance import DistanceSettings
 from imuproc.estimators.gaps import Gaps, GapSettings, compute_stride_doubt_m
 from imuproc.estimators.phase import PhaseSettings
 from imuproc.estimators.quantities import Quantity, make_missing
+from imuproc.estimators.reading import Instants, Swings, read_at_events, summarise_swings
 from imuproc.estimators.sides import SideSettings
 from imuproc.estimators.stride import (
     StepLengths,
     StrideSettings,
-    compute_ball_velocity,
     solve_step_lengths,
     tabulate_lengths,
 )
+from imuproc.estimators.swings import (
+    SwingSettings,
+    find_missed_before,
+    find_swings,
+    get_toe_offs,
+    get_touchdowns,
+)
 from imuproc.estimators.timing import compute_timing_quantities
 from imuproc.estimators.upright import UprightSettings
-from imuproc.files.settings_model import StageSettings, number, span, table
+from imuproc.files.settings_model import number, table
 
 FloatArray = NDArray[np.float64]
 
-_STARTS = "chosen on simulated starts; no real ones to compare with"
 _LAST_QUARTER, _LAST_40, _LAST_60 = 0.25, 0.40, 0.60
 """Parts of the swing, up to touchdown, that the columns of the step table are defined by."""
 
 
-class EstimatorSettings(StageSettings):
+class EstimatorSettings(SwingSettings):
     """Settings of all estimators."""
 
-    departure_speed_mps: float = number(
-        0.7,
-        (0.01, 10.0),
-        "Below this speed of its ball a foot has not left the ground at the start.",
-        _STARTS,
-    )
-    departure_u_s: float = number(
-        0.01, (0.0, 1.0), "Standard uncertainty of when it left.", _STARTS
-    )
-    departure_before_s: tuple[float, float] = span(
-        (0.08, 0.8),
-        (0.0, 5.0),
-        "How shortly and how long before a foot's first touchdown it leaves the start.",
-        _STARTS,
-    )
-    leaves_s: tuple[float, float] = span(
-        (-0.02, 0.08),
-        (-0.5, 0.5),
-        "When a foot leaves the ground at the start, from when its ball was last slow.",
-        _STARTS,
-    )
-    longest_stride_share: float = number(
-        1.6,
-        (1.0, 10.0),
-        "A stride as many times as long as those around it has a missed contact in it.",
-        "from one stride to the next a runner's stride time changes by less than a third",
-    )
-    swing_s: tuple[float, float] = span(
-        (0.05, 1.5),
-        (0.0, 10.0),
-        "A shorter or a longer time between two contacts of a foot is no swing.",
-    )
     shank_per_stature_share: float = number(
         SHANK_PER_STATURE,
         (0.1, 0.5),
         "Shank length as a share of stature, where the session file states none.",
+        "Drillis & Contini 1966 (value from memory, high)",
+    )
+    thigh_per_stature_share: float = number(
+        THIGH_PER_STATURE,
+        (0.1, 0.5),
+        "Thigh length as a share of stature, where the session file states none.",
         "Drillis & Contini 1966 (value from memory, high)",
     )
     shank_length_u_share: float = number(
@@ -99,6 +79,7 @@ class EstimatorSettings(StageSettings):
         "Standard uncertainty of one leg's clock against the other's above which it is told.",
     )
     angles: AngleSettings = table(AngleSettings)
+    leg: LegLengthSettings = table(LegLengthSettings)
     stride: StrideSettings = table(StrideSettings)
     phase: PhaseSettings = table(PhaseSettings)
     gaps: GapSettings = table(GapSettings)
@@ -238,6 +219,9 @@ def compute_all_quantities(
     for side in SIDES:
         rows = contacts.side == side
         leg = _compute_leg_quantities(motion, contacts.take(rows), side, legs[side], settings)
+        leg |= _compute_upper_body(
+            motion, contacts.take(rows), side, athlete, settings, gaps, clocks
+        )
         by_side.append(
             (rows, {**leg, "ankle_ahead_of_knee_m": _compute_ankle_ahead(leg, athlete, settings)})
         )
@@ -245,9 +229,6 @@ def compute_all_quantities(
         figures[name] = _interleave_sides(
             [(rows, leg[name]) for rows, leg in by_side], len(contacts)
         )
-    figures["pelvis_tilt_touchdown_deg"] = _compute_pelvis_tilt(
-        motion, contacts, settings.angles, gaps.get("pelvis"), clocks
-    )
     return Quantities(figures, legs, lengths)
 
 
@@ -255,7 +236,7 @@ def _compute_leg_quantities(
     motion: Motion, own: Contacts, side: Side, curves: LegCurves, settings: EstimatorSettings
 ) -> dict[str, Quantity]:
     swings = find_swings(motion, own, side, settings)
-    down, off = _get_touchdowns(own), _get_toe_offs(own)
+    down, off = get_touchdowns(own), get_toe_offs(own)
     absent = make_missing(len(own))
 
     def read(curve: AngleCurve | None, events: Instants) -> Quantity:
@@ -275,76 +256,6 @@ def _compute_leg_quantities(
         "dorsiflexion_swing_min_deg": summarise(curves.dorsiflexion, _LAST_60, "min"),
         "dorsiflexion_swing_mean_deg": summarise(curves.dorsiflexion, _LAST_40, "mean"),
     }
-
-
-def _get_touchdowns(contacts: Contacts) -> Instants:
-    return Instants(contacts.touchdown_s, contacts.touchdown_u_s, contacts.touchdown_reference_u_s)
-
-
-def _get_toe_offs(contacts: Contacts) -> Instants:
-    return Instants(contacts.toe_off_s, contacts.toe_off_u_s, contacts.toe_off_reference_u_s)
-
-
-def find_swings(motion: Motion, own: Contacts, side: Side, settings: EstimatorSettings) -> Swings:
-    """Swings that end at one foot's contacts.
-
-    The first one starts where the foot left the ground or block. Its ball is then no longer at
-    rest: the heel has come up and the ball is being lifted over the toes, slowly in a start. What
-    tells is the foot's turn, which is fastest as the foot leaves; in simulated starts that is 5 ms
-    late (SD 1 ms), where a fixed speed of the ball came 22 ms early (SD 13 ms) and the speed at
-    which the same foot left its first contact 3 ms late (SD 13 ms). No real starts to compare with.
-    Where a contact of the foot was missed in between, there is no swing.
-
-    Parameters
-    ----------
-    motion : Motion
-    own : Contacts
-        Of one foot.
-    side : {"left", "right"}
-    settings : EstimatorSettings
-
-    Returns
-    -------
-    Swings
-    """
-    start, start_u = np.full(len(own), np.nan), np.full(len(own), settings.departure_u_s)
-    missed = _find_missed_before(own, settings.longest_stride_share)
-    start[1:] = np.where(missed[1:], np.nan, own.toe_off_s[:-1])
-    start_u[1:] = own.toe_off_u_s[:-1]
-    shared_u = np.append(0.0, own.toe_off_reference_u_s[:-1])[: len(own)]
-    if len(own):
-        start[0] = _find_departure_s(motion, side, float(own.touchdown_s[0]), settings)
-    length_s, (shortest_s, longest_s) = own.touchdown_s - start, settings.swing_s
-    start[~((length_s > shortest_s) & (length_s < longest_s))] = np.nan
-    return Swings(Instants(start, start_u, shared_u), _get_touchdowns(own))
-
-
-def _find_missed_before(own: Contacts, longest_share: float) -> NDArray[np.bool_]:
-    """Whether a contact of the same foot is missing before each contact, shape (m,).
-
-    A stride with a missed contact in it takes as long as two; from one stride to the next a
-    runner's stride time changes by less than a third.
-    """
-    stride = np.diff(own.touchdown_s, prepend=np.nan)
-    before, after = np.append(np.nan, stride[:-1]), np.append(stride[1:], np.nan)
-    return np.asarray(stride > longest_share * np.fmin(before, after))
-
-
-def _find_departure_s(
-    motion: Motion, side: Side, touchdown_s: float, settings: EstimatorSettings
-) -> float:
-    foot = motion.segments.get(foot_of(side))
-    if foot is None:
-        return float("nan")
-    speed = norm(compute_ball_velocity(foot))
-    late_s, early_s = (touchdown_s - before for before in settings.departure_before_s)
-    inside = (motion.time_s > early_s) & (motion.time_s < late_s)
-    slow = np.flatnonzero(inside & (speed < settings.departure_speed_mps))
-    if not len(slow):
-        return float("nan")
-    near = motion.time_s[slow[-1]] + np.array(settings.leaves_s)
-    first, last = np.searchsorted(motion.time_s, near)
-    return float(motion.time_s[first + int(np.argmin(foot.pitch_rate_radps[first:last]))])
 
 
 def _compute_ankle_ahead(
@@ -376,19 +287,39 @@ def _interleave_sides(parts: list[tuple[NDArray[np.bool_], Quantity]], count: in
     return Quantity(value, spread)
 
 
-def _compute_pelvis_tilt(
+def _compute_upper_body(
     motion: Motion,
-    contacts: Contacts,
-    settings: AngleSettings,
-    gaps: Gaps | None,
+    own: Contacts,
+    side: Side,
+    athlete: Athlete,
+    settings: EstimatorSettings,
+    gaps: Mapping[Site, Gaps],
     clocks: Clocks,
-) -> Quantity:
-    pelvis: SegmentMotion | None = motion.segments.get("pelvis")
-    if pelvis is None:
-        return make_missing(len(contacts))
-    parts = {"drift": pelvis.pitch_u_rad, "standing": make_standing_part(motion.time_s, settings)}
-    curve = AngleCurve(motion.time_s, -pelvis.pitch_rad, -pelvis.pitch_rate_radps, parts)
-    # Legs are tied to each other better than to the pelvis: either stands for both.
-    head = next((site for site in motion.segments if site != "pelvis"), None)
-    curve = add_clock_doubt(_add_gaps(curve, gaps), clocks, "pelvis", head)
-    return read_at_events(curve, _get_touchdowns(contacts))
+) -> dict[str, Quantity]:
+    """Hips, trunk, thighs and knees at one side's contacts."""
+    # Legs are tied to each other better than to the rest: either stands for both.
+    head = next((site for site in motion.segments if is_lower_leg(site)), None)
+
+    def add_doubts(curve: AngleCurve, site: Site) -> AngleCurve:
+        return add_clock_doubt(_add_gaps(curve, gaps.get(site)), clocks, site, head)
+
+    down = get_touchdowns(own)
+    next_s = np.append(own.touchdown_s[1:], np.nan)[: len(own)]
+    missed = np.append(find_missed_before(own, settings.longest_stride_share)[1:], True)
+    next_s = np.where(missed[: len(own)], np.nan, next_s)
+    events = SideEvents(
+        down,
+        get_toe_offs(own),
+        find_swings(motion, own, side, settings),
+        Swings(down, Instants(next_s, down.u_s, down.shared_u_s)),
+    )
+    shank_m, stature_m = athlete.shank_length_m, athlete.stature_m
+    if stature_m is None:
+        stature_m = (shank_m or float("nan")) / settings.shank_per_stature_share
+    lengths = LegLengths(
+        shank_m or settings.shank_per_stature_share * stature_m,
+        athlete.thigh_length_m or settings.thigh_per_stature_share * stature_m,
+        stature_m,
+    )
+    both = (settings.angles, settings.leg)
+    return compute_body_line(motion, side, events, lengths, both, add_doubts)

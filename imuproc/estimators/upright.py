@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
 from imuproc.core.motion import Motion
-from imuproc.core.sites import is_foot, side_of
+from imuproc.core.sites import is_foot, is_lower_leg, side_of
 from imuproc.files.settings_model import FUKUCHI, TRIED, StageSettings, number, span
 
 FloatArray = NDArray[np.float64]
@@ -65,7 +65,7 @@ def is_zero_upright(motion: Motion, contacts: Contacts, settings: UprightSetting
         own = contacts.take(contacts.side == side_of(site))
         # Of one that has turned on its limb the zero need not hold.
         few = len(own) < settings.fewest_contacts
-        if site == "pelvis" or few or segment.slip_u_rad > 0.0:
+        if not is_lower_leg(site) or few or segment.slip_u_rad > 0.0:
             continue
         length = (own.toe_off_s - own.touchdown_s)[:, None]
         middle_s = own.touchdown_s[:, None] + length * middle

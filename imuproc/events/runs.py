@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
-from imuproc.core.sites import Site, is_foot
+from imuproc.core.sites import Site, is_foot, is_lower_leg
 from imuproc.dsp.filters import average_blocks, choose_block, low_pass
 from imuproc.dsp.peaks import find_peaks
 from imuproc.dsp.rotations import norm
@@ -104,7 +104,7 @@ def find_runs(tracks: Tracks, settings: RunSettings) -> tuple[Interval, ...]:
     tuple of Interval
         In order of time, margins included, never overlapping.
     """
-    legs: Tracks = {site: own for site, own in tracks.items() if site != "pelvis" and own}
+    legs: Tracks = {site: own for site, own in tracks.items() if is_lower_leg(site) and own}
     times = [_find_swings(own, settings) for own in legs.values()]
     fast = np.sort(np.concatenate(times)) if times else np.empty(0)
     if len(fast) == 0:

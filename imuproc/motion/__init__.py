@@ -4,6 +4,7 @@
   to it.
 - ``arrowhead``: Least squares of a chain: each state is tied to the next one, and all to a few
   shared unknowns.
+- ``body_line``: Motion of thighs, pelvis and trunk, which travel with the legs.
 - ``drift``: Batch least squares for the errors of a strapdown solution.
 - ``foot_axis``: Which way the toes point in a foot sensor: read a second time, from the heel's
   rise in stance.

@@ -1,17 +1,34 @@
 """Motion of all segments of one run, solved leg by leg: foot first, then the shank tied to it."""
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.contacts import Contacts
+from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.motion import Motion, SegmentMotion
 from imuproc.core.recording import Conditioned, ConditionedRecording
-from imuproc.core.sites import SIDES, Side, Site, foot_of, shank_of
+from imuproc.core.sites import (
+    SIDES,
+    SITES,
+    Side,
+    Site,
+    foot_of,
+    is_lower_leg,
+    shank_of,
+    side_of,
+)
 from imuproc.dsp.rotations import cross, quat_from_rotvec, quat_multiply, quat_rotate
+from imuproc.motion.body_line import (
+    find_facing_turn,
+    measure_misfit,
+    measure_way,
+    solve_along_way,
+    solve_thigh,
+)
 from imuproc.motion.drift import PointModel
 from imuproc.motion.foot_axis import find_heel_rise_turn
 from imuproc.motion.observations import Anchors
@@ -24,6 +41,7 @@ from imuproc.motion.segment import (
     Stances,
     estimate_swing_heading,
     make_lever_rows,
+    sample_rotation,
     solve_segment,
     to_motion,
     turn_solved,
@@ -109,26 +127,21 @@ def solve_motion(
     True
     """
     solved: dict[Site, SegmentMotion] = {}
-    bend = np.zeros(len(conditioned.time_s))
+    legs: dict[Side, _Leg] = {}
     for side in SIDES:
         own = contacts.take(contacts.side == side)
-        leg, bend_of_leg = _solve_leg(prepared, own, side, settings, ankle_m, uncertainty)
-        solved.update(leg)
-        bend = bend if bend_of_leg is None else bend_of_leg
-    if "pelvis" in prepared:
-        nowhere = Stances(np.empty(0), np.empty(0))
-        pelvis = solve_segment(
-            prepared["pelvis"], nowhere, _model_free_point, settings, _HEADING_GIVEN_RAD
-        )
-        solved["pelvis"] = to_motion(
-            _turn_forward(pelvis, contacts), SHANK_AXIS, bend, uncertainty=uncertainty
-        )
+        leg = _solve_leg(prepared, own, side, settings, ankle_m, uncertainty)
+        solved.update(leg.segments)
+        if leg.bend_rad is not None:
+            legs[side] = leg
+    upper, apart = _solve_body_line(prepared, legs, contacts, settings, uncertainty)
+    solved.update(upper)
     entry = HistoryEntry(
         "motion.body",
         f"Drift solved over {len(contacts)} stances and all rests of {len(solved)} segments.",
         settings.model_dump(),
     )
-    flags = tuple(flag_rate(solved, conditioned.rate_hz, settings.rate))
+    flags = (*apart, *flag_rate(solved, conditioned.rate_hz, settings.rate))
     return Motion(conditioned.time_s, solved, flags, (*conditioned.history, entry))
 
 
@@ -150,6 +163,19 @@ def _cut_quiet_parts(contacts: Contacts, settings: MotionSettings) -> Stances:
     )
 
 
+@dataclass(frozen=True, eq=False)
+class _Leg:
+    """Foot and shank of one side, those of them that are there; in the world of the run.
+
+    ``bend_rad`` is the direction of the way, shape (n,); None without both.
+    """
+
+    segments: dict[Site, SegmentMotion]
+    foot: Solved | None
+    shank: Solved | None
+    bend_rad: FloatArray | None
+
+
 def _solve_leg(
     prepared: PreparedBody,
     own: Contacts,
@@ -157,8 +183,7 @@ def _solve_leg(
     settings: MotionSettings,
     ankle_m: float,
     uncertainty: bool,
-) -> tuple[dict[Site, SegmentMotion], FloatArray | None]:
-    """Foot and shank of one side, and the direction of the way, shape (n,)."""
+) -> _Leg:
     foot_start, shank_start = prepared.get(foot_of(side)), prepared.get(shank_of(side))
     out: dict[Site, SegmentMotion] = {}
     foot: Solved | None = None
@@ -172,7 +197,7 @@ def _solve_leg(
         turn = find_heel_rise_turn(foot_start.segment, foot.time_s, own, side, settings)
         out[foot_of(side)] = to_motion(foot, FOOT_AXIS, bend, turn, uncertainty)
     if shank_start is None:
-        return out, bend
+        return _Leg(out, foot, None, bend)
     own = own.take(_find_measured(shank_start, own))  # of those in which the foot was measured too
     stances = _cut_quiet_parts(own, settings)
     if foot is None or bend is None:
@@ -187,7 +212,40 @@ def _solve_leg(
         solved = solve_segment(shank_start, stances, ankle, settings, tied_rad)
         shank = turn_solved(solved, -heading)
     out[shank_of(side)] = to_motion(shank, SHANK_AXIS, bend, uncertainty=uncertainty)
-    return out, bend
+    return _Leg(out, foot, shank, bend)
+
+
+def _solve_body_line(
+    prepared: PreparedBody,
+    legs: Mapping[Side, _Leg],
+    contacts: Contacts,
+    settings: MotionSettings,
+    uncertainty: bool,
+) -> tuple[dict[Site, SegmentMotion], list[RaisedFlag]]:
+    """Thighs, pelvis and trunk; none where the legs do not tell the way. Flags on thighs."""
+    out: dict[Site, SegmentMotion] = {}
+    flags: list[RaisedFlag] = []
+    heads = {side: leg.foot or leg.shank for side, leg in legs.items()}
+    way = measure_way({s: h for s, h in heads.items() if h}, contacts, settings.body_line)
+    if way is None:
+        return out, flags
+    for site in (site for site in SITES if site in prepared and not is_lower_leg(site)):
+        start, side = prepared[site], side_of(site)
+        leg = legs.get(side) if side else None
+        bend = next(own.bend_rad for own in (leg, *legs.values()) if own is not None)
+        bend_rad = np.zeros(len(start.strapdown.time_s)) if bend is None else bend
+        if side and leg is not None and leg.shank is not None:
+            own = contacts.take(contacts.side == side)
+            solved, turn = solve_thigh(start, leg.shank, own, settings), 0.0
+            misfit = measure_misfit(solved)
+            if misfit > settings.body_line.most_misfit:
+                flags.append(RaisedFlag("thigh_apart", {"misfit": misfit}, site))
+                continue
+        else:
+            solved = solve_along_way(start, way, settings)
+            turn = 0.0 if side else find_facing_turn(solved, bend_rad, way)
+        out[site] = to_motion(solved, SHANK_AXIS, bend_rad, turn, uncertainty)
+    return out, flags
 
 
 def _find_bend(solved: Solved, stances: Stances, settings: MotionSettings) -> FloatArray:
@@ -205,21 +263,11 @@ def _turn_forward(solved: Solved, contacts: Contacts) -> Solved:
     return turn_solved(solved, -float(np.arctan2(way[1], way[0])))
 
 
-def _sample_rotation(
-    strapdown: Strapdown, segment: Conditioned, anchors: Anchors
-) -> tuple[FloatArray, FloatArray]:
-    """Orientation and angular velocity at the observation instants, of stances only."""
-    stance = anchors.is_stance[anchors.sample_anchor][:, None]
-    quat = interpolate_at(strapdown.quat_wxyz, strapdown.time_s, anchors.sample_time_s)
-    gyro = interpolate_at(segment.gyro_radps, strapdown.time_s, anchors.sample_time_s)
-    return quat / np.linalg.norm(quat, axis=1, keepdims=True), np.where(stance, gyro, 0.0)
-
-
 def _model_ball(settings: MotionSettings) -> PointBuilder:
     """The ball of the foot rests in stance but for rolling on the sole's curve."""
 
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
-        quat, gyro = _sample_rotation(strapdown, segment, anchors)
+        quat, gyro = sample_rotation(strapdown, segment, anchors)
         rolling = -cross(quat_rotate(quat, gyro), UP)
         levers = settings.levers
         return PointModel(
@@ -241,13 +289,13 @@ def _model_ankle(
 
     The world of the foot is turned by ``heading_rad`` to be that of the shank.
     """
-    as_foot = replace(foot.prepared.strapdown, quat_wxyz=foot.quat_wxyz)
+    as_foot = foot.get_strapdown()
     foot_signals = foot.prepared.segment
     turn = quat_from_rotvec(heading_rad * UP)
 
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
-        quat, gyro = _sample_rotation(strapdown, segment, anchors)
-        foot_quat, foot_gyro = _sample_rotation(as_foot, foot_signals, anchors)
+        quat, gyro = sample_rotation(strapdown, segment, anchors)
+        foot_quat, foot_gyro = sample_rotation(as_foot, foot_signals, anchors)
         foot_quat = quat_multiply(turn, foot_quat)
         stance = anchors.is_stance[anchors.sample_anchor][:, None]
         velocity = interpolate_at(foot.velocity_mps, foot.time_s, anchors.sample_time_s)
@@ -274,7 +322,7 @@ def _model_drifting_ankle(settings: MotionSettings, ankle_m: float) -> PointBuil
     """Without a foot sensor the ankle moves alike from stance to stance, but how is not known."""
 
     def build(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
-        quat, gyro = _sample_rotation(strapdown, segment, anchors)
+        quat, gyro = sample_rotation(strapdown, segment, anchors)
         stance = anchors.is_stance[anchors.sample_anchor]
         common = -np.where(stance[:, None, None], np.eye(3)[None], 0.0)
         mean = settings.levers.ankle_from_shank_sensor_m
@@ -289,16 +337,3 @@ def _model_drifting_ankle(settings: MotionSettings, ankle_m: float) -> PointBuil
         )
 
     return build
-
-
-def _model_free_point(strapdown: Strapdown, segment: Conditioned, anchors: Anchors) -> PointModel:
-    """No point of the segment is ever at rest but in rests."""
-    count = len(anchors.sample_time_s)
-    return PointModel(
-        rows=np.zeros((count, 3, 1)),
-        target=np.zeros((count, 3)),
-        prior_mean=np.zeros(1),
-        prior_sd=np.ones(1),
-        velocity_sd_mps=1.0,
-        within_sd_mps=1.0,
-    )

@@ -14,7 +14,7 @@ import numpy as np
 
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import SegmentMotion
-from imuproc.core.sites import Site
+from imuproc.core.sites import Site, is_lower_leg
 from imuproc.motion.drift import DriftSolution
 from imuproc.motion.settings import RateSettings
 
@@ -64,7 +64,7 @@ def flag_rate(
     known = [
         segment.gyro_scale
         for site, segment in segments.items()
-        if site != "pelvis" and segment.gyro_scale is not None
+        if is_lower_leg(site) and segment.gyro_scale is not None
     ]
     if not known:
         return []

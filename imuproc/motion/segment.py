@@ -77,6 +77,10 @@ class Solved:
     velocity_mps: FloatArray
     turned_rad: float = 0.0
 
+    def get_strapdown(self) -> Strapdown:
+        """The integration with the orientation that was solved."""
+        return replace(self.prepared.strapdown, quat_wxyz=self.quat_wxyz)
+
     @property
     def time_s(self) -> FloatArray:
         """Clock of the motion in s, shape (n,)."""
@@ -226,6 +230,16 @@ def _correct_velocity(
 def make_lever_rows(quat_wxyz: FloatArray, gyro_radps: FloatArray) -> FloatArray:
     """Velocity in world axes of a point per unit of its lever arm in segment axes, (k, 3, 3)."""
     return np.asarray(quat_to_matrix(quat_wxyz) @ skew(gyro_radps))
+
+
+def sample_rotation(
+    strapdown: Strapdown, segment: Conditioned, anchors: Anchors
+) -> tuple[FloatArray, FloatArray]:
+    """Orientation and angular velocity at the observation instants, of stances only."""
+    stance = anchors.is_stance[anchors.sample_anchor][:, None]
+    quat = interpolate_at(strapdown.quat_wxyz, strapdown.time_s, anchors.sample_time_s)
+    gyro = interpolate_at(segment.gyro_radps, strapdown.time_s, anchors.sample_time_s)
+    return quat / np.linalg.norm(quat, axis=1, keepdims=True), np.where(stance, gyro, 0.0)
 
 
 def turn_solved(solved: Solved, angle_rad: float) -> Solved:

@@ -123,6 +123,61 @@ class LeverSettings(StageSettings):
     )
 
 
+class BodyLineSettings(StageSettings):
+    """Thighs, pelvis and trunk, of which no point rests in a run."""
+
+    basis = _ANATOMY
+    knee_from_thigh_sensor_m: tuple[float, float, float] = number(
+        (-0.03, 0.0, -0.20), (-0.6, 0.6), "Centre of the knee from a sensor on the thigh."
+    )
+    knee_from_thigh_sensor_sd_m: tuple[float, float, float] = number(
+        (0.05, 0.06, 0.10), (0.001, 0.6), "Its standard uncertainty."
+    )
+    knee_from_shank_sensor_m: tuple[float, float, float] = number(
+        (-0.03, 0.0, 0.20), (-0.6, 0.6), "Centre of the knee from a sensor on the shank."
+    )
+    knee_from_shank_sensor_sd_m: tuple[float, float, float] = number(
+        (0.05, 0.06, 0.10), (0.001, 0.6), "Its standard uncertainty."
+    )
+    knee_velocity_sd_mps: float = number(
+        0.10,
+        (1e-3, 5.0),
+        "How far shank and thigh disagree about the knee's mean velocity over a contact or half a "
+        "swing: soft tissue moves the sensors on the bone.",
+        f"0.03 to 0.2 m/s in {FUKUCHI}",
+    )
+    knee_within_sd_mps: float = number(
+        0.3, (1e-3, 10.0), "How far they disagree about how it goes up and down within.", FUKUCHI
+    )
+    stride_mean_sd_mps: float = number(
+        0.05,
+        (1e-3, 5.0),
+        "How far pelvis, trunk or a thigh without its shank travel otherwise than the feet in the "
+        "mean over a stride.",
+        TRIED,
+    )
+    within_stride_sd_mps: float = number(
+        1.5, (0.01, 20.0), "How far their velocity goes up and down within a stride.", TRIED
+    )
+    longest_stride_s: float = number(
+        1.6, (0.3, 5.0), "What takes longer is no stride, or one contact of it is missing.", MEMORY
+    )
+    most_misfit: float = number(
+        2.5,
+        (0.1, 100.0),
+        "A thigh that disagrees with its shank about the knee by more, in the median over contacts "
+        "and swings, is not on that leg, or loose.",
+        f"0.1 to 1 in simulated sprints and {FUKUCHI}, 4 to 6 where thighs are exchanged",
+        unit="standard deviations",
+    )
+    margin_share: float = number(
+        0.1,
+        (0.0, 0.45),
+        "Part at both ends of contacts and swings that is left out: soft tissue shakes there.",
+        TRIED,
+    )
+
+
 class MotionSettings(StageSettings):
     """What may be wrong with sensors and body, one standard deviation each."""
 
@@ -272,6 +327,7 @@ class MotionSettings(StageSettings):
         "bend leaves angles as they are to within 0.25 %",
     )
     levers: LeverSettings = table(LeverSettings)
+    body_line: BodyLineSettings = table(BodyLineSettings)
     slip: SlipSettings = table(SlipSettings)
     rate: RateSettings = table(RateSettings)
 

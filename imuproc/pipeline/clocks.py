@@ -15,7 +15,7 @@ from imuproc.core.flag_words import describe_flag
 from imuproc.core.flags import RaisedFlag, Values
 from imuproc.core.recording import ConditionedRecording, Interval, Recording, SensorLog
 from imuproc.core.result import Result
-from imuproc.core.sites import Site, side_of
+from imuproc.core.sites import Site, is_lower_leg, side_of
 from imuproc.events.alternation import AlternationSettings, LegShift, find_leg_shift
 from imuproc.pipeline.settings import Settings
 from imuproc.pipeline.sources import LogSource, RecordingSource
@@ -86,7 +86,7 @@ def group_by_clock(
     tied = tie_clocks(
         thinned, clock == "jump", allowed, settings.timebase.stamps, settings.timebase.range
     )
-    groups = [group for group in tied.groups if group != ("pelvis",)]
+    groups = [group for group in tied.groups if any(map(is_lower_leg, group))]
     return [_select_group(source, tied, group, groups, wrong) for group in groups]
 
 
@@ -195,7 +195,7 @@ def _make_shift_flag(shift: LegShift, run: Interval) -> RaisedFlag:
 def _get_legs_u_s(conditioned: ConditionedRecording, run: Interval) -> float:
     """How well the legs are known against each other; 0 on a shared clock."""
     clocks = conditioned.recording.clocks
-    heads = {side_of(site): site for site in conditioned.segments if side_of(site)}
+    heads = {side_of(site): site for site in conditioned.segments if is_lower_leg(site)}
     middle_s = np.array([0.5 * (run.start_s + run.end_s)])
     return max(
         float(clocks.compute_u_s(a, b, middle_s)[0]) for a in heads.values() for b in heads.values()

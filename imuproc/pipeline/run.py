@@ -16,6 +16,7 @@ from imuproc.core.flags import RaisedFlag
 from imuproc.core.motion import Motion
 from imuproc.core.recording import ConditionedRecording, Interval, Recording
 from imuproc.core.result import Result
+from imuproc.core.sites import is_lower_leg
 from imuproc.estimators.columns import EstimatorSettings
 from imuproc.estimators.sides import flag_sides
 from imuproc.estimators.upright import is_zero_upright
@@ -228,7 +229,7 @@ def _make_empty_error(source: LogSource, refused: list[RunError]) -> RunError:
     run_id = source.about.run.id
     if refused:
         return refused[0]
-    if set(source.sites) <= {"pelvis"}:
+    if not any(map(is_lower_leg, source.sites)):
         return RunError(
             f"run {run_id} has no sensor on a leg; at least one shank or foot is needed"
         )

@@ -59,6 +59,7 @@ class AthleteEntry(Table):
     id: _Id
     stature_m: float | None = _make_length_field(3.0)
     shank_length_m: float | None = _make_length_field(1.0)
+    thigh_length_m: float | None = _make_length_field(1.0)
     foot_length_m: float | None = _make_length_field(0.6)
     standing_lean_deg: float | None = _make_lean_field(None)
     birth_year: int | None = Field(

@@ -2,6 +2,7 @@
 
 - ``legs/``: How the legs of a simulated run move.
 - ``sensors/``: What sensors and loggers make of a motion, and what can be wrong with them.
+- ``body_truth``: True figures of hips, trunk, thighs and knees.
 - ``course``: Course of a made-up run: when it starts and stops, and the speed of the hips in
   between.
 - ``curve``: Bending a straight run around a curve to the left.

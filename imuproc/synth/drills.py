@@ -15,6 +15,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.synth.course import GRID_HZ
+from imuproc.synth.legs.body_line import add_upper_body
 from imuproc.synth.legs.pelvis import rotate_zyx
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
@@ -159,7 +160,7 @@ def make_drill(
     height = np.full(len(t), 0.98 * plan.body.hip_height_m)
     pelvis = np.stack((middle - _measure_ball_ahead_of_ankle_m(plan), zero, height), -1)
     bones["pelvis"] = PoseTrack(t, rotate_zyx(zero, zero, zero), pelvis)
-    return bones
+    return add_upper_body(bones, plan.body)
 
 
 def _measure_ball_ahead_of_ankle_m(plan: RunPlan) -> float:

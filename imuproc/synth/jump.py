@@ -11,6 +11,7 @@ from imuproc.core.sites import SIDES, Site, foot_of, shank_of
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.synth.course import GRID_HZ
 from imuproc.synth.legs.angles import Knots
+from imuproc.synth.legs.body_line import add_upper_body
 from imuproc.synth.legs.pelvis import rotate_zyx
 from imuproc.synth.plan import RunPlan
 from imuproc.synth.poses import PoseTrack
@@ -102,4 +103,4 @@ def make_jump(plan: RunPlan, stand_s: float, rng: np.random.Generator) -> Jump:
     lean = 1.6 * np.maximum(np.pi / 2 - shin, 0.0)
     place = np.stack((zero, zero, low + rise_m), axis=-1)
     bones["pelvis"] = PoseTrack(t, rotate_zyx(zero, lean, zero), place)
-    return Jump(bones, stand_s + _DIP_S + flight_s, speed_mps)
+    return Jump(add_upper_body(bones, body), stand_s + _DIP_S + flight_s, speed_mps)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import SensorLog
-from imuproc.core.sites import Site, side_of
+from imuproc.core.sites import Site, is_lower_leg, side_of
 from imuproc.dsp.easing import quintic_step
 from imuproc.dsp.rotations import quat_from_matrix, quat_from_rotvec, quat_to_matrix, quat_to_rotvec
 from imuproc.synth.course import GRID_HZ
@@ -98,7 +98,7 @@ def _turn_round(joined: _Joined, following: Tracks, by_rad: float) -> _Joined:
         arm = (1.0 - share)[:, None] * (track.position_m[-1] - before)
         arm = arm + share[:, None] * (following[site].position_m[0] - after)
         tread = w if side_of(site) == "left" else 1.0 - w
-        lifts = 0.0 if site == "pelvis" else _TREAD_M
+        lifts = _TREAD_M if is_lower_leg(site) else 0.0
         arm[:, 2] += lifts * (quintic_step(tread / 0.2) * quintic_step((0.5 - tread) / 0.2))
         joined.rotation[site].append(turn @ last @ between)
         joined.position[site].append(joined.place_m + np.einsum("nij,nj->ni", turn, arm))

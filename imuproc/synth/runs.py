@@ -8,9 +8,16 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Athlete, Clock, Recording, Run, SensorLog
-from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of
+from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, shank_of, thigh_of
+from imuproc.synth.body_truth import compute_body_curves, derive_body_line
 from imuproc.synth.course import Course, make_course
 from imuproc.synth.curve import bend_around_curve
+from imuproc.synth.legs.body_line import (
+    close_hips,
+    locate_hip,
+    make_thigh_track,
+    make_trunk_track,
+)
 from imuproc.synth.legs.leg import make_leg
 from imuproc.synth.legs.pelvis import make_pelvis, make_pelvis_track
 from imuproc.synth.plan import RunPlan
@@ -71,16 +78,26 @@ def make_motion(plan: RunPlan) -> RunMotion:
     course = make_course(plan)
     schedule = make_schedule(plan, course)
     pelvis = make_pelvis(plan, course, schedule)
-    bones: dict[Site, PoseTrack] = {"pelvis": make_pelvis_track(pelvis, course)}
-    strikes: dict[Site, Mapping[float, float]] = {"pelvis": {}}
-    pivots: dict[Site, FloatArray] = {"pelvis": pelvis.position_m}
-    for side in SIDES:
-        leg = make_leg(plan, course, schedule, pelvis, side)
-        bones[shank_of(side)], bones[foot_of(side)] = leg.shank, leg.foot
+    legs = {side: make_leg(plan, course, schedule, pelvis, side) for side in SIDES}
+    hips = close_hips(make_pelvis_track(pelvis, course), legs, schedule, course, plan.body)
+    bones: dict[Site, PoseTrack] = {
+        "pelvis": hips,
+        "trunk": make_trunk_track(pelvis, hips, course),
+    }
+    of_both: dict[float, float] = {}
+    strikes: dict[Site, Mapping[float, float]] = {"pelvis": of_both, "trunk": of_both}
+    pivots: dict[Site, FloatArray] = {"pelvis": hips.position_m, "trunk": hips.position_m}
+    for side, leg in legs.items():
+        hip_m = locate_hip(hips, plan.body, side)
+        thigh = make_thigh_track(leg.shank, hip_m, plan.body, course)
         shocks = _collect_shocks(leg.strikes_mps, schedule.select_side(side))
-        strikes[shank_of(side)] = strikes[foot_of(side)] = shocks
-        strikes["pelvis"] = {**strikes["pelvis"], **shocks}
-        pivots[shank_of(side)] = pivots[foot_of(side)] = leg.ball_m
+        of_both.update(shocks)
+        for site, track in (
+            (shank_of(side), leg.shank),
+            (foot_of(side), leg.foot),
+            (thigh_of(side), thigh),
+        ):
+            bones[site], strikes[site], pivots[site] = track, shocks, leg.ball_m
     skin: dict[Site, PoseTrack] = {}
     for site, track in bones.items():
         shaken = make_skin_track(track, strikes[site], plan, site)
@@ -135,7 +152,8 @@ def compute_motion_truth(motion: RunMotion) -> Truth:
         s.side: s.toe_off_s for s in motion.schedule.stances if s.kind == "ready"
     }
     found = derive_truth(events, curves, departures, motion.plan.body.shank_m)
-    steps = found.steps.assign(gait=[s.kind for s in contacts])
+    body = derive_body_line(events, compute_body_curves(motion.bones, motion.plan.body), departures)
+    steps = found.steps.assign(gait=[s.kind for s in contacts], **body)
     running = [s for s in contacts if s.kind == "run"]
     return Truth(
         steps=steps,
@@ -324,6 +342,7 @@ def simulate_motion(
             id="R00",
             stature_m=body.stature_m,
             shank_length_m=body.shank_m,
+            thigh_length_m=body.thigh_m,
             foot_length_m=body.foot_m,
         ),
         run=Run(

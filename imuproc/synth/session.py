@@ -33,6 +33,9 @@ _SHORT: Final[dict[Site, str]] = {
     "right_shank": "rs",
     "right_foot": "rf",
     "pelvis": "pe",
+    "left_thigh": "lt",
+    "right_thigh": "rt",
+    "trunk": "tr",
 }
 _CURVES_HZ: Final = 250.0
 _APART_S: Final = 0.004
@@ -253,6 +256,7 @@ def _build_session_content(plan: SessionPlan) -> dict[str, Any]:
                 "id": athlete,
                 "stature_m": round(bodies[athlete].stature_m, 3),
                 "shank_length_m": round(bodies[athlete].shank_m, 3),
+                "thigh_length_m": round(bodies[athlete].thigh_m, 3),
                 "foot_length_m": round(bodies[athlete].foot_m, 3),
             }
             for athlete in dict.fromkeys(run.athlete for run in plan.runs)

@@ -16,6 +16,7 @@ import imuproc
 from imuproc.agreement.judging import Judged, judge, judge_nothing_found, select_judged_steps
 from imuproc.core.errors import ImuprocError
 from imuproc.core.recording import Clock, Recording, Start
+from imuproc.core.sites import SITES
 from imuproc.synth.ground import draw_any_landing, draw_any_leaving, draw_any_lever
 from imuproc.synth.plan import Body, Impact, RunPlan, draw_plan, draw_steady_plan
 from imuproc.synth.runs import RunMotion, make_motion, make_rig, simulate_motion
@@ -82,6 +83,8 @@ class Recipe:
         Whether sensors share a clock; with ``jump`` there are jumps around the run (simulated).
     accel_range_g : float or None
         Range of all accelerometers, in place of the grade's.
+    body_line : bool
+        Whether thighs, pelvis and (simulated) trunk have sensors too.
     ground : {"usual", "landing", "leaving"}
         Whether simulated feet land, or leave the ground, as feet may at all.
     """
@@ -90,6 +93,7 @@ class Recipe:
     grade: str = "mid"
     rate_hz: float = 500.0
     sites: Literal["all", "shank", "foot", "left"] = "all"
+    body_line: bool = False
     scale_sd: float | None = None
     g_sensitivity_dps_g: float | None = None
     starts: tuple[Start, ...] = STARTS
@@ -238,7 +242,13 @@ def _make_optical_case(recipe: Recipe, number: int, seed: int) -> Case:
     # Other sensors for each trial, or all of them would judge one set of four.
     own_seed = seed + number
     recording, truth = make_recording(
-        case, choose_sensor_model(recipe), recipe.rate_hz, own_seed, shock, recipe.threshold_n
+        case,
+        choose_sensor_model(recipe),
+        recipe.rate_hz,
+        own_seed,
+        shock,
+        recipe.threshold_n,
+        with_hips=recipe.body_line,
     )
     if recipe.treadmill:
         run = replace(recording.run, surface="treadmill", belt_speed_mps=case.speed_mps)
@@ -325,7 +335,8 @@ def _make_simulated_case(recipe: Recipe, number: int, seed: int) -> Case:
     motion = _make_motion(plan)
     if recipe.lean != "none":
         motion = make_leaning_motion(motion, recipe.lean == "stated")
-    rig = make_rig(choose_sensor_model(recipe), recipe.rate_hz, rng)
+    sites = SITES if recipe.body_line else SITES[:4]
+    rig = make_rig(choose_sensor_model(recipe), recipe.rate_hz, rng, sites)
     recording, truth = simulate_motion(motion, rig, rng)
     if recipe.clock == "jump":
         recording, truth = add_jumps_around(recording, motion, rig, rng)

@@ -88,6 +88,22 @@ def _list_all_groups() -> list[Group]:
             ("number",),
         ),
     ]
+    for rate_hz in (500.0, 200.0):
+        end = "" if rate_hz == 500.0 else f"-{rate_hz:.0f}Hz"
+        groups += [
+            Group(
+                f"hips{end}",
+                f"Simulated sprints with thighs, pelvis and trunk at {rate_hz:.0f} Hz.",
+                replace(_SPRINT, body_line=True, rate_hz=rate_hz),
+                "hips",
+            ),
+            Group(
+                f"hips-real{end}",
+                f"Treadmill trials with thighs and pelvis at {rate_hz:.0f} Hz.",
+                replace(_TREADMILL, body_line=True, rate_hz=rate_hz),
+                "hips-real",
+            ),
+        ]
     for newton in (10.0, 50.0):
         groups.append(
             Group(

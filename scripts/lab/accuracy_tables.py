@@ -76,6 +76,22 @@ def _bar_same_instant(shin_deg: float, pitch_deg: float) -> dict[str, Bar]:
     }
 
 
+def _bar_hips(
+    tilt: float, thigh: float, knee: float, ahead_m: float, height_m: float, drop: float
+) -> dict[str, Bar]:
+    """Pelvis, thigh, knee and trunk in deg RMSE, places in m RMSE."""
+    return {
+        f"pelvis_tilt{_TD}": Bar(rmse=tilt),
+        "pelvis_drop_stance_deg": Bar(rmse=drop),
+        f"thigh_angle{_TD}": Bar(rmse=thigh),
+        "thigh_angle_swing_max_deg": Bar(rmse=thigh),
+        f"trunk_lean{_TD}": Bar(rmse=1.5),
+        f"knee_angle{_TD}": Bar(rmse=knee),
+        "ankle_ahead_of_hip_touchdown_m": Bar(rmse=ahead_m),
+        "hip_height_touchdown_m": Bar(rmse=height_m),
+    }
+
+
 def _bar_as_given(touchdown: float, toe_off: float, least: float, mean: float) -> dict[str, Bar]:
     """Foot pitch at both events and dorsiflexion in swing, in deg RMSE."""
     return {
@@ -105,6 +121,8 @@ BARS: Final[Mapping[str, Mapping[str, Bar]]] = {
         **_bar_same_instant(0.8, 1.2),
         **_bar_as_given(2.0, 4.0, 1.0, 0.8),
     },
+    "hips": {**_ALL, **_bar_hips(1.5, 1.0, 1.5, 0.015, 0.015, 1.5)},
+    "hips-real": {**_ALL, **_bar_hips(2.0, 1.5, 2.0, 0.02, 0.02, 2.0)},
     # Force plate at 20 N above local zero, no shock added.
     "treadmill": {
         **_ALL,

@@ -26,9 +26,15 @@ FloatArray = NDArray[np.float64]
 
 DATA: Final = Path(__file__).resolve().parents[3] / "shared" / "data" / "running_markers_force"
 FINE_HZ: Final = 2000.0
-CUTOFF_HZ: Final[Mapping[str, float]] = {"shank": 25.0, "foot": 35.0}
+CUTOFF_HZ: Final[Mapping[str, float]] = {
+    "shank": 25.0,
+    "foot": 35.0,
+    "thigh": 15.0,
+    "pelvis": 12.0,
+}
 """Where the spectra of angular rate and velocity of these trials flatten into marker noise:
-shank 20 to 30 Hz, foot 30 to 45 Hz."""
+shank 20 to 30 Hz, foot 30 to 45 Hz. Thigh and pelvis move more slowly, and their skin more
+(judgement)."""
 MARKER_LAG_S: Final = 0.0067
 """By how much the markers of this set come late against its force, standard uncertainty 2 ms:
 4 to 10 ms, from the body's height against the twice-integrated force (9 to 12 ms) and from the
@@ -137,15 +143,16 @@ def slice_middle(time_s: FloatArray, touchdown_s: float, toe_off_s: float) -> sl
     return slice(*np.searchsorted(time_s, share))
 
 
-def _read_smooth_track(data: Mapping[str, FloatArray], segment: str, letter: str) -> PoseTrack:
+def read_smooth_track(data: Mapping[str, FloatArray], segment: str) -> PoseTrack:
     """Pose of one segment, low-passed (zero phase) and splined to the fine rate."""
     time_s = data["time_s"].astype(np.float64)
     rate_hz = float(data["fs_hz"])
-    quat = data[f"quat_wxyz_{segment}_{letter}"].astype(np.float64)
+    cutoff_hz = CUTOFF_HZ[segment.split("_")[0]]
+    quat = data[f"quat_wxyz_{segment}"].astype(np.float64)
     flips = np.sign(np.sum(quat[1:] * quat[:-1], axis=1))
-    quat = low_pass(quat * np.cumprod(np.append(1.0, flips))[:, None], CUTOFF_HZ[segment], rate_hz)
-    position = data[f"pos_m_{segment}_{letter}"].astype(np.float64)
-    position = low_pass(position, CUTOFF_HZ[segment], rate_hz)
+    quat = low_pass(quat * np.cumprod(np.append(1.0, flips))[:, None], cutoff_hz, rate_hz)
+    position = data[f"pos_m_{segment}"].astype(np.float64)
+    position = low_pass(position, cutoff_hz, rate_hz)
     fine_s = np.arange(time_s[0], time_s[-1], 1.0 / FINE_HZ)
     turn = RotationSpline(time_s, Rotation.from_quat(quat[:, [1, 2, 3, 0]]))
     return PoseTrack(fine_s, turn(fine_s).as_matrix(), CubicSpline(time_s, position)(fine_s))
@@ -158,8 +165,8 @@ def load_case(case: RealCase) -> Optical:
         data = {name: archive[name] for name in archive.files}
     tracks: dict[Site, PoseTrack] = {}
     for side, letter in zip(SIDES, "LR", strict=True):
-        tracks[shank_of(side)] = _read_smooth_track(data, "shank", letter)
-        tracks[foot_of(side)] = _read_smooth_track(data, "foot", letter)
+        tracks[shank_of(side)] = read_smooth_track(data, f"shank_{letter}")
+        tracks[foot_of(side)] = read_smooth_track(data, f"foot_{letter}")
     ankle, ankle_rms = {}, {}
     for side in SIDES:
         foot, shank = tracks[foot_of(side)], tracks[shank_of(side)]

@@ -12,6 +12,7 @@ Run ``python -m scripts.lab.real_motion`` for a summary.
 import argparse
 import sys
 from collections.abc import Mapping
+from dataclasses import replace
 from itertools import pairwise
 from math import pi
 from typing import Final, Literal
@@ -22,13 +23,24 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from imuproc.core.recording import Athlete, Recording, Run
-from imuproc.core.sites import SIDES, SITES, Side, Site, foot_of, is_foot, shank_of, side_of
+from imuproc.core.sites import (
+    SIDES,
+    SITES,
+    Side,
+    Site,
+    foot_of,
+    is_foot,
+    shank_of,
+    side_of,
+    thigh_of,
+)
 from imuproc.core.units import STANDARD_GRAVITY_MPS2
 from imuproc.dsp.easing import quintic_step
 from imuproc.synth.poses import PoseTrack
 from imuproc.synth.sensors.ideal import draw_mount
 from imuproc.synth.sensors.imperfect import GRADES, SensorModel, StampModel, sample_log
 from imuproc.synth.truth import Truth, compute_angle_curves, derive_truth
+from scripts.lab.hips_running import Hips, derive_hips_truth, load_hips
 from scripts.lab.optical_running import (
     DATA,
     FINE_HZ,
@@ -124,7 +136,7 @@ def _add_standing(track: PoseTrack, site: Site, rng: np.random.Generator) -> Pos
     )
     position = np.pad(track.position_m, ((before, after), (0, 0)), mode="edge")
     time_s = np.arange(len(rotation)) / FINE_HZ
-    if site.endswith("shank"):  # the shank sways about the ankle, the foot stands
+    if not is_foot(site):  # the shank sways about the ankle, the foot stands
         standing = 1.0 - quintic_step(time_s - STAND_BEFORE_S + 1.0) * quintic_step(
             time_s[-1] - STAND_AFTER_S + 1.0 - time_s
         )
@@ -169,14 +181,18 @@ def _shake_track(
 # --- Recording and truth -------------------------------------------------------------------------
 
 
-def play_tracks(motion: Optical, seed: int) -> tuple[dict[Site, PoseTrack], float]:
-    """Poses of all four segments with standing, run-up, run and slowing.
+def play_tracks(
+    motion: Optical, seed: int, hips: Hips | None = None
+) -> tuple[dict[Site, PoseTrack], float]:
+    """Poses of all segments with standing, run-up, run and slowing.
 
     Parameters
     ----------
     motion : Optical
     seed : int
         Of the sway in standing.
+    hips : Hips, optional
+        Thighs and pelvis; left out: feet and shanks alone.
 
     Returns
     -------
@@ -194,7 +210,42 @@ def play_tracks(motion: Optical, seed: int) -> tuple[dict[Site, PoseTrack], floa
         for site, track in _play_leg(motion, events, side, share).items():
             tracks[site] = _add_standing(track, site, rng)
     first_s = float(motion.tracks["left_foot"].time_s[0])
+    if hips is not None:
+        tracks |= _play_hips(motion, hips, events, tracks, rng)
     return {s: tracks[s] for s in SITES if s in tracks}, STAND_BEFORE_S - first_s
+
+
+def _play_hips(
+    motion: Optical,
+    hips: Hips,
+    events: pd.DataFrame,
+    legs: Mapping[Site, PoseTrack],
+    rng: np.random.Generator,
+) -> dict[Site, PoseTrack]:
+    """Thighs hung on the knees of the shanks, and the pelvis, played with an amplitude."""
+    out: dict[Site, PoseTrack] = {}
+    pelvis = hips.tracks["pelvis"]
+    shares = [_compute_amplitude(pelvis.time_s, _list_swings(events, side)) for side in SIDES]
+    before = int(STAND_BEFORE_S * FINE_HZ)
+    for side, share in zip(SIDES, shares, strict=True):
+        thigh, shank = hips.tracks[thigh_of(side)], motion.tracks[shank_of(side)]
+        own = events.loc[events["side"] == side, ["touchdown_s", "toe_off_s"]].to_numpy()
+        stance = np.concatenate([np.r_[slice_middle(thigh.time_s, *pair)] for pair in own])
+        between = np.einsum("nji,nj->ni", shank.rotation, thigh.position_m - shank.position_m)
+        knee_m = between.mean(axis=0)
+        apart = thigh.position_m - shank.compute_point_m(knee_m)
+        played = legs[shank_of(side)].compute_point_m(knee_m)[before : before + len(share)]
+        turn = _scale_rotation(thigh.rotation, stance, share)
+        track = PoseTrack(thigh.time_s, turn, played + share[:, None] * apart)
+        out[thigh_of(side)] = _add_standing(track, thigh_of(side), rng)
+    share = 0.5 * (shares[0] + shares[1])
+    every = np.arange(len(share))
+    rest = pelvis.position_m.mean(axis=0)
+    moved = rest + share[:, None] * (pelvis.position_m - rest)
+    moved[:, 0] += np.cumsum(share) / FINE_HZ * motion.case.speed_mps
+    track = PoseTrack(pelvis.time_s, _scale_rotation(pelvis.rotation, every, share), moved)
+    out["pelvis"] = _add_standing(track, "pelvis", rng)
+    return out
 
 
 def _select_real_part(events: pd.DataFrame) -> pd.DataFrame:
@@ -213,8 +264,9 @@ def make_recording(
     seed: int,
     shock: Shock = "none",
     threshold_n: float = 20.0,
+    with_hips: bool = False,
 ) -> tuple[Recording, Truth]:
-    """Four sensor logs of one trial, and what the force plate and the markers say.
+    """Sensor logs of one trial, and what the force plate and the markers say.
 
     Parameters
     ----------
@@ -228,6 +280,8 @@ def make_recording(
         Ringing added at touchdown: optical data carry none.
     threshold_n : float
         Force above local zero that counts as contact, in N.
+    with_hips : bool
+        Whether thighs and pelvis have sensors too.
 
     Returns
     -------
@@ -238,7 +292,8 @@ def make_recording(
         happened; judge only contacts whose touchdown and toe-off lie in it.
     """
     motion = load_case(case)
-    tracks, shift_s = play_tracks(motion, seed)
+    hips = load_hips(case) if with_hips else None
+    tracks, shift_s = play_tracks(motion, seed, hips)
     shift_s += START_STAMP_S
     curves = compute_angle_curves(tracks)
     curves["time_s"] += START_STAMP_S
@@ -249,8 +304,13 @@ def make_recording(
     events[["touchdown_s", "toe_off_s"]] += shift_s
     truth = derive_truth(events, curves, {s: float(departures[s]) for s in SIDES})
     margin_s = 0.02
+    steps = truth.steps
+    if hips is not None:
+        shifted = {site: replace(t, time_s=t.time_s + START_STAMP_S) for site, t in tracks.items()}
+        left = {side: float(departures[side]) for side in SIDES}
+        steps = steps.assign(**derive_hips_truth(shifted, hips, events, left))
     truth = Truth(
-        truth.steps,
+        steps,
         truth.curves,
         truth.departures_s,
         float(events["touchdown_s"].iloc[0]) - margin_s,
@@ -265,7 +325,10 @@ def make_recording(
         rng = np.random.default_rng([seed, 2, number])
         logs[site] = sample_log(track, draw_mount(rng, site), site, model, stamps, rng)
     run = Run(id=f"{case.runner}-{case.speed_mps:g}".replace(".", "p"), start="rolling")
-    return Recording("real-motion", Athlete(case.runner), run, logs), truth
+    athlete = Athlete(case.runner)
+    if hips is not None:
+        athlete = replace(athlete, shank_length_m=hips.shank_m, thigh_length_m=hips.thigh_m)
+    return Recording("real-motion", athlete, run, logs), truth
 
 
 def _shake_legs(

@@ -36,7 +36,7 @@ def test_a_session_is_written_and_said_where(tmp_path: Path) -> None:
 def test_pelvis_and_clocks_are_written_down(tmp_path: Path) -> None:
     out = tmp_path / "made"
     options = ["--athletes", "1", "--runs", "1", "--rate", "100", "--distance", "10"]
-    done = run.invoke(app, [str(out), *options, "--pelvis", "--clock", "separate", "--gz"])
+    done = run.invoke(app, [str(out), *options, "--sites", "pelvis", "--clock", "separate", "--gz"])
     assert done.exit_code == 0, done.output
     text = (out / "session.toml").read_text()
     assert 'clock = "separate"' in text

@@ -153,7 +153,7 @@ def test_a_gap_in_standing_costs_nothing() -> None:
 
 def remounted(recording: Recording, seed: int) -> Recording:
     """The same run with every sensor turned in the box; one of them upside down."""
-    turns = dict(zip(SITES, Rotation.random(5, rng=seed).as_matrix(), strict=True))
+    turns = dict(zip(SITES, Rotation.random(len(SITES), rng=seed).as_matrix(), strict=True))
     turns["left_shank"] = np.diag([1.0, -1.0, -1.0])
     return change_logs(recording, lambda log: turn_log(log, turns[log.site]))
 

@@ -26,7 +26,15 @@ AGREED = [
     *("foot_pitch_touchdown_deg", "foot_pitch_toe_off_deg"),
     *("foot_pitch_swing_min_deg", "foot_pitch_swing_max_deg"),
     *("dorsiflexion_touchdown_deg", "dorsiflexion_swing_min_deg", "dorsiflexion_swing_mean_deg"),
-    "pelvis_tilt_touchdown_deg",
+    *("pelvis_tilt_touchdown_deg", "pelvis_tilt_toe_off_deg", "pelvis_tilt_stance_range_deg"),
+    *("pelvis_drop_stance_deg", "pelvis_rotation_range_deg"),
+    *("hip_height_touchdown_m", "hip_height_stance_min_m"),
+    *("trunk_lean_touchdown_deg", "trunk_lean_toe_off_deg"),
+    *("waist_bend_touchdown_deg", "trunk_against_shin_touchdown_deg"),
+    *("thigh_angle_touchdown_deg", "thigh_angle_toe_off_deg", "thigh_angle_swing_max_deg"),
+    *("knee_angle_touchdown_deg", "knee_angle_stance_min_deg", "knee_angle_toe_off_deg"),
+    "hip_extension_toe_off_deg",
+    *("ankle_ahead_of_hip_touchdown_m", "ankle_ahead_of_hip_toe_off_m"),
     *("step_length_m", "speed_mps", "flags"),
 ]
 KEYS = AGREED[:7]
@@ -90,7 +98,7 @@ def test_uncertainty_parts_add_up_to_what_the_table_says() -> None:
 
 
 def test_parts_of_uncertainties_are_those_in_the_list() -> None:
-    result = make_result(USUAL, SITES)  # with a pelvis sensor: every figure is there
+    result = make_result(USUAL, SITES)  # with all sensors: every figure is there
     athlete = result.conditioned.recording.athlete
     figures = compute_all_quantities(
         result.motion, result.contacts, athlete, EstimatorSettings(), {}

@@ -201,7 +201,7 @@ def test_every_flag_has_a_policy_and_no_other_has_one() -> None:
         concerned = concerned.union(*policy.doubts.values())
         assert concerned <= set(FIGURES)
         assert not policy.doubts or policy.grade == "serious", name
-        assert policy.doubts.keys() <= {"shank", "foot"}
+        assert policy.doubts.keys() <= {"shank", "foot", "thigh", "pelvis", "trunk"}
         assert policy.grade != "information" or not concerned, name
 
 

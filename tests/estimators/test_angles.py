@@ -11,14 +11,11 @@ from hypothesis import strategies as st
 from imuproc.estimators.angles import (
     AngleCurve,
     AngleSettings,
-    Instants,
-    Swings,
     compute_dorsiflexion_curve,
     compute_pitch_curve,
     compute_shin_curve,
-    read_at_events,
-    summarise_swings,
 )
+from imuproc.estimators.reading import Instants, Swings, read_at_events, summarise_swings
 from imuproc.synth.truth import derive_truth
 from tests.estimators.made_motion import TIME_S, segment
 

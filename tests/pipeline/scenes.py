@@ -256,8 +256,20 @@ def _separate_and_jump() -> Recording:
     return replace(recording, logs={**recording.logs, _FOOT: _jump_clock(recording.logs[_FOOT])})
 
 
+def _record_whole_body() -> Recording:
+    """The sprint with every sensor; of the leg's lengths only the stature is known."""
+    recording = _record(sites=SITES)
+    athlete = replace(recording.athlete, shank_length_m=None, thigh_length_m=None)
+    return replace(recording, athlete=athlete)
+
+
 SCENES: Final[Mapping[str, Scene]] = {
     "sprint": Scene(_record, ()),
+    "whole_body": Scene(_record_whole_body, ("motion.body_line", "estimators", "calibration.axes")),
+    "sinking": Scene(
+        lambda: keep_sites(_record(sites=SITES), *_LEFT, "trunk", "left_thigh"),
+        ("calibration.axes", "motion.body_line"),
+    ),
     "shanks": Scene(
         lambda: keep_sites(_record(), "left_shank", "right_shank"),
         ("unaided", "coarse", "runs", "motion", "estimators", "fusion", "selection"),

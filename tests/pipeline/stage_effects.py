@@ -9,7 +9,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from imuproc.core.recording import Run
+from imuproc.conditioning.axes.segment_axes import drop_brief_rests
+from imuproc.core.recording import Interval, Run
 from imuproc.core.result import Distance
 from imuproc.estimators.distance import find_fastest_part, flag_belt
 from imuproc.estimators.phase import StepSpeeds, find_phases
@@ -130,6 +131,17 @@ def mark_strong_turn(settings: Settings) -> float:
     return float(found.foot_turn_s)
 
 
+def drop_sinking(settings: Settings) -> int:
+    """A trunk that sinks at 12 deg/s for 1.2 s before the run, and rests for 3 s after it."""
+    time_s = np.arange(0.0, 12.0, 0.01)
+    gyro = np.zeros((len(time_s), 3))
+    gyro[time_s < 2.0, 1] = np.radians(12.0)
+    rests = (Interval(0.5, 1.7), Interval(8.5, 11.5))
+    running = (time_s > 2.0) & (time_s < 8.0)
+    axes = settings.calibration.axes
+    return len(drop_brief_rests("trunk", time_s, gyro, rests, running, axes))
+
+
 @cache
 def _drill() -> Any:
     return track(drill_logs("heel-flicks", 1)["left_foot"])
@@ -140,6 +152,7 @@ def measure_drill(settings: Settings) -> list[float]:
 
 
 EFFECTS: Final[dict[str, tuple[float, Stage]]] = {
+    "calibration.axes.brief_rest_share": (0.1, drop_sinking),
     "selection.missed_steps": (1.0, select_jog),
     "selection.end_contact_share": (0.0, select_jog),
     "selection.double_support_s": (0.0, select_double_support),

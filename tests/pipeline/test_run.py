@@ -11,6 +11,7 @@ from imuproc.core.errors import RunError
 from imuproc.core.recording import Athlete, Recording, Run, SensorLog
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES, Site
+from imuproc.estimators.body_line import BODY_LINE
 from imuproc.pipeline.settings import Settings
 from imuproc.synth.long import make_long_motion, record_long
 from imuproc.synth.runs import make_motion, make_rig
@@ -34,6 +35,7 @@ from tests.simulated import (
     make_run,
     match_rows,
     plan_run,
+    rename_sites,
     select_running,
 )
 
@@ -46,7 +48,7 @@ def test_a_sound_run_has_its_steps_and_no_flags_of_the_run(
     result, steps = make_result(USUAL), usual[1]
     assert result.steps["side"].tolist() == steps["side"].tolist()
     assert run_flags(result) == set()
-    assert missing(result) <= {"pelvis_tilt_touchdown_deg", "pelvis_tilt_touchdown_deg_u"}
+    assert missing(result) <= {f"{name}{end}" for name in BODY_LINE for end in ("", "_u")}
     stages = [entry.stage for entry in result.history]
     for stage in ("conditioning.timebase", "conditioning.calibration", "motion.body"):
         assert stage in stages
@@ -119,7 +121,7 @@ def test_any_subset_of_sensors_gives_what_it_can(
 ) -> None:
     recording, steps = usual
     result = imuproc.process(keep_sites(recording, *sites))
-    nothing = {*gone, "pelvis_tilt_touchdown_deg"}
+    nothing = {*gone, *BODY_LINE}
     assert {name for name in missing(result) if not name.endswith("_u")} == nothing
     assert run_flags(result) == flags
     sides = {site.split("_")[0] for site in sites}
@@ -144,7 +146,7 @@ def test_a_sensor_that_no_one_wore_is_flagged() -> None:
     assert {"mounting_sign_unsure"} <= list_flag_names(result, "left_foot")
 
 
-def test_a_pelvis_sensor_adds_its_tilt_and_changes_nothing_else() -> None:
+def test_a_pelvis_sensor_adds_its_tilt() -> None:
     recording, truth = make_run(USUAL, SITES)
     result = imuproc.process(recording)
     assert result.steps["pelvis_tilt_touchdown_deg"].notna().all()
@@ -159,12 +161,47 @@ def test_a_pelvis_sensor_adds_its_tilt_and_changes_nothing_else() -> None:
     pairs = match_rows(result.steps, steps)
     rows, columns = [a for a, _ in pairs], [b for _, b in pairs]
     error = result.steps["pelvis_tilt_touchdown_deg"].to_numpy()[rows] - true[columns]
-    assert np.sqrt(np.mean(error**2)) < 5.0
-    without = imuproc.process(keep_sites(recording, *SITES[:4]))
-    pd.testing.assert_frame_equal(
-        result.steps.drop(columns=[c for c in result.steps if "pelvis" in c]),
-        without.steps.drop(columns=[c for c in result.steps if "pelvis" in c]),
+    assert np.sqrt(np.mean(error**2)) < 1.5
+
+
+def test_sensors_above_the_knee_change_nothing_of_shanks_and_feet() -> None:
+    recording, _ = make_run(USUAL, SITES)
+    result, without = (
+        imuproc.process(one) for one in (recording, keep_sites(recording, *SITES[:4]))
     )
+    own = [c for c in result.steps if not c.startswith((*BODY_LINE, "flags"))]
+    pd.testing.assert_frame_equal(result.steps[own], without.steps[own])
+    assert without.steps[list(BODY_LINE)].isna().all(axis=None)
+    assert result.steps[list(BODY_LINE)].iloc[2:-2].notna().all(axis=None)
+
+
+def test_each_sensor_above_the_knee_gives_its_own_figures() -> None:
+    recording, _ = make_run(USUAL, SITES)
+    legs = SITES[:4]
+
+    def found(*sites: Site) -> set[str]:
+        steps = imuproc.process(keep_sites(recording, *legs, *sites)).steps
+        return {name for name in BODY_LINE if steps[name].notna().any()}
+
+    assert found("pelvis") == {name for name in BODY_LINE if name.startswith("pelvis")}
+    assert all(name.startswith("trunk") for name in found("trunk"))
+    of_thighs = {n for n in BODY_LINE if n.startswith(("thigh", "knee", "ankle", "hip_height"))}
+    assert found("left_thigh", "right_thigh") == of_thighs
+    bare = imuproc.process(keep_sites(recording, "left_foot", "right_foot", "left_thigh")).steps
+    assert {name for name in BODY_LINE if bare[name].notna().any()} == {
+        name for name in BODY_LINE if name.startswith("thigh")
+    }  # a thigh without its shank tells no knee
+
+
+def test_thighs_that_are_exchanged_are_told_and_give_no_figures() -> None:
+    recording, _ = make_run(USUAL, SITES)
+    swapped: dict[Site, Site] = {"left_thigh": "right_thigh", "right_thigh": "left_thigh"}
+    crossed = rename_sites(recording, {site: swapped.get(site, site) for site in SITES})
+    result = imuproc.process(crossed)
+    for site in ("left_thigh", "right_thigh"):
+        assert "thigh_apart" in list_flag_names(result, site)
+    assert result.steps["thigh_angle_touchdown_deg"].isna().all()
+    assert result.steps["shin_angle_touchdown_deg"].notna().all()
 
 
 def test_a_pelvis_alone_says_what_it_lacks() -> None:

@@ -18,7 +18,10 @@ def complaint(folder, content):
 
 
 LAYOUT_KEYS = "'format', 'time', 'rate_hz', 'accel', 'gyro'"
-SITES = "'left_shank', 'left_foot', 'right_shank', 'right_foot', 'pelvis'"
+SITES = (
+    "'left_shank', 'left_foot', 'right_shank', 'right_foot', 'pelvis', 'left_thigh', "
+    "'right_thigh', 'trunk'"
+)
 ONE_TO_64 = "allowed: 1 to 64 letters A to Z, digits or hyphens"
 
 

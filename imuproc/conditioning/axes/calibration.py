@@ -19,14 +19,17 @@ from imuproc.conditioning.axes.segment_axes import (
     Axes,
     AxesSettings,
     SensorRecord,
+    drop_brief_rests,
     estimate_gyro_bias,
     find_segment_axes,
     measure_zero_shift,
 )
+from imuproc.conditioning.axes.slip import compute_slip_u_rad
 from imuproc.conditioning.axes.standing import (
     Standing,
     StandingSettings,
     find_standing,
+    list_turn_flags,
     restrict_standing,
 )
 from imuproc.conditioning.axes.stillness import StillnessSettings, find_common_rests, find_rests
@@ -54,9 +57,8 @@ from imuproc.core.recording import (
     Conditioned,
     ConditionedRecording,
     Interval,
-    Slip,
 )
-from imuproc.core.sites import Site, is_foot, side_of
+from imuproc.core.sites import Site, is_foot, is_thigh, side_of
 from imuproc.files.settings_model import FUKUCHI, MEMORY, StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
@@ -153,26 +155,31 @@ def calibrate(
     lost = {k: s.lost for k, s in sensors.items() if s.lost is not None and k not in left_out}
     segments, flags = select_usable_segments(
         {site: s.segment for site, s in sensors.items()},
-        {site for site, s in sensors.items() if not s.forward_sure and site != "pelvis"},
+        {site for site, s in sensors.items() if not s.forward_sure and side_of(site)},
         _mask_interval(time_s, run),
         left_out | lost,
     )
     if not segments:
-        raise RunError(
-            f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: "
-            + "; ".join(f"{flag.site}: {describe_flag(flag)}" for flag in flags)
-        )
-    own_flags = select_flags_of_run(
-        timebased.flags, Interval(float(time_s[0]), float(time_s[-1])), run
+        raise _make_no_sensor_error(run, flags)
+    span = Interval(float(time_s[0]), float(time_s[-1]))
+    own = (
+        *select_flags_of_run(timebased.flags, span, run),
+        *standing.flags,
+        *list_turn_flags(segments, settings.standing.differs_deg),
     )
     return ConditionedRecording(
         recording=timebased.recording,
         time_s=time_s,
         rate_hz=timebased.rate_hz,
         segments=segments,
-        flags=(*own_flags, *standing.flags, *dropouts, *flags, *_list_zero_flags(segments)),
+        flags=(*own, *dropouts, *flags, *_list_zero_flags(segments)),
         history=(*timebased.history, _make_history_entry(standing, settings)),
     )
+
+
+def _make_no_sensor_error(run: Interval, flags: list[RaisedFlag]) -> RunError:
+    told = "; ".join(f"{flag.site}: {describe_flag(flag)}" for flag in flags)
+    return RunError(f"from {run.start_s:.1f} to {run.end_s:.1f} s: no sensor can be used: {told}")
 
 
 class _Surroundings(NamedTuple):
@@ -266,17 +273,17 @@ def _condition_sensor(
     """Turn one sensor's signals into segment axes, from its own rests and standing."""
     signals, own_rests = part.signals, around.rests[part.signals.site]
     rests = find_common_rests([(part.span,), own_rests], settings.stillness.shortest_s)
-    standing = restrict_standing(around.standing, rests, settings.shortest_standing_s)
     accel, gyro = bridge_gaps(time_s, signals.accel_mps2), bridge_gaps(time_s, signals.gyro_radps)
-    bias, bias_u = estimate_gyro_bias(time_s, gyro, rests, settings.axes)
-    anchor = standing.before or standing.after
     running = _mask_interval(time_s, run)
     # What was filled in tells nothing of the axes: a log that ends in a swing would turn on in it.
-    known = running & signals.measured
-    running = known if known.any() else running
+    running = known if (known := running & signals.measured).any() else running
+    rests = drop_brief_rests(signals.site, time_s, gyro, rests, running, settings.axes)
+    standing = restrict_standing(around.standing, rests, settings.shortest_standing_s)
+    bias, bias_u = estimate_gyro_bias(time_s, gyro, rests, settings.axes)
+    anchor = standing.before or standing.after
     still = None if anchor is None else _mask_interval(time_s, anchor)
     record = SensorRecord(time_s, around.timebased.rate_hz, accel, gyro - bias, running, still)
-    axes = find_segment_axes(record, settings.sign_margin, settings.axes)
+    axes = find_segment_axes(record, settings.sign_margin, settings.axes, is_thigh(signals.site))
     turn, axis_u = _compute_rotation(signals.site, axes, settings)
     moved = measure_zero_shift(time_s, gyro, rests, running, settings.axes)
     accel, gyro = accel @ turn.T, record.gyro_radps @ turn.T
@@ -291,7 +298,7 @@ def _condition_sensor(
         vertical_known=anchor is not None,
         rests=rests,
         zero_moved_radps=moved,
-        slip_u_rad=_compute_slip_u_rad(up_after, signals.slip, settings.sways_deg),
+        slip_u_rad=compute_slip_u_rad(up_after, signals.slip, settings.sways_deg),
         up_after=up_after,
         slip=signals.slip,
     )
@@ -329,21 +336,6 @@ def _find_up_after(
     mean = accel_mps2[_mask_interval(time_s, standing.compared)].mean(axis=0)
     x, y, z = mean / np.linalg.norm(mean)
     return float(x), float(y), float(z)
-
-
-def _compute_slip_u_rad(
-    up_after: tuple[float, float, float] | None, taken_out: Slip | None, sways_deg: float
-) -> float:
-    """Standard uncertainty of sagittal angles from gravity that differs between both standings.
-
-    The change came at some time of the run: angles are off by nothing or by all of it, as likely
-    the one as the other. A slip that was taken out is known to what two quiet stands differ by.
-    """
-    turned = 0.0 if up_after is None else abs(float(np.arctan2(up_after[0], up_after[2])))
-    sways_rad = np.radians(sways_deg)
-    if turned > sways_rad:
-        return float(np.sqrt(0.5) * turned)
-    return 0.0 if taken_out is None else float(0.5 * sways_rad)
 
 
 def _find_loss(

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from imuproc.core.recording import Interval
+from imuproc.core.sites import Site, is_lower_leg
 from imuproc.dsp.filters import average_blocks, choose_block
 from imuproc.dsp.integration import integrate_gyro
 from imuproc.dsp.rotations import quat_between, quat_conjugate, quat_multiply, quat_rotate
@@ -36,6 +37,13 @@ class AxesSettings(StageSettings):
     )
     bias_u_unknown_degps: float = number(
         1.0, (0.0, 20.0), "Standard uncertainty of the bias where there is no rest."
+    )
+    brief_rest_share: float = number(
+        0.5,
+        (0.0, 1.0),
+        "A rest of pelvis, trunk or thigh whose mean rate is not that of the longest, and that is "
+        "shorter than this share of it, is none.",
+        "hips sink into a set position within a second or two (judgement)",
     )
     zero_moves_degps: float = number(
         0.8, (0.0, 20.0), "A zero that differs by less after the run than before has not moved."
@@ -207,6 +215,25 @@ def measure_zero_shift(
     return moved if moved > allowed else 0.0
 
 
+def drop_brief_rests(
+    site: Site,
+    time_s: FloatArray,
+    gyro_radps: FloatArray,
+    rests: tuple[Interval, ...],
+    running: BoolArray,
+    settings: AxesSettings,
+) -> tuple[Interval, ...]:
+    """Rests without brief ones that do not fit the others, of pelvis, trunk or thigh.
+
+    Hips and trunk sink evenly into a set position, which for a moment looks like rest.
+    """
+    moved = measure_zero_shift(time_s, gyro_radps, rests, running, settings)
+    if is_lower_leg(site) or moved == 0.0:
+        return rests
+    shortest_s = settings.brief_rest_share * max(rest.duration_s for rest in rests)
+    return tuple(rest for rest in rests if rest.duration_s >= shortest_s)
+
+
 def _estimate_residual_rate(
     time_s: FloatArray, gyro_radps: FloatArray, rests: tuple[Interval, ...]
 ) -> float:
@@ -223,7 +250,9 @@ def _estimate_residual_rate(
     return float(weight @ np.linalg.norm(late - early, axis=1))
 
 
-def find_segment_axes(record: SensorRecord, sign_margin: float, settings: AxesSettings) -> Axes:
+def find_segment_axes(
+    record: SensorRecord, sign_margin: float, settings: AxesSettings, rises: bool = False
+) -> Axes:
     """Vertical from standing, forward from the main axis of fast rotation in the run.
 
     Without standing the mean specific force of the run stands in for the vertical: good enough to
@@ -235,6 +264,8 @@ def find_segment_axes(record: SensorRecord, sign_margin: float, settings: AxesSe
     sign_margin : float
         Least mean elevation (sine) of the forward axis over the run that settles its sign.
     settings : AxesSettings
+    rises : bool
+        Whether the true forward axis points above the horizontal on average, as a thigh's does.
 
     Returns
     -------
@@ -246,7 +277,7 @@ def find_segment_axes(record: SensorRecord, sign_margin: float, settings: AxesSe
     gyro = record.gyro_radps[record.running]
     axis, axis_u = _find_rotation_axis(gyro, up, settings.axis_u_share)
     forward = np.cross(axis, up)
-    sign, sure = _choose_forward_sign(record, up, forward, sign_margin)
+    sign, sure = _choose_forward_sign(record, up, forward, sign_margin, rises)
     return Axes(up, sign * forward, axis_u, sure)
 
 
@@ -264,13 +295,14 @@ def _find_rotation_axis(
 
 
 def _choose_forward_sign(
-    record: SensorRecord, up: FloatArray, forward: FloatArray, margin: float
+    record: SensorRecord, up: FloatArray, forward: FloatArray, margin: float, rises: bool
 ) -> tuple[float, bool]:
     """+1 or -1 for the forward axis, and whether that is sure.
 
     With standing known: mean elevation of the axis over the run, which is well below the
     horizontal for the true forward axis (the leg is folded back in swing and leans forward in
-    push-off). Else: the skewness of the rate, since a leg swings forward faster than back.
+    push-off); of a thigh, whose knee is mostly ahead of the hip, well above. Else: the skewness of
+    the rate, since a leg swings forward faster than back.
     """
     if record.still is None:
         axis = np.cross(up, forward)
@@ -280,5 +312,5 @@ def _choose_forward_sign(
     still = np.flatnonzero(record.still[middle])
     level = quat_multiply(quat_between(up, UP), quat_conjugate(chain[still[len(still) // 2]]))
     height = quat_rotate(quat_multiply(level, chain[record.running[middle]]), forward)[:, 2]
-    mean = float(height.mean())
+    mean = float(-height.mean() if rises else height.mean())
     return (1.0 if mean < 0.0 else -1.0), abs(mean) > margin

@@ -68,3 +68,18 @@ def _turn_back(timebased: TimeBased, site: Site, slip: Slip) -> SiteSignals:
     accel[first:] = quat_rotate(back, accel[first:])
     gyro[first:] = quat_rotate(back, gyro[first:]) - rate
     return replace(signals, accel_mps2=accel, gyro_radps=gyro, slip=slip)
+
+
+def compute_slip_u_rad(
+    up_after: tuple[float, float, float] | None, taken_out: Slip | None, sways_deg: float
+) -> float:
+    """Standard uncertainty of sagittal angles from gravity that differs between both standings.
+
+    The change came at some time of the run: angles are off by nothing or by all of it, as likely
+    the one as the other. A slip that was taken out is known to what two quiet stands differ by.
+    """
+    turned = 0.0 if up_after is None else abs(float(np.arctan2(up_after[0], up_after[2])))
+    sways_rad = np.radians(sways_deg)
+    if turned > sways_rad:
+        return float(np.sqrt(0.5) * turned)
+    return 0.0 if taken_out is None else float(0.5 * sways_rad)

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from imuproc.conditioning.axes.stillness import find_common_rests
 from imuproc.conditioning.timebase import TimeBased
 from imuproc.core.flags import RaisedFlag
-from imuproc.core.recording import Interval, Start
-from imuproc.core.sites import Site
+from imuproc.core.recording import Conditioned, Interval, Start
+from imuproc.core.sites import Site, is_lower_leg
 from imuproc.files.settings_model import StageSettings, number
 
 FloatArray = NDArray[np.float64]
@@ -108,7 +108,7 @@ def find_standing(
     Standing
         With flags where one or both are missing or do not agree.
     """
-    legs = [own for site, own in rests.items() if site != "pelvis"] or list(rests.values())
+    legs = [own for site, own in rests.items() if is_lower_leg(site)] or list(rests.values())
     common = [p for p in find_common_rests(legs, shortest_s) if not _is_among(p, rejected)]
     before, after = _list_rests_around(common, run, settings)
     postures = {part: _measure_posture(timebased, part) for part in (*before, *after)}
@@ -118,7 +118,7 @@ def find_standing(
         for last in after
         if _is_same_posture(postures[first], postures[last], settings)
     ]
-    sites: list[Site] = [site for site in rests if site != "pelvis"] or [*rests]
+    sites: list[Site] = [site for site in rests if is_lower_leg(site)] or [*rests]
     if pairs:
         same_deg = settings.same_posture_deg
         alike = [
@@ -235,7 +235,9 @@ def _measure_posture(timebased: TimeBased, part: Interval) -> FloatArray:
     """Direction of gravity in each leg sensor, shape (sites, 3)."""
     inside = (timebased.time_s >= part.start_s) & (timebased.time_s <= part.end_s)
     sites = timebased.sites
-    legs = [signals for site, signals in sites.items() if site != "pelvis"] or list(sites.values())
+    legs = [signals for site, signals in sites.items() if is_lower_leg(site)] or list(
+        sites.values()
+    )
     mean = np.array([np.nanmean(signals.accel_mps2[inside], axis=0) for signals in legs])
     return np.asarray(mean / np.linalg.norm(mean, axis=1, keepdims=True))
 
@@ -253,6 +255,27 @@ def _find_largest_difference_deg(a: FloatArray, b: FloatArray) -> float:
 
 def _compute_differences_deg(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.asarray(np.degrees(np.arccos(np.clip((a * b).sum(axis=1), -1.0, 1.0))))
+
+
+def list_turn_flags(segments: Mapping[Site, Conditioned], most_deg: float) -> list[RaisedFlag]:
+    """Flags for sensors on thighs, pelvis and trunk whose gravity is another after the run.
+
+    Parameters
+    ----------
+    segments : mapping from Site to Conditioned
+    most_deg : float
+        A belt may sway by as much.
+    """
+    turned = {
+        site: float(np.degrees(np.arctan2(np.hypot(up[0], up[1]), up[2])))
+        for site, segment in segments.items()
+        if not is_lower_leg(site) and (up := segment.calibration.up_after) is not None
+    }
+    return [
+        RaisedFlag("standing_differs", {"by_deg": deg}, site)
+        for site, deg in turned.items()
+        if deg > most_deg
+    ]
 
 
 def _list_posture_flags(

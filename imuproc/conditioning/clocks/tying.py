@@ -33,7 +33,7 @@ from imuproc.conditioning.samples.stamps import StampSettings
 from imuproc.core.clocks import Clocks, ClockTie
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import SensorLog
-from imuproc.core.sites import Site, is_foot, side_of
+from imuproc.core.sites import Site, is_foot, is_lower_leg, side_of
 from imuproc.files.settings_model import MEMORY, StageSettings, number, table
 
 FloatArray = NDArray[np.float64]
@@ -245,7 +245,7 @@ def _tie_sensors(body: _Logs) -> dict[Site, ClockTie]:
 
 def _link_clocks(body: _Logs, a: Site, b: Site) -> tuple[ClockFit, str] | None:
     """How the clocks of two sensors lie against each other; None where nothing tells."""
-    same_leg = side_of(a) is not None and side_of(a) == side_of(b)
+    same_leg = _are_of_one_leg(a, b)
     by_events = bool(body.moments)
     if not (same_leg or by_events):
         return None
@@ -273,18 +273,23 @@ def _link_clocks(body: _Logs, a: Site, b: Site) -> tuple[ClockFit, str] | None:
     return (_fit_events(found, (a, b), sample_s, settings), _EVENT) if found else None
 
 
+def _are_of_one_leg(a: Site, b: Site) -> bool:
+    """Whether both are a shank or a foot, of the same side."""
+    return is_lower_leg(a) and is_lower_leg(b) and side_of(a) == side_of(b)
+
+
 def _fit_events(
     found: list[Match], pair: tuple[Site, Site], sample_s: float, settings: ClockSettings
 ) -> ClockFit:
     """Offset and drift from moments that both sensors saw."""
     a, b = pair
     tap_u_s = float(np.hypot(settings.tap_u_s, settings.sample_u_share * sample_s))
-    same_leg = side_of(a) == side_of(b)
+    same_leg = _are_of_one_leg(a, b)
     taps = all(match.tap for match in found)
     by_chance = [tap_u_s if match.tap or same_leg else settings.landing_u_s for match in found]
     common = tap_u_s if taps or same_leg else settings.landing_common_u_s
     if not taps:
-        if "pelvis" in (a, b):
+        if not (is_lower_leg(a) and is_lower_leg(b)):
             common = float(np.hypot(common, settings.pelvis_u_s))
         elif is_foot(a) != is_foot(b):
             common = float(np.hypot(common, settings.passage_u_s))

@@ -1,5 +1,6 @@
 """Pages in HTML: a run, and the squad.
 
+- ``body``: The drawing of the body line at touchdown and toe-off.
 - ``charts``: Charts of a run page: a figure by step, an angle through every swing, contacts along
   time.
 - ``compare_page``: The page of two runs side by side: phase by phase and step by step.

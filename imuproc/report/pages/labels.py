@@ -106,9 +106,50 @@ LABELS: Final[dict[str, Label]] = {
 """Figures that the pages show, in their order there."""
 
 
+BODY_LABELS: Final[dict[str, Label]] = {
+    label.figure: label
+    for label in (
+        Label(
+            "ankle_ahead_of_hip_touchdown_m", "foot ahead of the hips", "Foot ahead of hips",
+            "cm", 100.0, 0,
+            "How far the ankle is ahead of the hip when the foot comes down; 0 is under the hips.",
+        ),
+        Label(
+            "hip_height_touchdown_m", "height of the hips", "Hips", "cm", 100.0, 0,
+            "Height of the hip at touchdown against standing: below 0 is lower.",
+        ),
+        Label(
+            "pelvis_tilt_touchdown_deg", "pelvis tilt", "Pelvis", "°", 1.0, 0,
+            "Forward tilt of the pelvis at touchdown. 0° is as in standing.",
+        ),
+        Label(
+            "trunk_lean_touchdown_deg", "trunk lean", "Trunk", "°", 1.0, 0,
+            "Forward lean of the trunk at touchdown. 0° is as in standing.",
+        ),
+        Label(
+            "waist_bend_touchdown_deg", "bend at the waist", "Waist", "°", 1.0, 0,
+            "Trunk lean less pelvis tilt at touchdown: plus is bent forward at the waist.",
+        ),
+        Label(
+            "thigh_angle_swing_max_deg", "knee lift", "Knee lift", "°", 1.0, 0,
+            "Highest thigh angle in the swing before this touchdown: 90° is a level thigh.",
+        ),
+        Label(
+            "hip_extension_toe_off_deg", "hip extension", "Hip extension", "°", 1.0, 0,
+            "How far the thigh is behind the pelvis at toe-off. 0° is as in standing.",
+        ),
+        Label(
+            "pelvis_drop_stance_deg", "drop of the hips", "Hip drop", "°", 1.0, 0,
+            "How far the pelvis falls on the side of the swinging leg while this foot is down.",
+        ),
+    )
+}  # fmt: skip
+"""Figures of hips, trunk and thighs that a run page shows where there are sensors for them."""
+
+
 def label_of(figure: str) -> Label:
     """The label of any figure; one made from its column's name where it has none of its own."""
-    own = LABELS.get(figure)
+    own = LABELS.get(figure) or BODY_LABELS.get(figure)
     if own is not None:
         return own
     from imuproc.core.columns import BY_NAME

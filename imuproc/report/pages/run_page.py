@@ -9,9 +9,10 @@ from markupsafe import Markup
 from imuproc.core.words import format_count
 from imuproc.files.text import clean_text
 from imuproc.report.pages import story
+from imuproc.report.pages.body import draw_body_lines
 from imuproc.report.pages.charts import draw_by_step, draw_swings, draw_time_strip
 from imuproc.report.pages.doubt import list_trouble, list_trusted
-from imuproc.report.pages.labels import LABELS, label_of
+from imuproc.report.pages.labels import BODY_LABELS, LABELS, label_of
 from imuproc.report.pages.legs import draw_legs
 from imuproc.report.pages.rendering import render_page
 from imuproc.report.pages.rows import part_meanings, part_rows, side_rows, step_rows
@@ -85,10 +86,16 @@ def _of_steps(view: RunView) -> dict[str, Any]:
         "nothing_off": story.nothing_off(view),
         "targets": clean_text(view.targets.name),
         "legs": draw_legs(shown),
+        "sites": view.sites,
         "on_target_shin": story.on_target_words(view, "shin_angle_touchdown_deg"),
         "charts": [
             _by_step(view, shown, name) for name in _in_order(view) if _has_any(shown, name)
         ],
+        "body_lines": draw_body_lines(shown),
+        "body_charts": [
+            _by_step(view, shown, name) for name in BODY_LABELS if _has_any(shown, name)
+        ],
+        "body_lacks": _say_what_lacks(view),
         "more_charts": _more_charts(shown),
         "labels": list(LABELS.values()),
         "sides": side_rows(view),
@@ -131,6 +138,17 @@ def _more_charts(shown: RunView) -> list[Chart]:
     return out
 
 
+def _say_what_lacks(view: RunView) -> str:
+    """What a sensor on the pelvis does not tell by itself."""
+    has_thigh = any(site.endswith("thigh") for site in view.sites)
+    if "pelvis" not in view.sites or has_thigh:
+        return ""
+    return (
+        "A sensor on the pelvis tells its tilt, drop and turn. How high the hips are, and whether "
+        "the foot lands under them, takes sensors on the thighs."
+    )
+
+
 def _has_any(view: RunView, figure: str) -> bool:
     return bool(np.isfinite(view.steps[figure].to_numpy(dtype=np.float64)).any())
 
@@ -139,7 +157,7 @@ def _by_step(view: RunView, shown: RunView, figure: str) -> Chart:
     label = label_of(figure)
     counts = story.on_target_words(view, figure)
     return Chart(
-        id="by-step-" + figure.split("_", 1)[0],
+        id="by-step-" + figure.rsplit("_", 1)[0].replace("_", "-"),
         title=f"{label.name.capitalize()} by step ({label.unit})",
         caption=f"{label.why} Bars: about 95 % (twice the standard uncertainty). {counts}",
         alt=f"{label.name.capitalize()} of every step with its target. {counts}",

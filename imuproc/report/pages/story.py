@@ -15,7 +15,7 @@ from imuproc.core.flag_words import describe_flag, describe_site
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.words import format_count, format_steps, join_words
 from imuproc.files.text import clean_text
-from imuproc.report.pages.labels import LABELS, STARTS, label_of
+from imuproc.report.pages.labels import BODY_LABELS, LABELS, STARTS, label_of
 from imuproc.report.pages.view import RunView
 
 if TYPE_CHECKING:
@@ -166,15 +166,20 @@ def size_of(cue: Cue) -> str:
 
 
 def _say_ankle_ahead(cue: Cue, steps: "pd.DataFrame") -> str:
-    """How far the ankle was ahead of the knee, where the cue is of a shin past its band."""
+    """How far the ankle was ahead of knee and hips, where the cue is of a shin past its band."""
     if cue.figure != "shin_angle_touchdown_deg" or cue.direction != ABOVE:
         return ""
     of_cue = steps["step"].isin(cue.steps)
+    said = ""
     ahead = steps.loc[of_cue, "ankle_ahead_of_knee_m"].to_numpy(dtype=np.float64)
-    if not (ahead > 0.0).any():
-        return ""
-    most = LABELS["ankle_ahead_of_knee_m"].with_unit(float(np.nanmax(ahead)))
-    return f" The ankle was up to {most} ahead of the knee: it may brake."
+    if (ahead > 0.0).any():
+        most = LABELS["ankle_ahead_of_knee_m"].with_unit(float(np.nanmax(ahead)))
+        said = f" The ankle was up to {most} ahead of the knee: it may brake."
+    of_hips = "ankle_ahead_of_hip_touchdown_m"
+    if of_hips in steps and steps.loc[of_cue, of_hips].notna().any():
+        usual = BODY_LABELS[of_hips].with_unit(float(steps.loc[of_cue, of_hips].mean()))
+        said += f" It came down {usual} ahead of the hips on average."
+    return said
 
 
 def nothing_off(view: RunView) -> str:

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from imuproc.core.sites import Site, is_foot
+from imuproc.core.sites import Site, is_foot, is_thigh
 from imuproc.dsp.rotations import quat_normalise, quat_to_matrix
 from imuproc.synth.poses import PoseTrack
 
@@ -41,7 +41,8 @@ def draw_mount(rng: np.random.Generator, site: Site) -> Mount:
     rng : numpy Generator
     site : Site
         Shank: 0.15 to 0.30 m above the ankle, on the front to outer face. Foot: on the instep.
-        Pelvis: over the sacrum.
+        Thigh: front to outer face, about half-way. Pelvis: over the sacrum. Trunk: between the
+        shoulder blades.
 
     Returns
     -------
@@ -58,6 +59,13 @@ def draw_mount(rng: np.random.Generator, site: Site) -> Mount:
         position = np.array(
             [rng.uniform(0.10, 0.15), outer * rng.uniform(-0.01, 0.01), rng.uniform(0.06, 0.08)]
         )
+    elif is_thigh(site):
+        around, radius = rng.uniform(0.0, pi / 2.0), rng.uniform(0.06, 0.09)
+        position = np.array(
+            [radius * cos(around), outer * radius * sin(around), rng.uniform(0.15, 0.25)]
+        )
+    elif site == "trunk":
+        position = np.array([rng.uniform(-0.14, -0.10), rng.uniform(-0.01, 0.01), 0.30])
     elif site == "pelvis":
         position = np.array([rng.uniform(-0.12, -0.09), rng.uniform(-0.01, 0.01), 0.0])
     else:

@@ -38,6 +38,10 @@ def _compute_ringing(since_s: FloatArray, frequency_hz: float, decay_s: float) -
     return np.asarray(onset * wave)
 
 
+_SHARE_OF_SHOCK = {"thigh": 0.7, "pelvis": 0.4, "trunk": 0.25}
+"""Of what a shank is shaken by; judgement."""
+
+
 def make_skin_track(
     track: PoseTrack, strikes_mps: Mapping[float, float], plan: RunPlan, site: Site
 ) -> PoseTrack:
@@ -62,7 +66,7 @@ def make_skin_track(
     frequency_hz = rng.uniform(60.0, 95.0) if foot else rng.uniform(32.0, 55.0)
     decay_s = rng.uniform(0.007, 0.011) if foot else rng.uniform(0.014, 0.022)
     tissue_hz, tissue_s = rng.uniform(14.0, 24.0), rng.uniform(0.025, 0.045)
-    peak_g = _PEAK_G[plan.impact][1 if foot else 0] * (0.4 if site == "pelvis" else 1.0)
+    peak_g = _PEAK_G[plan.impact][1 if foot else 0] * _SHARE_OF_SHOCK.get(site.split("_")[-1], 1.0)
     size_m = peak_g * STANDARD_GRAVITY_MPS2 / (2.0 * np.pi * frequency_hz) ** 2
     moved, turned = np.zeros((len(t), 3)), np.zeros((len(t), 3))
     for touchdown_s, strike_mps in strikes_mps.items():
