@@ -38,7 +38,7 @@ _ALL: Final[tuple[Flag, ...]] = (
         "no_standing",
         "There is no quiet standing before or after the run, so the segment axes are unknown.",
         "Have the athlete stand still and upright for 3 s before the start. Times are still given; "
-        "angles, lengths and speed are withheld.",
+        "angles, lengths and speed are not given.",
         details=(_ANOTHER_POSTURE,),
     ),
     Flag(
@@ -58,7 +58,7 @@ _ALL: Final[tuple[Flag, ...]] = (
         "Gravity in the sensor is not the same in standing before and after the run.",
         "Check that the sensor did not slip on the limb and that the athlete stood alike. Unless "
         "the detail says that nothing changed in the run, its angles are less certain by so much, "
-        "or withheld.",
+        "or missing.",
         details=(
             "by {by_deg:.1f} deg{kept_in_run:, but nothing changed from the first contact to the "
             "last}",
@@ -69,7 +69,7 @@ _ALL: Final[tuple[Flag, ...]] = (
         "sensor_slipped",
         "A sensor turned on its limb during the run.",
         "Its signals were turned back from then on; figures of the stride in which it turned are "
-        "withheld or less certain. Fasten it better.",
+        "missing or less certain. Fasten it better.",
         details=("by {by_deg:.1f} deg between {from_s:.2f} and {to_s:.2f} s",),
     ),
     Flag(
@@ -84,7 +84,7 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "gap",
         "Samples are missing.",
-        "Figures that need them have a larger uncertainty or are withheld.",
+        "Figures that need them have a larger uncertainty or are not given.",
         details=(
             "{lost_s:.2f} s are missing in fast motion, so its orientation is lost: used from "
             "{used_from_s:.10g} to {used_to_s:.10g} s",
@@ -107,7 +107,7 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "rate_differs",
         "Time does not run as the logs say, or all gyroscopes have the same wrong scale.",
-        "All figures but the events, as the logs count them, are withheld. Correct the sampling "
+        "All figures but the events, as the logs count them, are not given. Correct the sampling "
         "rate, the unit of the time column or the scale of gyro in the layout, and process again.",
         details=(
             "all rotation is {off_pct:.1f} % (u {off_u_pct:.1f} %) {rotation} for the time that "
@@ -165,7 +165,7 @@ _ALL: Final[tuple[Flag, ...]] = (
         "stuck_channel",
         "One axis of a sensor stood still while its other axes moved, or all of its accelerometer "
         "or gyroscope while the other one moved.",
-        "Its samples were left out, and figures that need them are withheld; have the sensor "
+        "Its samples were left out, and figures that need them are not given; have the sensor "
         "checked.",
         details=(
             "{sensor} axis {axis} {span}",
@@ -176,7 +176,7 @@ _ALL: Final[tuple[Flag, ...]] = (
         "samples_held",
         "A sensor repeated one sample on all axes where others should have been.",
         "The repeats count as missing: short ones were bridged, figures that need longer ones are "
-        "less certain or withheld. Check the radio link, and what the logger writes for samples "
+        "less certain or missing. Check the radio link, and what the logger writes for samples "
         "that are lost.",
         details=(
             "{samples:sample} in {stretches:place}; the longest {longest_s:.3g} s from "
@@ -209,20 +209,20 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "accel_clipped",
         "The accelerometer was at the end of its range.",
-        "Use a larger range (32 g or more on feet). Lengths and speed may be withheld.",
+        "Use a larger range (32 g or more on feet). Lengths and speed may be missing.",
         details=("{samples:sample} in {stretches:stretch}, first at {first_s:.10g} s",),
     ),
     Flag(
         "gyro_clipped",
         "The gyroscope was at the end of its range.",
         "Use a larger range (2000 deg/s or more). Clipped peaks were rounded off; figures of the "
-        "steps concerned are less certain or withheld.",
+        "steps concerned are less certain or missing.",
         details=("{samples:sample} in {stretches:stretch}, first at {first_s:.10g} s",),
     ),
     Flag(
         "gyro_zero_moved",
         "At rest the gyroscope reads another rate after the run than before it.",
-        "Angles of this sensor are less certain or withheld; let sensors warm up, and have this "
+        "Angles of this sensor are less certain or missing; let sensors warm up, and have this "
         "one checked.",
         details=("by {by_degps:.1f} deg/s{left_out:: not used}",),
     ),
@@ -255,7 +255,7 @@ _ALL: Final[tuple[Flag, ...]] = (
     ),
     Flag(
         "thigh_apart",
-        "A thigh sensor does not move with the shank of its leg, so its figures are withheld.",
+        "A thigh sensor does not move with the shank of its leg, so its figures are not given.",
         "Left and right thigh may be exchanged: check which sensor was where and its fastening, "
         "correct the session file and process again.",
         details=("{misfit:.1f} times as far apart at the knee as usual",),
@@ -263,7 +263,8 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "segments_swapped",
         "The shank and foot logs of one leg look swapped.",
-        "Figures of this leg, step lengths and speed are withheld. Check which sensor was on shank "
+        "Figures of this leg, step lengths and speed are not given. Check which sensor "
+        "was on shank "
         "and foot, correct the session file and process again.",
         details=(
             "{side} leg: the log named foot moves as a shank does; it turns toe down {faster:.2f} "
@@ -293,7 +294,7 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "clock_differs",
         "The logs do not share one clock although the session file says so.",
-        "Figures that need it are withheld or come from clocks tied by the running itself. Check "
+        "Figures that need it are missing or come from clocks tied by the running itself. Check "
         'how the loggers are synchronised, or state clock = "jump" or "separate".',
         details=(
             "{foot:plain} is {off_s:+.0fms} off {shank:plain} from {from_s:.0f} to {to_s:.0f} s",
@@ -320,7 +321,7 @@ _ALL: Final[tuple[Flag, ...]] = (
     Flag(
         "step_missed",
         "Two contacts of the same foot follow each other: a step between them was not found.",
-        "Treat this step's flight and step time with care; they are withheld.",
+        "Treat this step's flight and step time with care; they are not given.",
     ),
     Flag(
         "event_unsure",
@@ -330,19 +331,19 @@ _ALL: Final[tuple[Flag, ...]] = (
     ),
     Flag(
         "implausible",
-        "A figure was outside the plausible range and was withheld.",
+        "A figure was outside the plausible range and is not given.",
         "Check sensor mounting, site names and ranges.",
         details=("{figure:figure}",),
     ),
     Flag(
         "drift_large",
-        "The angle could not be held free of drift, so it is withheld.",
+        "Drift is too large: the angle is not given.",
         "Stand still before and after the run; check sensor ranges and fastening.",
         details=("{figure:figure}",),
     ),
     Flag(
         "velocity_unsure",
-        "Velocity could not be trusted, so lengths and speed are withheld.",
+        "Velocity could not be trusted, so lengths and speed are not given.",
         "Use a larger accelerometer range on the feet; calibrate an accelerometer that does not "
         "read 1 g at rest.",
         details=(

@@ -220,13 +220,13 @@ class Athlete:
     id: str
     stature_m: float | None = None
     shank_length_m: float | None = None
-    thigh_length_m: float | None = None
     foot_length_m: float | None = None
     standing_lean_deg: float = 0.0
     birth_year: int | None = None
     group: str | None = None
     targets: str | None = None
     note: str | None = None
+    thigh_length_m: float | None = None
 
 
 @dataclass(frozen=True)

@@ -115,8 +115,8 @@ LEGEND: Final = (
         _LEFT_RIGHT,
         "left minus right where it is more than twice its uncertainty",
     ),
-    ("flags", "how many different ones; ! figures may be wrong or are withheld"),
-    (MISSING, "missing or withheld"),
+    ("flags", "how many different ones; ! figures may be wrong or are not given"),
+    (MISSING, "missing"),
 )
 """What stands once under the runs."""
 

@@ -49,7 +49,7 @@ LEGEND: Final = (
         "is toe up",
     ),
     ("±", "standard uncertainty; the true figure is expected within twice it"),
-    (MISSING, "missing or withheld"),
+    (MISSING, "missing"),
     ("mean", "of all steps but those of slowing"),
     ("L minus R", "left minus right, trend removed; below twice its ± perhaps chance"),
 )

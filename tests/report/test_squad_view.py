@@ -119,7 +119,7 @@ def test_flags_are_counted_serious_ones_marked_and_all_explained(runs: list[Squa
     lines = shown(runs)
     assert next(line for line in lines if line.startswith("R07-03")).endswith(" 2!")
     text = " ".join(" ".join(lines).split())
-    assert "1 run drift_large!: The angle could not be held free of drift" in text
+    assert "1 run drift_large!: Drift is too large: the angle is not given" in text
     assert "1 run gap: " in text
 
 
