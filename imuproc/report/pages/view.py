@@ -10,6 +10,7 @@ import pandas as pd
 from imuproc.assessment.cues import Cue, find_cues
 from imuproc.assessment.targets import TargetSet, choose_set
 from imuproc.assessment.verdicts import find_verdicts, put_in_doubt
+from imuproc.core.columns import FIGURES, repeat_name, uncertainty_name
 from imuproc.core.flag_policy import find_doubted_sides, select_run_flags
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.recording import Athlete, Run
@@ -107,6 +108,18 @@ class RunView:
         )
 
 
+def _add_figures(steps: "pd.DataFrame") -> "pd.DataFrame":
+    """Steps with the columns that the version that wrote them did not know.
+
+    Figures are missing. Where the part of the uncertainty that differs from step to step was not
+    told, all of it is taken to be shared, so that no mean counts as surer than a step.
+    """
+    new = [name for name in FIGURES if name not in steps]
+    added = {column: np.nan for name in new for column in (name, uncertainty_name(name))}
+    added |= {repeat_name(name): 0.0 for name in FIGURES if repeat_name(name) not in steps}
+    return steps.assign(**added) if added else steps
+
+
 def read_view(
     archived: "ArchivedRun",
     session: Mapping[str, Any],
@@ -134,7 +147,7 @@ def read_view(
         return failed_view({**archived.summary, "run": archived.id}, session, sets)
     about = archived.about
     athlete, run = Athlete(**about["athlete"]), Run(**{**about["run"], "id": archived.id})
-    steps = archived.steps
+    steps = _add_figures(archived.steps)
     targets = choose_set(sets, athlete.targets)
     of_run = [flag for flag in archived.flags if flag.step is None]
     judged = put_in_doubt(find_verdicts(steps, targets), find_doubted_sides(of_run))

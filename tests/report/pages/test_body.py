@@ -3,10 +3,14 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
+import imuproc
+from imuproc.assessment.targets import read_targets
 from imuproc.report.pages.body import draw_body_lines
 from imuproc.report.pages.run_page import run_page
-from imuproc.report.pages.view import RunView
+from imuproc.report.pages.view import RunView, read_view
+from tests.guards.sources import REPO
 from tests.report.pages.made_report import SOUND
 
 
@@ -56,3 +60,12 @@ def test_the_figure_stands_as_the_angles_say(views: dict[str, RunView]) -> None:
     np.testing.assert_allclose(knee[1], hip[1], atol=0.11)
     assert knee[0] > hip[0] + 20.0
     assert first.said == "thigh 0° at touchdown, thigh 90° at toe-off"
+
+
+@pytest.mark.parametrize("schema", [1, 2])
+def test_results_of_former_versions_make_pages_without_hips(schema: int) -> None:
+    with imuproc.open_archive(REPO / "tests" / "archive" / "kept" / f"schema-{schema}.h5") as kept:
+        done = [kept.run(run) for run in kept.runs if kept.run(run).status == "done"]
+        pages = [run_page(read_view(run, kept.session, read_targets())) for run in done]
+    assert pages
+    assert not any("Hips, trunk and thighs" in page for page in pages)
