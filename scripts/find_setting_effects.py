@@ -53,19 +53,20 @@ def main() -> int:
     left = {place: setting for place, setting in numbers.items() if place not in shown}
     faults: list[str] = []
     scenes = {name: _read_on(SCENES[name]) for name in names}
-    for values in (_select_ends, _between):
+    for values in (_list_range_ends, _list_values_between):
         for name, (watched, read) in scenes.items():
             start_s = time.process_time()
             for place, setting in list(left.items()):
                 if not (place.startswith(SCENES[name].shows or "") and find_owner(place) in read):
                     continue
-                value = _that_shows(watched, place, values(setting), faults)
+                value = _find_value_that_shows(watched, place, values(setting), faults)
                 if value is not None:
                     found[name][place] = value
                     del left[place]
             took_s = time.process_time() - start_s
             print(f"{name}: {len(found[name])} show, {len(left)} left, {took_s:.0f} s", flush=True)
-            TABLE.write_text(_table({**found, REASONS: {p: reasons.get(p, "") for p in left}}))
+            still = {place: reasons.get(place, "") for place in left}
+            TABLE.write_text(_format_table({**found, REASONS: still}))
     read_somewhere = set().union(*(read for _, read in scenes.values()))
     for place in left:
         never = "" if find_owner(place) in read_somewhere else " (never read)"
@@ -78,24 +79,24 @@ def _read_on(scene: Scene) -> tuple[Watched, set[tuple[str, str]]]:
     """A scene, and the settings that its run looked at: no others can make a difference there."""
     read = set()
 
-    def noted(settings: StageSettings, name: str) -> object:
+    def note_read(settings: StageSettings, name: str) -> object:
         read.add((type(settings).__name__, name))
         return object.__getattribute__(settings, name)
 
-    StageSettings.__getattribute__ = noted  # type: ignore[method-assign, assignment]
+    StageSettings.__getattribute__ = note_read  # type: ignore[method-assign, assignment]
     try:
         return Watched(scene.make(), scene.base), read
     finally:
         del StageSettings.__getattribute__
 
 
-def _that_shows(
+def _find_value_that_shows(
     watched: Watched, place: str, values: Iterable[float], faults: list[str]
 ) -> float | None:
     """The first value that makes a difference; None where none does."""
     for value in values:
         try:
-            if watched.difference(change_number(place, value)):
+            if watched.find_difference(change_number(place, value)):
                 return value
         except ValidationError:
             continue  # against another setting
@@ -104,11 +105,11 @@ def _that_shows(
     return None
 
 
-def _select_ends(setting: Setting) -> list[float]:
+def _list_range_ends(setting: Setting) -> list[float]:
     return [setting.low, setting.high]
 
 
-def _between(setting: Setting) -> Iterator[float]:
+def _list_values_between(setting: Setting) -> Iterator[float]:
     """Nearer to the usual value."""
     usual, low, high = setting.value, setting.low, setting.high
     assert not isinstance(usual, tuple)
@@ -123,18 +124,18 @@ def _between(setting: Setting) -> Iterator[float]:
             yield near
 
 
-def _table(found: dict[str, dict[str, float]] | dict[str, dict[str, str]]) -> str:
+def _format_table(found: dict[str, dict[str, float]] | dict[str, dict[str, str]]) -> str:
     parts = [
         "# On which scene each setting shows, and at which value. Made by\n"
         "# scripts/find_setting_effects.py, but for the reasons at the end, written by hand.\n"
     ]
     for name, own in found.items():
-        lines = [f'"{place}" = {_toml(value)}\n' for place, value in own.items()]
+        lines = [f'"{place}" = {_format_toml(value)}\n' for place, value in own.items()]
         parts.append(f"[{name}]\n{''.join(lines)}")
     return "\n".join(parts)
 
 
-def _toml(value: float | str) -> str:
+def _format_toml(value: float | str) -> str:
     return f'"{value}"' if isinstance(value, str) else repr(value)
 
 

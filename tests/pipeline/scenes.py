@@ -173,18 +173,18 @@ def _clip(log: SensorLog) -> SensorLog:
 
 
 def _coarsen(log: SensorLog) -> SensorLog:
-    """A sensor of few steps, held for a while at rest, as it comes to rest, and in the run."""
+    """A sensor of coarse steps; samples repeat at rest, as it comes to rest and in the run."""
     accel, gyro = np.round(log.accel_mps2, 1), np.round(log.gyro_radps, 2)
     log = replace(log, accel_mps2=accel, gyro_radps=gyro)
     since_s = log.time_s - log.time_s[0]
     first, last = (at - log.time_s[0] for at in find_running_span(log))
-    held = np.zeros(len(since_s), dtype=bool)
+    repeated = np.zeros(len(since_s), dtype=bool)
     for start_s, long_s in (
         *((0.4, 0.1), (0.8, 0.3), (first - 0.3, 0.2), (last - 0.05, 0.3), (last + 0.6, 0.4)),
         *((first + 0.5, 0.02), (first + 1.0, 0.05)),
     ):
-        held |= (since_s > start_s) & (since_s < start_s + long_s)
-    return repeat_samples(log, held)
+        repeated |= (since_s > start_s) & (since_s < start_s + long_s)
+    return repeat_samples(log, repeated)
 
 
 def _state_distance(distance_m: float) -> Callable[[], Recording]:
@@ -198,31 +198,6 @@ def _state_distance(distance_m: float) -> Callable[[], Recording]:
         )
 
     return make
-
-
-def _drop_out_of_leg() -> Recording:
-    """Neither sensor of a leg has samples about one of its contacts."""
-    recording = _record()
-    start_s = _find_middle_s(recording.logs[_FOOT]) - 0.15
-    kept = {
-        site: log.take((log.time_s < start_s) | (log.time_s > start_s + 0.3))
-        if site in _LEFT
-        else log
-        for site, log in recording.logs.items()
-    }
-    return replace(recording, logs=kept)
-
-
-def _hop() -> Recording:
-    """The left leg is logged in the first half of the run, the right one in the second."""
-    recording = _record()
-    logs = {
-        site: _cut_first_half(log)
-        if site in _LEFT
-        else cut_log(log, _find_middle_s(log), log.time_s[-1])
-        for site, log in recording.logs.items()
-    }
-    return replace(recording, logs=logs)
 
 
 def _slip(site: Site) -> Callable[[], Recording]:
@@ -256,20 +231,17 @@ def _separate_and_jump() -> Recording:
     return replace(recording, logs={**recording.logs, _FOOT: _jump_clock(recording.logs[_FOOT])})
 
 
-def _record_whole_body() -> Recording:
-    """The sprint with every sensor; of the leg's lengths only the stature is known."""
-    recording = _record(sites=SITES)
+def _record_left_side() -> Recording:
+    """The sprint with all sensors of one side; of the leg's lengths only the stature is known."""
+    recording = keep_sites(_record(sites=SITES), *_LEFT, "left_thigh", "pelvis", "trunk")
     athlete = replace(recording.athlete, shank_length_m=None, thigh_length_m=None)
     return replace(recording, athlete=athlete)
 
 
 SCENES: Final[Mapping[str, Scene]] = {
+    "left_leg": Scene(lambda: keep_sites(_record(), *_LEFT), ()),
     "sprint": Scene(_record, ()),
-    "whole_body": Scene(_record_whole_body, ("motion.body_line", "estimators", "calibration.axes")),
-    "sinking": Scene(
-        lambda: keep_sites(_record(sites=SITES), *_LEFT, "trunk", "left_thigh"),
-        ("calibration.axes", "motion.body_line"),
-    ),
+    "left_side": Scene(_record_left_side, ("motion.body_line", "estimators", "calibration.axes")),
     "shanks": Scene(
         lambda: keep_sites(_record(), "left_shank", "right_shank"),
         ("unaided", "coarse", "runs", "motion", "estimators", "fusion", "selection"),
@@ -284,9 +256,6 @@ SCENES: Final[Mapping[str, Scene]] = {
             *("calibration", "runs", "coarse", "selection", "unaided", "refine", "fusion"),
             *("motion", "estimators"),
         ),
-    ),
-    "easy_feet": Scene(
-        lambda: keep_sites(_record(_run_easy), *_FEET), ("coarse", "unaided", "refine", "motion")
     ),
     "belt": Scene(
         lambda: keep_sites(_record(_run_on_belt, 250.0), *_LEFT),
@@ -307,8 +276,6 @@ SCENES: Final[Mapping[str, Scene]] = {
     "dropout": Scene(
         _spoil(("gaps", 0.2)), ("calibration", "timebase", "estimators.gaps", "refine")
     ),
-    "dropout_leg": Scene(_drop_out_of_leg, ("selection", "refine", "estimators.gaps")),
-    "half_and_half": Scene(_hop, ("selection",)),
     "clipped": Scene(
         _change(_clip, *_LEFT),
         ("sanity", "timebase.range", "clocks.lag", "estimators.gaps", "motion"),
@@ -322,7 +289,6 @@ SCENES: Final[Mapping[str, Scene]] = {
     "run_alone": Scene(
         _change(_cut_run_alone, *_LEFT), ("sanity", "calibration", "coarse", "selection")
     ),
-    "feet_alone": Scene(_change(_cut_run_alone, *_FEET, of=_FEET), ("coarse", "selection")),
     "set": Scene(_change(_cut_from_set_position, *_LEFT), ("calibration", "estimators.upright")),
     "leaning": Scene(_change(_lean, *_LEFT), ("calibration", "estimators.upright")),
     "slip": Scene(_spoil(("slip", 20.0), sites=(_FOOT,), of=_LEGS), ("motion", "calibration")),
@@ -337,15 +303,12 @@ SCENES: Final[Mapping[str, Scene]] = {
         _change(_scale(1.06), *_LEFT, "right_foot", of=_LEGS), ("motion.rate", "calibration")
     ),
     "uneven": Scene(_change(_scale(0.55), _FOOT), ("estimators.sides",)),
-    "unit": Scene(_spoil(("wrong_unit", 1.0), sites=(_FOOT,)), ("sanity",)),
     "sides": Scene(_spoil(("wrong_names", 2.0), of=_LEGS, sites=_LEGS), ("calibration.pairing",)),
     "legs": Scene(_spoil(("wrong_names", 1.0), of=_LEGS, sites=_LEGS), ("estimators.sides",)),
-    "segments": Scene(_spoil(("wrong_names", 0.0)), ("estimators.sides",)),
     "heavy": Scene(_spoil(("gravity_scale", 18.0), ("wrong_rate", 1.0)), ("sanity",)),
     "gravity": Scene(_spoil(("gravity_scale", 8.0), sites=(_FOOT,)), ("sanity",)),
     "large_bias": Scene(_spoil(("bias_jump", 6.0), sites=(_FOOT,), of=_LEGS), ("calibration",)),
     "nearly_low": Scene(lambda: keep_sites(_record(_run_sprint, 196.0), *_LEFT), ("sanity",)),
-    "bias": Scene(_spoil(("bias_jump", 1.2), sites=(_FOOT,)), ("calibration", "motion")),
     "stated": Scene(
         _state_distance(17.0), ("estimators",), {"estimators.distance.fading_from_m": 5.0}
     ),
@@ -358,7 +321,6 @@ SCENES: Final[Mapping[str, Scene]] = {
         _record_on_clocks("jump", ("left_shank", "right_shank"), (0.4, 0.75)), ("clocks",)
     ),
     "separate": Scene(_separate_and_jump, ("clocks",), {"clocks.piece_s": 2.0}),
-    "slow": Scene(_spoil(("slow_clock", 1.0), sites=(_FOOT,)), ("clocks", "sanity")),
     "off": Scene(_change(_shift_later(1.5), _FOOT), ("clocks",)),
     "leg_off": Scene(_change(_shift_later(0.06), *_LEFT, of=_LEGS), ("alternation",)),
     "long": Scene(

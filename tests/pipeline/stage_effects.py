@@ -143,12 +143,12 @@ def drop_sinking(settings: Settings) -> int:
 
 
 @cache
-def _drill() -> Any:
+def _track_drill() -> Any:
     return track(drill_logs("heel-flicks", 1)["left_foot"])
 
 
 def measure_drill(settings: Settings) -> list[float]:
-    return measure_stride_lengths(_drill(), "left_foot", settings.runs.progress).tolist()
+    return measure_stride_lengths(_track_drill(), "left_foot", settings.runs.progress).tolist()
 
 
 EFFECTS: Final[dict[str, tuple[float, Stage]]] = {

@@ -69,7 +69,7 @@ class Watched:
         # What is thrown away, as where a sensor slipped and the run is begun anew, does not count.
         self._ends_only = names.count("signals") != names.count("result")
 
-    def difference(self, changes: Changes) -> str:
+    def find_difference(self, changes: Changes) -> str:
         """What is another with these settings, or in which order; empty where nothing is.
 
         Raises
@@ -90,15 +90,6 @@ class Watched:
             if len(_select_ends(self._seen)) == len(_select_ends(self._usual))
             else "number of runs"
         )
-
-    def outcome(self) -> list[str]:
-        """What the usual settings give, for people."""
-        return [
-            f"{len(shown[0])} steps, {', '.join(sorted({flag.name for flag in shown[3]}))}"
-            if name == "result"
-            else f"refused: {shown}"
-            for name, shown in _select_ends(self._usual)
-        ]
 
     def _run(self, settings: Settings) -> None:
         self._seen, self._keys = [], dict(self._usual_keys)
@@ -122,25 +113,25 @@ class Watched:
         """Look at what goes into results as soon as it is there."""
         condition_run, solve, tie = run.condition_run, run.solve, clocks.tie_clocks
 
-        def conditioned(*args: Any) -> Any:
+        def condition_and_look(*args: Any) -> Any:
             ready = condition_run(*args)
             self._look("signals", ready.conditioned)
             return ready
 
-        def solved(ready: Any, contacts: Any, *args: Any) -> Any:
+        def solve_and_look(ready: Any, contacts: Any, *args: Any) -> Any:
             self._look("events", contacts)
             motion = solve(ready, contacts, *args)
             self._look("motion", motion)
             return motion
 
-        def tied(*args: Any) -> Any:
+        def tie_and_look(*args: Any) -> Any:
             ties = tie(*args)
             self._look("clocks", ties.clocks)
             return ties
 
-        patch.setattr(run, "condition_run", conditioned)
-        patch.setattr(run, "solve", solved)
-        patch.setattr(clocks, "tie_clocks", tied)
+        patch.setattr(run, "condition_run", condition_and_look)
+        patch.setattr(run, "solve", solve_and_look)
+        patch.setattr(clocks, "tie_clocks", tie_and_look)
 
     def _look(self, name: str, shown: Any) -> None:
         usual = self._usual
