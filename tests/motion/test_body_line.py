@@ -9,12 +9,20 @@ import pytest
 import imuproc
 from imuproc.core.result import Result
 from imuproc.core.sites import SITES
+from imuproc.dsp.rotations import quat_from_rotvec, quat_to_matrix
 from imuproc.estimators.body_line import BODY_LINE
 from imuproc.synth.sensors.imperfect import GRADES
 from scripts.lab.optical_running import list_cases
 from scripts.lab.real_motion import make_recording
 from tests.shared_data import needs_shared_data
-from tests.simulated import compute_errors, keep_sites, make_run, plan_run, select_running
+from tests.simulated import (
+    compute_errors,
+    keep_sites,
+    list_flag_names,
+    make_run,
+    plan_run,
+    select_running,
+)
 
 # RMSE of single steps. Simulated: half of what a published low-back sensor reached in sprinting
 # (2.8 deg tilt, 4.1 deg obliquity: Proceedings 2020, 49:10).
@@ -92,3 +100,21 @@ def test_real_shanks_and_feet_do_not_hear_of_the_hips() -> None:
     )
     own = [name for name in bare if bare[name].notna().any() and name != "flags"]
     pd.testing.assert_frame_equal(whole[own], bare[own])
+
+
+@needs_shared_data
+def test_a_belt_that_turns_in_the_run_is_told_and_doubted() -> None:
+    """By 10 deg about a slanting axis, in the middle of the run."""
+    case = next(one for one in list_cases() if one.speed_mps == 3.5)
+    recording, _ = make_recording(case, GRADES["mid"], 250.0, 5, with_hips=True)
+    belt = recording.logs["pelvis"]
+    matrix = quat_to_matrix(quat_from_rotvec(np.radians(10.0) * np.array([0.6, 0.8, 0.0])))
+    late = (belt.time_s > belt.time_s.mean())[:, None]
+    turned = replace(
+        belt,
+        accel_mps2=np.where(late, belt.accel_mps2 @ matrix.T, belt.accel_mps2),
+        gyro_radps=np.where(late, belt.gyro_radps @ matrix.T, belt.gyro_radps),
+    )
+    result = imuproc.process(replace(recording, logs={**recording.logs, "pelvis": turned}))
+    assert "standing_differs" in list_flag_names(result, "pelvis")
+    assert result.steps["pelvis_tilt_touchdown_deg"].isna().all()  # by 10 deg, nobody knows when

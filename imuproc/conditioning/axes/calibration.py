@@ -298,7 +298,7 @@ def _condition_sensor(
         vertical_known=anchor is not None,
         rests=rests,
         zero_moved_radps=moved,
-        slip_u_rad=compute_slip_u_rad(up_after, signals.slip, settings.sways_deg),
+        slip_u_rad=compute_slip_u_rad(signals.site, up_after, signals.slip, settings.sways_deg),
         up_after=up_after,
         slip=signals.slip,
     )

@@ -10,7 +10,7 @@ from imuproc.conditioning.timebase import SiteSignals, TimeBased
 from imuproc.core.flags import RaisedFlag
 from imuproc.core.history import HistoryEntry
 from imuproc.core.recording import Slip
-from imuproc.core.sites import Site
+from imuproc.core.sites import Site, side_of
 from imuproc.dsp.easing import quintic_step
 from imuproc.dsp.rotations import quat_from_rotvec, quat_rotate
 
@@ -71,14 +71,21 @@ def _turn_back(timebased: TimeBased, site: Site, slip: Slip) -> SiteSignals:
 
 
 def compute_slip_u_rad(
-    up_after: tuple[float, float, float] | None, taken_out: Slip | None, sways_deg: float
+    site: Site,
+    up_after: tuple[float, float, float] | None,
+    taken_out: Slip | None,
+    sways_deg: float,
 ) -> float:
     """Standard uncertainty of sagittal angles from gravity that differs between both standings.
 
     The change came at some time of the run: angles are off by nothing or by all of it, as likely
     the one as the other. A slip that was taken out is known to what two quiet stands differ by.
     """
-    turned = 0.0 if up_after is None else abs(float(np.arctan2(up_after[0], up_after[2])))
+    turned = 0.0
+    if up_after is not None:
+        # Which way pelvis and trunk face is not known yet: a turn to any side may be sagittal.
+        aside = up_after[1] if side_of(site) is None else 0.0
+        turned = float(np.arctan2(np.hypot(up_after[0], aside), up_after[2]))
     sways_rad = np.radians(sways_deg)
     if turned > sways_rad:
         return float(np.sqrt(0.5) * turned)
